@@ -1,0 +1,7 @@
+"""``python -m metersim``."""
+
+import sys
+
+from metersim.cli import main
+
+sys.exit(main())

@@ -1,0 +1,151 @@
+"""Every coefficient of the model: value, unit, range, what it does and where it is from.
+
+There is one set for all crops, discs and speeds.  Values marked *assumption* come from a
+rough fit to published tables or from judgement; nothing is tuned per table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from metersim.fields import Checked, number
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coefficients(Checked):
+    """The coefficients of all stations; made without arguments it holds the usual set."""
+
+    # Gate and pool
+    orifice_dead_zone: float = number(
+        "", 1.2, 3, "seed sizes at an opening's rim that carry no flow; beverloo1961", default=1.4
+    )
+    side_outlet: float = number(
+        "",
+        0.37,
+        0.5,
+        "flow of a vertical opening over that of a horizontal one; chang1991",
+        default=0.45,
+    )
+    arch_rate: float = number(
+        "", 0, 10, "arches a second at an opening of the dead zone's size; assumption", default=1.0
+    )
+    arch_steepness: float = number(
+        "", 0.5, 10, "fall of ln(arch rate) per seed size of opening; assumption", default=3.0
+    )
+    arch_clearing: float = number(
+        "", 0.05, 20, "arches cleared a second without vibration; assumption", default=1.0
+    )
+    arch_clearing_by_shock: float = number(
+        "", 0, 50, "added clearing a second per g of vibration; assumption", default=10.0
+    )
+    knock: float = number(
+        "",
+        0,
+        2,
+        "seeds dislodged per heap seed passed, by a heap above the carry line, "
+        "for a seed held by a hair; assumption",
+        default=0.15,
+    )
+    # Pick-up
+    resistance: float = number(
+        "",
+        6,
+        10,
+        "resistance of the pool over tan(repose angle); handbook, from memory",
+        default=8.0,
+    )
+    hold_spread: float = number(
+        "",
+        0.1,
+        1,
+        "SD of ln(vacuum needed) beside that of size; assumption from the handbook's "
+        "safety factors",
+        default=0.41,
+    )
+    slip: float = number(
+        "",
+        0.3,
+        1,
+        "speed of a cell past the pool's seeds over disc speed; assumption",
+        default=0.7,
+    )
+    join_slowness: float = number(
+        "",
+        5,
+        20,
+        "time to join a smooth disc over that of a free pull across one seed; "
+        "assumption, 7 to 15 between machines",
+        default=15.0,
+    )
+    agitation_gain: float = number(
+        "",
+        1,
+        5,
+        "how many times sooner seeds join a fully pegged disc than a smooth one; assumption",
+        default=2.4,
+    )
+    eccentricity: float = number(
+        "",
+        0,
+        1,
+        "Rayleigh scale of a seat's distance from the hole's centre over the hole's "
+        "radius; assumption",
+        default=0.45,
+    )
+    blocked: float = number(
+        "", 0, 0.02, "share of cells that fail whatever the vacuum; assumption", default=0.0005
+    )
+    crowding_pitch: float = number(
+        "",
+        0.5,
+        3,
+        "pitch over seed length at which neighbours halve the meetings; assumption",
+        default=1.2,
+    )
+    crowding_power: float = number("", 2, 16, "steepness of that loss; assumption", default=8.0)
+    # Singulator
+    push_spread: float = number(
+        "", 0.05, 1, "relative spread of the push that unseats a seed; assumption", default=0.25
+    )
+    guide_narrowing: float = number(
+        "",
+        0.3,
+        1,
+        "eccentricity and launch spread with an inner guide over those without; assumption",
+        default=0.7,
+    )
+    # Release
+    launch_spread: float = number(
+        "deg", 0, 45, "SD of the launch direction without an inner guide; assumption", default=8.0
+    )
+    double_lag: float = number(
+        "",
+        0,
+        2,
+        "distance over seed width by which a second seed leaves later; assumption",
+        default=0.4,
+    )
+    # Tube
+    contact_base: float = number(
+        "", 0, 2, "wall contacts of a seed that enters without speed; assumption", default=0.13
+    )
+    contact_by_speed: float = number(
+        "", 0, 40, "added contacts per squared peripheral speed [s2/m2]; assumption", default=9.0
+    )
+    contact_loss: float = number(
+        "", 0, 0.6, "largest share of speed lost at one contact; assumption", default=0.45
+    )
+    # Furrow
+    hop: float = number(
+        "",
+        0,
+        0.3,
+        "mean share of the impact that a seed keeps upward in soft soil; assumption",
+        default=0.012,
+    )
+    firmer_factor: float = number(
+        "", 0, 1, "scatter and hop with a seed firmer over those without; assumption", default=0.5
+    )
+
+
+USUAL = Coefficients()

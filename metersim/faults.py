@@ -1,0 +1,60 @@
+"""What is wrong with an input, said so that a user can mend it."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input.
+
+    Attributes
+    ----------
+    where : str
+        The file, option or argument it was found in.
+    key : str
+        The key, dotted from the top; empty when it concerns the whole file.
+    message : str
+        What is wrong, what is allowed and what to do.
+    """
+
+    where: str
+    key: str
+    message: str
+
+    def __str__(self) -> str:
+        return ": ".join(part for part in (self.where, self.key, self.message) if part)
+
+
+class BadInput(ValueError):
+    """An input that cannot be used, with every fault found in it.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        At least one.
+    """
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(map(str, self.faults)))
+
+    def __reduce__(self) -> tuple[type[BadInput], tuple[tuple[Fault, ...]]]:
+        return type(self), (self.faults,)
+
+
+def bad(where: str, key: str, message: str) -> BadInput:
+    """A `BadInput` with a single fault."""
+    return BadInput([Fault(where, key, message)])
+
+
+def hint(word: str, known: Iterable[str]) -> str:
+    """What a misspelt `word` may have meant, or what is known when nothing is close."""
+    known = sorted(known)
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    if close:
+        return f"did you mean '{close[0]}'?"
+    return "known: " + ", ".join(known) if known else "nothing is known here"

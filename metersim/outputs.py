@@ -1,0 +1,188 @@
+"""Files that a run leaves: JSON, CSV and trace, whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from metersim.faults import BadInput, Fault, bad
+from metersim.limits import causes, cautions
+from metersim.measures import BY_KEY, Measured
+from metersim.records import REASONS, Run
+from metersim.scenario import SECTIONS
+
+SI_SUFFIX = {
+    "length": "_m",
+    "time": "_s",
+    "per_area": "_per_m2",
+    "frequency": "_per_s",
+}
+
+
+def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
+    """Where a run comes from: enough to repeat it."""
+    scenario = run.scenario
+    sections = {
+        section: {name: getattr(part, name) for name in part.__dataclass_fields__}
+        for section in SECTIONS
+        for part in [getattr(scenario, section)]
+    }
+    return {
+        "program": "metersim",
+        "version": run.version,
+        "scenario": scenario.name,
+        "title": scenario.title,
+        "seed": run.seed,
+        "replicates": replicates,
+        "replaced_stations": dict(run.replaced),
+        "settings_si": sections,
+        "lot": {
+            "name": scenario.lot.name,
+            "crop": scenario.lot.crop,
+            "illustrative": scenario.lot.illustrative,
+        },
+    }
+
+
+def as_json(measured: Measured) -> str:
+    """All measures as JSON, in SI, each as value, low and high."""
+    made: dict[str, Any] = {
+        "provenance": provenance(measured.runs[0], len(measured.runs)),
+        "interval_level": measured.level,
+        "counts": measured.counts,
+    }
+    for key, estimate in measured.estimates.items():
+        *groups, name = key.split(".")
+        place = made
+        for group in groups:
+            place = place.setdefault(group, {})
+        place[name + SI_SUFFIX.get(BY_KEY[key].kind, "")] = estimate.to_dict()
+    made["spacing"]["nominal_m"] = measured.runs[0].scenario.spacing
+    made["spacing"]["cp3_centre_m"] = measured.runs[0].scenario.spacing
+    made["skip_reasons"] = {
+        REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
+    }
+    made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
+    made["cautions"] = cautions(measured.runs[0].scenario)
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+SEED_COLUMNS = (
+    "replicate",
+    "cell",
+    "place",
+    "size_ratio",
+    "needed_vacuum_pa",
+    "release_time_s",
+    "sensor_time_s",
+    "landing_time_s",
+    "wall_contacts",
+    "sensor_pulse",
+    "position_m",
+)
+
+
+def as_csv(runs: Sequence[Run]) -> str:
+    """One row a seed, in SI; columns name their units."""
+    rows = (
+        (run.replicate, *row)
+        for run in runs
+        for row in zip(*(column.tolist() for _, column in run.seeds.columns()), strict=True)
+    )
+    return _csv(SEED_COLUMNS, rows)
+
+
+TRACE_COLUMNS = ("replicate", "time_s", "cell", "place", "station", "event", "why")
+
+
+def as_trace(runs: Sequence[Run]) -> str:
+    """Every event of every seed, with what happened and why."""
+    head = "".join(
+        f"# station '{name}' is replaced by {kind}\n" for name, kind in runs[0].replaced.items()
+    )
+    rows = (
+        (run.replicate, event.time, *("" if n < 0 else n for n in event[1:3]), *event[3:])
+        for run in runs
+        for event in run.trace
+    )
+    return head + _csv(TRACE_COLUMNS, rows)
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def check_writable(paths: Iterable[tuple[str, str | None]]) -> None:
+    """Refuse outputs that cannot be written, before any work is done.
+
+    Parameters
+    ----------
+    paths : iterable of (str, str or None)
+        Option and path of each output; None and ``-`` need no check.
+
+    Raises
+    ------
+    BadInput
+        With every output that has no folder to go to, is a folder, or is given twice.
+    """
+    faults, taken = [], set()
+    for option, name in paths:
+        if name is None or name == "-":
+            continue
+        path = Path(name)
+        folder = path.parent
+        if path in taken:
+            faults.append(Fault(option, name, "another output goes to the same file"))
+        elif path.is_dir():
+            faults.append(Fault(option, name, "is a folder; give a file"))
+        elif not folder.is_dir():
+            faults.append(Fault(option, name, f"there is no folder {folder}"))
+        elif not os.access(path if path.exists() else folder, os.W_OK):
+            faults.append(Fault(option, name, "cannot be written"))
+        taken.add(path)
+    if faults:
+        raise BadInput(faults)
+
+
+def write_whole(name: str, content: str) -> None:
+    """Write a text file whole or not at all.
+
+    Raises
+    ------
+    BadInput
+        When it cannot be written; what was there before is still there.
+    """
+    path = Path(name)
+    try:
+        if path.exists() and not path.is_file():  # such as /dev/null
+            path.write_text(content)
+            return
+        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                file.write(content)
+            os.chmod(draft, _usual_mode(path))
+            os.replace(draft, path)
+        except BaseException:
+            os.unlink(draft)
+            raise
+    except OSError as error:
+        raise bad(name, "", f"cannot be written: {error.strerror or error}") from None
+
+
+def _usual_mode(path: Path) -> int:
+    if path.exists():
+        return path.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask

@@ -1,0 +1,77 @@
+"""Furrow or belt: where a seed comes to rest."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+
+def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
+    """Time that a seed spends in the air after it hits the furrow.
+
+    Parameters
+    ----------
+    restitution : float or ndarray
+        Share of the impact speed kept upward. [1]
+    impact_speed : float or ndarray
+        Downward speed at impact. [m/s]
+    gravity : float
+        Acceleration of free fall. [m/s2]
+
+    Returns
+    -------
+    float or ndarray
+        Time. [s]
+
+    Notes
+    -----
+    Source: ballistics.
+    """
+    return 2 * restitution * impact_speed / gravity
+
+
+def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
+    """Distance that a seed travels along the furrow while it hops.
+
+    Parameters
+    ----------
+    time : float or ndarray
+        `hop_time`. [s]
+    ground_speed : float or ndarray
+        Speed of the machine. [m/s]
+    rearward_speed : float or ndarray
+        Speed at which the tube throws the seed rearward. [m/s]
+
+    Returns
+    -------
+    float or ndarray
+        Distance, forward positive. [m]
+
+    Notes
+    -----
+    Source: ballistics; a seed thrown rearward at ground speed falls straight down.
+    """
+    return time * (ground_speed - rearward_speed)
+
+
+def rearward_speed(impact_speed: Any, curvature: Any) -> Any:
+    """Rearward part of the speed of a seed that leaves a curved tube.
+
+    Parameters
+    ----------
+    impact_speed : float or ndarray
+        Speed at the tube's end. [m/s]
+    curvature : float or ndarray
+        Angle of the tube's end to the vertical. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    Source: geometry; assumption: the seed follows the tube's end.
+    """
+    return impact_speed * np.sin(curvature)

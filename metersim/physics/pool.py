@@ -1,0 +1,209 @@
+"""Gate and seed pool: how seed comes in, how high it stands and how much of the disc it covers.
+
+Angles and levels are counted from the lowest point of the circle of holes.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+
+def static_level(gate_opening: Any, pool_depth: Any, repose_angle: Any) -> Any:
+    """Level at the disc at which seed stops running in under the gate's lip.
+
+    Seed runs from the lip down to the disc at its angle of repose.
+
+    Parameters
+    ----------
+    gate_opening : float or ndarray
+        Height of the lip above the pool's floor. [m]
+    pool_depth : float or ndarray
+        Distance from lip to disc. [m]
+    repose_angle : float or ndarray
+        Angle of repose. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Level above the lowest point of the hole circle, 0 or more. [m]
+
+    Notes
+    -----
+    assumption: geometry of a straight slope.
+    """
+    return np.maximum(gate_opening - pool_depth * np.tan(repose_angle), 0.0)
+
+
+def seeds_at_level(level: Any, floor_area: Any, bulk_density: Any, seed_mass: Any) -> Any:
+    """Seeds that fill the pool's floor up to a level.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level of the pool. [m]
+    floor_area : float or ndarray
+        Depth times width of the pool. [m2]
+    bulk_density : float or ndarray
+        Density of the heap. [kg/m3]
+    seed_mass : float or ndarray
+        Mass of the mean seed. [kg]
+
+    Returns
+    -------
+    float or ndarray
+        Seeds, not rounded. [1]
+
+    Notes
+    -----
+    assumption: a pool of even depth.
+    """
+    return level * floor_area * bulk_density / seed_mass
+
+
+def swept_arc(level: Any, circle_radius: Any) -> Any:
+    """Length of the hole circle that lies in the pool.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level above the lowest point of the circle. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, from 0 to the whole circle. [m]
+
+    Notes
+    -----
+    Source: geometry of a circle cut by a level.
+    """
+    depth = np.minimum(np.maximum(level / circle_radius, 0.0), 2.0)
+    return 2 * circle_radius * np.arccos(1 - depth)
+
+
+def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
+    """Arc that a cell travels in contact with the heap after the carry line.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level of the pool. [m]
+    carry_line : float or ndarray
+        Level up to which the machine is meant to be filled. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, 0 when the pool is not above the carry line. [m]
+
+    Notes
+    -----
+    Source: geometry, as `swept_arc`, on the rising side alone.
+    """
+    excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)
+    return np.maximum(excess, 0.0) / 2
+
+
+def slot_flow(
+    opening: Any,
+    width: Any,
+    bulk_density: Any,
+    gravity: Any,
+    gmd: Any,
+    orifice_dead_zone: Any,
+    side_outlet: Any,
+) -> Any:
+    """Flow of seed that a slot in a side wall can pass.
+
+    ``1.03 rho sqrt(g) (width - k d)(opening - k d)^1.5`` times the factor of a vertical opening;
+    nothing below k seed sizes.
+
+    Parameters
+    ----------
+    opening, width : float or ndarray
+        Height and width of the slot. [m]
+    bulk_density : float or ndarray
+        Density of the heap. [kg/m3]
+    gravity : float
+        Acceleration of free fall. [m/s2]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+    orifice_dead_zone : float
+        k, about 1.4. [1]
+    side_outlet : float
+        Factor of a vertical opening, 0.37 to 0.50. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Mass flow. [kg/s]
+
+    Notes
+    -----
+    Source: beverloo1961 and myers (slot form); chang1991 (vertical opening).
+    """
+    free_width = np.maximum(width - orifice_dead_zone * gmd, 0.0)
+    free_opening = np.maximum(opening - orifice_dead_zone * gmd, 0.0)
+    flow = 1.03 * bulk_density * np.sqrt(gravity) * free_width * free_opening**1.5
+    return side_outlet * flow
+
+
+def arch_rate(opening: Any, gmd: Any, orifice_dead_zone: Any, rate: Any, steepness: Any) -> Any:
+    """How often seed arches over the gate and stops.
+
+    Parameters
+    ----------
+    opening : float or ndarray
+        Height of the gate. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+    orifice_dead_zone : float
+        Opening in seed sizes below which nothing flows. [1]
+    rate : float
+        Arches a second at that opening. [1/s]
+    steepness : float
+        Fall of the logarithm of the rate per seed size of opening. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Arches a second of flow. [1/s]
+
+    Notes
+    -----
+    assumption: exponential in opening over seed size.
+    """
+    return rate * np.exp(-steepness * (opening / gmd - orifice_dead_zone))
+
+
+def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
+    """Knocks a carried seed meets in a heap above the carry line.
+
+    Multiplied by the vacuum a seed needs over the vacuum it has, this is the mean number of
+    knocks that dislodge it.
+
+    Parameters
+    ----------
+    excess : float or ndarray
+        Arc travelled in the heap after the carry line. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+    knock : float
+        Dislodging knocks per heap seed passed, for a seed held by a hair. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Mean number of knocks at a vacuum that just holds. [1]
+
+    Notes
+    -----
+    assumption: a Poisson number of knocks, weaker on a seed that is held firmly.
+    """
+    return knock * excess / gmd

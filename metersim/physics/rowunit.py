@@ -1,0 +1,86 @@
+"""Row unit: band-limited shaking shared by all seeds that are on the way at one time.
+
+A narrow-band signal is a carrier times a slowly changing complex envelope.  The envelope has
+independent normal knots and is linear between them, so the signal fills a band about as wide
+as twice the knots' rate on both sides of the carrier: 10 to 50 Hz with the values below.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+CARRIER = 2 * np.pi * 30.0  # rad/s, middle of the band of gao2024
+KNOT_INTERVAL = 0.025  # s
+
+
+def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: Any) -> Any:
+    """Vertical acceleration over its SD, at a time between two knots of the envelope.
+
+    Parameters
+    ----------
+    time : float or ndarray
+        Time since the start. [s]
+    before, after : float or ndarray
+        Cosine part of the envelope at the knots around `time`, standard normal. [1]
+    sine_before, sine_after : float or ndarray
+        Sine part at the same knots. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Acceleration over its SD; unit variance at all times. [1]
+
+    Notes
+    -----
+    Source: the band is that of gao2024; assumption: normal, linear envelope.
+    """
+    part = time / KNOT_INTERVAL
+    part = part - np.floor(part)
+    scale = np.sqrt((1 - part) ** 2 + part**2)
+    cosine = (1 - part) * before + part * after
+    sine = (1 - part) * sine_before + part * sine_after
+    return (cosine * np.cos(CARRIER * time) + sine * np.sin(CARRIER * time)) / scale
+
+
+def shock_sd(ground_speed: Any, shock_per_speed: Any) -> Any:
+    """SD of the row unit's vertical acceleration.
+
+    Parameters
+    ----------
+    ground_speed : float or ndarray
+        Speed of travel. [m/s]
+    shock_per_speed : float or ndarray
+        SD of acceleration per speed. [1/s]
+
+    Returns
+    -------
+    float or ndarray
+        SD. [m/s2]
+
+    Notes
+    -----
+    assumption: linear in speed, as field studies find (common practice, no source for the size).
+    """
+    return ground_speed * shock_per_speed
+
+
+def vertical_speed(acceleration: Any) -> Any:
+    """Size of the row unit's vertical speed when it shakes at the carrier.
+
+    Parameters
+    ----------
+    acceleration : float or ndarray
+        Acceleration, in any phase. [m/s2]
+
+    Returns
+    -------
+    float or ndarray
+        Speed a quarter period later. [m/s]
+
+    Notes
+    -----
+    Source: harmonic motion.
+    """
+    return acceleration / CARRIER

@@ -1,0 +1,142 @@
+"""Tube: free fall with drag, and contacts with the wall."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+CURVATURE_ROUGHNESS = 1.15  # added contacts per rad of curve; assumption
+WEAR_ROUGHNESS = 2.7  # added contacts of a worn-out tube; assumption from yazgi2016
+GOOD_TUBE = 0.7  # contacts of a good straight tube over those of the reference stand
+
+
+def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: Any) -> Any:
+    """Speed after falling through a height with drag as the square of speed.
+
+    Parameters
+    ----------
+    height : float or ndarray
+        Height fallen, 0 or more. [m]
+    launch_speed : float or ndarray
+        Downward speed at the start, 0 or more. [m/s]
+    terminal_velocity : float or ndarray
+        Speed of steady fall. [m/s]
+    gravity : float
+        Acceleration of free fall. [m/s2]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    Source: closed form of quadratic drag; checked against an ODE solver in the tests.
+    """
+    limit = terminal_velocity**2
+    decay = np.expm1(-2 * gravity * height / limit)
+    return np.sqrt(launch_speed**2 - (limit - launch_speed**2) * decay)
+
+
+def fall_time(launch_speed: Any, end_speed: Any, terminal_velocity: Any, gravity: Any) -> Any:
+    """Time of a fall between two speeds with drag as the square of speed.
+
+    Parameters
+    ----------
+    launch_speed, end_speed : float or ndarray
+        Downward speed at start and end, both below or both above the terminal velocity. [m/s]
+    terminal_velocity : float or ndarray
+        Speed of steady fall. [m/s]
+    gravity : float
+        Acceleration of free fall. [m/s2]
+
+    Returns
+    -------
+    float or ndarray
+        Time. [s]
+
+    Notes
+    -----
+    Source: closed form of quadratic drag; checked against an ODE solver in the tests.
+    """
+    gain = terminal_velocity * (end_speed - launch_speed)
+    return (
+        terminal_velocity
+        / gravity
+        * np.arctanh(gain / (terminal_velocity**2 - launch_speed * end_speed))
+    )
+
+
+def roughness(curvature: Any, wear: Any) -> Any:
+    """How often a tube touches seeds, over the reference stand of the contact coefficients.
+
+    Parameters
+    ----------
+    curvature : float or ndarray
+        Angle through which the tube turns the seed. [rad]
+    wear : float or ndarray
+        From 0, new, to 1, worn out. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Factor; 0.7 for a good tube, about 2.6 for a bad one. [1]
+
+    Notes
+    -----
+    Source: both ends from yazgi2016; assumption: linear in between.
+    """
+    return GOOD_TUBE * (1 + CURVATURE_ROUGHNESS * curvature) * (1 + WEAR_ROUGHNESS * wear)
+
+
+def contact_mean(
+    peripheral_speed: Any, rough: Any, contact_base: Any, contact_by_speed: Any
+) -> Any:
+    """Mean number of wall contacts on the way down.
+
+    Parameters
+    ----------
+    peripheral_speed : float or ndarray
+        Speed of the hole at release. [m/s]
+    rough : float or ndarray
+        `roughness`. [1]
+    contact_base : float
+        Contacts at no speed. [1]
+    contact_by_speed : float
+        Added contacts per squared speed. [s2/m2]
+
+    Returns
+    -------
+    float or ndarray
+        Mean number. [1]
+
+    Notes
+    -----
+    assumption: sideways energy of the launch makes contacts.
+    """
+    return (contact_base + contact_by_speed * peripheral_speed**2) * rough
+
+
+def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:
+    """Share of speed that a seed loses at a contact.
+
+    Parameters
+    ----------
+    rank : float or ndarray
+        Uniform draw from 0 to 1. [1]
+    rough : float or ndarray
+        `roughness`. [1]
+    largest : float
+        Largest share on the reference stand. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share from 0 to 0.9. [1]
+
+    Notes
+    -----
+    assumption: uniform, growing with the root of roughness.
+    """
+    return np.minimum(rank * largest * np.sqrt(rough), 0.9)

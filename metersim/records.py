@@ -1,0 +1,158 @@
+"""What a run leaves: read-only arrays, and where they come from.  Nothing is averaged here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.scenario import Scenario
+
+REASONS = (
+    "seed released",
+    "cell blocked",
+    "no seed met the hole long enough",
+    "seeds met would not hold at this vacuum",
+    "pool empty",
+    "knocked off by a heap above the carry line",
+    "swept off by the singulator",
+    "shaken off on the way",
+)
+SEEDED, BLOCKED, NOT_JOINED, NOT_HELD, POOL_EMPTY, KNOCKED, SWEPT, SHAKEN = range(len(REASONS))
+
+
+class Event(NamedTuple):
+    """One line of a trace."""
+
+    time: float  # s
+    cell: int  # -1 when no cell is concerned
+    place: int  # which seed of the cell; -1 when no seed is concerned
+    station: str
+    event: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """Base of tables: equally long arrays that cannot be written to."""
+
+    def __post_init__(self) -> None:
+        for _, column in self.columns():
+            column.flags.writeable = False
+
+    def columns(self) -> Iterator[tuple[str, NDArray[Any]]]:
+        """Name and array of every column."""
+        for field in fields(self):
+            yield field.name, getattr(self, field.name)
+
+    def __len__(self) -> int:
+        return len(next(self.columns())[1])
+
+
+@dataclass(frozen=True)
+class Seeds(Table):
+    """One row a seed that left the meter, by cell and place on the cell.
+
+    Attributes
+    ----------
+    cell, place : ndarray of int
+        Passage of a cell, counted from the start, and which seed of that cell.
+    size : ndarray
+        Linear size over the lot's mean. [1]
+    needed : ndarray
+        Vacuum that the seed needed in the pool. [Pa]
+    release_time, sensor_time, landing_time : ndarray
+        When it left its hole, crossed the beam and came to rest. [s]
+    contacts : ndarray of int
+        Contacts with the tube's wall.
+    seen : ndarray of bool
+        Whether the sensor gave a pulse of its own for it.
+    position : ndarray
+        Where it came to rest along the row. [m]
+    """
+
+    cell: NDArray[np.int64]
+    place: NDArray[np.int64]
+    size: NDArray[np.float64]
+    needed: NDArray[np.float64]
+    release_time: NDArray[np.float64]
+    sensor_time: NDArray[np.float64]
+    landing_time: NDArray[np.float64]
+    contacts: NDArray[np.int64]
+    seen: NDArray[np.bool_]
+    position: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cells(Table):
+    """One row a passage of a cell.
+
+    Attributes
+    ----------
+    joined, knocked, swept, shaken, released : ndarray of int
+        Seeds that left the pool on the cell, that the heap, the singulator and shaking took
+        from it, and that left at the cut-off; the first is the sum of the rest.
+    reason : ndarray of int
+        Index into `REASONS`: why the cell released what it did.
+    """
+
+    joined: NDArray[np.int64]
+    knocked: NDArray[np.int64]
+    swept: NDArray[np.int64]
+    shaken: NDArray[np.int64]
+    released: NDArray[np.int64]
+    reason: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Ticks(Table):
+    """One row a tick, as it was left at that time.
+
+    Attributes
+    ----------
+    time : ndarray
+        Time. [s]
+    pool, hopper : ndarray of int
+        Whole seeds in the pool and the hopper.
+    arched : ndarray of bool
+        Whether an arch stops the gate.
+    """
+
+    time: NDArray[np.float64]
+    pool: NDArray[np.int64]
+    hopper: NDArray[np.int64]
+    arched: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Run:
+    """A finished run.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What was set.
+    seed, replicate : int
+        What chose the luck.
+    version : str
+        Version of the program.
+    replaced : mapping of str to str
+        Stations that were not the usual ones: name and class.
+    seeds, cells, ticks : Seeds, Cells, Ticks
+        The records.
+    trace : tuple of Event
+        Every event of every seed, when asked for.
+    """
+
+    scenario: Scenario
+    seed: int
+    replicate: int
+    version: str
+    replaced: Mapping[str, str]
+    seeds: Seeds
+    cells: Cells
+    ticks: Ticks
+    trace: tuple[Event, ...] = ()

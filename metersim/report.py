@@ -1,0 +1,203 @@
+"""Text for people: what was asked, what comes out, what limits it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from metersim.intervals import Estimate
+from metersim.limits import causes, cautions
+from metersim.measures import BY_KEY, Measured
+from metersim.scenario import Scenario
+from metersim.units import UNITS
+
+SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    (
+        "Cells",
+        (
+            ("cells.skip", "skips"),
+            ("cells.single", "singles"),
+            ("cells.double", "doubles"),
+            ("cells.triple", "triples"),
+        ),
+    ),
+    (
+        "Spacings",
+        (
+            ("per_spacing.multiple", "multiple index D"),
+            ("per_spacing.quality", "quality of feed A"),
+            ("per_spacing.miss", "miss index M"),
+            ("precision", "precision"),
+            ("spacing.mean", "mean"),
+            ("spacing.sd", "SD of all"),
+            ("spacing.cp3", "CP3 about nominal"),
+        ),
+    ),
+    (
+        "Places",
+        (
+            ("per_place.multiple", "several seeds"),
+            ("per_place.single", "one seed"),
+            ("per_place.miss", "no seed"),
+        ),
+    ),
+    (
+        "On the way",
+        (
+            ("drop_time.mean", "drop time, mean"),
+            ("drop_time.sd", "drop time, SD"),
+            ("placed.frequency", "seeds released"),
+            ("placed.per_area", "seeds placed"),
+        ),
+    ),
+    (
+        "Sensor",
+        (
+            ("sensor.seen", "seeds seen"),
+            ("sensor.multiple", "multiples shown"),
+            ("sensor.miss", "misses shown"),
+        ),
+    ),
+)
+LABELS = {key: label for _, rows in SHOWN for key, label in rows}
+
+_SHOWN_UNITS = {
+    "metric": {
+        "length": UNITS["cm"],
+        "per_area": UNITS["per_ha"],
+        "small": UNITS["mm"],
+        "speed": UNITS["kmh"],
+        "pressure": UNITS["kpa"],
+        "mass": UNITS["kg"],
+    },
+    "us": {
+        "length": UNITS["in"],
+        "per_area": UNITS["per_acre"],
+        "small": UNITS["in"],
+        "speed": UNITS["mph"],
+        "pressure": UNITS["inh2o"],
+        "mass": UNITS["lb"],
+    },
+}
+
+
+def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
+    """A value of a measure's kind as printed: number and unit.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``pressure``, ``mass``.
+    value : float
+        In SI.
+    units : str
+        ``metric`` or ``us``.
+    """
+    if kind in _SHOWN_UNITS[units]:
+        unit = _SHOWN_UNITS[units][kind]
+        return unit.from_si(value), unit.symbol
+    factor, symbol = {"share": (100, "%"), "time": (1e3, "ms"), "frequency": (1, "/s")}.get(
+        kind, (1, "")
+    )
+    return value * factor, symbol
+
+
+def number(value: float) -> str:
+    """A number with as many digits as a reader can use."""
+    if math.isnan(value):
+        return "-"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 1 else 3
+    return f"{value:,.{digits}f}"
+
+
+def quantity(kind: str, value: float, units: str = "metric") -> str:
+    """A value with its unit, as printed."""
+    amount, symbol = shown(kind, value, units)
+    return f"{number(amount)} {symbol}".strip()
+
+
+def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
+    """``low to high`` of an estimate, as printed."""
+    low, high = (shown(kind, edge, units)[0] for edge in (estimate.low, estimate.high))
+    if math.isnan(low):
+        return "too short to tell"
+    return f"{number(low)} to {number(high)}"
+
+
+def asked(scenario: Scenario, units: str = "metric") -> list[str]:
+    """Lines that say what is asked of the meter."""
+    demand = scenario.demand
+    turning = scenario.angular_speed * 60 / (2 * math.pi)
+    where = "in the field" if scenario.in_field else "on the bench"
+    return [
+        f"{quantity('per_area', demand.rate, units)} in rows "
+        f"{quantity('length', demand.row_spacing, units)} apart at "
+        f"{quantity('speed', demand.speed, units)} {where}: one seed every "
+        f"{quantity('length', scenario.spacing, units)}",
+        f"{scenario.lot.title}; {scenario.disc.cells} holes of "
+        f"{quantity('small', scenario.disc.hole_diameter, units)}, "
+        f"{quantity('pressure', scenario.vacuum.vacuum, units)}, "
+        f"notch {scenario.singulator.notch:+g}",
+        f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
+        f"{scenario.peripheral_speed:.3f} m/s",
+    ]
+
+
+def table(measured: Measured, units: str = "metric") -> list[str]:
+    """Lines of the table of estimates."""
+    level = f"{measured.level:.0%} interval".replace("%", " %")
+    lines = [f"{'':31}{'estimate':>14}   {level}"]
+    for group, rows in SHOWN:
+        for row, (key, label) in enumerate(rows):
+            kind, estimate = BY_KEY[key].kind, measured[key]
+            head = group if row == 0 else ""
+            lines.append(
+                f"{head:11}{label:20}{quantity(kind, estimate.value, units):>14}   "
+                f"{interval_text(kind, estimate, units)}"
+            )
+    return lines
+
+
+def limits(measured: Measured) -> list[str]:
+    """Lines that say what limits the result."""
+    found = causes(measured)[:3]
+    lines = [f"{cause.share * 100:.2f} % of spacings: {cause.name}" for cause in found]
+    return lines or ["nothing: every cell released one seed into its place"]
+
+
+def summary(measured: Measured, units: str = "metric") -> str:
+    """The readable summary of a run or of its replicates."""
+    scenario = measured.runs[0].scenario
+    lines = [heading(measured)]
+    if scenario.shows:
+        lines.append(scenario.shows)
+    lines += ["", *_block("Asked", asked(scenario, units)), ""]
+    counts = measured.counts
+    watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
+    if len(measured.runs) > 1:
+        watched += f", {len(measured.runs)} replicates"
+    lines += [*_block("Watched", [watched]), "", *table(measured, units), ""]
+    lines += [*_block("Limits", limits(measured)), ""]
+    notes = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
+    if notes:
+        lines += [*_block("Note", notes), ""]
+    lines.append("A prediction for learning and planning: prove it on a bench.")
+    return "\n".join(lines)
+
+
+def heading(measured: Measured) -> str:
+    """Title, scenario, seed and version in one line."""
+    run = measured.runs[0]
+    return f"{run.scenario.title} ({run.scenario.name}, seed {run.seed}, metersim {run.version})"
+
+
+def _replaced(measured: Measured) -> list[str]:
+    return [
+        f"station '{name}' is replaced by {kind}"
+        for name, kind in measured.runs[0].replaced.items()
+    ]
+
+
+def _block(head: str, lines: Sequence[str]) -> list[str]:
+    return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(lines)]

@@ -1,0 +1,399 @@
+"""Seed positions along a row -> classes of spacings and the indices built on them.
+
+Knows nothing of meters and draws nothing at random.  Lengths are in metres, though every
+index is a ratio and any one unit would do.  Two families of indices are in use and both stand
+here: shares of theoretical places (`per_place`) and shares of spacings (`per_spacing`).
+
+Sources: ISO 7256-1:1984 for the classes; the place scheme from memory of the same standard;
+Kachman & Smith 1995, Trans ASAE 38(2):379-387, for the indices per spacing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+CLASS_BOUNDS = (0.5, 1.5, 2.5, 3.5)
+"""Upper bounds of the first four classes in reference spacings, each part of its class."""
+
+CLASS_NAMES = ("multiple", "normal", "one miss", "two misses", "three or more misses")
+
+ROUNDING = 1e-9
+"""Relative slack at a bound: positions 100 m down a row carry a rounding error of 1e-14 m."""
+
+
+def spacings_of(positions: ArrayLike) -> NDArray[np.float64]:
+    """Distances between neighbours, whatever the order in which the seeds arrived.
+
+    Parameters
+    ----------
+    positions : array_like, shape (n,)
+        Places along the row. [m]
+
+    Returns
+    -------
+    ndarray, shape (max(n - 1, 0),)
+        Spacings, 0 or more. [m]
+
+    Raises
+    ------
+    ValueError
+        If a position is not finite or the array is not flat.
+    """
+    return np.diff(np.sort(_flat("positions", positions)))
+
+
+def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
+    """Class of each spacing, ISO 7256-1:1984.
+
+    Parameters
+    ----------
+    spacings : array_like, shape (n,)
+        Spacings, 0 or more. [m]
+    reference : float
+        Theoretical spacing, above 0. [m]
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        0 multiple (up to 0.5 references), 1 normal (up to 1.5), 2 one miss (up to 2.5),
+        3 two misses (up to 3.5), 4 three or more.  A spacing on a bound belongs to the lower
+        class; one within 1e-9 of it, relative, counts as on it.
+
+    Raises
+    ------
+    ValueError
+        If a spacing is negative or not finite, or the reference is not above 0.
+    """
+    ratio = _spacings(spacings) / _above_zero("reference", reference)
+    bounds = np.array(CLASS_BOUNDS) * (1 + ROUNDING)
+    return np.searchsorted(bounds, ratio, side="left").astype(np.int64)
+
+
+def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
+    """One row a spacing, 1 in the column of its class: what block sums are made of.
+
+    Parameters, errors : as for `classify`.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 5)
+        Zeros and ones; each row sums to 1.
+    """
+    return np.eye(5, dtype=np.int64)[classify(spacings, reference)]
+
+
+def class_counts(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
+    """How many spacings fall in each class.
+
+    Parameters, errors : as for `classify`.
+
+    Returns
+    -------
+    ndarray of int, shape (5,)
+        Counts in the order of `CLASS_NAMES`.
+    """
+    return np.bincount(classify(spacings, reference), minlength=5).astype(np.int64)
+
+
+def place_counts(counts: ArrayLike) -> NDArray[np.int64]:
+    """Theoretical places with several seeds, with one and with none.
+
+    ISO scheme, with n'1 ... n'5 the class counts and N their sum: n2 = n'1, n1 = N - 2 n2,
+    n0 = n'3 + 2 n'4 + 3 n'5 (ISO 7256-1:1984, from memory).
+
+    The scheme takes every multiple for a pair.  Beyond N/2 multiples it would give negative
+    n1; then n1 is 0 and n2 is the N - n'1 places that hold any seed at all (at least one), so
+    that the number of places stays right.
+
+    Parameters
+    ----------
+    counts : array_like of whole numbers, shape (..., 5)
+        Class counts of a row, or of each block of it.
+
+    Returns
+    -------
+    ndarray of int, shape (..., 3)
+        n2, n1, n0.
+
+    Raises
+    ------
+    ValueError
+        If the last axis is not 5 long or a count is not a whole number of 0 or more.
+    """
+    n = _counts(counts)
+    total, multiples = n.sum(axis=-1), n[..., 0]
+    seeded = np.maximum(total - multiples, np.minimum(total, 1))
+    several = np.minimum(multiples, seeded)
+    empty = n[..., 2] + 2 * n[..., 3] + 3 * n[..., 4]
+    return np.stack([several, seeded - several, empty], axis=-1)
+
+
+@dataclass(frozen=True)
+class PerPlace:
+    """Indices per theoretical place, ISO 7256-1:1984.
+
+    Attributes
+    ----------
+    places : int
+        N', places passed.
+    multiple, single, miss : float
+        Shares of places with several seeds, one, none; they sum to 1, or are nan when no
+        place was passed. [-]
+    """
+
+    places: int
+    multiple: float
+    single: float
+    miss: float
+
+
+def per_place(counts: ArrayLike) -> PerPlace:
+    """Shares of theoretical places; see `place_counts` for the scheme, its limit and errors.
+
+    Parameters
+    ----------
+    counts : array_like of whole numbers, shape (5,)
+        Class counts.
+
+    Returns
+    -------
+    PerPlace
+    """
+    several, one, none = (int(n) for n in place_counts(_one_row(counts)))
+    places = several + one + none
+    return PerPlace(places, *(n / places if places else math.nan for n in (several, one, none)))
+
+
+@dataclass(frozen=True)
+class PerSpacing:
+    """Indices per spacing, Kachman & Smith 1995, Trans ASAE 38(2):379-387.
+
+    Attributes
+    ----------
+    spacings : int
+        N, spacings measured.
+    multiple : float
+        D, share of spacings up to 0.5 references. [-]
+    quality : float
+        A, quality of feed index: share of normal spacings. [-]
+    miss : float
+        M, share of spacings above 1.5 references. [-]
+        The three sum to 1, or are nan when there is no spacing.
+    """
+
+    spacings: int
+    multiple: float
+    quality: float
+    miss: float
+
+
+def per_spacing(counts: ArrayLike) -> PerSpacing:
+    """Shares of spacings.
+
+    Parameters
+    ----------
+    counts : array_like of whole numbers, shape (5,)
+        Class counts.
+
+    Returns
+    -------
+    PerSpacing
+
+    Raises
+    ------
+    ValueError
+        If there are not five counts or one is not a whole number of 0 or more.
+    """
+    n = _counts(_one_row(counts))
+    total = int(n.sum())
+    parts = (int(n[0]), int(n[1]), int(n[2:].sum()))
+    return PerSpacing(total, *(part / total if total else math.nan for part in parts))
+
+
+def precision(spacings: ArrayLike, reference: float, ddof: int = 1) -> float:
+    """Standard deviation of the normal spacings over the reference.
+
+    About 0.29 is the most that means anything: normal spacings spread evenly over their class
+    give 1/sqrt(12) (Kachman & Smith 1995, Trans ASAE 38(2):379-387).
+
+    Parameters
+    ----------
+    spacings : array_like, shape (n,)
+        Spacings, 0 or more. [m]
+    reference : float
+        Theoretical spacing, above 0. [m]
+    ddof : {1, 0}
+        What is taken off the number of normal spacings in the divisor.
+
+    Returns
+    -------
+    float
+        Precision, nan with fewer than two normal spacings. [-]
+
+    Raises
+    ------
+    ValueError
+        As `classify`, or if `ddof` is neither 0 nor 1.
+    """
+    if ddof not in (0, 1):
+        raise ValueError(f"ddof is {ddof}; allowed: 0 or 1")
+    values = _spacings(spacings)
+    normal = values[classify(values, reference) == 1]
+    return float(normal.std(ddof=ddof)) / reference if normal.size >= 2 else math.nan
+
+
+def within_window(spacings: ArrayLike, centre: float, width: float = 0.03) -> float:
+    """Share of spacings within half a width of a centre; CP3 with the usual 3 cm.
+
+    Parameters
+    ----------
+    spacings : array_like, shape (n,)
+        Spacings, 0 or more. [m]
+    centre, width : float
+        Middle and whole width of the window, above 0; its ends belong to it. [m]
+
+    Returns
+    -------
+    float
+        Share, nan without spacings. [-]
+
+    Raises
+    ------
+    ValueError
+        If a spacing is negative or not finite, or centre or width is not above 0.
+    """
+    off = np.abs(_spacings(spacings) - _above_zero("centre", centre))
+    half = _above_zero("width", width) / 2 + ROUNDING * centre
+    return float(np.mean(off <= half)) if off.size else math.nan
+
+
+def lag_correlation(spacings: ArrayLike, lag: int = 1) -> float:
+    """Correlation of spacings with those `lag` further on.
+
+    Seeds that miss independent places by independent errors give -0.5 at lag 1: a seed too far
+    on lengthens one spacing and shortens the next.
+
+    Parameters
+    ----------
+    spacings : array_like, shape (n,)
+        Spacings in the order of the row. [m]
+    lag : int
+        1 or more.
+
+    Returns
+    -------
+    float
+        Sum of lagged products over sum of squares, both about the mean of all; nan with fewer
+        than lag + 2 spacings or when all are alike. [-]
+
+    Raises
+    ------
+    ValueError
+        If a spacing is negative or not finite, or the lag is below 1.
+    """
+    if lag < 1:
+        raise ValueError(f"lag is {lag}; allowed: 1 or more")
+    values = _spacings(spacings)
+    if values.size < lag + 2 or np.ptp(values) == 0:
+        return math.nan
+    off = values - values.mean()
+    return float(off[:-lag] @ off[lag:] / (off @ off))
+
+
+@dataclass(frozen=True)
+class CellModel:
+    """What perfectly placed cells with misses and coincident doubles must give.
+
+    Attributes
+    ----------
+    multiple, quality, miss : float
+        D, A and M per spacing. [-]
+    cv : float
+        Coefficient of variation of all spacings. [-]
+    """
+
+    multiple: float
+    quality: float
+    miss: float
+    cv: float
+
+
+def cell_model(miss: float, double: float) -> CellModel:
+    """Closed forms for independent cells without position error.
+
+    With m the misses, d the doubles and s = 1 - m + d seeds a cell: D = d/s, A = (1-m)^2/s,
+    M = m(1-m)/s, CV^2 = s(1+m)/(1-m) - 1 = m + d(1+m)/(1-m)
+    (derived: the gap between filled cells is geometric).
+    Per place the same row gives d, 1-m-d and m.
+
+    Parameters
+    ----------
+    miss, double : float
+        Chances that a cell holds no seed, and that it holds two. [-]
+
+    Returns
+    -------
+    CellModel
+
+    Raises
+    ------
+    ValueError
+        If `miss` is not in [0, 1) or `double` not in [0, 1 - miss].
+    """
+    if not 0 <= miss < 1:
+        raise ValueError(f"miss is {miss}; allowed: 0 to below 1")
+    if not 0 <= double <= 1 - miss:
+        raise ValueError(f"double is {double}; allowed: 0 to 1 - miss, here {1 - miss:g}")
+    filled = 1 - miss
+    seeds = filled + double
+    variance = miss + double * (1 + miss) / filled
+    return CellModel(
+        multiple=double / seeds,
+        quality=filled**2 / seeds,
+        miss=miss * filled / seeds,
+        cv=math.sqrt(variance),
+    )
+
+
+def _flat(name: str, values: ArrayLike) -> NDArray[np.float64]:
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim != 1:
+        raise ValueError(f"{name} has {array.ndim} dimensions; allowed: 1")
+    wrong = np.flatnonzero(~np.isfinite(array))
+    if wrong.size:
+        raise ValueError(f"{name}[{wrong[0]}] is {array[wrong[0]]}; allowed: finite numbers")
+    return array
+
+
+def _spacings(values: ArrayLike) -> NDArray[np.float64]:
+    array = _flat("spacings", values)
+    if array.size and array.min() < 0:
+        raise ValueError(f"spacings[{array.argmin()}] is {array.min()}; allowed: 0 or more")
+    return array
+
+
+def _above_zero(name: str, value: float) -> float:
+    if not (value > 0 and math.isfinite(value)):
+        raise ValueError(f"{name} is {value}; allowed: finite and above 0")
+    return value
+
+
+def _one_row(counts: ArrayLike) -> NDArray[np.float64]:
+    array = np.asarray(counts, dtype=np.float64)
+    if array.shape != (5,):
+        raise ValueError(f"counts has shape {array.shape}; allowed: (5,)")
+    return array
+
+
+def _counts(counts: ArrayLike) -> NDArray[np.int64]:
+    array = np.asarray(counts, dtype=np.float64)
+    if array.ndim < 1 or array.shape[-1] != 5:
+        raise ValueError(f"counts has shape {array.shape}; allowed: five at the last axis")
+    wrong = ~((array >= 0) & (array == np.floor(array)) & np.isfinite(array))
+    if wrong.any():
+        raise ValueError(f"counts holds {array[wrong][0]}; allowed: whole numbers, 0 or more")
+    return array.astype(np.int64)

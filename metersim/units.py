@@ -1,0 +1,90 @@
+"""Named units at the edges of the program; inside everything is SI.
+
+A key such as ``vacuum_kpa`` ends in the short name of its unit.  Every short name that a
+file, an option or a printed table may use stands here once, with its exact factor to SI.
+
+Sources: exact definitions of the international yard and pound (1 in = 25.4 mm, 1 lb =
+0.45359237 kg, 1 acre = 4046.8564224 m2); conventional inch of water at 4 degC, 249.08891 Pa
+(NIST SP 811, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+INCH = 0.0254
+POUND = 0.45359237
+ACRE = 4046.8564224
+HECTARE = 1e4
+MILE = 1609.344
+INCH_OF_WATER = 249.08891
+STANDARD_GRAVITY = 9.80665  # m/s2, CGPM 1901
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit as users write it.
+
+    Attributes
+    ----------
+    suffix : str
+        What a key ends in, such as ``kpa``.
+    symbol : str
+        What tables and axes print, such as ``kPa``.
+    si : str
+        Symbol of the SI unit.
+    factor : float
+        SI value of one such unit.
+    family : str
+        ``metric``, ``us`` or ``both``.
+    """
+
+    suffix: str
+    symbol: str
+    si: str
+    factor: float
+    family: str = "metric"
+
+    def to_si(self, number: float) -> float:
+        """SI value of `number` of this unit."""
+        return number * self.factor
+
+    def from_si(self, number: float) -> float:
+        """How many of this unit make the SI value `number`."""
+        return number / self.factor
+
+
+UNITS: dict[str, Unit] = {
+    unit.suffix: unit
+    for unit in (
+        Unit("mm", "mm", "m", 1e-3),
+        Unit("cm", "cm", "m", 1e-2),
+        Unit("m", "m", "m", 1.0),
+        Unit("in", "in", "m", INCH, "us"),
+        Unit("ft", "ft", "m", 12 * INCH, "us"),
+        Unit("kmh", "km/h", "m/s", 1 / 3.6),
+        Unit("mph", "mph", "m/s", MILE / 3600, "us"),
+        Unit("m_s", "m/s", "m/s", 1.0, "both"),
+        Unit("kpa", "kPa", "Pa", 1e3),
+        Unit("inh2o", "inH2O", "Pa", INCH_OF_WATER, "us"),
+        Unit("per_ha", "per ha", "per m2", 1 / HECTARE),
+        Unit("per_acre", "per acre", "per m2", 1 / ACRE, "us"),
+        Unit("kg", "kg", "kg", 1.0),
+        Unit("lb", "lb", "kg", POUND, "us"),
+        Unit("g", "g", "kg", 1e-3),
+        Unit("mg", "mg", "kg", 1e-6),
+        Unit("kg_m3", "kg/m3", "kg/m3", 1.0),
+        Unit("lb_bu", "lb/bu", "kg/m3", POUND / (2150.42 * INCH**3), "us"),
+        Unit("deg", "deg", "rad", math.pi / 180, "both"),
+        Unit("s", "s", "s", 1.0, "both"),
+        Unit("g_per_m_s", "g per m/s", "m/s2 per m/s", STANDARD_GRAVITY, "both"),
+        Unit("hz", "Hz", "Hz", 1.0, "both"),
+        Unit("percent", "%", "(as a share)", 1e-2, "both"),
+    )
+}
+
+
+def sentence_number(value: float, digits: int = 4) -> str:
+    """`value` with at most `digits` significant digits and no trailing zeros."""
+    return f"{value:.{digits}g}"
