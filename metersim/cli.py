@@ -9,6 +9,8 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
 
 from metersim import __version__
 from metersim.faults import BadInput, bad
@@ -47,7 +49,7 @@ def run(options: argparse.Namespace) -> None:
     from metersim import outputs
     from metersim.measures import measure
     from metersim.reading import load_scenario
-    from metersim.report import summary
+    from metersim.reports.run import summary
     from metersim.simulation import simulate
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
@@ -59,22 +61,110 @@ def run(options: argparse.Namespace) -> None:
     ]
     measured = measure(runs)
     if options.figure:
-        from metersim.figures import run_figure, save
+        from metersim.figures import run_figure
 
-        _save(save, run_figure(runs[0], options.units), options.figure)
+        _draw(run_figure(runs[0], options.units), options.figure)
     if options.csv:
         outputs.write_whole(options.csv, outputs.as_csv(runs))
     if options.trace:
         outputs.write_whole(options.trace, outputs.as_trace(runs))
-    if options.json and options.json != "-":
+    if options.json == "-":
+        print(outputs.as_json(measured), end="")
+        return
+    if options.json:
         outputs.write_whole(options.json, outputs.as_json(measured))
-    print(
-        outputs.as_json(measured) if options.json == "-" else summary(measured, options.units),
-        end="" if options.json == "-" else "\n",
-    )
+    print(summary(measured, options.units))
 
 
-def _save(save: Callable[..., None], figure: object, path: str) -> None:
+def explain(options: argparse.Namespace) -> None:
+    """Say what a scenario asks of its meter, before it runs."""
+    from metersim.reading import load_scenario
+    from metersim.reports.explain import explanation
+    from metersim.studies.explain import explain as work_out
+
+    scenario = load_scenario(options.scenario, _changes(options))
+    print(explanation(work_out(scenario), options.units))
+
+
+def compare(options: argparse.Namespace) -> None:
+    """Say what changes when a setting changes, on the same luck."""
+    from metersim import outputs
+    from metersim.reading import load_scenario
+    from metersim.reports.compare import comparison, rows
+    from metersim.studies.compare import compare as run_all
+
+    outputs.check_writable([("--figure", options.figure)])
+    if (options.other is None) == (options.vary is None):
+        raise bad("compare", "", "give either --vary key=a,b or a second scenario")
+    changes = _changes(options)
+    if options.vary is None:
+        labels = [Path(options.scenario).stem, Path(options.other).stem]
+        if labels[0] == labels[1]:
+            labels = [options.scenario, options.other]
+        scenarios = [load_scenario(name, changes) for name in (options.scenario, options.other)]
+    else:
+        key, _, values = options.vary.partition("=")
+        words = [word.strip() for word in values.split(",") if word.strip()]
+        if len(words) < 2:
+            message = "must read key=a,b with two values or more, such as vacuum_kpa=3,4"
+            raise bad("--vary", options.vary, message)
+        labels = [f"{key}={word}" for word in words]
+        scenarios = [load_scenario(options.scenario, [*changes, label]) for label in labels]
+    result = run_all(scenarios, labels, seed=options.seed, replicates=options.replicates)
+    if options.figure:
+        from metersim.figures import comparison_figure
+
+        runs = [measured.runs[0] for measured in result.measured]
+        _draw(comparison_figure(labels, runs, rows(result), options.units), options.figure)
+    print(comparison(result, options.units))
+
+
+def list_shipped(options: argparse.Namespace) -> None:
+    """List what is shipped."""
+    from metersim.reports.lists import LISTS
+
+    print(LISTS[options.what]())
+
+
+def lot(options: argparse.Namespace) -> None:
+    """Make a lot file from a bag label or from measured seeds."""
+    from metersim import outputs
+    from metersim.makelot import lot_from_label, lot_from_seeds, lot_toml
+    from metersim.reports.lot import made_text
+    from metersim.seedcsv import read_seeds
+    from metersim.seedlot import load_lot
+
+    outputs.check_writable([("--out", options.out)])
+    like = load_lot(options.like)
+    name = Path(options.out).stem
+    if options.csv:
+        made = lot_from_seeds(read_seeds(Path(options.csv)), like, title=options.title, name=name)
+    else:
+        made = lot_from_label(
+            like,
+            seeds_per_kg=options.seeds_per_kg,
+            seeds_per_lb=options.seeds_per_lb,
+            title=options.title,
+            name=name,
+        )
+    outputs.write_whole(options.out, lot_toml(made))
+    print(made_text(made, options.out))
+
+
+def gallery(options: argparse.Namespace) -> None:
+    """Draw the gallery of all shipped scenarios."""
+    from metersim.gallery import draw_gallery
+
+    folder = Path(options.out)
+    if not folder.is_dir():
+        raise bad("--out", options.out, "there is no such folder")
+    for path in draw_gallery(folder):
+        print(path)
+
+
+def _draw(figure: Any, path: str) -> None:
+    from metersim.figures import save
+
     try:
         save(figure, path)
     except (OSError, ValueError) as error:
@@ -113,13 +203,51 @@ def parser() -> argparse.ArgumentParser:
     one = commands.add_parser("run", help="run a scenario and say how the seeds will lie")
     one.set_defaults(command=run)
     _scenario_options(one)
-    one.add_argument(
-        "--replicates", type=_whole(1), default=1, metavar="N", help="repeat with fresh luck (1)"
-    )
+    _luck_options(one)
     one.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
     one.add_argument("--csv", metavar="FILE", help="write one row a seed")
     one.add_argument("--trace", metavar="FILE", help="write every event of every seed")
     one.add_argument("--figure", metavar="FILE", help="draw the result: .png, .svg or .pdf")
+
+    one = commands.add_parser("explain", help="say what a scenario asks of its meter")
+    one.set_defaults(command=explain)
+    _scenario_options(one)
+
+    one = commands.add_parser("compare", help="say what changes when a setting changes")
+    one.set_defaults(command=compare)
+    _scenario_options(one)
+    one.add_argument("other", nargs="?", metavar="OTHER", help="a second scenario")
+    one.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
+    _luck_options(one)
+    one.add_argument("--figure", metavar="FILE", help="draw the distributions")
+
+    one = commands.add_parser("list", help="list what is shipped")
+    one.set_defaults(command=list_shipped)
+    one.add_argument("what", choices=("lots", "scenarios", "keys", "coefficients", "equations"))
+
+    one = commands.add_parser("lot", help="make a lot file of your own seed")
+    one.set_defaults(command=lot)
+    seed = one.add_mutually_exclusive_group(required=True)
+    seed.add_argument("--seeds-per-kg", type=float, metavar="N", help="from the bag's label")
+    seed.add_argument("--seeds-per-lb", type=float, metavar="N", help="from the bag's label")
+    seed.add_argument(
+        "--csv",
+        metavar="FILE",
+        help="seeds measured with a calliper, one a row: "
+        "length_mm,width_mm,thickness_mm and, if weighed, mass_mg",
+    )
+    one.add_argument(
+        "--like",
+        required=True,
+        metavar="LOT",
+        help="shipped lot, or lot file, that the rest is borrowed from",
+    )
+    one.add_argument("--title", default="", help="what to call it")
+    one.add_argument("--out", required=True, metavar="FILE", help="lot file to write: .toml")
+
+    one = commands.add_parser("gallery", help="draw all shipped scenarios")
+    one.set_defaults(command=gallery)
+    one.add_argument("--out", default="figures", metavar="FOLDER", help="where to (figures)")
     return top
 
 
@@ -132,12 +260,18 @@ def _scenario_options(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="KEY=VALUE",
-        help="change one key of the scenario; may be repeated",
+        help="change one key of the scenario; may be repeated; 'metersim list keys' shows all",
     )
     command.add_argument("--turns", type=_whole(1), metavar="N", help="turns of the disc")
+    command.add_argument(
+        "--units", choices=("metric", "us"), default="metric", help="units of the printed result"
+    )
+
+
+def _luck_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--seed", type=_whole(0), default=1, metavar="N", help="what chooses the luck (1)"
     )
     command.add_argument(
-        "--units", choices=("metric", "us"), default="metric", help="units of the printed result"
+        "--replicates", type=_whole(1), default=1, metavar="N", help="repeat with fresh luck (1)"
     )

@@ -6,6 +6,8 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+MOST_SHOWN = 12  # known words that a hint lists
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -57,4 +59,5 @@ def hint(word: str, known: Iterable[str]) -> str:
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:
         return f"did you mean '{close[0]}'?"
-    return "known: " + ", ".join(known) if known else "nothing is known here"
+    shown = ", ".join(known[:MOST_SHOWN]) + (" ..." if len(known) > MOST_SHOWN else "")
+    return f"known: {shown}" if known else "nothing is known here"

@@ -8,15 +8,13 @@ import pytest
 
 from metersim.faults import BadInput
 from metersim.makelot import (
-    MIN_SEEDS,
     MadeLot,
     lot_from_label,
     lot_from_seeds,
     lot_toml,
-    parse_seeds,
-    read_seeds,
     size_spread,
 )
+from metersim.seedcsv import MIN_SEEDS, parse_seeds, read_seeds
 from metersim.seedlot import VALUES, load_lot, read_lot, shipped_lots
 from metersim.units import POUND
 

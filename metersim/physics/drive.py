@@ -38,3 +38,43 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
     ramped = np.minimum(angle, angular_speed * ramp / 2)
     wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle)
     return np.sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
+
+
+def duration(
+    angle: Any, step: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any
+) -> Any:
+    """How long the disc takes from one angle to a later one.
+
+    The difference of two values of `time_at`, without the rounding of long times: at steady
+    speed, equal steps take equal times to the last bit.
+
+    Parameters
+    ----------
+    angle : float or ndarray
+        Angle turned at the start of the step, 0 or more. [rad]
+    step : float or ndarray
+        Angle of the step, 0 or more. [rad]
+    angular_speed : float
+        Steady speed, above 0. [rad/s]
+    ramp : float
+        Time from rest to steady speed, 0 or more. [s]
+    ripple : float
+        Relative amplitude of the ripple, below 1. [1]
+    ripples_per_turn : int
+        Ripples in one turn, 1 or more. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Duration. [s]
+
+    Notes
+    -----
+    assumption: as `time_at`.
+    """
+    end = angular_speed * ramp / 2
+    before, after = np.minimum(angle, end), np.minimum(angle + step, end)
+    root = np.sqrt(2 * ramp / angular_speed) * (np.sqrt(after) - np.sqrt(before))
+    k = ripples_per_turn
+    wave = ripple / k * (np.sin(k * (angle + step)) - np.sin(k * angle))
+    return root + (step - (after - before) + wave) / angular_speed

@@ -1,15 +1,13 @@
-"""Text for people: what was asked, what comes out, what limits it."""
+"""Text of a run: what was asked, what comes out, what limits it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
-from metersim.intervals import Estimate
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
+from metersim.reports.words import block, interval_text, quantity, set_quantity
 from metersim.scenario import Scenario
-from metersim.units import UNITS
 
 SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
@@ -61,69 +59,6 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 )
 LABELS = {key: label for _, rows in SHOWN for key, label in rows}
 
-_SHOWN_UNITS = {
-    "metric": {
-        "length": UNITS["cm"],
-        "per_area": UNITS["per_ha"],
-        "small": UNITS["mm"],
-        "speed": UNITS["kmh"],
-        "pressure": UNITS["kpa"],
-        "mass": UNITS["kg"],
-    },
-    "us": {
-        "length": UNITS["in"],
-        "per_area": UNITS["per_acre"],
-        "small": UNITS["in"],
-        "speed": UNITS["mph"],
-        "pressure": UNITS["inh2o"],
-        "mass": UNITS["lb"],
-    },
-}
-
-
-def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
-    """A value of a measure's kind as printed: number and unit.
-
-    Parameters
-    ----------
-    kind : str
-        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``pressure``, ``mass``.
-    value : float
-        In SI.
-    units : str
-        ``metric`` or ``us``.
-    """
-    if kind in _SHOWN_UNITS[units]:
-        unit = _SHOWN_UNITS[units][kind]
-        return unit.from_si(value), unit.symbol
-    factor, symbol = {"share": (100, "%"), "time": (1e3, "ms"), "frequency": (1, "/s")}.get(
-        kind, (1, "")
-    )
-    return value * factor, symbol
-
-
-def number(value: float) -> str:
-    """A number with as many digits as a reader can use."""
-    if math.isnan(value):
-        return "-"
-    size = abs(value)
-    digits = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 1 else 3
-    return f"{value:,.{digits}f}"
-
-
-def quantity(kind: str, value: float, units: str = "metric") -> str:
-    """A value with its unit, as printed."""
-    amount, symbol = shown(kind, value, units)
-    return f"{number(amount)} {symbol}".strip()
-
-
-def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
-    """``low to high`` of an estimate, as printed."""
-    low, high = (shown(kind, edge, units)[0] for edge in (estimate.low, estimate.high))
-    if math.isnan(low):
-        return "too short to tell"
-    return f"{number(low)} to {number(high)}"
-
 
 def asked(scenario: Scenario, units: str = "metric") -> list[str]:
     """Lines that say what is asked of the meter."""
@@ -131,13 +66,13 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
     turning = scenario.angular_speed * 60 / (2 * math.pi)
     where = "in the field" if scenario.in_field else "on the bench"
     return [
-        f"{quantity('per_area', demand.rate, units)} in rows "
-        f"{quantity('length', demand.row_spacing, units)} apart at "
-        f"{quantity('speed', demand.speed, units)} {where}: one seed every "
+        f"{set_quantity('per_area', demand.rate, units)} in rows "
+        f"{set_quantity('length', demand.row_spacing, units)} apart at "
+        f"{set_quantity('speed', demand.speed, units)} {where}: one seed every "
         f"{quantity('length', scenario.spacing, units)}",
         f"{scenario.lot.title}; {scenario.disc.cells} holes of "
-        f"{quantity('small', scenario.disc.hole_diameter, units)}, "
-        f"{quantity('pressure', scenario.vacuum.vacuum, units)}, "
+        f"{set_quantity('small', scenario.disc.hole_diameter, units)}, "
+        f"{set_quantity('pressure', scenario.vacuum.vacuum, units)}, "
         f"notch {scenario.singulator.notch:+g}",
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{scenario.peripheral_speed:.3f} m/s",
@@ -172,16 +107,16 @@ def summary(measured: Measured, units: str = "metric") -> str:
     lines = [heading(measured)]
     if scenario.shows:
         lines.append(scenario.shows)
-    lines += ["", *_block("Asked", asked(scenario, units)), ""]
+    lines += ["", *block("Asked", asked(scenario, units)), ""]
     counts = measured.counts
     watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
     if len(measured.runs) > 1:
         watched += f", {len(measured.runs)} replicates"
-    lines += [*_block("Watched", [watched]), "", *table(measured, units), ""]
-    lines += [*_block("Limits", limits(measured)), ""]
+    lines += [*block("Watched", [watched]), "", *table(measured, units), ""]
+    lines += [*block("Limits", limits(measured)), ""]
     notes = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
     if notes:
-        lines += [*_block("Note", notes), ""]
+        lines += [*block("Note", notes), ""]
     lines.append("A prediction for learning and planning: prove it on a bench.")
     return "\n".join(lines)
 
@@ -197,7 +132,3 @@ def _replaced(measured: Measured) -> list[str]:
         f"station '{name}' is replaced by {kind}"
         for name, kind in measured.runs[0].replaced.items()
     ]
-
-
-def _block(head: str, lines: Sequence[str]) -> list[str]:
-    return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(lines)]

@@ -1,0 +1,107 @@
+"""Luck and settings together: what is in store for each cell, in a form that events walk along.
+
+Arrays are worked out for many cells at once and then read one by one, as lists for the seeds
+that come often and as arrays for those that come rarely.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+from numpy.typing import NDArray
+
+from metersim.luck import PLACES, Array, CellLuck
+from metersim.stations import Chances, Stations
+
+Column = Any  # a list or an array: both are read by index
+
+
+class SeedFates:
+    """What is in store for the seeds of some places, cell by cell.
+
+    The columns of wall contacts hold several entries a seed, the others one.
+    """
+
+    def __init__(self, luck: CellLuck, stations: Stations, places: slice) -> None:
+        def column(values: NDArray[Any]) -> Column:
+            flat = values[:, places].ravel()
+            return flat.tolist() if places.stop == 1 else flat
+
+        self.heap = column(luck.heap)
+        self.reach = column(stations.singulator.reach(luck.pose))
+        self.weakest = column(luck.tooth.min(axis=2))
+        self.downward = column(stations.release.downward(luck.launch))
+        self.contact = column(luck.contact)
+        self.loss = column(luck.loss)
+        self.detection = column(luck.detection)
+        self.soil = column(luck.soil)
+        self.hop = column(luck.hop)
+
+
+class Window:
+    """What a stretch of cells would take from the pool at the same chances."""
+
+    def __init__(self, stations: Stations, chances: Chances, luck: CellLuck, start: int) -> None:
+        self.chances = chances
+        self.start = start
+        self.cells = len(luck.blocked)
+        seats = stations.pickup.seats(luck)
+        picked = stations.pickup.pick(chances, luck, seats)
+        self.count = picked.joined.tolist()
+        self.reason = picked.reason.tolist()
+        self.first_needed = picked.needed[:, 0].tolist()
+        self.first_size = picked.size[:, 0].tolist()
+        self.needed, self.size, self.share = picked.needed, picked.size, picked.share
+
+
+class Dealt:
+    """A block of luck, and what it means at a meter's stations.
+
+    Parameters
+    ----------
+    luck : CellLuck
+        Luck of the block's cells.
+    stations : Stations
+        The stations when the block begins.
+    times : ndarray, shape (cells, passes)
+        When each cell passes what. [s]
+    """
+
+    def __init__(self, luck: CellLuck, stations: Stations, times: Array) -> None:
+        self.luck = luck
+        self.times = times.tolist()
+        self.seats = stations.pickup.seats(luck)
+        self.distance = self.seats.distance.tolist()
+        self.along = self.seats.along.tolist()
+        self.across = self.seats.across.tolist()
+        self.first = SeedFates(luck, stations, slice(0, 1))
+        self._stations = stations
+        self._window: Window | None = None
+
+    @cached_property
+    def later(self) -> SeedFates:
+        """What is in store for seeds that join a cell after its first."""
+        return SeedFates(self.luck, self._stations, slice(1, PLACES))
+
+    def fate(self, index: int, place: int) -> tuple[SeedFates, int]:
+        """The columns of a seed, and its index in them."""
+        if place == 0:
+            return self.first, index
+        return self.later, index * (PLACES - 1) + place - 1
+
+    def window(self, stations: Stations, chances: Chances, index: int, least: int) -> Window:
+        """A stretch of cells at these chances that a cell lies in.
+
+        It is worked out for `least` cells after a change, and for twice as many as before as
+        long as nothing changes.
+        """
+        window = self._window
+        same = window is not None and window.chances == chances
+        if window is None or not same or not 0 <= index - window.start < window.cells:
+            cells = 2 * window.cells if window is not None and same else least
+            part = CellLuck(
+                **{name: values[index : index + cells] for name, values in vars(self.luck).items()}
+            )
+            self._window = window = Window(stations, chances, part, index)
+        return window

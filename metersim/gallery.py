@@ -1,0 +1,49 @@
+"""The gallery: every shipped scenario drawn, and two comparisons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from metersim.figures import comparison_figure, run_figure, save
+from metersim.reading import load_scenario, shipped_scenarios
+from metersim.reports.compare import rows
+from metersim.simulation import simulate
+from metersim.studies.compare import Comparison, compare
+
+SEED = 1
+
+
+def draw_gallery(folder: Path) -> Iterator[Path]:
+    """Draw all pictures into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Must exist; pictures of the same name are replaced.
+
+    Yields
+    ------
+    Path
+        Each picture when it is finished.
+    """
+    for name, path in shipped_scenarios().items():
+        run = simulate(load_scenario(path), seed=SEED)
+        yield _saved(run_figure(run), folder / f"{name}.png")
+    names = ("maize_field", "maize_field_faster")
+    faster = compare([load_scenario(name) for name in names], names, seed=SEED)
+    yield _saved(_drawn(faster), folder / "compare_faster.png")
+    labels = ("notch=0", "notch=1")
+    notch = compare([load_scenario("maize_bench", [label]) for label in labels], labels, seed=SEED)
+    yield _saved(_drawn(notch), folder / "compare_one_notch.png")
+
+
+def _drawn(result: Comparison) -> Any:
+    runs = [measured.runs[0] for measured in result.measured]
+    return comparison_figure(result.labels, runs, rows(result))
+
+
+def _saved(figure: Any, path: Path) -> Path:
+    save(figure, path)
+    return path

@@ -1,0 +1,122 @@
+"""What happens to seeds on a hole: how they join it, and what takes them off again.
+
+Called by the processes of `metersim.events` at the moment when it happens.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from metersim import records
+from metersim.dealing import Dealt
+from metersim.meter import Held, Meter
+from metersim.stations import Chances
+
+
+def pick_up(
+    meter: Meter, chances: Chances, dealt: Dealt, index: int, cell: int
+) -> tuple[list[Held], int]:
+    """The seeds that leave the pool on a cell, and why there are none."""
+    window = dealt.window(meter.stations, chances, index, meter.cells_in_tick)
+    k = index - window.start
+    count, reason = window.count[k], window.reason[k]
+    if count > meter.pool:
+        count = meter.pool
+        reason = records.SEEDED if count else records.POOL_EMPTY
+    if not count:
+        meter.note(cell, -1, "pickup", "cell empty", records.REASONS[reason])
+        return [], reason
+    held = [Held(0, window.first_size[k], window.first_needed[k], 1.0)]
+    for place in range(1, count):
+        share = float(window.share[k, place])
+        held[0].share -= share
+        held.append(
+            Held(place, float(window.size[k, place]), float(window.needed[k, place]), share)
+        )
+    if meter.events is not None:
+        for seed in held:
+            why = f"needs {seed.needed:.0f} Pa on {seed.share:.0%} of the hole"
+            meter.note(cell, seed.place, "pickup", "joined", why)
+    return held, reason
+
+
+def knock(
+    meter: Meter, chances: Chances, dealt: Dealt, index: int, cell: int, held: list[Held]
+) -> list[Held]:
+    """What a heap above the carry line leaves of the seeds on a cell."""
+    kept = []
+    for seed in held:
+        fates, k = dealt.fate(index, seed.place)
+        strength = seed.needed / (seed.share * chances.vacuum)
+        if fates.heap[k] < chances.knocks * strength:
+            send_back(meter, cell, seed, "pool", "knocked off", "heap above the carry line")
+        else:
+            kept.append(seed)
+    return settled(kept)
+
+
+def settled(held: list[Held]) -> list[Held]:
+    """The seeds of a cell after some have left: one that is alone has the whole hole."""
+    if len(held) == 1:
+        held[0].share = 1.0
+    return held
+
+
+def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -> list[Held]:
+    """What the singulator leaves of the seeds on a cell.
+
+    A lone seed meets all teeth in the pose in which it sits, so the tooth it withstands least
+    decides; a pair turns and meets each tooth in a new direction.
+    """
+    edge, first = meter.stations.singulator, held[0]
+    seat = dealt.distance[index] * edge.narrowing
+    if len(held) == 1:
+        fates, k = dealt.fate(index, first.place)
+        ratio = meter.vacuum / first.needed
+        reach = fates.reach[k] * first.size
+        if edge.deviate(reach, seat * dealt.across[index], ratio) <= fates.weakest[k]:
+            return held
+        send_back(meter, cell, first, "singulator", "swept off", "pushed further than its seat")
+        return []
+    outline = float(dealt.seats.outline[index, 0])
+    draws = dealt.luck.tooth[index].tolist()
+    directions = np.abs(np.sin(dealt.luck.pair_angle[index])).tolist()
+    for tooth, across in enumerate(directions):
+        kept = []
+        for seed in held:
+            fates, k = dealt.fate(index, seed.place)
+            apart = seat if seed is first else outline * (first.size + seed.size) - seat
+            ratio = seed.share * meter.vacuum / seed.needed
+            reach = fates.reach[k] * seed.size
+            if draws[seed.place][tooth] < edge.deviate(reach, apart * across, ratio):
+                send_back(meter, cell, seed, "singulator", "swept off", f"tooth {tooth + 1}")
+            else:
+                kept.append(seed)
+        held = settled(kept)
+        if not held:
+            break
+        first = held[0]
+    return held
+
+
+def hang_on(meter: Meter, chances: Chances, cell: int, held: list[Held], knot: int) -> list[Held]:
+    """What lack of vacuum and the hardest shock of the row unit leave of the seeds carried."""
+    load, why = 1.0, "vacuum too low"
+    if not meter.stations.row_unit.still:
+        peak = max(meter.envelope[knot : meter.knot + 2])
+        load += float(meter.stations.row_unit.peak_load(peak)) / (1 + chances.turn_load)
+        why = "shock of the row unit"
+    kept = []
+    for seed in held:
+        if seed.needed * chances.carry_load * load > seed.share * meter.vacuum:
+            send_back(meter, cell, seed, "carry", "shaken off", why)
+        else:
+            kept.append(seed)
+    return settled(kept)
+
+
+def send_back(meter: Meter, cell: int, seed: Held, station: str, event: str, why: str) -> None:
+    """Return a seed from the disc to the pool."""
+    meter.carried -= 1
+    meter.pool += 1
+    meter.note(cell, seed.place, station, event, why)

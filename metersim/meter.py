@@ -1,0 +1,134 @@
+"""The state of a meter that its processes share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from metersim.dealing import Dealt
+from metersim.luck import BLOCK, CellStreams, KnotLuck, TickLuck
+from metersim.physics.rowunit import KNOT_INTERVAL
+from metersim.records import Event
+from metersim.scenario import Scenario
+from metersim.stations import PASSES, Chances, Stations
+from metersim.streams import Streams
+
+TRACE_OF_VACUUM = 1e-6  # Pa, in place of none at all
+
+
+@dataclass(slots=True)
+class Held:
+    """A seed on a hole."""
+
+    place: int
+    size: float  # over the mean
+    needed: float  # vacuum it needs on the whole hole in the pool, Pa
+    share: float  # share of the hole that pulls it
+
+
+class Meter:
+    """A meter at work: its stations, where its seeds are, and what it has recorded.
+
+    What belongs to one process only stays in that process; here is what they share.
+
+    Attributes
+    ----------
+    env : simpy.Environment
+        The clock.
+    stations : Stations
+        The stations; assign another value to change the meter while it runs.
+    hopper, pool, carried, falling, landed : int
+        Whole seeds in each part of the meter; their sum never changes.
+    """
+
+    def __init__(
+        self,
+        env: Any,
+        scenario: Scenario,
+        stations: Stations,
+        streams: Streams,
+        trace: bool = False,
+    ) -> None:
+        self.env = env
+        self.scenario = scenario
+        self.stations = stations
+        self._vacuum = max(scenario.vacuum.vacuum, TRACE_OF_VACUUM)
+        self.cells = scenario.disc.cells
+        self.pitch = 2 * math.pi / self.cells
+        self.passages = self.cells * scenario.run.turns
+        self.tick_angle = 2 * math.pi * scenario.run.tick
+        last = self.passages * self.pitch + PASSES[-1]
+        self.cells_in_tick = math.ceil(self.cells * scenario.run.tick)
+        self.tick_count = math.ceil(last / self.tick_angle)
+        self.cell_streams = CellStreams(streams)
+        self.tick_luck = TickLuck(streams, self.tick_count)
+        knots = 0
+        if not stations.row_unit.still:
+            knots = math.ceil(float(stations.drive.time_at(last)) / KNOT_INTERVAL) + 2
+        self.knot_luck = KnotLuck(streams, knots)
+        self.envelope = np.hypot(self.knot_luck.cosine, self.knot_luck.sine).tolist()
+        self.knot = 0
+        self.speed = 0.0  # of the holes, m/s
+        self.beam_dark_until = -math.inf
+        total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
+        self.pool = min(stations.gate.full, total)
+        self.hopper = total - self.pool
+        self.carried = self.falling = self.landed = 0
+        self.arched = False
+        self.pool_at_tick = self.pool
+        self._dealt: dict[int, Dealt] = {}
+        self._chances: tuple[tuple[Any, ...], Chances] | None = None
+        self.events: list[Event] | None = [] if trace else None
+        self.ticks: list[tuple[float, int, int, bool]] = []
+        self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
+        self.seed_rows: list[tuple[Any, ...]] = []
+
+    @property
+    def vacuum(self) -> float:
+        """Vacuum at the holes; may be assigned. [Pa]"""
+        return self._vacuum
+
+    @vacuum.setter
+    def vacuum(self, vacuum: float) -> None:
+        self._vacuum = max(vacuum, TRACE_OF_VACUUM)
+
+    @property
+    def total(self) -> int:
+        """All seeds, wherever they are."""
+        return self.hopper + self.pool + self.carried + self.falling + self.landed
+
+    def dealt(self, cell: int) -> tuple[Dealt, int]:
+        """What is in store for the block of a cell, and the cell's place in it."""
+        block, index = divmod(cell, BLOCK)
+        if block not in self._dealt:
+            self._dealt.pop(block - 2, None)
+            cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
+            times = self.stations.drive.time_at(cells[:, None] * self.pitch + np.array(PASSES))
+            luck = self.cell_streams.deal(len(cells))
+            self._dealt[block] = Dealt(luck, self.stations, times)
+        return self._dealt[block], index
+
+    @property
+    def chances(self) -> Chances:
+        """What a cell that enters the pool now has to expect."""
+        now = (self.pool_at_tick, self.vacuum, self.speed, self.stations)
+        if self._chances is None or self._chances[0] != now:
+            level = self.stations.gate.level(self.pool_at_tick)
+            made = self.stations.pickup.chances(level, self.vacuum, self.speed)
+            self._chances = (now, Chances(*map(float, made)))
+        return self._chances[1]
+
+    def note(self, cell: int, place: int, station: str, event: str, why: str = "") -> None:
+        """Add a line to the trace."""
+        if self.events is not None:
+            self.events.append(Event(self.env.now, cell, place, station, event, why))
+
+    def note_all(self, cell: int, held: Iterable[Held], station: str, event: str) -> None:
+        """Add a line to the trace for each seed that a cell holds."""
+        if self.events is not None:
+            for seed in held:
+                self.note(cell, seed.place, station, event)

@@ -1,0 +1,88 @@
+"""Text of a comparison: one sentence, and the differences behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from metersim.intervals import Estimate
+from metersim.measures import BY_KEY
+from metersim.reports.run import LABELS, asked, heading
+from metersim.reports.words import block, change_text, number, quantity, shown
+from metersim.studies.compare import COMPARED, Comparison
+
+TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+SPOKEN = {
+    "cells.skip": "skips",
+    "cells.double": "doubles",
+    "per_spacing.quality": "quality of feed",
+    "precision": "precision (the spread of normal spacings)",
+}
+
+
+def comparison(result: Comparison, units: str = "metric") -> str:
+    """A comparison as text."""
+    first = result.measured[0]
+    lines = [heading(first), *block("Asked", asked(first.runs[0].scenario, units)), ""]
+    width = max(12, *(len(label) for label in result.labels)) + 2
+    lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
+    for key in COMPARED:
+        kind = BY_KEY[key].kind
+        values = (quantity(kind, part[key].value, units) for part in result.measured)
+        lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
+    for label, differences in zip(result.labels[1:], result.differences, strict=True):
+        lines += ["", f"{label} less {result.labels[0]}, on the same luck (95 % interval)"]
+        lines += [
+            f"{LABELS[key]:20}{change_text(BY_KEY[key].kind, differences[key], units)}"
+            for key in COMPARED
+        ]
+    lines.append("")
+    for k, differences in enumerate(result.differences, start=1):
+        lines.append(sentence(result.labels[0], result.labels[k], differences, units))
+    for label, cause in zip(result.labels, result.binding, strict=True):
+        if cause:
+            lines.append(
+                f"At {label} the limit that binds is {cause.name} "
+                f"({cause.share * 100:.2f} % of spacings)."
+            )
+        else:
+            lines.append(f"At {label} nothing binds: every spacing is normal.")
+    return "\n".join(lines)
+
+
+def sentence(
+    before: str, after: str, differences: Mapping[str, Estimate], units: str = "metric"
+) -> str:
+    """What changed and by how much, in one sentence."""
+    parts = []
+    for key in TOLD:
+        estimate = differences[key]
+        if estimate.low > 0 or estimate.high < 0:
+            kind = BY_KEY[key].kind
+            symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
+            size, low, high = (
+                number(abs(shown(kind, value, units)[0]))
+                for value in (estimate.value, estimate.low, estimate.high)
+            )
+            low, high = (low, high) if estimate.value > 0 else (high, low)
+            verb = "up" if estimate.value > 0 else "down"
+            parts.append(f"{SPOKEN[key]} {verb} by {size} {symbol} ({low} to {high})")
+    if not parts:
+        return f"From {before} to {after}, nothing changes by more than luck can explain."
+    return f"From {before} to {after}: " + ", ".join(parts) + "."
+
+
+def rows(result: Comparison) -> list[tuple[str, float, float, float]]:
+    """Differences of shares for a figure: label, value, low and high in percentage points."""
+    several = len(result.labels) > 2
+    return [
+        (
+            f"{LABELS[key]} ({label})" if several else LABELS[key],
+            100 * estimate.value,
+            100 * estimate.low,
+            100 * estimate.high,
+        )
+        for label, differences in zip(result.labels[1:], result.differences, strict=True)
+        for key, estimate in differences.items()
+        if BY_KEY[key].kind == "share" and not math.isnan(estimate.value)
+    ]

@@ -1,0 +1,81 @@
+"""Text of what a scenario asks of its meter."""
+
+from __future__ import annotations
+
+import math
+
+from metersim.reports.run import asked
+from metersim.reports.words import block, number, quantity, set_quantity
+from metersim.studies.explain import Explained
+
+
+def explanation(told: Explained, units: str = "metric") -> str:
+    """What a scenario asks of its meter, as text."""
+    scenario, chances = told.scenario, told.chances
+    set_vacuum = scenario.vacuum.vacuum
+    carry = scenario.pool.carry_line
+    against = f" ({set_vacuum / told.needed:.1f} times what the mean seed needs)"
+    above = "above" if told.level > carry else "below"
+    if not set_vacuum:
+        against = ""
+    lines = [f"{scenario.title} ({scenario.name}), before it runs"]
+    if scenario.shows:
+        lines.append(scenario.shows)
+    lines += ["", *block("Asked", asked(scenario, units)), ""]
+    lines += block(
+        "Motion",
+        [
+            f"one seed every {quantity('length', scenario.spacing, units)}, "
+            f"{scenario.cell_rate:.2f} cells/s",
+            f"disc {told.turning * 60:.1f} rev/min, holes at {scenario.peripheral_speed:.3f} m/s, "
+            f"cells {quantity('small', scenario.pitch, units)} apart",
+        ],
+    )
+    lines += block(
+        "Vacuum",
+        [
+            f"set {set_quantity('pressure', set_vacuum, units)}{against}",
+            f"needed in the pool: {quantity('pressure', told.needed, units)} by the mean seed, "
+            f"{quantity('pressure', told.needed_by_most, units)} by 99 of 100",
+            f"needed on the way round: {quantity('pressure', told.needed_carried, units)} "
+            "by the mean seed",
+            f"a hole lifts a free seed from {quantity('small', told.reach, units)} "
+            "(as a sink; published measurements are about twice that; not used by the model)",
+        ],
+    )
+    lines += block(
+        "Pick-up",
+        [
+            f"a hole meets {chances.meetings:.1f} seeds in the pool",
+            f"a seed would hold with chance {chances.hold:.4f}, and join in one meeting with "
+            f"chance {chances.join:.3f}",
+            f"so a cell leaves the pool without a seed with chance {told.empty * 100:.3g} %",
+        ],
+    )
+    between = _span(1 / told.arches if told.arches else math.inf)
+    supply = f"the gate passes up to {number(told.flow)} seeds/s; the cells take {told.use:.1f}"
+    if told.flow <= 0:
+        supply = "the gate is too low for this seed: nothing flows in"
+    lines += block(
+        "Pool",
+        [
+            f"stands {quantity('small', told.level, units)} high at the disc, {above} the carry "
+            f"line at {quantity('small', carry, units)}; {told.pool_seeds} seeds",
+            f"covers {quantity('small', told.arc, units)} of the hole circle",
+            supply,
+            f"mean time between arches at the gate: {between}; "
+            f"the hopper lasts {_span(told.lasts)}",
+        ],
+    )
+    lines += block("Fall", [f"a seed touches the tube's wall {told.contacts:.2f} times on average"])
+    notes = [*told.cautions, *scenario.warnings]
+    if notes:
+        lines += ["", *block("Note", notes)]
+    return "\n".join(lines)
+
+
+def _span(seconds: float) -> str:
+    for limit, size, name in ((120, 1, "s"), (7200, 60, "min"), (172800, 3600, "h")):
+        if seconds < limit:
+            return f"{seconds / size:.3g} {name}"
+    return "more than two days"

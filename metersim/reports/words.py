@@ -1,0 +1,102 @@
+"""How numbers are said: units at the edge, digits a reader can use, lines under a heading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from metersim.intervals import Estimate
+from metersim.units import UNITS
+
+_SHOWN_UNITS = {
+    "metric": {
+        "length": UNITS["cm"],
+        "per_area": UNITS["per_ha"],
+        "small": UNITS["mm"],
+        "speed": UNITS["kmh"],
+        "pressure": UNITS["kpa"],
+        "mass": UNITS["kg"],
+    },
+    "us": {
+        "length": UNITS["in"],
+        "per_area": UNITS["per_acre"],
+        "small": UNITS["in"],
+        "speed": UNITS["mph"],
+        "pressure": UNITS["inh2o"],
+        "mass": UNITS["lb"],
+    },
+}
+
+
+def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
+    """A value of a measure's kind as printed: number and unit.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``pressure``, ``mass``.
+    value : float
+        In SI.
+    units : str
+        ``metric`` or ``us``.
+    """
+    if kind in _SHOWN_UNITS[units]:
+        unit = _SHOWN_UNITS[units][kind]
+        return unit.from_si(value), unit.symbol
+    factor, symbol = {"share": (100, "%"), "time": (1e3, "ms"), "frequency": (1, "/s")}.get(
+        kind, (1, "")
+    )
+    return value * factor, symbol
+
+
+def number(value: float) -> str:
+    """A number with as many digits as a reader can use."""
+    if math.isnan(value):
+        return "-"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 1 else 3
+    return f"{value:,.{digits}f}"
+
+
+def quantity(kind: str, value: float, units: str = "metric") -> str:
+    """A value with its unit, as printed."""
+    amount, symbol = shown(kind, value, units)
+    return f"{number(amount)} {symbol}".strip()
+
+
+def set_quantity(kind: str, value: float, units: str = "metric") -> str:
+    """A setting with its unit, as a user would write it: no digits but those that were given."""
+    amount, symbol = shown(kind, value, units)
+    digits = f"{amount:.4g}"
+    return f"{float(digits):,.10g} {symbol}".strip()
+
+
+def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
+    """A difference with its sign and interval, as printed; shares in points."""
+    value, low, high = (
+        shown(kind, number, units)[0] for number in (estimate.value, estimate.low, estimate.high)
+    )
+    symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
+    if math.isnan(value):
+        return "nothing to compare"
+    return f"{signed(value)} {symbol} ({signed(low)} to {signed(high)})"
+
+
+def signed(value: float) -> str:
+    """A number with its sign."""
+    if math.isnan(value):
+        return "-"
+    return ("+" if value > 0 else "-" if value < 0 else "") + number(abs(value))
+
+
+def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
+    """``low to high`` of an estimate, as printed."""
+    low, high = (shown(kind, edge, units)[0] for edge in (estimate.low, estimate.high))
+    if math.isnan(low):
+        return "too short to tell"
+    return f"{number(low)} to {number(high)}"
+
+
+def block(head: str, lines: Sequence[str]) -> list[str]:
+    """Lines behind a heading that stands before the first of them."""
+    return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(lines)]

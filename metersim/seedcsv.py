@@ -1,0 +1,184 @@
+"""Measured seeds in: a CSV file with a row a seed, read strictly, every fault at once."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.faults import BadInput, Fault, bad, hint
+from metersim.fields import number, specs
+from metersim.units import UNITS
+
+MIN_SEEDS = 10
+DIMENSIONS = ("length", "width", "thickness")
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasuredSeeds:
+    """Seeds measured one by one.
+
+    Attributes
+    ----------
+    dimensions : ndarray, shape (n, 3)
+        Length, width and thickness of each seed, in falling order. [m]
+    masses : ndarray, shape (n,), or None
+        Mass of each seed; None when they were not weighed. [kg]
+    reordered : int
+        Seeds whose dimensions stood in another order.
+    where : str
+        The file they come from.
+    """
+
+    dimensions: Floats
+    masses: Floats | None
+    reordered: int
+    where: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seed:
+    """Columns of a file of measured seeds; one range for all dimensions, as users swap them."""
+
+    length: float = number("mm in", 0.2, 40, "longest dimension of one seed")
+    width: float = number("mm in", 0.2, 40, "middle dimension of one seed")
+    thickness: float = number("mm in", 0.2, 40, "shortest dimension of one seed")
+    mass: float = number("mg g", 0.1, 3000, "mass of one seed")
+
+
+COLUMNS = {key: spec for spec in specs(_Seed).values() for key in spec.keys}
+
+
+def read_seeds(path: Path) -> MeasuredSeeds:
+    """Read a CSV file of measured seeds, of the form that `parse_seeds` describes."""
+    try:
+        content = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
+    except UnicodeDecodeError:
+        raise bad(str(path), "", "is not UTF-8 text; save it as CSV in UTF-8") from None
+    return parse_seeds(content, str(path))
+
+
+def parse_seeds(content: str, where: str) -> MeasuredSeeds:
+    """Read measured seeds from the text of a CSV file.
+
+    The first row names the columns with their units: length_mm or length_in, width_mm or
+    width_in, thickness_mm or thickness_in, and, if the seeds were weighed, mass_mg or mass_g.
+    Every other row is one seed; at least `MIN_SEEDS` are needed.
+
+    Parameters
+    ----------
+    content : str
+        Text of the file.
+    where : str
+        Name of the file, for the faults.
+
+    Raises
+    ------
+    BadInput
+        With every fault found, each with its row (the header is row 1) and column.
+    """
+    rows = _rows(content, where)
+    header = rows[0][1]
+    if faults := _header_faults(header, where):
+        raise BadInput(faults)
+    table: list[dict[str, float]] = []
+    for line, cells in rows[1:]:
+        seed, complaints = _seed(header, cells)
+        table.append(seed)
+        faults += [
+            Fault(where, f"row {line}, {column}" if column else f"row {line}", message)
+            for column, message in complaints
+        ]
+    if len(table) < MIN_SEEDS:
+        faults.append(Fault(where, "", f"has {len(table)} seeds; at least {MIN_SEEDS} are needed"))
+    if faults:
+        raise BadInput(faults)
+    given = np.array([[seed[name] for name in DIMENSIONS] for seed in table])
+    dimensions = np.sort(given, axis=1)[:, ::-1]
+    weighed = "mass" in table[0]
+    return MeasuredSeeds(
+        dimensions=dimensions,
+        masses=np.array([seed["mass"] for seed in table]) if weighed else None,
+        reordered=int(np.any(given != dimensions, axis=1).sum()),
+        where=where,
+    )
+
+
+def _rows(content: str, where: str) -> list[tuple[int, list[str]]]:
+    """Rows of a CSV file with their line numbers, empty rows at the end left out."""
+    first = next(filter(str.strip, content.splitlines()), "")
+    if not first.strip(" ,"):
+        raise bad(where, "", f"is empty; the first row must name columns: {', '.join(COLUMNS)}")
+    form = "use a comma between columns and a point as decimal mark, as in 10.54,7.26,4.57"
+    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+        if mark in first:
+            raise bad(where, "", f"has {word} between columns; {form}")
+    reader = csv.reader(io.StringIO(content, newline=""), strict=True)
+    try:
+        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+    except csv.Error as error:
+        raise bad(where, f"row {reader.line_num}", f"is not valid CSV: {error}") from None
+    while not any(rows[-1][1]):
+        rows.pop()
+    if _has_decimal_commas([cells for _, cells in rows]):
+        raise bad(where, "", f"has commas as decimal marks; {form}")
+    return rows
+
+
+def _has_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:
+    """Whether cells are like "10,54", or every seed has twice the cells of the header."""
+    header, seeds = rows[0], rows[1:]
+    quoted = any(re.fullmatch(r"[+-]?\d+,\d+", cell) for cells in seeds for cell in cells)
+    return quoted or (bool(seeds) and all(len(cells) == 2 * len(header) for cells in seeds))
+
+
+def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
+    faults = []
+    seen: dict[str, str] = {}
+    for column in header:
+        key = f"row 1, {column or '(no name)'}"
+        if column not in COLUMNS:
+            faults.append(Fault(where, key, f"unknown column; {hint(column, COLUMNS)}"))
+            continue
+        field = COLUMNS[column].name
+        if field in seen:
+            message = f"states the same as {seen[field]}; keep only one of them"
+            faults.append(Fault(where, key, message))
+        seen.setdefault(field, column)
+    for name in DIMENSIONS:
+        if name not in seen:
+            keys = " or ".join(specs(_Seed)[name].keys)
+            faults.append(Fault(where, "row 1", f"has no column {keys}"))
+    return faults
+
+
+def _seed(
+    header: Sequence[str], cells: Sequence[str]
+) -> tuple[dict[str, float], list[tuple[str, str]]]:
+    """Values of one row in SI by field; and its faults, as column (or "") and message."""
+    if not any(cells):
+        return {}, [("", "is empty; remove it")]
+    if len(cells) != len(header):
+        return {}, [("", f"has {len(cells)} cells; the header has {len(header)}")]
+    seed = {}
+    complaints = []
+    for column, cell in zip(header, cells, strict=True):
+        spec, unit = COLUMNS[column], UNITS[column.rpartition("_")[2]]
+        # text that is no plain number goes to the check as text, which refuses it
+        value = float(cell) if NUMBER.fullmatch(cell) else cell
+        if complaint := spec.complaint(value, unit):
+            complaints.append((column, complaint))
+        elif isinstance(value, float):
+            seed[spec.name] = unit.to_si(value)
+    return seed, complaints

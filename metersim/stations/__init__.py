@@ -1,0 +1,160 @@
+"""The stations of a meter as values: the equations bound to one machine and one lot.
+
+A station is a frozen dataclass; replace it by another with the same methods to try an own tube
+or gate.  Methods take numbers or arrays, like the equations they bind.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import get_type_hints
+
+from metersim.coefficients import USUAL, Coefficients
+from metersim.physics import rowunit
+from metersim.scenario import Scenario
+from metersim.stations.descent import FurrowStation, ReleaseStation, SensorStation, TubeStation
+from metersim.stations.edge import SingulatorStation
+from metersim.stations.motion import DriveStation, RowUnitStation
+from metersim.stations.picking import Chances, PickupStation
+from metersim.stations.supply import GateStation
+from metersim.units import STANDARD_GRAVITY as GRAVITY
+
+__all__ = [
+    "PASSES",
+    "Chances",
+    "DriveStation",
+    "FurrowStation",
+    "GateStation",
+    "PickupStation",
+    "ReleaseStation",
+    "RowUnitStation",
+    "SensorStation",
+    "SingulatorStation",
+    "Stations",
+    "TubeStation",
+    "stations_of",
+    "usual_stations",
+]
+
+# Where a cell passes what, in rad of disc rotation after it enters the pool; assumption: the
+# pool lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
+POOL_EXIT = math.radians(120)
+SINGULATOR = math.radians(160)
+CUT_OFF = math.radians(330)
+PASSES = (0.0, POOL_EXIT, SINGULATOR, CUT_OFF)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stations:
+    """All stations of a meter, from the drive to the furrow."""
+
+    drive: DriveStation
+    gate: GateStation
+    pickup: PickupStation
+    singulator: SingulatorStation
+    release: ReleaseStation
+    tube: TubeStation
+    sensor: SensorStation
+    furrow: FurrowStation
+    row_unit: RowUnitStation
+
+    @property
+    def replaced(self) -> dict[str, str]:
+        """Stations that are not the usual ones: name and class."""
+        return {
+            name: type(getattr(self, name)).__qualname__
+            for name, usual in get_type_hints(Stations).items()
+            if type(getattr(self, name)) is not usual
+        }
+
+
+def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stations:
+    """The usual stations of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set.
+    coefficients : Coefficients
+        The model's coefficients.
+
+    Returns
+    -------
+    Stations
+        One of each; change some with `dataclasses.replace`.
+    """
+    lot, k = scenario.seeds, coefficients
+    disc, in_field = scenario.disc, scenario.in_field
+    shaking = float(
+        rowunit.shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field
+    )
+    narrowing = k.guide_narrowing if scenario.guide.inner_guide else 1.0
+    firm = k.firmer_factor if scenario.furrow.firmer else 1.0
+    return Stations(
+        drive=DriveStation(
+            angular_speed=scenario.angular_speed,
+            ramp=scenario.drive.start_ramp,
+            ripple=scenario.drive.ripple,
+            ripples_per_turn=scenario.drive.ripples_per_turn,
+        ),
+        gate=GateStation(
+            opening=scenario.pool.gate_opening,
+            width=scenario.pool.gate_width,
+            depth=scenario.pool.pool_depth,
+            carry_line=scenario.pool.carry_line,
+            circle_radius=disc.circle_radius,
+            shock=shaking / GRAVITY,
+            lot=lot,
+            coefficients=k,
+        ),
+        pickup=PickupStation(
+            hole_diameter=disc.hole_diameter,
+            circle_radius=disc.circle_radius,
+            pitch=scenario.pitch,
+            agitation=disc.agitation,
+            carry_line=scenario.pool.carry_line,
+            shock=shaking / GRAVITY,
+            lot=lot,
+            coefficients=k,
+        ),
+        singulator=SingulatorStation(
+            gap=scenario.singulator.gap,
+            notch_step=scenario.singulator.notch_step,
+            notch=scenario.singulator.notch,
+            hole_diameter=disc.hole_diameter,
+            inner_guide=scenario.guide.inner_guide,
+            lot=lot,
+            coefficients=k,
+        ),
+        release=ReleaseStation(
+            hole_diameter=disc.hole_diameter,
+            circle_radius=disc.circle_radius,
+            decay_arc=scenario.cutoff.decay_arc,
+            launch_sd=k.launch_spread * narrowing,
+            lot=lot,
+            coefficients=k,
+        ),
+        tube=TubeStation(
+            length=scenario.tube.tube_length,
+            curvature=scenario.tube.tube_curvature,
+            wear=scenario.tube.tube_wear,
+            terminal_velocity=lot.terminal_velocity,
+            narrowing=narrowing,
+            coefficients=k,
+        ),
+        sensor=SensorStation(
+            height=scenario.sensor.sensor_height,
+            beam_height=scenario.sensor.beam_height,
+            detection=scenario.sensor.detection,
+            seed_length=lot.length,
+        ),
+        furrow=FurrowStation(
+            in_field=in_field,
+            ground_speed=scenario.demand.speed,
+            scatter=scenario.furrow.soil_scatter * firm * in_field,
+            hop=k.hop * firm * in_field,
+            curvature=scenario.tube.tube_curvature,
+        ),
+        row_unit=RowUnitStation(acceleration_sd=shaking),
+    )

@@ -1,0 +1,110 @@
+"""From the hole to the furrow: release, tube, sensor and furrow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from metersim.coefficients import Coefficients
+from metersim.physics import furrow, release, sensor, tube
+from metersim.seedlot import SeedLot
+from metersim.units import STANDARD_GRAVITY as GRAVITY
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReleaseStation:
+    """Cuts the vacuum."""
+
+    hole_diameter: float
+    circle_radius: float
+    decay_arc: float
+    launch_sd: float
+    lot: SeedLot
+    coefficients: Coefficients
+
+    def travel(self, share: Any) -> Any:
+        """Travel past the edge until a seed leaves that needs a share of the vacuum. [m]"""
+        return release.closing_travel(share, self.hole_diameter) + release.decay_travel(
+            share, self.decay_arc * self.circle_radius
+        )
+
+    def lag(self, size: Any) -> Any:
+        """Travel by which a later seed of a cell leaves after the first. [m]"""
+        return self.coefficients.double_lag * self.lot.width * size
+
+    def downward(self, draw: Any) -> Any:
+        """Share of the peripheral speed that points down the tube. [1]"""
+        return np.cos(self.launch_sd * draw)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TubeStation:
+    """Guides seeds to the furrow."""
+
+    length: float
+    curvature: float
+    wear: float
+    terminal_velocity: float
+    narrowing: float
+    coefficients: Coefficients
+
+    @cached_property
+    def rough(self) -> float:
+        """Contacts over those of the reference stand. [1]"""
+        return float(tube.roughness(self.curvature, self.wear))
+
+    def contacts(self, speed: Any) -> Any:
+        """Mean number of wall contacts at a peripheral speed [m/s]. [1]"""
+        k = self.coefficients
+        sideways = k.contact_by_speed * self.narrowing
+        return tube.contact_mean(speed, self.rough, k.contact_base, sideways)
+
+    def loss(self, rank: Any) -> Any:
+        """Share of speed lost at a contact. [1]"""
+        return tube.contact_loss(rank, self.rough, self.coefficients.contact_loss)
+
+    def steady_speed(self, size: Any) -> Any:
+        """Terminal velocity of a seed of this relative size. [m/s]"""
+        return self.terminal_velocity * np.sqrt(size)
+
+    def fall(self, height: Any, speed: Any, steady: Any) -> tuple[Any, Any]:
+        """Time to fall through a height [s], and speed there [m/s]."""
+        end = tube.fall_speed(height, speed, steady, GRAVITY)
+        return tube.fall_time(speed, end, steady, GRAVITY), end
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorStation:
+    """Counts seeds in the tube."""
+
+    height: float
+    beam_height: float
+    detection: float
+    seed_length: float
+
+    def pulse(self, size: Any, speed: Any) -> Any:
+        """Time for which a seed darkens the beam. [s]"""
+        return sensor.pulse_length(self.seed_length * size, self.beam_height, speed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FurrowStation:
+    """Stops the seed, on a belt or in a furrow."""
+
+    in_field: bool
+    ground_speed: float
+    scatter: float
+    hop: float
+    curvature: float
+
+    def hop_time(self, draw: Any, impact_speed: Any) -> Any:
+        """Time in the air after the impact; 0 on a belt. [s]"""
+        return furrow.hop_time(self.hop * draw, impact_speed, GRAVITY)
+
+    def hop_length(self, time: Any, impact_speed: Any) -> Any:
+        """Distance hopped along the row. [m]"""
+        rearward = furrow.rearward_speed(impact_speed, self.curvature)
+        return furrow.hop_length(time, self.ground_speed, rearward)

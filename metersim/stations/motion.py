@@ -1,0 +1,53 @@
+"""What moves the meter: the drive that turns the disc, and the row unit that shakes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from metersim.physics import drive, rowunit
+from metersim.units import STANDARD_GRAVITY as GRAVITY
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveStation:
+    """Turns the disc."""
+
+    angular_speed: float
+    ramp: float
+    ripple: float
+    ripples_per_turn: int
+
+    def time_at(self, angle: Any) -> Any:
+        """Time at which the disc has turned through `angle` [rad]. [s]"""
+        return drive.time_at(
+            angle, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn
+        )
+
+    def duration(self, angle: Any, step: Any) -> Any:
+        """Time in which the disc turns by `step` [rad] from `angle` [rad]. [s]"""
+        return drive.duration(
+            angle, step, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class RowUnitStation:
+    """Shakes the meter in the field."""
+
+    acceleration_sd: float
+
+    @property
+    def still(self) -> bool:
+        """Whether nothing shakes."""
+        return self.acceleration_sd == 0
+
+    def shaking(self, time: Any, before: Any, after: Any, sine_before: Any, sine_after: Any) -> Any:
+        """Vertical speed of the row unit, downward positive. [m/s]"""
+        return rowunit.vertical_speed(self.acceleration_sd) * rowunit.shaking(
+            time, before, after, sine_before, sine_after
+        )
+
+    def peak_load(self, envelope: Any) -> Any:
+        """Added load at an envelope of the shaking, over gravity. [1]"""
+        return self.acceleration_sd * envelope / GRAVITY

@@ -1,0 +1,1 @@
+"""Questions asked of scenarios and of runs, one file each."""
