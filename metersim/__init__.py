@@ -1,31 +1,54 @@
 """metersim predicts how a vacuum seed meter lays seeds in the row.
 
-The usual way in is `load_scenario`, `simulate` and `measure`; all names are loaded when they
-are first used, so that importing the package stays quick.
+The usual way in is `load_scenario`, `simulate` and `measure`.  All names are loaded when they
+are first used, so that importing the package, and help on the command line, stay quick.
 """
 
-from __future__ import annotations
-
 import importlib
-from typing import Any
 
 __version__ = "0.1.0"
+
+TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
+if TYPE_CHECKING:
+    from metersim.faults import BadInput
+    from metersim.measures import measure
+    from metersim.reading import load_scenario
+    from metersim.scenario import Scenario
+    from metersim.seedlot import SeedLot, load_lot
+    from metersim.simulation import simulate
+    from metersim.stations import stations_of
+    from metersim.studies.compare import compare
+    from metersim.studies.explain import explain
+
+__all__ = [
+    "BadInput",
+    "Scenario",
+    "SeedLot",
+    "__version__",
+    "compare",
+    "explain",
+    "load_lot",
+    "load_scenario",
+    "measure",
+    "simulate",
+    "stations_of",
+]
 
 _HOMES = {
     "BadInput": "metersim.faults",
     "Scenario": "metersim.scenario",
     "SeedLot": "metersim.seedlot",
+    "compare": "metersim.studies.compare",
+    "explain": "metersim.studies.explain",
     "load_lot": "metersim.seedlot",
     "load_scenario": "metersim.reading",
-    "stations_of": "metersim.stations",
-    "simulate": "metersim.simulation",
     "measure": "metersim.measures",
-    "compare": "metersim.studies.compare",
+    "simulate": "metersim.simulation",
+    "stations_of": "metersim.stations",
 }
-__all__ = ["__version__", *_HOMES]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name in _HOMES:
         return getattr(importlib.import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'metersim' has no attribute {name!r}")

@@ -8,12 +8,13 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import Any
 
 from metersim import __version__
-from metersim.faults import BadInput, bad
+
+TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -28,6 +29,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if command is None:
         parser().print_help()
         return OK
+    from metersim.faults import BadInput
+
     try:
         command(options)
         sys.stdout.flush()
@@ -88,7 +91,10 @@ def explain(options: argparse.Namespace) -> None:
 
 def compare(options: argparse.Namespace) -> None:
     """Say what changes when a setting changes, on the same luck."""
+    from pathlib import Path
+
     from metersim import outputs
+    from metersim.faults import bad
     from metersim.reading import load_scenario
     from metersim.reports.compare import comparison, rows
     from metersim.studies.compare import compare as run_all
@@ -128,6 +134,8 @@ def list_shipped(options: argparse.Namespace) -> None:
 
 def lot(options: argparse.Namespace) -> None:
     """Make a lot file from a bag label or from measured seeds."""
+    from pathlib import Path
+
     from metersim import outputs
     from metersim.makelot import lot_from_label, lot_from_seeds, lot_toml
     from metersim.reports.lot import made_text
@@ -153,6 +161,9 @@ def lot(options: argparse.Namespace) -> None:
 
 def gallery(options: argparse.Namespace) -> None:
     """Draw the gallery of all shipped scenarios."""
+    from pathlib import Path
+
+    from metersim.faults import bad
     from metersim.gallery import draw_gallery
 
     folder = Path(options.out)
@@ -163,6 +174,7 @@ def gallery(options: argparse.Namespace) -> None:
 
 
 def _draw(figure: Any, path: str) -> None:
+    from metersim.faults import bad
     from metersim.figures import save
 
     try:

@@ -6,12 +6,12 @@ import csv
 import io
 import json
 import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from metersim.faults import BadInput, Fault, bad
+from metersim.files import replace_whole
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
 from metersim.records import REASONS, Run
@@ -162,27 +162,7 @@ def write_whole(name: str, content: str) -> None:
     BadInput
         When it cannot be written; what was there before is still there.
     """
-    path = Path(name)
     try:
-        if path.exists() and not path.is_file():  # such as /dev/null
-            path.write_text(content)
-            return
-        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(content)
-            os.chmod(draft, _usual_mode(path))
-            os.replace(draft, path)
-        except BaseException:
-            os.unlink(draft)
-            raise
+        replace_whole(Path(name), content.encode())
     except OSError as error:
         raise bad(name, "", f"cannot be written: {error.strerror or error}") from None
-
-
-def _usual_mode(path: Path) -> int:
-    if path.exists():
-        return path.stat().st_mode & 0o777
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask

@@ -1,0 +1,22 @@
+"""Pictures of runs: the row, the disc, the spacings, and how runs differ.
+
+The only place that imports matplotlib, and only its object interface.  Every `draw_` function
+takes axes and returns the artists that carry the data; `run_figure` and `comparison_figure`
+compose pages; `save` writes them.  Equal runs give equal bytes, whatever the user's settings.
+"""
+
+from metersim.figures.disc import draw_disc
+from metersim.figures.page import comparison_figure, run_figure, save
+from metersim.figures.row import draw_row
+from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
+
+__all__ = [
+    "comparison_figure",
+    "draw_comparison",
+    "draw_differences",
+    "draw_disc",
+    "draw_row",
+    "draw_spacings",
+    "run_figure",
+    "save",
+]

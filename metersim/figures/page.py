@@ -1,0 +1,166 @@
+"""Whole pages, and how they are written."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from metersim.figures.disc import draw_disc, explain_marks
+from metersim.figures.row import draw_row
+from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
+from metersim.figures.style import (
+    INK,
+    STYLE,
+    length_units,
+)
+from metersim.files import replace_whole
+from metersim.records import Run
+from metersim.spacing import (
+    spacings_of,
+)
+from metersim.units import UNITS
+
+FORMATS: dict[str, dict[str, Any]] = {
+    ".png": {"Software": "metersim"},
+    ".svg": {"Creator": "metersim", "Date": None},
+    ".pdf": {"Creator": "metersim", "Producer": "metersim", "CreationDate": None},
+}
+"""What each kind of file says about itself: nothing that changes from day to day."""
+
+
+def _page(height: float) -> Figure:
+    figure = Figure(figsize=(7.5, height), dpi=200)
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def _caption(figure: Figure, parts: Sequence[str]) -> None:
+    said = "\n".join(textwrap.fill(part, 110) for part in parts)
+    figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
+
+
+def _origin(run: Run) -> str:
+    replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
+    return (
+        f"metersim {run.version} | {run.scenario.name} | seed {run.seed} | "
+        f"replicate {run.replicate}{replaced}"
+    )
+
+
+def _settings(run: Run, units: str) -> tuple[str, ...]:
+    """What was set, in a few lines."""
+    s = run.scenario
+    us = units == "us"
+    _, machine = length_units(units)
+    vacuum, speed = UNITS["inh2o" if us else "kpa"], UNITS["mph" if us else "kmh"]
+    return (
+        f"seed lot {s.lot.name}",
+        f"{s.disc.cells} cells, holes {machine.from_si(s.disc.hole_diameter):.3g} {machine.symbol}",
+        f"vacuum {vacuum.from_si(s.vacuum.vacuum):.3g} {vacuum.symbol}",
+        f"singulator notch {s.singulator.notch:g}",
+        f"speed {speed.from_si(s.demand.speed):.3g} {speed.symbol}, {s.furrow.surface}",
+    )
+
+
+@matplotlib.rc_context(STYLE)
+def run_figure(run: Run, units: str = "metric") -> Figure:
+    """One page on one run: spacings, a piece of the row, the disc, and where it all comes from.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    units : {'metric', 'us'}
+        Lengths in cm and mm, or in inches.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, 10 in high.
+    """
+    figure = _page(10)
+    figure.text(0.02, 0.985, textwrap.shorten(run.scenario.title, 80), fontsize=12, va="top")
+    ax = figure.add_axes((0.1, 0.635, 0.87, 0.265))
+    draw_spacings(ax, spacings_of(run.seeds.position), run.scenario.spacing, units)
+    draw_row(figure.add_axes((0.1, 0.455, 0.87, 0.095)), run, units=units)
+    ax = figure.add_axes((0.1, 0.075, 0.62, 0.305))
+    draw_disc(ax, run, units=units)
+    explain_marks(ax)
+    for line, words in enumerate(_settings(run, units)):
+        ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
+    _caption(figure, [_origin(run)])
+    return figure
+
+
+@matplotlib.rc_context(STYLE)
+def comparison_figure(
+    labels: Sequence[str],
+    runs: Sequence[Run],
+    differences: Sequence[tuple[str, float, float, float]] = (),
+    units: str = "metric",
+) -> Figure:
+    """One page on two or three runs and how they differ.
+
+    Parameters
+    ----------
+    labels : sequence of str
+        One name a run.
+    runs : sequence of Run
+        The runs.
+    differences : sequence of (label, value, low, high)
+        As for `draw_differences`; none leaves that panel out. [percentage points]
+    units : {'metric', 'us'}
+        Lengths in cm or in.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, as high as it needs.
+    """
+    panel = 0.32 * len(differences)
+    foot = 0.3 + 0.16 * len(runs)  # in, for the caption
+    height = foot + 4.5 + (panel + 0.9 if differences else 0)
+    figure = _page(height)
+    ax = figure.add_axes((0.1, 1 - 4.0 / height, 0.87, 3.7 / height))
+    spacings = [spacings_of(run.seeds.position) for run in runs]
+    draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
+    if differences:
+        ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
+        draw_differences(ax, differences)
+        ax.set_title("Difference and its interval")
+    _caption(figure, [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)])
+    return figure
+
+
+@matplotlib.rc_context(STYLE)
+def save(figure: Figure, path: str | Path) -> None:
+    """Write a figure whole or not at all; equal figures give equal bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to write.
+    path : str or Path
+        Ends in .png, .svg or .pdf.
+
+    Raises
+    ------
+    ValueError
+        For another ending.
+    OSError
+        If the file cannot be written; nothing is left behind.
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in FORMATS:
+        raise ValueError(f"{path.name!r} does not say what to write; allowed: {', '.join(FORMATS)}")
+    written = io.BytesIO()
+    figure.savefig(written, format=kind[1:], metadata=FORMATS[kind])
+    replace_whole(path, written.getvalue())

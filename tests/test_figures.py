@@ -1,0 +1,378 @@
+"""Pictures: what is drawn is what the run holds, every time and nothing else."""
+
+import dataclasses
+import os
+import pickle
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from matplotlib.axes._base import _AxesBase
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, RegularPolygon
+from matplotlib.text import Text
+
+from metersim import figures
+from metersim.reading import load_scenario
+from metersim.records import Cells, Run, Seeds, Ticks
+from metersim.spacing import class_counts, per_spacing, spacings_of
+
+SCENARIO = load_scenario("maize_bench")
+NAN = float("nan")
+ROWS = [("normal", -1.5, -2, -1), ("a miss under a longer name", 1.2, 0.5, 1.9), ("x", NAN, 0, 0)]
+
+
+def run_of(released):
+    """A run by hand: what each cell released, each seed near its place, doubles close together."""
+    released = np.asarray(released, dtype=np.int64)
+    scenario = SCENARIO.replace(run__turns=released.size // SCENARIO.disc.cells)
+    cell = np.repeat(np.arange(released.size), released)
+    place = np.concatenate([np.arange(many) for many in released]).astype(np.int64)
+    wobble = np.sin(np.arange(cell.size))
+    position = 5 + scenario.spacing * (cell + 0.2 * place + 0.15 * wobble)
+    still = np.zeros(cell.size)
+    seeds = Seeds(
+        cell=cell,
+        place=place,
+        size=1 + 0.1 * wobble,
+        needed=still,
+        release_time=still,
+        sensor_time=still,
+        landing_time=still,
+        contacts=np.zeros_like(cell),
+        seen=still == 0,
+        position=position,
+    )
+    none = np.zeros_like(released)
+    cells = Cells(
+        joined=released, knocked=none, swept=none, shaken=none, released=released, reason=none
+    )
+    ticks = Ticks(
+        time=np.arange(9.0),
+        pool=np.full(9, 300),
+        hopper=np.full(9, 7000),
+        arched=np.zeros(9, dtype=bool),
+    )
+    return Run(
+        scenario=scenario,
+        seed=1,
+        replicate=0,
+        version="1.2.3",
+        replaced={},
+        seeds=seeds,
+        cells=cells,
+        ticks=ticks,
+    )
+
+
+@pytest.fixture(scope="module")
+def run():
+    """A run with skips, doubles, a triple and a gap of several places."""
+    released = np.ones(900, dtype=np.int64)
+    released[40::17] = 0
+    released[50::41] = 2
+    released[500] = 3
+    released[600:604] = 0
+    return run_of(released)
+
+
+@pytest.fixture(scope="module")
+def page(run):
+    return figures.run_figure(run)
+
+
+@pytest.fixture(scope="module")
+def comparison(run):
+    return figures.comparison_figure(["as found", "cleaned", "worn"], [run] * 3, ROWS, "us")
+
+
+def axes():
+    return Figure(figsize=(7.5, 4)).add_axes((0.1, 0.1, 0.8, 0.8))
+
+
+def words(figure):
+    return [text.get_text() for text in figure.findobj(Text)]
+
+
+def labels(figure):
+    """Every axis label that can be seen, of upper axes too."""
+    return [
+        axis.get_label_text()
+        for ax in figure.findobj(_AxesBase)
+        for axis in (ax.xaxis, ax.yaxis)
+        if axis.get_label_text()
+    ]
+
+
+# spacings
+
+
+def test_bars_add_up_to_the_spacings_by_class(run):
+    spacings, reference = spacings_of(run.seeds.position), run.scenario.spacing
+    bars = figures.draw_spacings(axes(), spacings, reference)
+    heights = np.array([bar.get_height() for bar in bars])
+    middles = np.array([bar.get_x() + bar.get_width() / 2 for bar in bars])
+    assert heights.sum() == spacings.size
+    counts = class_counts(spacings, reference)
+    low = 0.0
+    for count, high in zip(counts, (0.5, 1.5, 2.5, 3.5, 9.0), strict=True):
+        assert heights[(middles > low) & (middles < high)].sum() == count
+        low = high
+
+
+def test_shares_are_those_per_spacing(run):
+    spacings, reference = spacings_of(run.seeds.position), run.scenario.spacing
+    ax = axes()
+    figures.draw_spacings(ax, spacings, reference)
+    index = per_spacing(class_counts(spacings, reference))
+    shown = words(ax)
+    for name, share in (
+        ("multiple", index.multiple),
+        ("normal", index.quality),
+        ("miss", index.miss),
+    ):
+        assert f"{name}\n{100 * share:.1f} %" in shown
+
+
+def test_a_spacing_on_a_bound_belongs_below_it_as_in_its_class():
+    reference = 0.17
+    spacings = np.arange(1, 36) / 10 * reference
+    bars = figures.draw_spacings(axes(), spacings, reference)
+    assert [bar.get_height() for bar in bars] == [1] * 35 + [0]
+    assert class_counts(spacings, reference).tolist() == [5, 10, 10, 10, 0]
+
+
+def test_spacings_beyond_the_axis_are_gathered_and_named():
+    ax = axes()
+    bars = figures.draw_spacings(ax, [0.2, 0.9, 77.0], 0.2)
+    assert bars[-1].get_height() == 2
+    assert "2 beyond 3.5" in words(ax)
+
+
+def test_upper_axis_is_the_length_in_the_units_asked():
+    for units, nominal in (("metric", "nominal 25.4 cm"), ("us", "nominal 10 in")):
+        ax = axes()
+        figures.draw_spacings(ax, [0.254], 0.254, units)
+        assert nominal in words(ax)
+    with pytest.raises(ValueError, match="'metric', 'us'"):
+        figures.draw_spacings(axes(), [0.254], 0.254, "imperial")
+
+
+# row
+
+
+def test_seeds_lie_at_their_positions_and_to_scale(run):
+    ax = axes()
+    drawn = figures.draw_row(ax, run, start=45, length=12)
+    where, across = drawn.get_offsets().T
+    low, high = ax.get_xlim()
+    positions = 100 * run.seeds.position
+    inside = (positions >= low) & (positions <= high)
+    assert inside.sum() > 5
+    assert where.tolist() == pytest.approx(positions[inside].tolist())
+    assert not across.any()
+    lot = run.scenario.seeds
+    # EllipseCollection halves what it is given
+    assert 2 * drawn._widths == pytest.approx(100 * lot.length * run.seeds.size[inside])
+    assert 2 * drawn._heights == pytest.approx(100 * lot.width * run.seeds.size[inside])
+    assert drawn._units == "x"
+    assert ax.get_xlabel().endswith("seeds (dark) to scale")
+
+
+def test_seeds_too_small_to_be_seen_are_said_not_to_be_to_scale(run):
+    ax = axes()
+    figures.draw_row(ax, run, start=0, length=800)
+    assert ax.get_xlabel().endswith("not to scale")
+
+
+def test_every_cell_without_seed_has_a_cross_at_its_place(run):
+    ax = axes()
+    figures.draw_row(ax, run, start=60, length=60)
+    (crosses,) = [line for line in ax.lines if line.get_marker() == "x"]
+    spacing = run.scenario.spacing
+    offset = np.median(run.seeds.position - run.seeds.cell * spacing)
+    empty = 60 + np.flatnonzero(run.cells.released[60:120] == 0)
+    assert empty.size
+    assert crosses.get_xdata() == pytest.approx(100 * (empty * spacing + offset))
+
+
+def test_default_piece_and_turn_show_a_skip_and_a_double(run):
+    for draw in (figures.draw_row, figures.draw_disc):
+        ax = axes()
+        draw(ax, run)
+        title = ax.get_title(loc="left")
+        assert "skip" in title and "double" in title
+
+
+@pytest.mark.parametrize("start", [-1, 890, 9000])
+def test_pieces_outside_the_run_are_refused(run, start):
+    with pytest.raises(ValueError, match="outside the run: it has cells 0 to 899"):
+        figures.draw_row(axes(), run, start=start)
+    with pytest.raises(ValueError, match="1 or more cells"):
+        figures.draw_row(axes(), run, length=0)
+
+
+# disc
+
+
+@pytest.mark.parametrize("turn", [0, 7, 29])
+def test_every_cell_has_one_mark_of_its_kind_at_its_hole(run, turn):
+    marks = figures.draw_disc(axes(), run, turn=turn)
+    cells = run.scenario.disc.cells
+    released = run.cells.released[turn * cells : (turn + 1) * cells]
+    assert len(marks) == cells
+    for mark, many in zip(marks, released, strict=True):
+        assert isinstance(mark, RegularPolygon if many > 1 else Circle)
+        if many < 2:
+            assert np.hypot(*mark.center) == pytest.approx(1e3 * run.scenario.disc.circle_radius)
+            assert (mark.get_facecolor() == (1, 1, 1, 1)) == (many == 0)
+
+
+def test_turns_outside_the_run_are_refused(run):
+    with pytest.raises(ValueError, match="allowed: 0 to 29"):
+        figures.draw_disc(axes(), run, turn=30)
+
+
+# comparisons
+
+
+def test_outlines_add_up_to_everything(run):
+    spacings = spacings_of(run.seeds.position)
+    steps = figures.draw_comparison(axes(), ["a", "b"], [spacings, spacings[:9]], [0.17, 0.25])
+    assert [step.get_data().values.sum() for step in steps] == pytest.approx([100, 100])
+    assert len({step.get_linestyle() for step in steps}) == 2
+    with pytest.raises(ValueError, match="4 runs to compare; allowed: 1 to 3"):
+        figures.draw_comparison(axes(), list("abcd"), [spacings] * 4, [0.17] * 4)
+
+
+def test_differences_are_dots_where_there_is_a_value():
+    ax = axes()
+    dots = figures.draw_differences(ax, ROWS)
+    assert [dot.get_xdata()[0] for dot in dots] == [-1.5, 1.2]
+    low, high = ax.get_xlim()
+    assert low < -2 and high > 1.9
+    assert "no value" in words(ax)
+
+
+# pages
+
+
+def test_caption_says_where_a_page_comes_from(run):
+    changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
+    expected = "maize_bench | seed 0 | replicate 3, tube replaced by OwnTube"
+    assert f"metersim {run.version} | {expected}" in words(figures.run_figure(changed))
+    both = words(figures.comparison_figure(["old", "new"], [run, changed]))
+    assert any(
+        "old: metersim" in said and f"new: metersim {run.version} | {expected}" in said
+        for said in both
+    )
+
+
+def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
+    for figure, many in ((page, 6), (comparison, 3)):
+        found = labels(figure)
+        assert len(found) == many
+        for label in found:
+            assert "[" in label and "]" in label
+        assert min(text.get_fontsize() for text in figure.findobj(Text)) >= 8
+
+
+def test_lengths_on_a_page_are_in_the_units_asked(run, page):
+    for figure, expected in ((page, {"[cm]", "[mm]"}), (figures.run_figure(run, "us"), {"[in]"})):
+        found = " ".join(labels(figure))
+        assert {unit for unit in ("[cm]", "[mm]", "[in]") if unit in found} == expected
+
+
+def shown_texts(figure):
+    """Texts that are drawn: tick labels outside the axes are not."""
+    off = [
+        label
+        for ax in figure.findobj(_AxesBase)
+        for axis in (ax.xaxis, ax.yaxis)
+        for tick in axis.get_major_ticks()
+        if not min(axis.get_view_interval()) <= tick.get_loc() <= max(axis.get_view_interval())
+        for label in (tick.label1, tick.label2)
+    ]
+    return [text for text in figure.findobj(Text) if text.get_text().strip() and text not in off]
+
+
+def test_no_text_covers_another_or_leaves_the_page(page, comparison):
+    for figure in (page, comparison):
+        figure.draw_without_rendering()
+        texts = [text for text in shown_texts(figure) if text.get_visible()]
+        boxes = [text.get_window_extent() for text in texts]
+        edge = figure.bbox
+        for k, (text, box) in enumerate(zip(texts, boxes, strict=True)):
+            assert edge.x0 <= box.x0 and box.x1 <= edge.x1, text
+            assert edge.y0 <= box.y0 and box.y1 <= edge.y1, text
+            for other, covered in zip(texts[:k], boxes[:k], strict=True):
+                assert not box.overlaps(covered), (text, other)
+
+
+@pytest.mark.parametrize("seeds", [0, 1])
+@pytest.mark.filterwarnings("error")
+def test_hardly_any_seed_makes_a_page_without_warnings(seeds):
+    few = run_of(np.arange(30) < seeds)
+    figures.run_figure(few).draw_without_rendering()
+    figures.comparison_figure(["a", "b"], [few, few]).draw_without_rendering()
+
+
+def test_titles_may_hold_anything(run):
+    scenario = dataclasses.replace(run.scenario, title="a $5 lot: $x_{ & <b> " + "w " * 90)
+    named = dataclasses.replace(run, scenario=scenario)
+    figures.run_figure(named).draw_without_rendering()
+
+
+# files
+
+
+def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
+    command = (
+        "import pickle, sys, matplotlib; matplotlib.rcParams['lines.linewidth'] = 9\n"
+        "matplotlib.rcParams['font.size'] = 20\n"
+        "from metersim import figures\n"
+        "run = pickle.load(open(f'{sys.argv[1]}/run', 'rb'))\n"
+        "figures.save(figures.run_figure(run), sys.argv[1] + '/other.svg')\n"
+        "assert not [name for name in sys.modules if name == 'matplotlib.pyplot']\n"
+        "assert matplotlib.rcParams['font.size'] == 20\n"
+    )
+    (tmp_path / "run").write_bytes(pickle.dumps(run))
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path), "PYTHONHASHSEED": "7"}
+    subprocess.run([sys.executable, "-c", command, tmp_path], check=True, env=environment)
+    figures.save(figures.run_figure(run), tmp_path / "this.svg")
+    assert (tmp_path / "this.svg").read_bytes() == (tmp_path / "other.svg").read_bytes()
+    other = dataclasses.replace(run, seed=6)
+    figures.save(figures.run_figure(other), tmp_path / "other.svg")
+    assert (tmp_path / "this.svg").read_bytes() != (tmp_path / "other.svg").read_bytes()
+
+
+@pytest.mark.parametrize("kind", ["png", "pdf"])
+def test_equal_pictures_give_equal_bytes(run, tmp_path, kind):
+    for name in ("a", "b"):
+        figure = Figure((4, 1))
+        figures.draw_row(figure.add_axes((0, 0, 1, 1)), run)
+        figures.save(figure, tmp_path / f"{name}.{kind}")
+    assert (tmp_path / f"a.{kind}").read_bytes() == (tmp_path / f"b.{kind}").read_bytes()
+
+
+def test_a_failed_save_leaves_what_was_there_and_nothing_else(tmp_path, monkeypatch):
+    target = tmp_path / "page.png"
+    target.write_text("before")
+
+    def fail(*_):
+        raise OSError("disk full")
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(OSError, match="disk full"):
+        figures.save(Figure(), target)
+    assert [path.name for path in tmp_path.iterdir()] == ["page.png"]
+    assert target.read_text() == "before"
+
+
+def test_save_reports_missing_folders_and_unknown_kinds(tmp_path):
+    with pytest.raises(FileNotFoundError):
+        figures.save(Figure(), tmp_path / "no" / "page.png")
+    with pytest.raises(ValueError, match=r"\.png, \.svg, \.pdf"):
+        figures.save(Figure(), tmp_path / "page.jpg")
+    assert not list(tmp_path.iterdir())
