@@ -27,16 +27,20 @@ class Coefficients(Checked):
         default=0.45,
     )
     arch_rate: float = number(
-        "", 0, 10, "arches a second at an opening of the dead zone's size; assumption", default=1.0
+        "per_s",
+        0,
+        10,
+        "arches a second at an opening of the dead zone's size; assumption",
+        default=1.0,
     )
     arch_steepness: float = number(
         "", 0.5, 10, "fall of ln(arch rate) per seed size of opening; assumption", default=3.0
     )
     arch_clearing: float = number(
-        "", 0.05, 20, "arches cleared a second without vibration; assumption", default=1.0
+        "per_s", 0.05, 20, "arches cleared a second without vibration; assumption", default=1.0
     )
     arch_clearing_by_shock: float = number(
-        "", 0, 50, "added clearing a second per g of vibration; assumption", default=10.0
+        "per_s", 0, 50, "added clearing a second per g of vibration; assumption", default=10.0
     )
     knock: float = number(
         "",
@@ -130,7 +134,7 @@ class Coefficients(Checked):
         "", 0, 2, "wall contacts of a seed that enters without speed; assumption", default=0.13
     )
     contact_by_speed: float = number(
-        "", 0, 40, "added contacts per squared peripheral speed [s2/m2]; assumption", default=9.0
+        "s2_m2", 0, 40, "added contacts per squared peripheral speed; assumption", default=9.0
     )
     contact_loss: float = number(
         "", 0, 0.6, "largest share of speed lost at one contact; assumption", default=0.45

@@ -27,24 +27,29 @@ from metersim.scenario import Scenario
 from metersim.stations import Chances, Stations
 from metersim.streams import Streams
 
+KNOTS_IN_STRETCH = 10  # of the row unit's shaking that are dealt at a time
+SHAKING_STRETCH = KNOTS_IN_STRETCH * KNOT_INTERVAL  # s
+
 Steps = Generator[simpy.Event, Any, None]
 Visitor = Callable[[Meter], Steps]
 
 
 def turn_disc(meter: Meter) -> Steps:
     """The drive: how fast the holes run, tick by tick."""
-    env, drive, step = meter.env, meter.stations.drive, meter.tick_angle
-    angles = np.arange(meter.tick_count) * step
-    speeds = meter.scenario.disc.circle_radius * step / drive.duration(angles, step)
-    for time, speed in zip(drive.time_at(angles).tolist(), speeds.tolist(), strict=True):
+    env, drive = meter.env, meter.stations.drive
+    angles = meter.scenario.tick_angles(meter.tick_count + 1)
+    steps = np.diff(angles)
+    speeds = meter.scenario.disc.circle_radius * steps / drive.duration(angles[:-1], steps)
+    for time, speed in zip(drive.time_at(angles[:-1]).tolist(), speeds.tolist(), strict=True):
         yield Timeout(env, max(time - env.now, 0.0))
-        meter.speed = speed
+        meter.speed = round(speed, 12)  # a last bit of rounding is no change of speed
 
 
 def work_gate(meter: Meter) -> Steps:
     """The gate: arches form and clear, seed runs in, the hopper empties."""
     env, luck = meter.env, meter.tick_luck
-    times = meter.stations.drive.time_at(np.arange(meter.tick_count) * meter.tick_angle).tolist()
+    angles = meter.scenario.tick_angles(meter.tick_count)
+    times = meter.stations.drive.time_at(angles).tolist()
     credit = 0.0
     before = 0.0
     for tick, time in enumerate(times):
@@ -73,20 +78,20 @@ def work_gate(meter: Meter) -> Steps:
 
 
 def shake(meter: Meter) -> Steps:
-    """The row unit: from one knot of its shaking to the next."""
+    """The row unit: on and on, a stretch of shaking at a time."""
     env = meter.env
-    for knot in range(len(meter.envelope) - 1):
-        meter.knot = knot
-        yield Timeout(env, max((knot + 1) * KNOT_INTERVAL - env.now, 0.0))
+    for stretch in range(math.ceil(meter.end / SHAKING_STRETCH) + 1):
+        meter.shaking.go_on(KNOTS_IN_STRETCH)
+        yield Timeout(env, max((stretch + 1) * SHAKING_STRETCH - env.now, 0.0))
 
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
     """A hole: into the pool, out of it, past the singulator, to the cut-off, and round again."""
-    env = meter.env
+    env, clock = meter.env, 0.0
     for cell in range(hole, meter.passages, meter.cells):
         dealt, index = meter.dealt(cell)
         enters, leaves, meets_edge, is_cut = dealt.times[index]
-        yield Timeout(env, max(enters - env.now, 0.0))
+        yield Timeout(env, enters - clock)
         chances = meter.chances
         yield Timeout(env, leaves - enters)
         held, reason = pick_up(meter, chances, dealt, index, cell)
@@ -97,20 +102,22 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
             held = knock(meter, chances, dealt, index, cell, held)
             reason = reason if held else records.KNOCKED
         knocked = joined - len(held)
-        knot = meter.knot
         yield Timeout(env, meets_edge - leaves)
         if held:
             held = sweep(meter, dealt, index, cell, held)
             reason = reason if held else records.SWEPT
-            meter.note_all(cell, held, "singulator", "passed")
+            if meter.events is not None:
+                meter.note_all(cell, held, "singulator", "passed")
         swept = joined - knocked - len(held)
         yield Timeout(env, is_cut - meets_edge)
+        clock = is_cut
         if held:
-            held = hang_on(meter, chances, cell, held, knot)
+            held = hang_on(meter, chances, cell, held, leaves, is_cut)
             reason = reason if held else records.SHAKEN
         shaken = joined - knocked - swept - len(held)
         if held:
-            meter.note_all(cell, held, "carry", "reached the cut-off")
+            if meter.events is not None:
+                meter.note_all(cell, held, "carry", "reached the cut-off")
             let_go(meter, chances, dealt, index, cell, held, is_cut)
         meter.cell_rows[cell] = (joined, knocked, swept, shaken, len(held), reason)
 
@@ -223,7 +230,7 @@ def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detecte
 
 def shaking(meter: Meter, now: float) -> float:
     """Vertical speed of the row unit now. [m/s]"""
-    cosine, sine, knot = meter.knot_luck.cosine, meter.knot_luck.sine, meter.knot
+    cosine, sine, knot = meter.shaking.cosine, meter.shaking.sine, int(now / KNOT_INTERVAL)
     return float(
         meter.stations.row_unit.shaking(
             now, cosine[knot], cosine[knot + 1], sine[knot], sine[knot + 1]

@@ -68,6 +68,10 @@ def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -
     A lone seed meets all teeth in the pose in which it sits, so the tooth it withstands least
     decides; a pair turns and meets each tooth in a new direction.
     """
+    if meter.vacuum <= 0:
+        for seed in held:
+            send_back(meter, cell, seed, "singulator", "swept off", "no vacuum")
+        return []
     edge, first = meter.stations.singulator, held[0]
     seat = dealt.distance[index] * edge.narrowing
     if len(held) == 1:
@@ -99,11 +103,13 @@ def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -
     return held
 
 
-def hang_on(meter: Meter, chances: Chances, cell: int, held: list[Held], knot: int) -> list[Held]:
-    """What lack of vacuum and the hardest shock of the row unit leave of the seeds carried."""
+def hang_on(
+    meter: Meter, chances: Chances, cell: int, held: list[Held], start: float, end: float
+) -> list[Held]:
+    """What lack of vacuum, and the hardest shock between two times [s], leave of seeds carried."""
     load, why = 1.0, "vacuum too low"
     if not meter.stations.row_unit.still:
-        peak = max(meter.envelope[knot : meter.knot + 2])
+        peak = meter.shaking.peak(start, end)
         load += float(meter.stations.row_unit.peak_load(peak)) / (1 + chances.turn_load)
         why = "shock of the row unit"
     kept = []

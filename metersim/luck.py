@@ -133,6 +133,10 @@ class TickLuck:
 class KnotLuck:
     """Luck of the row unit: N draws for both parts of the envelope of its shaking."""
 
-    def __init__(self, streams: Streams, knots: int) -> None:
-        self.cosine = streams.generator("shaking cosine").standard_normal(knots)
-        self.sine = streams.generator("shaking sine").standard_normal(knots)
+    def __init__(self, streams: Streams) -> None:
+        self._cosine = streams.generator("shaking cosine")
+        self._sine = streams.generator("shaking sine")
+
+    def deal(self, knots: int) -> tuple[Array, Array]:
+        """Cosine and sine part at the next knots."""
+        return self._cosine.standard_normal(knots), self._sine.standard_normal(knots)

@@ -244,7 +244,7 @@ def stretch_sums(run: Run, stretches: int) -> dict[str, Floats]:
     sums["area"] = sums["cells"] / run.scenario.demand.rate
     edges = np.ceil(np.arange(stretches + 1) * count / stretches)
     angles = edges * 2 * math.pi / run.scenario.disc.cells + PASSES[-1]
-    turned = np.arange(len(run.ticks)) * 2 * math.pi * run.scenario.run.tick
+    turned = run.scenario.tick_angles(len(run.ticks))
     sums["time"] = np.diff(np.interp(angles, turned, run.ticks.time))
     seen = np.flatnonzero(seeds.seen)
     in_time = seen[np.argsort(seeds.sensor_time[seen], kind="stable")]

@@ -17,7 +17,7 @@ from metersim.scenario import Scenario
 from metersim.stations import PASSES, Chances, Stations
 from metersim.streams import Streams
 
-TRACE_OF_VACUUM = 1e-6  # Pa, in place of none at all
+KNOTS_AHEAD = 2  # that a moment needs beyond those of its own stretch
 
 
 @dataclass(slots=True)
@@ -28,6 +28,29 @@ class Held:
     size: float  # over the mean
     needed: float  # vacuum it needs on the whole hole in the pool, Pa
     share: float  # share of the hole that pulls it
+
+
+class Shaking:
+    """The row unit's shaking so far, knot by knot: both parts of its envelope, and its size."""
+
+    def __init__(self, luck: KnotLuck) -> None:
+        self._luck = luck
+        self.cosine: list[float] = []
+        self.sine: list[float] = []
+        self.envelope: list[float] = []
+        self.go_on(KNOTS_AHEAD)
+
+    def go_on(self, knots: int) -> None:
+        """Shake on for some knots."""
+        cosine, sine = self._luck.deal(knots)
+        self.cosine += cosine.tolist()
+        self.sine += sine.tolist()
+        self.envelope += np.hypot(cosine, sine).tolist()
+
+    def peak(self, start: float, end: float) -> float:
+        """Largest size of the envelope between two times [s]."""
+        first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL)
+        return max(self.envelope[first : last + KNOTS_AHEAD])
 
 
 class Meter:
@@ -41,6 +64,8 @@ class Meter:
         The clock.
     stations : Stations
         The stations; assign another value to change the meter while it runs.
+    vacuum : float
+        Vacuum at the holes, 0 or more; may be assigned. [Pa]
     hopper, pool, carried, falling, landed : int
         Whole seeds in each part of the meter; their sum never changes.
     """
@@ -56,22 +81,17 @@ class Meter:
         self.env = env
         self.scenario = scenario
         self.stations = stations
-        self._vacuum = max(scenario.vacuum.vacuum, TRACE_OF_VACUUM)
+        self.vacuum = scenario.vacuum.vacuum
         self.cells = scenario.disc.cells
         self.pitch = 2 * math.pi / self.cells
         self.passages = self.cells * scenario.run.turns
-        self.tick_angle = 2 * math.pi * scenario.run.tick
         last = self.passages * self.pitch + PASSES[-1]
         self.cells_in_tick = math.ceil(self.cells * scenario.run.tick)
-        self.tick_count = math.ceil(last / self.tick_angle)
+        self.tick_count = math.ceil(last / (2 * math.pi * scenario.run.tick)) + 1
         self.cell_streams = CellStreams(streams)
         self.tick_luck = TickLuck(streams, self.tick_count)
-        knots = 0
-        if not stations.row_unit.still:
-            knots = math.ceil(float(stations.drive.time_at(last)) / KNOT_INTERVAL) + 2
-        self.knot_luck = KnotLuck(streams, knots)
-        self.envelope = np.hypot(self.knot_luck.cosine, self.knot_luck.sine).tolist()
-        self.knot = 0
+        self.end = float(stations.drive.time_at(last))
+        self.shaking = Shaking(KnotLuck(streams))
         self.speed = 0.0  # of the holes, m/s
         self.beam_dark_until = -math.inf
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
@@ -86,15 +106,6 @@ class Meter:
         self.ticks: list[tuple[float, int, int, bool]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
         self.seed_rows: list[tuple[Any, ...]] = []
-
-    @property
-    def vacuum(self) -> float:
-        """Vacuum at the holes; may be assigned. [Pa]"""
-        return self._vacuum
-
-    @vacuum.setter
-    def vacuum(self, vacuum: float) -> None:
-        self._vacuum = max(vacuum, TRACE_OF_VACUUM)
 
     @property
     def total(self) -> int:

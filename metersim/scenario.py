@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from metersim.faults import BadInput, Fault, bad, hint
 from metersim.fields import Checked, Spec, choice, count, number, specs, switch, text
 from metersim.physics import demand as asked
@@ -15,6 +18,7 @@ from metersim.physics import pool as heap
 from metersim.seedlot import SeedLot
 
 MIN_PITCH_OVER_LENGTH = 1.0
+GOLDEN_PART = (3 - math.sqrt(5)) / 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -294,6 +298,16 @@ class Scenario:
     def pitch(self) -> float:
         """Distance between cells along the circle. [m]"""
         return 2 * math.pi * self.disc.circle_radius / self.disc.cells
+
+    def tick_angles(self, count: int) -> NDArray[np.float64]:
+        """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
+
+        All but the first lie a golden part of a pitch before a whole number of ticks, so that
+        none falls together with the passage of a cell and no rounding decides what comes first.
+        """
+        angles = np.arange(count) * (2 * math.pi * self.run.tick)
+        shifted = angles - GOLDEN_PART * 2 * math.pi / self.disc.cells
+        return shifted.clip(min=0.0)
 
     @property
     def pool_fill(self) -> float:

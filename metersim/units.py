@@ -79,6 +79,8 @@ UNITS: dict[str, Unit] = {
         Unit("deg", "deg", "rad", math.pi / 180, "both"),
         Unit("s", "s", "s", 1.0, "both"),
         Unit("g_per_m_s", "g per m/s", "m/s2 per m/s", STANDARD_GRAVITY, "both"),
+        Unit("per_s", "per s", "1/s", 1.0, "both"),
+        Unit("s2_m2", "s2/m2", "s2/m2", 1.0, "both"),
         Unit("hz", "Hz", "Hz", 1.0, "both"),
         Unit("percent", "%", "(as a share)", 1e-2, "both"),
     )

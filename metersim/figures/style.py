@@ -50,6 +50,7 @@ def length_units(units: str) -> tuple[Unit, Unit]:
 
 
 def percent(share: float) -> str:
+    """A share in percent, as printed."""
     return "no value" if math.isnan(share) else f"{share:.1%}".replace("%", " %")
 
 
@@ -66,6 +67,7 @@ def telling(released: NDArray[np.int64], length: int, step: int, margin: int) ->
 
 
 def events_in(released: NDArray[np.int64]) -> str:
+    """How many skips, doubles and triples cells released, in words."""
     none, one, two = (int((released == many).sum()) for many in range(3))
     kinds = ((none, "skip"), (two, "double"), (released.size - none - one - two, "triple"))
     words = [f"{many} {word}{'s' * (many > 1)}" for many, word in kinds if many]

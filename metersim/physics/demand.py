@@ -51,12 +51,12 @@ def cell_rate(speed: Any, spacing: Any) -> Any:
     return speed / spacing
 
 
-def disc_speed(rate: Any, cells: Any) -> Any:
+def disc_speed(cells_per_second: Any, cells: Any) -> Any:
     """Turning speed of a disc that must pass so many cells a second.
 
     Parameters
     ----------
-    rate : float or ndarray
+    cells_per_second : float or ndarray
         Cell rate. [1/s]
     cells : int or ndarray
         Cells on the disc, above 0. [1]
@@ -70,7 +70,7 @@ def disc_speed(rate: Any, cells: Any) -> Any:
     -----
     Source: definition.
     """
-    return 2 * np.pi * rate / cells
+    return 2 * np.pi * cells_per_second / cells
 
 
 def peripheral_speed(angular_speed: Any, circle_radius: Any) -> Any:

@@ -78,7 +78,8 @@ def needed_vacuum(
     they cover.
     """
     load = shock * (1 + resistance) + centrifugal
-    return 8 * seed_mass * gravity * centroid * load / (np.pi * hole_diameter**3)
+    area = hole_diameter * hole_diameter
+    return 8 * seed_mass * gravity * centroid * load / (np.pi * area * hole_diameter)
 
 
 def log_margin(vacuum: Any, needed: Any) -> Any:
@@ -148,7 +149,7 @@ def needed_spread(size_cv: Any, hold_spread: Any, load_sd: Any) -> Any:
     assumption: independent normal logarithms; averaging the chance over the shocks met along the
     pool widens the spread and leaves the median.
     """
-    return np.sqrt((4 * size_cv) ** 2 + hold_spread**2 + load_sd**2)
+    return np.sqrt(16 * size_cv * size_cv + hold_spread * hold_spread + load_sd * load_sd)
 
 
 def meetings(arc: Any, slip: Any, gmd: Any) -> Any:
@@ -242,7 +243,7 @@ def exposure(
     assumption: speed costs fill through time of exposure, as liao2018 found.
     """
     meeting = gmd / (slip * peripheral_speed)
-    acceleration = vacuum * np.pi * hole_diameter**2 / (4 * seed_mass)
+    acceleration = vacuum * np.pi * hole_diameter * hole_diameter / (4 * seed_mass)
     return meeting * np.sqrt(acceleration / (2 * gmd)) / slowness
 
 
@@ -333,13 +334,14 @@ def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
     """
     distance = np.maximum(distance, np.abs(radius - other_radius))
     distance = np.minimum(distance, radius + other_radius)
-    at_first = (distance**2 + radius**2 - other_radius**2) / (2 * distance * radius)
-    at_other = (distance**2 + other_radius**2 - radius**2) / (2 * distance * other_radius)
+    apart2, first2, other2 = distance * distance, radius * radius, other_radius * other_radius
+    at_first = (apart2 + first2 - other2) / (2 * distance * radius)
+    at_other = (apart2 + other2 - first2) / (2 * distance * other_radius)
     angle = np.arccos(np.minimum(np.maximum(at_first, -1.0), 1.0))
     other_angle = np.arccos(np.minimum(np.maximum(at_other, -1.0), 1.0))
-    area = radius**2 * (angle - np.sin(2 * angle) / 2)
-    other_area = other_radius**2 * (other_angle - np.sin(2 * other_angle) / 2)
-    return (area + other_area) / (np.pi * radius**2)
+    area = first2 * (angle - np.sin(2 * angle) / 2)
+    other_area = other2 * (other_angle - np.sin(2 * other_angle) / 2)
+    return (area + other_area) / (np.pi * first2)
 
 
 def outline_radius(length: Any, width: Any, direction: Any) -> Any:
@@ -363,7 +365,8 @@ def outline_radius(length: Any, width: Any, direction: Any) -> Any:
     sum of their radii in that direction.
     """
     a, b = length / 2, width / 2
-    return a * b / np.sqrt((b * np.cos(direction)) ** 2 + (a * np.sin(direction)) ** 2)
+    across, along = b * np.cos(direction), a * np.sin(direction)
+    return a * b / np.sqrt(across * across + along * along)
 
 
 def capture_distance(

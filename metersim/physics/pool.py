@@ -150,11 +150,13 @@ def slot_flow(
     """
     free_width = np.maximum(width - orifice_dead_zone * gmd, 0.0)
     free_opening = np.maximum(opening - orifice_dead_zone * gmd, 0.0)
-    flow = 1.03 * bulk_density * np.sqrt(gravity) * free_width * free_opening**1.5
-    return side_outlet * flow
+    fall = np.sqrt(gravity * free_opening)
+    return side_outlet * 1.03 * bulk_density * free_width * free_opening * fall
 
 
-def arch_rate(opening: Any, gmd: Any, orifice_dead_zone: Any, rate: Any, steepness: Any) -> Any:
+def arch_rate(
+    opening: Any, gmd: Any, orifice_dead_zone: Any, narrow_rate: Any, steepness: Any
+) -> Any:
     """How often seed arches over the gate and stops.
 
     Parameters
@@ -165,7 +167,7 @@ def arch_rate(opening: Any, gmd: Any, orifice_dead_zone: Any, rate: Any, steepne
         Geometric mean diameter of the seed. [m]
     orifice_dead_zone : float
         Opening in seed sizes below which nothing flows. [1]
-    rate : float
+    narrow_rate : float
         Arches a second at that opening. [1/s]
     steepness : float
         Fall of the logarithm of the rate per seed size of opening. [1]
@@ -179,7 +181,7 @@ def arch_rate(opening: Any, gmd: Any, orifice_dead_zone: Any, rate: Any, steepne
     -----
     assumption: exponential in opening over seed size.
     """
-    return rate * np.exp(-steepness * (opening / gmd - orifice_dead_zone))
+    return narrow_rate * np.exp(-steepness * (opening / gmd - orifice_dead_zone))
 
 
 def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:

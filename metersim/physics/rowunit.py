@@ -38,9 +38,10 @@ def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: An
     """
     part = time / KNOT_INTERVAL
     part = part - np.floor(part)
-    scale = np.sqrt((1 - part) ** 2 + part**2)
-    cosine = (1 - part) * before + part * after
-    sine = (1 - part) * sine_before + part * sine_after
+    rest = 1 - part
+    scale = np.sqrt(rest * rest + part * part)
+    cosine = rest * before + part * after
+    sine = rest * sine_before + part * sine_after
     return (cosine * np.cos(CARRIER * time) + sine * np.sin(CARRIER * time)) / scale
 
 

@@ -50,7 +50,8 @@ def reach_across(length: Any, width: Any, pose: Any) -> Any:
     -----
     Source: plane geometry (support of an ellipse).
     """
-    return np.sqrt((length * np.sin(pose)) ** 2 + (width * np.cos(pose)) ** 2) / 2
+    lengthwise, crosswise = length * np.sin(pose), width * np.cos(pose)
+    return np.sqrt(lengthwise * lengthwise + crosswise * crosswise) / 2
 
 
 def unseating_push(hole_diameter: Any, vacuum_ratio: Any) -> Any:

@@ -8,6 +8,7 @@ import numpy as np
 
 CURVATURE_ROUGHNESS = 1.15  # added contacts per rad of curve; assumption
 WEAR_ROUGHNESS = 2.7  # added contacts of a worn-out tube; assumption from yazgi2016
+MAX_LOSS = 0.9  # of the speed, at the hardest contact; assumption
 GOOD_TUBE = 0.7  # contacts of a good straight tube over those of the reference stand
 
 
@@ -34,18 +35,25 @@ def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: 
     -----
     Source: closed form of quadratic drag; checked against an ODE solver in the tests.
     """
-    limit = terminal_velocity**2
+    limit = terminal_velocity * terminal_velocity
+    start = launch_speed * launch_speed
     decay = np.expm1(-2 * gravity * height / limit)
-    return np.sqrt(launch_speed**2 - (limit - launch_speed**2) * decay)
+    return np.sqrt(start - (limit - start) * decay)
 
 
-def fall_time(launch_speed: Any, end_speed: Any, terminal_velocity: Any, gravity: Any) -> Any:
-    """Time of a fall between two speeds with drag as the square of speed.
+def fall_time(
+    height: Any, launch_speed: Any, end_speed: Any, terminal_velocity: Any, gravity: Any
+) -> Any:
+    """Time of a fall with drag as the square of speed.
+
+    ``h/v_t + v_t/g ln((v_t + v_1)/(v_t + v_0))``: exact below, at and above the terminal velocity.
 
     Parameters
     ----------
+    height : float or ndarray
+        Height fallen, 0 or more. [m]
     launch_speed, end_speed : float or ndarray
-        Downward speed at start and end, both below or both above the terminal velocity. [m/s]
+        Downward speed at start and end; the latter from `fall_speed`. [m/s]
     terminal_velocity : float or ndarray
         Speed of steady fall. [m/s]
     gravity : float
@@ -60,12 +68,8 @@ def fall_time(launch_speed: Any, end_speed: Any, terminal_velocity: Any, gravity
     -----
     Source: closed form of quadratic drag; checked against an ODE solver in the tests.
     """
-    gain = terminal_velocity * (end_speed - launch_speed)
-    return (
-        terminal_velocity
-        / gravity
-        * np.arctanh(gain / (terminal_velocity**2 - launch_speed * end_speed))
-    )
+    gain = (end_speed - launch_speed) / (terminal_velocity + launch_speed)
+    return height / terminal_velocity + terminal_velocity / gravity * np.log1p(gain)
 
 
 def roughness(curvature: Any, wear: Any) -> Any:
@@ -115,7 +119,7 @@ def contact_mean(
     -----
     assumption: sideways energy of the launch makes contacts.
     """
-    return (contact_base + contact_by_speed * peripheral_speed**2) * rough
+    return (contact_base + contact_by_speed * peripheral_speed * peripheral_speed) * rough
 
 
 def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:
@@ -133,10 +137,10 @@ def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:
     Returns
     -------
     float or ndarray
-        Share from 0 to 0.9. [1]
+        Share, below 0.9. [1]
 
     Notes
     -----
-    assumption: uniform, growing with the root of roughness.
+    assumption: uniform from 0 to a largest share that grows with the root of roughness.
     """
-    return np.minimum(rank * largest * np.sqrt(rough), 0.9)
+    return rank * np.minimum(largest * np.sqrt(rough), MAX_LOSS)

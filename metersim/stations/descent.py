@@ -62,9 +62,14 @@ class TubeStation:
         sideways = k.contact_by_speed * self.narrowing
         return tube.contact_mean(speed, self.rough, k.contact_base, sideways)
 
+    @cached_property
+    def largest_loss(self) -> float:
+        """Largest share of speed lost at a contact. [1]"""
+        return float(tube.contact_loss(1.0, self.rough, self.coefficients.contact_loss))
+
     def loss(self, rank: Any) -> Any:
         """Share of speed lost at a contact. [1]"""
-        return tube.contact_loss(rank, self.rough, self.coefficients.contact_loss)
+        return rank * self.largest_loss
 
     def steady_speed(self, size: Any) -> Any:
         """Terminal velocity of a seed of this relative size. [m/s]"""
@@ -73,7 +78,7 @@ class TubeStation:
     def fall(self, height: Any, speed: Any, steady: Any) -> tuple[Any, Any]:
         """Time to fall through a height [s], and speed there [m/s]."""
         end = tube.fall_speed(height, speed, steady, GRAVITY)
-        return tube.fall_time(speed, end, steady, GRAVITY), end
+        return tube.fall_time(height, speed, end, steady, GRAVITY), end
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -99,7 +99,7 @@ class PickupStation:
 
     def centrifugal(self, speed: Any) -> Any:
         """``u^2/(g R)`` at a peripheral speed [m/s]. [1]"""
-        return speed**2 / (GRAVITY * self.circle_radius)
+        return speed * speed / (GRAVITY * self.circle_radius)
 
     def needed(self, speed: Any, resistance: Any) -> Any:
         """Vacuum that the mean seed needs at a peripheral speed [m/s]. [Pa]"""
@@ -197,7 +197,7 @@ class PickupStation:
             count[at] = 1
             deviate = pickup.truncated_normal(luck.hold[at, 0], chances.hold)
             told = 4 * self.lot.size_cv / self.spread
-            deviate_of_size = told * deviate + math.sqrt(1 - told**2) * luck.size[at, 0]
+            deviate_of_size = told * deviate + math.sqrt(1 - told * told) * luck.size[at, 0]
             needed[at, 0] = chances.needed * np.exp(self.spread * deviate)
             size[at, 0] = np.exp(self.lot.size_cv * deviate_of_size)
             share[at, 0] = 1.0
@@ -218,16 +218,19 @@ class PickupStation:
             part = free[at] * pickup.circles_overlap(
                 self.hole_diameter / 2, outline * other, distance
             )
-            margin = chances.margin + pickup.log_margin(part, other**4)
+            other4 = np.square(np.square(other))
+            margin = chances.margin + pickup.log_margin(part, other4)
             hold = pickup.hold_chance(margin, self.seat_spread)
             join = pickup.join_chance(chances.exposure * np.sqrt(part))
             rates = chances.meetings * hold * join
             wait = luck.meeting[at, place]
             joins = (1 - done[at]) * rates > wait
-            at, other, part, hold = at[joins], other[joins], part[joins], hold[joins]
+            at, other, other4, part, hold = (
+                column[joins] for column in (at, other, other4, part, hold)
+            )
             done[at] += wait[joins] / rates[joins]
             deviate = pickup.truncated_normal(luck.hold[at, place], hold)
-            needed[at, place] = chances.needed * other**4 * np.exp(self.seat_spread * deviate)
+            needed[at, place] = chances.needed * other4 * np.exp(self.seat_spread * deviate)
             size[at, place] = other
             share[at, place] = part
             free[at] -= part

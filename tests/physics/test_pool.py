@@ -1,0 +1,172 @@
+"""Gate and pool: flow through a slot, levels and the arc that cells sweep."""
+
+import math
+
+import numpy as np
+import pytest
+
+from metersim.coefficients import USUAL
+from metersim.physics import pool
+from metersim.seedlot import load_lot
+from metersim.units import STANDARD_GRAVITY as GRAVITY
+
+K, SIDE = USUAL.orifice_dead_zone, USUAL.side_outlet
+GMD, BULK = 7e-3, 750.0  # maize-like, constructed
+RADIUS = 0.11
+
+
+def flow(opening, width=0.1, gravity=GRAVITY, side=SIDE):
+    """Mass flow of the constructed seed."""
+    return pool.slot_flow(opening, width, BULK, gravity, GMD, K, side)
+
+
+# flow (beverloo1961, slot form of myers, side factor of chang1991)
+
+
+def test_flow_by_hand():
+    """A slot whose free height is 40 mm and free width 90 mm, worked out by hand (derived)."""
+    opening, width = 0.04 + K * GMD, 0.09 + K * GMD
+    assert flow(opening, width, 9.81, 0.5) == pytest.approx(
+        0.5 * 1.03 * 750 * 3.132092 * 0.09 * 0.008, rel=1e-6
+    )
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 0.999, 1.0])
+def test_nothing_flows_below_the_dead_zone(share):
+    """Openings or widths up to k seed sizes pass nothing."""
+    assert flow(share * K * GMD) == 0
+    assert flow(0.05, width=share * K * GMD) == 0
+
+
+def test_flow_starts_at_the_dead_zone():
+    """Just above k seed sizes something flows."""
+    assert flow(1.01 * K * GMD) > 0
+
+
+def test_exponent_far_above_the_dead_zone():
+    """A large opening passes with the power 1.5 of its height; the exponent falls to it."""
+    openings = 10.0 ** np.arange(-1, 4)
+    exponents = np.log(flow(1.001 * openings) / flow(openings)) / np.log(1.001)
+    assert np.all(np.diff(exponents) < 0)
+    assert exponents[-1] == pytest.approx(1.5, abs=1e-4)
+    assert np.all(exponents > 1.5)
+
+
+def test_exponent_of_the_free_opening():
+    """In what is left of the opening the power is 1.5 exactly, in the width 1."""
+    dead = K * GMD
+    assert flow(dead + 0.04) == pytest.approx(8 * flow(dead + 0.01))
+    assert flow(0.05, dead + 0.06) == pytest.approx(3 * flow(0.05, dead + 0.02))
+
+
+def test_flow_goes_with_the_root_of_gravity():
+    """Four times the gravity, twice the flow."""
+    assert flow(0.05, gravity=4 * GRAVITY) == pytest.approx(2 * flow(0.05))
+
+
+def test_a_side_opening_passes_its_share():
+    """A vertical outlet passes 0.37 to 0.50 of a horizontal one (chang1991, read)."""
+    assert 0.37 <= SIDE <= 0.50
+    assert flow(0.05) / flow(0.05, side=1.0) == pytest.approx(SIDE)
+
+
+def test_a_usual_gate_passes_far_more_than_a_disc_takes():
+    """An ordinary gate passes over a hundred times the 5 g/s that maize asks for."""
+    lot = load_lot("maize_large_flat")
+    passed = pool.slot_flow(0.052, 0.1, lot.bulk_density, GRAVITY, lot.gmd, K, SIDE)
+    assert passed > 100 * 5e-3
+
+
+# arches
+
+
+def test_arch_rate_falls_by_its_steepness():
+    """At k seed sizes it is the given rate; each further seed size lowers ln by the steepness."""
+    opening = GMD * (K + np.arange(4))
+    rate = pool.arch_rate(opening, GMD, K, 1.7, 3.0)
+    assert rate[0] == pytest.approx(1.7)
+    assert np.diff(np.log(rate)) == pytest.approx(-3.0)
+
+
+def test_arch_rate_knows_no_unit():
+    """Only the ratio of opening to seed matters."""
+    assert pool.arch_rate(0.02, GMD, K, 1.0, 3.0) == pytest.approx(
+        pool.arch_rate(0.04, 2 * GMD, K, 1.0, 3.0)
+    )
+
+
+# levels
+
+
+def test_level_lies_a_slope_below_the_lip():
+    """At 45 degrees the level lies as far below the lip as the disc is away; flat seed fills up."""
+    assert pool.static_level(0.05, 0.02, math.radians(45)) == pytest.approx(0.03)
+    assert pool.static_level(0.05, 0.02, 0.0) == 0.05
+
+
+def test_a_low_gate_gives_no_level():
+    """A lip below the run of the slope keeps the disc dry."""
+    assert pool.static_level(0.01, 0.02, math.radians(45)) == 0
+
+
+def test_steeper_seed_stands_lower():
+    """The level falls with the angle of repose and rises with the gate."""
+    angles = np.radians([15, 20, 30, 40])
+    assert np.all(np.diff(pool.static_level(0.05, 0.02, angles)) < 0)
+    assert np.all(np.diff(pool.static_level(np.array([0.03, 0.04, 0.05]), 0.02, 0.4)) > 0)
+
+
+def test_seeds_weigh_what_the_heap_weighs():
+    """Seeds times their mass is the volume times the bulk density."""
+    assert pool.seeds_at_level(0.04, 2.5e-3, BULK, 250e-6) * 250e-6 == pytest.approx(
+        0.04 * 2.5e-3 * BULK
+    )
+
+
+# arcs
+
+
+@pytest.mark.parametrize(
+    ("level", "arc"),
+    [(0.0, 0.0), (RADIUS, math.pi * RADIUS), (2 * RADIUS, 2 * math.pi * RADIUS)],
+)
+def test_arc_at_known_levels(level, arc):
+    """Nothing, half of the circle, all of it."""
+    assert pool.swept_arc(level, RADIUS) == pytest.approx(arc)
+
+
+def test_arc_ends_with_the_circle():
+    """A level below the circle covers nothing, one above it everything."""
+    assert pool.swept_arc(-0.01, RADIUS) == 0
+    assert pool.swept_arc(3 * RADIUS, RADIUS) == pytest.approx(2 * math.pi * RADIUS)
+
+
+@pytest.mark.parametrize("level", [0.003, 0.04, 0.1, 0.15, 0.21])
+def test_arc_is_the_part_of_the_circle_below_the_level(level):
+    """Of many points evenly on the circle, that share lies below the level."""
+    way = 2 * np.pi * (np.arange(1_000_000) + 0.5) / 1_000_000
+    below = np.mean(RADIUS * (1 - np.cos(way)) < level)
+    assert pool.swept_arc(level, RADIUS) == pytest.approx(2 * np.pi * RADIUS * below, rel=1e-4)
+
+
+def test_excess_is_one_side_of_what_the_carry_line_leaves_out():
+    """Both sides of the excess and the arc up to the carry line make the whole arc."""
+    level, carry_line = 0.07, 0.05
+    excess = pool.excess_arc(level, carry_line, RADIUS)
+    assert 2 * excess + pool.swept_arc(carry_line, RADIUS) == pytest.approx(
+        pool.swept_arc(level, RADIUS)
+    )
+
+
+def test_no_excess_up_to_the_carry_line():
+    """Nothing up to the line, and no jump at it."""
+    assert np.all(pool.excess_arc(np.array([0.0, 0.03, 0.05]), 0.05, RADIUS) == 0)
+    assert 0 < pool.excess_arc(0.05 + 1e-9, 0.05, RADIUS) < 1e-7
+
+
+def test_knocks_go_with_the_seeds_passed():
+    """Twice the heap, or seeds half as large, knock twice as often."""
+    once = pool.knock_chance_scale(0.02, GMD, 0.15)
+    assert pool.knock_chance_scale(0.04, GMD, 0.15) == pytest.approx(2 * once)
+    assert pool.knock_chance_scale(0.02, GMD / 2, 0.15) == pytest.approx(2 * once)
+    assert pool.knock_chance_scale(0.0, GMD, 0.15) == 0
