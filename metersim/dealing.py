@@ -11,7 +11,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from metersim.luck import PLACES, Array, CellLuck
+from metersim.luck import PLACES, CellLuck
 from metersim.stations import Chances, Stations
 
 Column = Any  # a list or an array: both are read by index
@@ -63,26 +63,26 @@ class Dealt:
     luck : CellLuck
         Luck of the block's cells.
     stations : Stations
-        The stations when the block begins.
-    times : ndarray, shape (cells, passes)
+        The stations.
+    times : list of lists, one a cell
         When each cell passes what. [s]
     """
 
-    def __init__(self, luck: CellLuck, stations: Stations, times: Array) -> None:
+    def __init__(self, luck: CellLuck, stations: Stations, times: list[list[float]]) -> None:
         self.luck = luck
-        self.times = times.tolist()
+        self.times = times
         self.seats = stations.pickup.seats(luck)
         self.distance = self.seats.distance.tolist()
         self.along = self.seats.along.tolist()
         self.across = self.seats.across.tolist()
         self.first = SeedFates(luck, stations, slice(0, 1))
-        self._stations = stations
+        self.stations = stations
         self._window: Window | None = None
 
     @cached_property
     def later(self) -> SeedFates:
         """What is in store for seeds that join a cell after its first."""
-        return SeedFates(self.luck, self._stations, slice(1, PLACES))
+        return SeedFates(self.luck, self.stations, slice(1, PLACES))
 
     def fate(self, index: int, place: int) -> tuple[SeedFates, int]:
         """The columns of a seed, and its index in them."""

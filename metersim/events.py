@@ -27,7 +27,7 @@ from metersim.scenario import Scenario
 from metersim.stations import Chances, Stations
 from metersim.streams import Streams
 
-KNOTS_IN_STRETCH = 10  # of the row unit's shaking that are dealt at a time
+KNOTS_IN_STRETCH = 10  # of the row unit's shaking
 SHAKING_STRETCH = KNOTS_IN_STRETCH * KNOT_INTERVAL  # s
 
 Steps = Generator[simpy.Event, Any, None]
@@ -80,9 +80,9 @@ def work_gate(meter: Meter) -> Steps:
 def shake(meter: Meter) -> Steps:
     """The row unit: on and on, a stretch of shaking at a time."""
     env = meter.env
-    for stretch in range(math.ceil(meter.end / SHAKING_STRETCH) + 1):
-        meter.shaking.go_on(KNOTS_IN_STRETCH)
-        yield Timeout(env, max((stretch + 1) * SHAKING_STRETCH - env.now, 0.0))
+    for stretch in range(1, math.ceil(meter.end / SHAKING_STRETCH) + 1):
+        meter.shaking.knot(stretch * SHAKING_STRETCH)
+        yield Timeout(env, max(stretch * SHAKING_STRETCH - env.now, 0.0))
 
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
@@ -169,7 +169,7 @@ def descend(
         speed = max(speed + shaking(meter, released), 0.0)
     steady = float(tube.steady_speed(seed.size))
     to_ground = tube.length + dealt.distance[index] * dealt.along[index]
-    to_sensor = to_ground - sensor.height
+    to_sensor = max(to_ground - sensor.height, 0.0)
     mean = float(tube.contacts(meter.speed))
     gap_scale = to_ground / mean if mean > 0 else math.inf
     contact, last_contact = k * CONTACTS, (k + 1) * CONTACTS
@@ -197,8 +197,6 @@ def descend(
                 to_contact = fates.contact[contact] * gap_scale
             if meter.events is not None:
                 meter.note(cell, place, "tube", "touched the wall", f"lost {loss:.0%} of its speed")
-    meter.falling -= 1
-    meter.landed += 1
     position = furrow.ground_speed * now
     if meter.events is not None:
         meter.note(cell, place, "furrow", "landed", f"at {speed:.2f} m/s")
@@ -209,6 +207,8 @@ def descend(
         now += hop_time
         if meter.events is not None:
             meter.note(cell, place, "furrow", "at rest", f"after {hop_time * 1e3:.0f} ms of hop")
+    meter.falling -= 1
+    meter.landed += 1
     contacts = contact - k * CONTACTS
     row = (cell, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
     meter.seed_rows.append(row)
@@ -230,7 +230,7 @@ def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detecte
 
 def shaking(meter: Meter, now: float) -> float:
     """Vertical speed of the row unit now. [m/s]"""
-    cosine, sine, knot = meter.shaking.cosine, meter.shaking.sine, int(now / KNOT_INTERVAL)
+    cosine, sine, knot = meter.shaking.cosine, meter.shaking.sine, meter.shaking.knot(now)
     return float(
         meter.stations.row_unit.shaking(
             now, cosine[knot], cosine[knot + 1], sine[knot], sine[knot + 1]
@@ -272,16 +272,16 @@ def run_events(
     """
     env = simpy.Environment()
     meter = Meter(env, scenario, stations, streams, trace)
-    env.process(turn_disc(meter))
-    env.process(work_gate(meter))
+    work = [env.process(turn_disc(meter)), env.process(work_gate(meter))]
     if not stations.row_unit.still:
         env.process(shake(meter))
     for visitor in visitors:
         env.process(visitor(meter))
-    for hole in range(min(meter.cells, meter.passages)):
-        env.process(follow_hole(meter, hole))
+    work += [env.process(follow_hole(meter, hole)) for hole in range(meter.cells)]
     with _collector_at_rest():
-        env.run()
+        env.run(until=simpy.AllOf(env, work))
+        while meter.carried or meter.falling:
+            env.step()
     return _records(meter, streams, version)
 
 

@@ -20,10 +20,10 @@ def pick_up(
     window = dealt.window(meter.stations, chances, index, meter.cells_in_tick)
     k = index - window.start
     count, reason = window.count[k], window.reason[k]
-    if count > meter.pool:
-        count = meter.pool
-        reason = records.SEEDED if count else records.POOL_EMPTY
+    count = min(count, meter.pool)
     if not count:
+        if reason != records.BLOCKED and min(meter.pool, chances.meetings) <= 0:
+            reason = records.POOL_EMPTY
         meter.note(cell, -1, "pickup", "cell empty", records.REASONS[reason])
         return [], reason
     held = [Held(0, window.first_size[k], window.first_needed[k], 1.0)]

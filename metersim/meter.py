@@ -47,10 +47,18 @@ class Shaking:
         self.sine += sine.tolist()
         self.envelope += np.hypot(cosine, sine).tolist()
 
+    def knot(self, time: float) -> int:
+        """Number of the knot before a time [s]; both knots around it are there afterwards."""
+        knot = int(time / KNOT_INTERVAL)
+        missing = knot + KNOTS_AHEAD - len(self.envelope)
+        if missing > 0:
+            self.go_on(missing)
+        return knot
+
     def peak(self, start: float, end: float) -> float:
         """Largest size of the envelope between two times [s]."""
-        first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL)
-        return max(self.envelope[first : last + KNOTS_AHEAD])
+        last = self.knot(end)
+        return max(self.envelope[int(start / KNOT_INTERVAL) : last + KNOTS_AHEAD])
 
 
 class Meter:
@@ -63,7 +71,8 @@ class Meter:
     env : simpy.Environment
         The clock.
     stations : Stations
-        The stations; assign another value to change the meter while it runs.
+        The stations; assign another value to change the meter while it runs.  The drive alone
+        keeps the schedule that it had at the start.
     vacuum : float
         Vacuum at the holes, 0 or more; may be assigned. [Pa]
     hopper, pool, carried, falling, landed : int
@@ -120,8 +129,11 @@ class Meter:
             cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
             times = self.stations.drive.time_at(cells[:, None] * self.pitch + np.array(PASSES))
             luck = self.cell_streams.deal(len(cells))
-            self._dealt[block] = Dealt(luck, self.stations, times)
-        return self._dealt[block], index
+            self._dealt[block] = Dealt(luck, self.stations, times.tolist())
+        dealt = self._dealt[block]
+        if dealt.stations is not self.stations:
+            dealt = self._dealt[block] = Dealt(dealt.luck, self.stations, dealt.times)
+        return dealt, index
 
     @property
     def chances(self) -> Chances:

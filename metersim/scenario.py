@@ -165,7 +165,7 @@ class Length(Checked):
         0.01,
         1,
         "share of a turn after which pool, arches and hopper are brought up to date",
-        default=0.25,
+        default=0.125,
     )
 
 
@@ -302,11 +302,12 @@ class Scenario:
     def tick_angles(self, count: int) -> NDArray[np.float64]:
         """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
 
-        All but the first lie a golden part of a pitch before a whole number of ticks, so that
-        none falls together with the passage of a cell and no rounding decides what comes first.
+        All but the first lie a golden part of a pitch (or of a tick, when that is shorter) before
+        a whole number of ticks, so that none falls together with the passage of a cell and no
+        rounding decides what comes first.
         """
         angles = np.arange(count) * (2 * math.pi * self.run.tick)
-        shifted = angles - GOLDEN_PART * 2 * math.pi / self.disc.cells
+        shifted = angles - GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
         return shifted.clip(min=0.0)
 
     @property

@@ -33,6 +33,9 @@ class Chances(NamedTuple):
     knocks: float  # knocks by a heap above the carry line, for a seed held by a hair
 
 
+FEW_HOLD = 0.5  # below this chance to hold, an empty cell is laid to the vacuum
+
+
 class Seats(NamedTuple):
     """Where the first seeds of cells sit; arrays have the cells first."""
 
@@ -190,7 +193,8 @@ class PickupStation:
         met = luck.meeting[:, 0]
         blocked = luck.blocked < self.coefficients.blocked
         joined = ~blocked & (met < rate)
-        reason = np.where(met < chances.meetings * chances.join, NOT_HELD, NOT_JOINED)
+        would_join = met < chances.meetings * chances.join
+        reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, NOT_JOINED)
         reason = np.where(joined, SEEDED, np.where(blocked, BLOCKED, reason))
         at = np.flatnonzero(joined)
         if at.size:

@@ -1,0 +1,317 @@
+"""The meter as processes in time: nothing is lost, changes work from then on, luck is shared."""
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from metersim import records
+from metersim.measures import measure
+from metersim.simulation import simulate
+from metersim.stations import TubeStation, stations_of
+from tests.strategies import BENCH, bytes_of, measured, z_between
+
+LIVELY = {
+    # heap above the carry line, aggressive edge and hard shaking at a vacuum that hardly holds
+    "knocked swept shaken": {
+        "pool__gate_opening": 0.085,
+        "singulator__notch": 2.5,
+        "vacuum__vacuum": 1.2e3,
+        "furrow__surface": "field",
+        "row_unit__shock_per_speed": 9.8,
+    },
+    "arches": {"pool__gate_opening": 0.013},
+    "hopper runs empty": {"pool__hopper": 0.09, "run__turns": 20},
+    "doubles and triples": {"disc__hole_diameter": 6.5e-3, "singulator__notch": -5.0},
+    "ramp and ripple": {"drive__start_ramp": 3.0, "drive__ripple": 0.5},
+}
+
+
+def counter(found, interval):
+    """A visitor that notes the meter's total, and its parts, again and again."""
+
+    def visit(meter):
+        for _ in range(400):
+            parts = (meter.hopper, meter.pool, meter.carried, meter.falling, meter.landed)
+            found.append((meter.total, *parts))
+            yield meter.env.timeout(interval)
+
+    return visit
+
+
+def changed_at(time, station, **values):
+    """A visitor that changes a station while the meter runs."""
+
+    def visit(meter):
+        yield meter.env.timeout(time)
+        replaced = dataclasses.replace(getattr(meter.stations, station), **values)
+        meter.stations = dataclasses.replace(meter.stations, **{station: replaced})
+
+    return visit
+
+
+# ---------------------------------------------------------------- conservation
+
+
+@pytest.mark.parametrize("changes", LIVELY.values(), ids=LIVELY)
+@pytest.mark.parametrize("interval", [0.0137, 0.1])
+def test_seeds_are_conserved_at_every_moment(changes, interval):
+    scenario = BENCH.replace(**{"run__turns": 15, **changes})
+    found = []
+    run = simulate(scenario, visitors=[counter(found, interval)])
+    totals, *parts = np.array(found).T
+    assert set(totals) == {int(scenario.pool.hopper / scenario.seeds.seed_mass)}
+    assert min(part.min() for part in parts) >= 0
+    assert parts[-1].max() > 10  # the visitor was there while seeds fell
+    cells = run.cells
+    lost = cells.knocked + cells.swept + cells.shaken
+    assert np.array_equal(cells.joined, lost + cells.released)
+    assert cells.released.sum() == len(run.seeds)
+    per_cell = np.bincount(run.seeds.cell, minlength=len(cells))
+    assert np.array_equal(per_cell, cells.released)
+
+
+def test_every_way_of_losing_a_seed_was_tried():
+    """The scenarios above do knock, sweep, shake, arch, starve and load cells with up to three."""
+    runs = {
+        name: simulate(BENCH.replace(**{"run__turns": 15, **changes}))
+        for name, changes in LIVELY.items()
+    }
+    cells = runs["knocked swept shaken"].cells
+    assert min(cells.knocked.sum(), cells.swept.sum(), cells.shaken.sum()) > 5
+    assert runs["arches"].ticks.arched.any()
+    assert (runs["hopper runs empty"].cells.reason == records.POOL_EMPTY).any()
+    assert runs["doubles and triples"].cells.released.max() == 3
+
+
+def test_the_count_notices_a_lost_seed():
+    """Negative control: a visitor that takes one seed changes the total by one."""
+
+    def thief(meter):
+        yield meter.env.timeout(1.0)
+        meter.pool -= 1
+
+    found = []
+    simulate(BENCH.replace(run__turns=2), visitors=[thief, counter(found, 0.1)])
+    totals = [row[0] for row in found]
+    assert max(totals) - min(totals) == 1
+
+
+def test_an_emptying_hopper_ends_in_a_growing_run_of_skips():
+    scenario = BENCH.replace(pool__hopper=0.2, run__turns=60)
+    last = []
+
+    def visit(meter):
+        while True:  # a visitor may go on for ever; the run ends with its last seed
+            last.append((meter.hopper, meter.pool, meter.total))
+            yield meter.env.timeout(0.05)
+
+    run = simulate(scenario, visitors=[visit])
+    (hopper, left, total), skip = last[-1], run.cells.released == 0
+    assert hopper == 0
+    assert len(run.seeds) + left == total == int(0.2 / scenario.seeds.seed_mass)
+    assert left < 5
+    # from the passage at which the hopper was empty, four equal parts up to the last seed
+    ran_out = run.ticks.time[np.argmin(run.ticks.hopper)] * scenario.cell_rate
+    parts = np.array_split(skip[int(ran_out) : run.seeds.cell[-1] + 1], 4)
+    shares = [part.mean() for part in parts]
+    assert shares[-1] > shares[-2] >= shares[0]
+    assert shares[-1] > 10 * skip[: int(ran_out)].mean()
+    assert skip[run.seeds.cell[-1] + 1 :].all()
+    assert (run.cells.reason[-300:] == records.POOL_EMPTY).mean() > 0.9
+    # negative control: a full hopper ends as it began
+    full = simulate(BENCH.replace(run__turns=60))
+    assert (full.cells.released[-300:] == 0).mean() < 0.02
+
+
+# ---------------------------------------------------------------- changes while it runs
+
+CHANGES = {
+    "gate": ("gate", {"opening": 0.012}),
+    "hole": ("pickup", {"hole_diameter": 3e-3}),
+    "pitch": ("pickup", {"pitch": 9e-3}),
+    "notch": ("singulator", {"notch": 4.0}),
+    "cut-off": ("release", {"decay_arc": 0.3}),
+    "launch": ("release", {"launch_sd": 0.5}),
+    "tube": ("tube", {"wear": 1.0}),
+    "beam": ("sensor", {"beam_height": 0.05}),
+    "dust": ("sensor", {"detection": 0.5}),
+    "furrow": ("furrow", {"in_field": True, "scatter": 0.02}),
+}
+LATER = 30.0  # s, of 77 s
+
+
+@pytest.fixture(scope="module")
+def undisturbed():
+    return simulate(BENCH.replace(run__turns=30))
+
+
+def columns_until(run, time):
+    """All that was over at a time: seeds at rest and cells past the cut-off, as bytes."""
+    seeds, cells = run.seeds, run.cells
+    passed = int(time * run.scenario.cell_rate) - run.scenario.disc.cells
+    at_rest = seeds.landing_time < time
+    parts = [column[at_rest].tobytes() for _, column in seeds.columns()]
+    return parts + [column[:passed].tobytes() for _, column in cells.columns()]
+
+
+def check_change(run, undisturbed):
+    """The past is as it was, to the byte, and what comes is not."""
+    assert columns_until(run, LATER) == columns_until(undisturbed, LATER)
+    assert bytes_of(run) != bytes_of(undisturbed)
+
+
+@pytest.mark.parametrize(("station", "values"), CHANGES.values(), ids=CHANGES)
+def test_a_change_works_from_then_on_and_leaves_the_past(station, values, undisturbed):
+    visitor = changed_at(LATER, station, **values)
+    check_change(simulate(undisturbed.scenario, visitors=[visitor]), undisturbed)
+
+
+@pytest.mark.parametrize("vacuum", [1e3, 9e3, 0.0])
+def test_a_change_of_vacuum_works_from_then_on(vacuum, undisturbed):
+    def visit(meter):
+        yield meter.env.timeout(LATER)
+        meter.vacuum = vacuum
+
+    run = simulate(undisturbed.scenario, visitors=[visit])
+    check_change(run, undisturbed)
+    after = run.cells.joined[int(LATER * run.scenario.cell_rate) + 30 :].mean()
+    before = undisturbed.cells.joined.mean()
+    assert (after < before) == (vacuum < 4e3)
+    if vacuum == 0:
+        assert after == 0
+
+
+def test_a_live_low_gate_starves_later_cells(undisturbed):
+    run = simulate(undisturbed.scenario, visitors=[changed_at(LATER, "gate", opening=0.012)])
+    cell = int(LATER * run.scenario.cell_rate)
+    assert run.ticks.pool[-1] < 30 < run.ticks.pool[0]
+    assert (run.cells.released[cell + 300 :] == 0).mean() > 0.2
+    assert (run.cells.released[:cell] == 0).mean() < 0.02
+
+
+def test_a_visitor_that_changes_nothing_changes_nothing(undisturbed):
+    """Negative control of the changes above."""
+    run = simulate(undisturbed.scenario, visitors=[changed_at(LATER, "gate")])
+    assert bytes_of(run) == bytes_of(undisturbed)
+    with pytest.raises(AssertionError):
+        check_change(run, undisturbed)
+
+
+def test_shaking_that_starts_on_a_bench_works_from_then_on(undisturbed):
+    visitor = changed_at(LATER, "row_unit", acceleration_sd=20.0)
+    check_change(simulate(undisturbed.scenario, visitors=[visitor]), undisturbed)
+
+
+# ---------------------------------------------------------------- the tick
+
+TICKED = ("cells.skip", "cells.double", "per_spacing.quality", "precision", "drop_time.sd")
+
+
+@pytest.mark.parametrize("gate", [0.052, 0.015], ids=["normal pool", "low gate with arches"])
+def test_half_the_tick_gives_the_same_measures(gate):
+    usual = measured(pool__gate_opening=gate)
+    halved = measured(pool__gate_opening=gate, run__tick=0.125)
+    assert usual.runs[0].ticks.arched.any() == (gate == 0.015)
+    for key in TICKED:
+        assert abs(z_between(usual, halved, key)) < 4, key
+    # negative control: an eighth more opening is seen in at least one of them
+    other = measured(pool__gate_opening=gate * (1.125 if gate == 0.015 else 1.5))
+    assert max(abs(z_between(usual, other, key)) for key in TICKED) > 4
+
+
+def test_half_the_tick_empties_the_hopper_at_the_same_passage():
+    """Passage at which 98 % of the seeds have gone, over six replicates."""
+
+    def passages(hopper, tick):
+        scenario = BENCH.replace(pool__hopper=hopper, run__turns=22, run__tick=tick)
+        cells = [simulate(scenario, replicate=r).seeds.cell for r in range(6)]
+        return np.array([cell[int(0.98 * len(cell))] for cell in cells], float)
+
+    def z(a, b):
+        return (b.mean() - a.mean()) / np.sqrt((a.var(ddof=1) + b.var(ddof=1)) / 6)
+
+    usual = passages(0.12, 0.25)
+    assert abs(z(usual, passages(0.12, 0.125))) < 4
+    assert z(usual, passages(0.13, 0.25)) > 4  # negative control: 38 seeds more
+
+
+# ---------------------------------------------------------------- luck
+
+
+def test_the_same_seed_gives_the_same_records_and_another_seed_others():
+    scenario = BENCH.replace(run__turns=10, furrow__surface="field")
+    first, again = (bytes_of(simulate(scenario, seed=5)) for _ in range(2))
+    assert first == again
+    assert bytes_of(simulate(scenario, seed=6)) != first
+    assert bytes_of(simulate(scenario, seed=5, replicate=1)) != first
+
+
+def test_a_trace_and_a_watcher_leave_the_records_as_they_are():
+    scenario = BENCH.replace(run__turns=10)
+    plain = bytes_of(simulate(scenario))
+    assert bytes_of(simulate(scenario, trace=True, visitors=[counter([], 0.05)])) == plain
+
+
+def test_a_longer_run_begins_as_a_short_one():
+    short = simulate(BENCH.replace(run__turns=10))
+    long = simulate(BENCH.replace(run__turns=80))  # 2400 cells: more than a block of luck
+    for name, column in short.cells.columns():
+        assert np.array_equal(getattr(long.cells, name)[: len(short.cells)], column), name
+
+
+def test_a_moved_notch_leaves_what_joins():
+    a, b = (simulate(BENCH.replace(run__turns=50, singulator__notch=n)) for n in (0.0, 3.0))
+    assert np.array_equal(a.cells.joined, b.cells.joined)
+    assert not np.array_equal(a.cells.released, b.cells.released)
+
+
+def test_another_tube_leaves_all_cells():
+    a, b = (simulate(BENCH.replace(run__turns=50, tube__tube_wear=wear)) for wear in (0.0, 1.0))
+    for name, column in a.cells.columns():
+        assert np.array_equal(getattr(b.cells, name), column), name
+    assert np.array_equal(a.seeds.release_time, b.seeds.release_time)
+    assert not np.array_equal(a.seeds.landing_time, b.seeds.landing_time)
+
+
+def test_other_luck_changes_what_joins():
+    """Negative control of the two tests above."""
+    a, b = (simulate(BENCH.replace(run__turns=50), seed=seed) for seed in (1, 2))
+    assert not np.array_equal(a.cells.joined, b.cells.joined)
+
+
+# ---------------------------------------------------------------- own stations
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlowTube(TubeStation):
+    """A student's tube: a chute in which every seed takes exactly one second."""
+
+    def contacts(self, speed):
+        """No wall contacts."""
+        return 0.0
+
+    def fall(self, height, speed, steady):
+        """One second for the whole length."""
+        return height / self.length, speed
+
+
+def test_a_replaced_station_is_used_and_named():
+    usual = stations_of(BENCH)
+    own = SlowTube(**{f.name: getattr(usual.tube, f.name) for f in dataclasses.fields(usual.tube)})
+    scenario = BENCH.replace(run__turns=5)
+    centred = dataclasses.replace(
+        usual.pickup, coefficients=dataclasses.replace(usual.pickup.coefficients, eccentricity=0.0)
+    )
+    run = simulate(scenario, stations={"tube": own, "pickup": centred})
+    assert run.replaced == {"tube": "SlowTube"}
+    fall = run.seeds.landing_time - run.seeds.release_time
+    assert np.allclose(fall, 1.0, rtol=0, atol=1e-9)
+    # all stations at once work as some by name
+    whole = dataclasses.replace(usual, tube=own, pickup=centred)
+    assert bytes_of(simulate(scenario, stations=whole)) == bytes_of(run)
+    # negative control: the usual meter
+    plain = simulate(scenario)
+    assert plain.replaced == {}
+    assert measure(plain)["drop_time.mean"].value < 0.5

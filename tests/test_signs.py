@@ -1,0 +1,209 @@
+"""Signs that must hold: what grows and what falls when one setting moves, each by over 4 SE."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from metersim import records
+from metersim.coefficients import USUAL
+from metersim.simulation import simulate
+from metersim.stations import stations_of
+from tests.strategies import BENCH, measured, z_between
+
+FIELD = {"furrow__surface": "field"}
+SCANT = {"vacuum__vacuum": 1.5e3}
+LONG = {"run__turns": 250}
+SLOW = {"demand__speed": 4 / 3.6}
+FAST = {"demand__speed": 10 / 3.6}
+LOOSE = {"singulator__notch": -3.0}
+
+# what is moved, from which setting, to which, and which measures rise (+) or fall (-)
+SIGNS = [
+    ("vacuum: misses fall", {"vacuum__vacuum": 1e3}, {"vacuum__vacuum": 2e3}, "-cells.skip"),
+    ("vacuum: misses fall", {"vacuum__vacuum": 1e3}, {"vacuum__vacuum": 2e3}, "-per_spacing.miss"),
+    ("vacuum: multiples rise", {**LONG, **SCANT}, {**LONG, "vacuum__vacuum": 8e3}, "+cells.double"),
+    (
+        "vacuum: multiples rise",
+        {**LONG, **SLOW, **SCANT},
+        {**LONG, **SLOW, "vacuum__vacuum": 8e3},
+        "+per_spacing.multiple",
+    ),
+    ("bigger hole", {}, {"disc__hole_diameter": 5.2e-3}, "+cells.double"),
+    ("smaller seed", {}, {"seed__size_factor": 0.85}, "+cells.double"),
+    ("bigger seed", SCANT, {**SCANT, "seed__size_factor": 1.15}, "+cells.skip"),
+    ("sharper notch", LONG, {**LONG, "singulator__notch": 2.0}, "-cells.double"),
+    ("sharper notch", LONG, {**LONG, "singulator__notch": 2.0}, "+cells.skip"),
+    ("disc faster (fewer cells)", {}, {"disc__cells": 12}, "+cells.skip"),
+    ("disc faster (fewer cells)", {}, {"disc__cells": 12}, "+per_spacing.miss"),
+    ("ground faster in the field", {**FIELD, **SLOW}, {**FIELD, **FAST}, "+spacing.sd"),
+    ("ground faster in the field", {**FIELD, **SLOW}, {**FIELD, **FAST}, "+precision"),
+    ("ground faster in the field", {**FIELD, **SLOW}, {**FIELD, **FAST}, "+per_spacing.miss"),
+    (
+        "ground faster in the field",
+        {**FIELD, **SLOW, **SCANT},
+        {**FIELD, **FAST, **SCANT},
+        "+cells.skip",
+    ),
+    ("ground faster on the bench", SLOW, FAST, "+spacing.sd"),
+    ("more cells", {"disc__cells": 16, **LONG}, {"disc__cells": 36, **LONG}, "-cells.skip"),
+    ("more cells", {"disc__cells": 16, **LONG}, {"disc__cells": 36, **LONG}, "-precision"),
+    (
+        "more cells",
+        {"disc__cells": 16, **LONG},
+        {"disc__cells": 36, **LONG},
+        "+per_spacing.quality",
+    ),
+    # 44 cells stand at a pitch of 1.49 seed lengths, 60 cells at 1.09
+    ("cells too close", {"disc__cells": 44}, {"disc__cells": 60}, "+cells.skip"),
+    ("worn tube", {}, {"tube__tube_wear": 1.0}, "+precision"),
+    ("worn tube", {}, {"tube__tube_wear": 1.0}, "-per_spacing.quality"),
+    ("curved tube", {}, {"tube__tube_curvature": math.radians(45)}, "+precision"),
+    ("curved tube", {}, {"tube__tube_curvature": math.radians(45)}, "-per_spacing.quality"),
+    (
+        "wider sizes",
+        {**LONG, "vacuum__vacuum": 2e3},
+        {**LONG, "vacuum__vacuum": 2e3, "seed__size_cv": 0.15},
+        "+cells.skip",
+    ),
+    (
+        "wider sizes",
+        {**LONG, "vacuum__vacuum": 2e3},
+        {**LONG, "vacuum__vacuum": 2e3, "seed__size_cv": 0.15},
+        "+cells.double",
+    ),
+    ("gate too low", {}, {"pool__gate_opening": 0.018}, "+cells.skip"),
+    ("gate too high", {}, {"pool__gate_opening": 0.08}, "+cells.skip"),
+    (
+        "agitation",
+        {**SCANT, "disc__agitation": 0.0},
+        {**SCANT, "disc__agitation": 1.0},
+        "-cells.skip",
+    ),
+    ("inner guide", {}, {"guide__inner_guide": True}, "-precision"),
+    ("cut-off arc", SLOW, {**SLOW, "cutoff__decay_arc": math.radians(20)}, "+precision"),
+    (
+        "firmer",
+        {**FIELD, **SLOW},
+        {**FIELD, **SLOW, "furrow__firmer": True},
+        "-precision",
+    ),
+    (
+        "rough soil",
+        {**FIELD, **SLOW},
+        {**FIELD, **SLOW, "furrow__soil_scatter": 0.03},
+        "+precision",
+    ),
+    ("ripple of the drive", SLOW, {**SLOW, "drive__ripple": 0.3}, "+spacing.sd"),
+    ("dust", {}, {"sensor__detection": 0.95}, "+sensor.miss"),
+    ("dust", {}, {"sensor__detection": 0.95}, "-sensor.seen"),
+    ("tall beam", LOOSE, {**LOOSE, "sensor__beam_height": 0.05}, "-sensor.seen"),
+    ("tall beam", LOOSE, {**LOOSE, "sensor__beam_height": 0.05}, "-sensor.multiple"),
+]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "sign"),
+    [row[1:] for row in SIGNS],
+    ids=[f"{row[0]}: {row[3]}" for row in SIGNS],
+)
+def test_sign(before, after, sign):
+    z = z_between(measured(**before), measured(**after), sign[1:])
+    assert z * (1 if sign[0] == "+" else -1) > 4
+
+
+@pytest.mark.parametrize("setting", [{}, SCANT, {**FIELD, **SLOW}, LOOSE])
+def test_other_luck_at_the_same_setting_makes_no_difference(setting):
+    """Negative control of every sign: no measure of a sign moves by 4 SE when only luck does."""
+    one, other = measured(**setting), measured(seed=2, **setting)
+    for key in sorted({row[3][1:] for row in SIGNS}):
+        assert abs(z_between(one, other, key)) < 4, key
+
+
+def test_vacuum_saturates():
+    """The last doubling of the vacuum moves the skips far less than the first."""
+    skips = {v: measured(vacuum__vacuum=v)["cells.skip"].value for v in (1e3, 2e3, 7.5e3, 15e3)}
+    assert abs(skips[15e3] - skips[7.5e3]) < 0.02 * (skips[1e3] - skips[2e3])
+
+
+def test_drop_time_spreads_more_at_a_faster_disc():
+    """From 0.09 to 0.22 m/s at the holes the spread of the time of fall grows."""
+    slow, fast = (
+        measured(disc__cells=cells, disc__circle_radius=0.0805, demand__speed=6 / 3.6)
+        for cells in (55, 22)
+    )
+    speeds = [part.runs[0].scenario.peripheral_speed for part in (slow, fast)]
+    assert speeds == pytest.approx([0.092, 0.23], abs=0.002)
+    assert z_between(slow, fast, "drop_time.sd") > 4
+
+
+def test_release_scatter_alone_falls_with_disc_speed():
+    """Without contacts and launch spread, seeds leave and land closer in time at a faster disc."""
+    quiet = dataclasses.replace(
+        USUAL, contact_base=0.0, contact_by_speed=0.0, launch_spread=0.0, eccentricity=0.0
+    )
+    spreads = []
+    for cells in (44, 18):
+        scenario = BENCH.replace(disc__cells=cells, seed__size_cv=0.0)
+        run = simulate(scenario, stations=stations_of(scenario, quiet))
+        late = run.seeds.landing_time - run.seeds.cell / scenario.cell_rate
+        spreads.append((np.log(late.std(ddof=1)), len(late)))
+    (slow, n), (fast, k) = spreads
+    # SE of the logarithm of an SD, with room for a kurtosis of 9: sqrt(2/n)
+    assert (slow - fast) / math.sqrt(2 / n + 2 / k) > 4
+
+
+@pytest.mark.parametrize("speed", [4, 7, 10])
+@pytest.mark.parametrize("vacuum", [1.5e3, 4e3])
+def test_a_field_is_never_better_than_the_bench(speed, vacuum):
+    setting = {"demand__speed": speed / 3.6, "vacuum__vacuum": vacuum}
+    bench, field = measured(**setting), measured(**setting, **FIELD)
+    assert z_between(bench, field, "spacing.sd") > 3
+    for key, worse in (("cells.skip", 1), ("per_spacing.quality", -1), ("precision", 1)):
+        assert z_between(bench, field, key) * worse > -4, key
+
+
+def test_harder_shaking_loses_seeds():
+    hard = {**FIELD, **SCANT, "row_unit__shock_per_speed": 9.8}
+    assert z_between(measured(**FIELD, **SCANT), measured(**hard), "cells.skip") > 4
+    assert measured(**hard).reasons[records.SHAKEN] > 0
+    assert measured(**SCANT).reasons[records.SHAKEN] == 0
+
+
+def test_a_gate_too_low_and_one_too_high_fail_for_opposite_reasons():
+    low, usual, high = (measured(pool__gate_opening=gate).reasons for gate in (0.013, 0.052, 0.08))
+    starved = [records.NOT_JOINED, records.POOL_EMPTY]
+    assert low[starved].sum() > usual[starved].sum() + 4 * math.sqrt(low[starved].sum())
+    assert low[records.POOL_EMPTY] > 0 == usual[records.POOL_EMPTY]
+    assert low[records.KNOCKED] == usual[records.KNOCKED] == 0
+    assert high[records.KNOCKED] > 4 * math.sqrt(high[records.KNOCKED])
+    assert high[starved].sum() <= usual[starved].sum()
+
+
+@pytest.mark.parametrize("change", [{"sensor__detection": 0.95}, {"sensor__beam_height": 0.05}])
+def test_what_the_sensor_misses_leaves_the_truth(change):
+    clean, dull = measured(**LOOSE), measured(**LOOSE, **change)
+    for name, column in clean.runs[0].seeds.columns():
+        same = np.array_equal(getattr(dull.runs[0].seeds, name), column)
+        assert same == (name != "seen"), name
+    for key in ("per_spacing.multiple", "per_spacing.miss", "precision"):
+        assert dull[key] == clean[key]
+    assert dull["sensor.seen"].value < clean["sensor.seen"].value
+
+
+def test_a_start_from_rest_spaces_the_first_seeds_widely():
+    """The belt runs while the disc gains speed: first gaps are wide, later ones as usual."""
+    ramp = 12.0
+    gaps = {}
+    for seconds in (0.0, ramp):
+        run = measured(drive__start_ramp=seconds, run__turns=20).runs[0]
+        time = run.seeds.landing_time[1:]
+        gaps[seconds] = np.diff(run.seeds.position) / run.scenario.spacing, time < ramp
+    (steady, first), (ramped, early) = gaps[0.0], gaps[ramp]
+
+    def z(a, b):
+        return (a.mean() - b.mean()) / math.sqrt(a.var() / len(a) + b.var() / len(b))
+
+    assert z(ramped[early], steady[first]) > 4
+    assert abs(z(ramped[~early], steady[~first])) < 4  # negative control

@@ -1,0 +1,121 @@
+"""Whole scenarios drawn at random: no surprises, nothing lost, the same again."""
+
+import math
+
+import numpy as np
+from hypothesis import HealthCheck, Phase, given, settings
+
+from metersim.faults import BadInput
+from metersim.measures import measure
+from metersim.records import REASONS
+from metersim.scenario import Scenario
+from metersim.simulation import simulate
+from tests.strategies import BENCH, anything, bytes_of, scenarios
+
+CALM = settings(
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    phases=[Phase.explicit, Phase.generate, Phase.shrink],
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
+SPACING_SHARES = ("per_spacing.multiple", "per_spacing.quality", "per_spacing.miss")
+PLACE_SHARES = ("per_place.multiple", "per_place.single", "per_place.miss")
+LOADS = ("cells.skip", "cells.single", "cells.double", "cells.triple")
+
+
+def check_conserved(run, total):
+    """Seeds in the hopper at the start are all landed or left behind, and each cell adds up."""
+    cells = run.cells
+    lost = cells.knocked + cells.swept + cells.shaken
+    assert np.array_equal(cells.joined, lost + cells.released)
+    assert cells.released.sum() == len(run.seeds)
+    # after the last tick the pool changes only by what cells take and give back
+    assert run.ticks.pool.min() >= 0
+    assert run.ticks.hopper[-1] + len(run.seeds) <= total
+
+
+def check_run(scenario):
+    """Everything that holds for any run."""
+    whole = []
+
+    def count_at_the_end(meter):
+        whole.append(meter.total)
+        yield meter.env.timeout(0)
+        whole.append(meter)
+
+    run = simulate(scenario, seed=3, visitors=[count_at_the_end])
+    total, meter = whole
+    assert meter.total == total == int(scenario.pool.hopper / scenario.seeds.seed_mass)
+    assert (meter.carried, meter.falling, meter.landed) == (0, 0, len(run.seeds))
+    check_conserved(run, total)
+    assert np.array_equal(run.cells.reason == 0, run.cells.released > 0)
+    assert run.cells.reason.max() < len(REASONS)
+    for table in (run.seeds, run.cells, run.ticks):
+        for name, column in table.columns():
+            assert np.isfinite(column).all(), name
+    seeds = run.seeds
+    assert (seeds.release_time <= seeds.sensor_time).all()
+    assert (seeds.sensor_time <= seeds.landing_time).all()
+    assert (seeds.needed <= scenario.vacuum.vacuum).all()
+    check_measures(measure(run))
+    return run
+
+
+def check_measures(run):
+    """Shares add up to one, and a measure is a number just when there is something to measure."""
+    several = run.total("seeds") > 1
+    for shares in (LOADS, *((SPACING_SHARES, PLACE_SHARES) if several else ())):
+        assert math.isclose(sum(run[key].value for key in shares), 1, rel_tol=1e-12)
+    needed = {
+        "cells.skip_run": run.total("none") > 0,
+        "precision": run.total("class2") > 1,
+        "spacing.sd": run.total("spacings") > 1,
+        "spacing.cv": run.total("spacings") > 1,
+        "drop_time.mean": run.total("seeds") > 0,
+        "drop_time.sd": several,
+        "sensor.seen": run.total("seeds") > 0,
+        "sensor.multiple": run.total("pulses") > 1,
+        "sensor.miss": run.total("pulses") > 1,
+    }
+    for key, estimate in run.estimates.items():
+        counted = key.startswith(("cells.", "placed."))
+        assert math.isfinite(estimate.value) == needed.get(key, counted or several), key
+
+
+@CALM
+@given(scenarios())
+def test_any_workshop_scenario_runs_and_loses_nothing(scenario):
+    check_run(scenario)
+
+
+@settings(CALM, max_examples=20)
+@given(scenarios())
+def test_any_scenario_repeats_byte_for_byte(scenario):
+    assert bytes_of(simulate(scenario, seed=4)) == bytes_of(simulate(scenario, seed=4))
+
+
+@settings(CALM, max_examples=150)
+@given(anything())
+def test_declared_ranges_give_a_scenario_or_bad_input_that_says_what_is_allowed(drawn):
+    assert isinstance(drawn, Scenario | BadInput)
+    if isinstance(drawn, BadInput):
+        assert drawn.faults and all(fault.key and fault.message for fault in drawn.faults)
+
+
+def test_the_checks_notice_a_lost_seed():
+    """Negative control: a seed that disappears from the pool, and one counted twice."""
+
+    def thief(meter):
+        yield meter.env.timeout(1.0)
+        meter.pool -= 1
+
+    counted = []
+
+    def watch(meter):
+        counted.append(meter.total)
+        yield meter.env.timeout(2.0)
+        counted.append(meter.total)
+
+    simulate(BENCH.replace(run__turns=2), visitors=[thief, watch])
+    assert counted[0] - counted[1] == 1
