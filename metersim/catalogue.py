@@ -12,7 +12,6 @@ from metersim import physics
 from metersim.coefficients import USUAL, Coefficients
 from metersim.fields import Spec, specs
 from metersim.scenario import all_fields
-from metersim.sources import SOURCES
 
 
 @dataclass(frozen=True)
@@ -50,11 +49,6 @@ def equations() -> list[Equation]:
 def _source(docstring: str) -> str:
     notes = docstring.partition("Notes\n-----\n")[2]
     return re.sub(r"\s+", " ", notes).strip()
-
-
-def references(text: str) -> list[str]:
-    """Full references of the source keys that a text names."""
-    return [f"{key}: {SOURCES[key]}" for key in SOURCES if re.search(rf"\b{key}\b", text)]
 
 
 def keys() -> list[tuple[str, str, str, str]]:

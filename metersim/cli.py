@@ -8,15 +8,18 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from functools import partial
 
 from metersim import __version__
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from typing import Any
+
+    from metersim.scenario import Scenario
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
+MOST_VARIANTS = 6  # that a figure can tell apart
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -31,9 +34,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return OK
     from metersim.faults import BadInput
 
+    if hasattr(sys.stdout, "reconfigure"):  # letters that a terminal lacks are no error
+        sys.stdout.reconfigure(errors="replace")
     try:
         command(options)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except BadInput as error:
         for fault in error.faults:
             print(f"metersim: {fault}", file=sys.stderr)
@@ -41,6 +47,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return OK
+    except OSError as error:
+        if error.filename is None:  # what is left to print would fail again
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        place = error.filename or "standard output"
+        print(f"metersim: {place}: cannot be written: {error.strerror}", file=sys.stderr)
+        return BAD_INPUT
     except KeyboardInterrupt:
         print("metersim: interrupted; nothing was written", file=sys.stderr)
         return INTERRUPTED
@@ -50,33 +62,40 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def run(options: argparse.Namespace) -> None:
     """Run a scenario and say how the seeds will lie."""
     from metersim import outputs
+    from metersim.faults import all_of
     from metersim.measures import measure
     from metersim.reading import load_scenario
     from metersim.reports.run import summary
     from metersim.simulation import simulate
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
-    outputs.check_writable(files)
-    scenario = load_scenario(options.scenario, _changes(options))
+    scenario, seed, replicates, _ = all_of(
+        lambda: load_scenario(options.scenario, _changes(options)),
+        lambda: _whole(options, "seed", 0),
+        lambda: _whole(options, "replicates", 1),
+        lambda: outputs.check_writable(files, [options.scenario]),
+    )
     runs = [
-        simulate(scenario, seed=options.seed, replicate=k, trace=options.trace is not None)
-        for k in range(options.replicates)
+        simulate(scenario, seed=seed, replicate=k, trace=options.trace is not None)
+        for k in range(replicates)
     ]
     measured = measure(runs)
+    made: list[tuple[str, str | bytes]] = []
     if options.figure:
-        from metersim.figures import run_figure
+        from metersim.figures import encoded, run_figure
 
-        _draw(run_figure(runs[0], options.units), options.figure)
+        made.append((options.figure, encoded(run_figure(runs[0], options.units), options.figure)))
     if options.csv:
-        outputs.write_whole(options.csv, outputs.as_csv(runs))
+        made.append((options.csv, outputs.as_csv(runs)))
     if options.trace:
-        outputs.write_whole(options.trace, outputs.as_trace(runs))
+        made.append((options.trace, outputs.as_trace(runs)))
+    if options.json and options.json != "-":
+        made.append((options.json, outputs.as_json(measured)))
+    outputs.write_all(made)
     if options.json == "-":
         print(outputs.as_json(measured), end="")
-        return
-    if options.json:
-        outputs.write_whole(options.json, outputs.as_json(measured))
-    print(summary(measured, options.units))
+    else:
+        print(summary(measured, options.units))
 
 
 def explain(options: argparse.Namespace) -> None:
@@ -91,38 +110,59 @@ def explain(options: argparse.Namespace) -> None:
 
 def compare(options: argparse.Namespace) -> None:
     """Say what changes when a setting changes, on the same luck."""
-    from pathlib import Path
-
     from metersim import outputs
-    from metersim.faults import bad
-    from metersim.reading import load_scenario
+    from metersim.faults import all_of
     from metersim.reports.compare import comparison, rows
     from metersim.studies.compare import compare as run_all
 
-    outputs.check_writable([("--figure", options.figure)])
+    (labels, scenarios), seed, replicates, _ = all_of(
+        lambda: _variants(options),
+        lambda: _whole(options, "seed", 0),
+        lambda: _whole(options, "replicates", 1),
+        lambda: outputs.check_writable(
+            [("--figure", options.figure)], [options.scenario, options.other]
+        ),
+    )
+    result = run_all(scenarios, labels, seed=seed, replicates=replicates)
+    if options.figure:
+        from metersim.figures import comparison_figure, encoded
+
+        runs = [measured.runs[0] for measured in result.measured]
+        drawn = comparison_figure(labels, runs, rows(result), options.units)
+        outputs.write_all([(options.figure, encoded(drawn, options.figure))])
+    print(comparison(result, options.units))
+
+
+def _variants(options: argparse.Namespace) -> tuple[list[str], list[Scenario]]:
+    """Labels and scenarios that a comparison asks for."""
+    from pathlib import Path
+
+    from metersim.faults import all_of, bad
+    from metersim.reading import load_scenario, section_of
+
     if (options.other is None) == (options.vary is None):
         raise bad("compare", "", "give either --vary key=a,b or a second scenario")
     changes = _changes(options)
     if options.vary is None:
-        labels = [Path(options.scenario).stem, Path(options.other).stem]
+        names = [options.scenario, options.other]
+        labels = [Path(name).stem for name in names]
         if labels[0] == labels[1]:
-            labels = [options.scenario, options.other]
-        scenarios = [load_scenario(name, changes) for name in (options.scenario, options.other)]
-    else:
-        key, _, values = options.vary.partition("=")
-        words = [word.strip() for word in values.split(",") if word.strip()]
-        if len(words) < 2:
-            message = "must read key=a,b with two values or more, such as vacuum_kpa=3,4"
-            raise bad("--vary", options.vary, message)
-        labels = [f"{key}={word}" for word in words]
-        scenarios = [load_scenario(options.scenario, [*changes, label]) for label in labels]
-    result = run_all(scenarios, labels, seed=options.seed, replicates=options.replicates)
-    if options.figure:
-        from metersim.figures import comparison_figure
-
-        runs = [measured.runs[0] for measured in result.measured]
-        _draw(comparison_figure(labels, runs, rows(result), options.units), options.figure)
-    print(comparison(result, options.units))
+            labels = names
+        return labels, list(all_of(*(partial(load_scenario, name, changes) for name in names)))
+    key, _, values = options.vary.partition("=")
+    words = [word.strip() for word in values.split(",") if word.strip()]
+    if not 2 <= len(words) <= MOST_VARIANTS:
+        message = f"must read key=a,b with 2 to {MOST_VARIANTS} values, such as vacuum_kpa=3,4"
+        raise bad("--vary", options.vary, message)
+    place = section_of(key.strip())
+    if place == ("run", "turns"):
+        raise bad("--vary", key, "all variants are watched equally long; set it with --set")
+    labels = [f"{key.strip()}={word}" for word in words]
+    loads = (
+        partial(load_scenario, options.scenario, [*changes, label], changed_by="--vary")
+        for label in labels
+    )
+    return labels, list(all_of(*loads))
 
 
 def list_shipped(options: argparse.Namespace) -> None:
@@ -137,16 +177,25 @@ def lot(options: argparse.Namespace) -> None:
     from pathlib import Path
 
     from metersim import outputs
+    from metersim.faults import all_of, bad
     from metersim.makelot import lot_from_label, lot_from_seeds, lot_toml
     from metersim.reports.lot import made_text
     from metersim.seedcsv import read_seeds
     from metersim.seedlot import load_lot
 
-    outputs.check_writable([("--out", options.out)])
-    like = load_lot(options.like)
+    def check_out() -> None:
+        outputs.check_writable([("--out", options.out)], [options.csv, options.like])
+        if not options.out.lower().endswith(".toml"):
+            raise bad("--out", options.out, "must end in .toml, so that a scenario can name it")
+
+    like, seeds, _ = all_of(
+        lambda: load_lot(options.like),
+        lambda: read_seeds(Path(options.csv)) if options.csv else None,
+        check_out,
+    )
     name = Path(options.out).stem
-    if options.csv:
-        made = lot_from_seeds(read_seeds(Path(options.csv)), like, title=options.title, name=name)
+    if seeds is not None:
+        made = lot_from_seeds(seeds, like, title=options.title, name=name)
     else:
         made = lot_from_label(
             like,
@@ -155,7 +204,7 @@ def lot(options: argparse.Namespace) -> None:
             title=options.title,
             name=name,
         )
-    outputs.write_whole(options.out, lot_toml(made))
+    outputs.write_all([(options.out, lot_toml(made))])
     print(made_text(made, options.out))
 
 
@@ -173,32 +222,19 @@ def gallery(options: argparse.Namespace) -> None:
         print(path)
 
 
-def _draw(figure: Any, path: str) -> None:
+def _whole(options: argparse.Namespace, name: str, low: int) -> int:
+    """A whole number that an option gives."""
     from metersim.faults import bad
-    from metersim.figures import save
 
-    try:
-        save(figure, path)
-    except (OSError, ValueError) as error:
-        raise bad("--figure", path, f"cannot be written: {error}") from None
+    word = getattr(options, name)
+    if not (word.isascii() and word.isdigit() and len(word) < 19) or int(word) < low:
+        raise bad(f"--{name}", word, f"must be a whole number, {low} or more")
+    return int(word)
 
 
 def _changes(options: argparse.Namespace) -> list[str]:
     turns = [] if options.turns is None else [f"run.turns={options.turns}"]
     return [*options.set, *turns]
-
-
-def _whole(low: int) -> Callable[[str], int]:
-    def read(word: str) -> int:
-        try:
-            value = int(word)
-        except ValueError:
-            value = low - 1
-        if value < low:
-            raise argparse.ArgumentTypeError(f"'{word}' must be a whole number, {low} or more")
-        return value
-
-    return read
 
 
 def parser() -> argparse.ArgumentParser:
@@ -274,16 +310,14 @@ def _scenario_options(command: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUE",
         help="change one key of the scenario; may be repeated; 'metersim list keys' shows all",
     )
-    command.add_argument("--turns", type=_whole(1), metavar="N", help="turns of the disc")
+    command.add_argument("--turns", metavar="N", help="turns of the disc")
     command.add_argument(
         "--units", choices=("metric", "us"), default="metric", help="units of the printed result"
     )
 
 
 def _luck_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
     command.add_argument(
-        "--seed", type=_whole(0), default=1, metavar="N", help="what chooses the luck (1)"
-    )
-    command.add_argument(
-        "--replicates", type=_whole(1), default=1, metavar="N", help="repeat with fresh luck (1)"
+        "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
     )

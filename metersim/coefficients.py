@@ -134,7 +134,18 @@ class Coefficients(Checked):
         "", 0, 2, "wall contacts of a seed that enters without speed; assumption", default=0.13
     )
     contact_by_speed: float = number(
-        "s2_m2", 0, 40, "added contacts per squared peripheral speed; assumption", default=9.0
+        "s2_m2",
+        0,
+        40,
+        "added contacts per squared peripheral speed at low speed; assumption",
+        default=16.0,
+    )
+    contact_knee: float = number(
+        "m_s",
+        0.05,
+        10,
+        "peripheral speed at which the added contacts level off; assumption",
+        default=0.25,
     )
     contact_loss: float = number(
         "", 0, 0.6, "largest share of speed lost at one contact; assumption", default=0.45

@@ -66,11 +66,16 @@ class Dealt:
         The stations.
     times : list of lists, one a cell
         When each cell passes what. [s]
+    speeds : list, one a cell
+        Speed of the hole at the cut-off. [m/s]
     """
 
-    def __init__(self, luck: CellLuck, stations: Stations, times: list[list[float]]) -> None:
+    def __init__(
+        self, luck: CellLuck, stations: Stations, times: list[list[float]], speeds: list[float]
+    ) -> None:
         self.luck = luck
         self.times = times
+        self.speeds = speeds
         self.seats = stations.pickup.seats(luck)
         self.distance = self.seats.distance.tolist()
         self.along = self.seats.along.tolist()

@@ -131,14 +131,15 @@ def let_go(
     held: list[Held],
     is_cut: float,
 ) -> None:
-    """Send the seeds of a cell on their way down, each when its share of the hole is shut."""
+    """Send the seeds of a cell on their way down: the first when its share of the hole is shut,
+    later ones after it."""
     release, first = meter.stations.release, held[0]
     strength = first.needed * chances.carry_load / (first.share * meter.vacuum)
     travel = float(release.travel(min(strength, 1.0)))
     for seed in held:
         if seed is not first:
             travel += float(release.lag(seed.size))
-        delay = travel / meter.speed
+        delay = travel / dealt.speeds[index]
         Process(meter.env, descend(meter, dealt, index, cell, seed, delay, is_cut + delay))
 
 
@@ -164,13 +165,14 @@ def descend(
     meter.note(cell, place, "release", "released", "vacuum cut")
     stations = meter.stations
     tube, sensor, furrow = stations.tube, stations.sensor, stations.furrow
-    speed = meter.speed * fates.downward[k]
+    hole_speed = dealt.speeds[index]
+    speed = hole_speed * fates.downward[k]
     if not stations.row_unit.still:
         speed = max(speed + shaking(meter, released), 0.0)
     steady = float(tube.steady_speed(seed.size))
     to_ground = tube.length + dealt.distance[index] * dealt.along[index]
     to_sensor = max(to_ground - sensor.height, 0.0)
-    mean = float(tube.contacts(meter.speed))
+    mean = float(tube.contacts(hole_speed))
     gap_scale = to_ground / mean if mean > 0 else math.inf
     contact, last_contact = k * CONTACTS, (k + 1) * CONTACTS
     to_contact = fates.contact[contact] * gap_scale
@@ -220,7 +222,8 @@ def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detecte
         meter.note(cell, seed.place, "sensor", "not seen", "missed by the beam")
         return False
     alone = now >= meter.beam_dark_until
-    meter.beam_dark_until = now + float(meter.stations.sensor.pulse(seed.size, speed))
+    dark_until = now + float(meter.stations.sensor.pulse(seed.size, speed))
+    meter.beam_dark_until = max(meter.beam_dark_until, dark_until)
     if alone:
         meter.note(cell, seed.place, "sensor", "seen", "gave a pulse of its own")
     else:
@@ -312,7 +315,7 @@ def _records(meter: Meter, streams: Streams, version: str) -> records.Run:
         seed=streams.seed,
         replicate=streams.replicate,
         version=version,
-        replaced=meter.stations.replaced,
+        replaced=meter.replaced,
         seeds=seeds,
         cells=cells,
         ticks=records.Ticks(np.array(time), np.array(pool), np.array(hopper), np.array(arched)),

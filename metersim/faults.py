@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 MOST_SHOWN = 12  # known words that a hint lists
 
@@ -28,7 +29,8 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        return ": ".join(part for part in (self.where, self.key, self.message) if part)
+        text = ": ".join(part for part in (self.where, self.key, self.message) if part)
+        return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)  # one line
 
 
 class BadInput(ValueError):
@@ -51,6 +53,31 @@ class BadInput(ValueError):
 def bad(where: str, key: str, message: str) -> BadInput:
     """A `BadInput` with a single fault."""
     return BadInput([Fault(where, key, message)])
+
+
+def all_of(*checks: Callable[[], Any]) -> list[Any]:
+    """What several checks give, or all that is wrong in any of them.
+
+    Parameters
+    ----------
+    *checks : callables
+        Each gives a value or raises `BadInput`.
+
+    Raises
+    ------
+    BadInput
+        With the faults of all checks.
+    """
+    values: list[Any] = []
+    faults: list[Fault] = []
+    for check in checks:
+        try:
+            values.append(check())
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise BadInput(dict.fromkeys(faults))
+    return values
 
 
 def hint(word: str, known: Iterable[str]) -> str:

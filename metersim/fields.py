@@ -118,11 +118,14 @@ class Spec:
         if self.kind != "number" or value is None:
             return value
         si = float(unit.to_si(value) if unit else value)
-        return min(max(si, self.low), self.high)
+        return min(max(si, self.low), self.high) + 0.0  # no negative zero
 
 
 def _shown(value: Any) -> str:
-    text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    try:
+        text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    except (ValueError, RecursionError):  # more digits or deeper than Python writes
+        return f"such a {type(value).__name__}"
     return text if len(text) <= 40 else text[:37] + "..."
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 
@@ -22,18 +23,46 @@ def replace_whole(path: Path, content: bytes) -> None:
     OSError
         When it cannot be written; nothing is left behind.
     """
-    if path.exists() and not path.is_file():
-        path.write_bytes(content)
-        return
-    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:50]}.")
+    replace_all([(path, content)])
+
+
+def replace_all(contents: Iterable[tuple[Path, bytes]]) -> None:
+    """Write several files, each whole, or none of them.
+
+    Parameters
+    ----------
+    contents : iterable of (Path, bytes)
+        Where to, and what; see `replace_whole`.
+
+    Raises
+    ------
+    OSError
+        When one cannot be written, with its name; all that was there before is still there.
+    """
+    through, drafts = [], []
+    path = Path()
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.chmod(draft, _usual_mode(path))
-        os.replace(draft, path)
-    except BaseException:
-        os.unlink(draft)
-        raise
+        for path, content in contents:
+            if path.exists() and not path.is_file():
+                through.append((path, content))
+                continue
+            real = Path(os.path.realpath(path))  # a link stays a link
+            handle, draft = tempfile.mkstemp(dir=real.parent, prefix=f".{real.name[:50]}.")
+            drafts.append((draft, real, path))
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+            os.chmod(draft, _usual_mode(real))
+        for path, content in through:
+            path.write_bytes(content)
+        while drafts:
+            draft, real, path = drafts[0]
+            os.replace(draft, real)
+            drafts.pop(0)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror or str(error), str(path)) from error
+    finally:
+        for draft, _, _ in drafts:
+            os.unlink(draft)
 
 
 def _usual_mode(path: Path) -> int:

@@ -56,9 +56,9 @@ def knock(
 
 
 def settled(held: list[Held]) -> list[Held]:
-    """The seeds of a cell after some have left: one that is alone has the whole hole."""
-    if len(held) == 1:
-        held[0].share = 1.0
+    """The seeds of a cell after some may have left: the first has what the others leave it."""
+    if held:
+        held[0].share = 1 - sum(seed.share for seed in held[1:])
     return held
 
 

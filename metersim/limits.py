@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from metersim import records
 from metersim.measures import Measured
 from metersim.scenario import Scenario
-from metersim.spacing import cell_model
 
 RELEASE_CEILING = 16.0  # seeds/s, maize and cotton, onal2012
 SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memory)
@@ -17,12 +16,13 @@ SUPPORTED_TRAVEL = 2.2  # m/s, likewise
 
 CAUSES = {
     records.BLOCKED: "blocked cells",
-    records.NOT_JOINED: "time for seeds to join the holes (disc speed, pool level, agitation)",
+    records.NOT_JOINED: "time for seeds to join the holes (disc speed, agitation)",
+    records.LOW_POOL: "a low pool (gate, arches, hopper)",
     records.NOT_HELD: "vacuum against the vacuum that seeds need",
-    records.POOL_EMPTY: "supply of seed through the gate",
+    records.POOL_EMPTY: "an empty pool (gate, arches, hopper)",
     records.KNOCKED: "a pool above the carry line",
     records.SWEPT: "a singulator that takes single seeds",
-    records.SHAKEN: "shaking of the row unit",
+    records.SHAKEN: "seeds lost on the way round (shaking, vacuum)",
 }
 DOUBLES = "doubles that pass the singulator"
 SCATTER = "scatter of the fall and the landing"
@@ -37,7 +37,8 @@ class Cause:
     name : str
         In words.
     share : float
-        Spacings out of all that it makes too short or too long. [1]
+        Spacings out of all that it makes too short or too long; of cells, when there are no
+        spacings. [1]
     """
 
     name: str
@@ -47,17 +48,25 @@ class Cause:
 def causes(measured: Measured) -> list[Cause]:
     """What makes spacings multiples or misses, the largest share first.
 
-    Skips are laid to the reasons that the cells recorded, doubles to the singulator; what short
-    and long spacings remain beyond those of the cell model is laid to scatter.
+    Without scatter, cells of which a share m releases nothing and which release e seeds more than
+    one each leave ``1 - m + e`` spacings a cell: e of them multiples, ``m (1 - m)`` misses.  The
+    misses are laid to the reasons that the cells recorded, the multiples to the singulator, and
+    what multiples and misses there are beyond these to scatter.
     """
-    skip, double = measured["cells.skip"].value, measured["cells.double"].value
-    reasons = measured.reasons
-    found = [Cause(name, float(reasons[reason] / reasons.sum())) for reason, name in CAUSES.items()]
-    found.append(Cause(DOUBLES, double + 2 * measured["cells.triple"].value))
-    if measured.total("spacings") and 0 <= skip < 0.9:
-        from_cells = cell_model(skip, min(double, 0.99))
-        seen = measured["per_spacing.multiple"].value + measured["per_spacing.miss"].value
-        found.append(Cause(SCATTER, max(seen - from_cells.multiple - from_cells.miss, 0.0)))
+    cells = measured.total("cells")
+    if not measured.total("spacings"):  # nothing but skips: shares of cells
+        lost = [Cause(name, float(measured.reasons[k]) / cells) for k, name in CAUSES.items()]
+        return sorted((cause for cause in lost if cause.share > 0), key=lambda c: -c.share)
+    skip = measured.total("none") / cells
+    extra = (measured.total("two") + 2 * measured.total("three")) / cells
+    spacings = 1 - skip + extra
+    found = [
+        Cause(name, float(measured.reasons[reason]) / cells * (1 - skip) / spacings)
+        for reason, name in CAUSES.items()
+    ]
+    found.append(Cause(DOUBLES, extra / spacings))
+    seen = measured["per_spacing.multiple"].value + measured["per_spacing.miss"].value
+    found.append(Cause(SCATTER, seen - (extra + skip * (1 - skip)) / spacings))
     return sorted((cause for cause in found if cause.share > 0), key=lambda c: -c.share)
 
 
@@ -72,7 +81,8 @@ def cautions(scenario: Scenario) -> list[str]:
             )
         if scenario.peripheral_speed > SPEED_CEILING:
             found.append(
-                f"{scenario.peripheral_speed:.2f} m/s at the holes is over {SPEED_CEILING:g}: "
+                f"{scenario.peripheral_speed:.2f} m/s at the holes is over {SPEED_CEILING:g} "
+                "(from memory): "
                 f"{study}"
             )
     if scenario.peripheral_speed > SUPPORTED_PERIPHERAL_SPEED:

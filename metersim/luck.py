@@ -17,7 +17,7 @@ from metersim.streams import Streams
 
 PLACES = 3  # seeds that one cell can carry
 TEETH = 3  # edges of the singulator that a cell passes
-CONTACTS = 6  # wall contacts of one seed that are followed
+CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
 BLOCK = 2048  # cells in a block
 
 Array = NDArray[np.float64]

@@ -38,7 +38,7 @@ class Measure:
     key : str
         Dotted place in the output, such as ``per_place.miss``.
     kind : str
-        ``share``, ``length``, ``time``, ``per_area``, ``frequency`` or ``number``.
+        ``share``, ``length``, ``time``, ``per_area``, ``frequency`` or ``cells``.
     meaning : str
         In words.
     top : tuple of str
@@ -82,7 +82,7 @@ MEASURES: tuple[Measure, ...] = (
     Measure("cells.triple", "share", "cells that released three seeds", ("three",), "cells"),
     Measure(
         "cells.skip_run",
-        "number",
+        "cells",
         "mean length of a run of skips, in cells",
         function=_ratio("none", "skip_runs"),
     ),
@@ -241,11 +241,11 @@ def stretch_sums(run: Run, stretches: int) -> dict[str, Floats]:
     sums["fall"] = add_up(seeds.cell, fall)
     sums["fall2"] = add_up(seeds.cell, fall**2)
     sums["pulses"] = add_up(seeds.cell, seeds.seen)
-    sums["area"] = sums["cells"] / run.scenario.demand.rate
     edges = np.ceil(np.arange(stretches + 1) * count / stretches)
     angles = edges * 2 * math.pi / run.scenario.disc.cells + PASSES[-1]
     turned = run.scenario.tick_angles(len(run.ticks))
     sums["time"] = np.diff(np.interp(angles, turned, run.ticks.time))
+    sums["area"] = sums["time"] * speed * run.scenario.demand.row_spacing
     seen = np.flatnonzero(seeds.seen)
     in_time = seen[np.argsort(seeds.sensor_time[seen], kind="stable")]
     shown = np.diff(seeds.sensor_time[in_time]) * speed / nominal
@@ -271,16 +271,19 @@ class Measured:
         One run a replicate.
     level : float
         Coverage of the intervals.
+    stretches : int or None
+        Stretches in each run; None for as many as the cells allow.
     """
 
     runs: tuple[Run, ...]
     level: float = 0.95
+    stretches: int | None = None
 
     @cached_property
     def sums(self) -> dict[str, Floats]:
         """Sums over all stretches of all runs, by column."""
         cells = min(len(run.cells) for run in self.runs)
-        each = max(1, min(round(STRETCHES / len(self.runs)), cells // SHORTEST))
+        each = self.stretches or stretches_for(cells, len(self.runs))
         parts = [stretch_sums(run, each) for run in self.runs]
         return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
@@ -335,7 +338,7 @@ class Measured:
 def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
     """How much a measure of `b` lies above that of `a`, paired by stretches on the same luck.
 
-    Both must have the same number of replicates and of cells.
+    Both must have the same number of replicates and of stretches, over about as many cells.
     """
     names = list(a.sums)
     rng = Streams(a.runs[0].seed).generator("resampling")
@@ -364,7 +367,14 @@ def _longest_run(flags: NDArray[np.bool_]) -> int:
     return int((edges[1::2] - edges[::2]).max(initial=0))
 
 
-def measure(runs: Run | Sequence[Run], *, level: float = 0.95) -> Measured:
+def stretches_for(cells: int, replicates: int) -> int:
+    """Stretches to cut each of some replicates of so many cells into."""
+    return max(1, min(round(STRETCHES / replicates), cells // SHORTEST))
+
+
+def measure(
+    runs: Run | Sequence[Run], *, level: float = 0.95, stretches: int | None = None
+) -> Measured:
     """Measures of a run, or of replicates of one scenario, with intervals.
 
     Parameters
@@ -373,10 +383,12 @@ def measure(runs: Run | Sequence[Run], *, level: float = 0.95) -> Measured:
         At least one.
     level : float
         Coverage of the intervals.
+    stretches : int, optional
+        Stretches in each run; as many as the cells allow, when not given.
 
     Returns
     -------
     Measured
         Estimates by key, such as ``measure(run)["per_spacing.miss"]``.
     """
-    return Measured(tuple(runs) if isinstance(runs, Sequence) else (runs,), level)
+    return Measured(tuple(runs) if isinstance(runs, Sequence) else (runs,), level, stretches)

@@ -14,7 +14,7 @@ from metersim.luck import BLOCK, CellStreams, KnotLuck, TickLuck
 from metersim.physics.rowunit import KNOT_INTERVAL
 from metersim.records import Event
 from metersim.scenario import Scenario
-from metersim.stations import PASSES, Chances, Stations
+from metersim.stations import PASSES, Chances, Stations, stations_of
 from metersim.streams import Streams
 
 KNOTS_AHEAD = 2  # that a moment needs beyond those of its own stretch
@@ -70,9 +70,6 @@ class Meter:
     ----------
     env : simpy.Environment
         The clock.
-    stations : Stations
-        The stations; assign another value to change the meter while it runs.  The drive alone
-        keeps the schedule that it had at the start.
     vacuum : float
         Vacuum at the holes, 0 or more; may be assigned. [Pa]
     hopper, pool, carried, falling, landed : int
@@ -89,7 +86,8 @@ class Meter:
     ) -> None:
         self.env = env
         self.scenario = scenario
-        self.stations = stations
+        self._stations = stations
+        self.replaced = stations.departures(stations_of(scenario))
         self.vacuum = scenario.vacuum.vacuum
         self.cells = scenario.disc.cells
         self.pitch = 2 * math.pi / self.cells
@@ -117,6 +115,23 @@ class Meter:
         self.seed_rows: list[tuple[Any, ...]] = []
 
     @property
+    def stations(self) -> Stations:
+        """The stations; assign another value to change the meter while it runs.
+
+        Assigning raises ValueError when the drive differs: it keeps the schedule of the start.
+        """
+        return self._stations
+
+    @stations.setter
+    def stations(self, stations: Stations) -> None:
+        if stations.drive != self._stations.drive:
+            raise ValueError("drive differs; it keeps the schedule that it had at the start")
+        for name, what in stations.departures(self._stations).items():
+            self.replaced[name] = f"{what} from {self.env.now:.3f} s"
+            self.note(-1, -1, name, "changed", self.replaced[name])
+        self._stations = stations
+
+    @property
     def total(self) -> int:
         """All seeds, wherever they are."""
         return self.hopper + self.pool + self.carried + self.falling + self.landed
@@ -127,12 +142,15 @@ class Meter:
         if block not in self._dealt:
             self._dealt.pop(block - 2, None)
             cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
-            times = self.stations.drive.time_at(cells[:, None] * self.pitch + np.array(PASSES))
+            angles = cells[:, None] * self.pitch + np.array(PASSES)
+            times = self.stations.drive.time_at(angles).tolist()
+            turning = self.stations.drive.speed_at(angles[:, -1])
+            speeds = (turning * self.scenario.disc.circle_radius).tolist()
             luck = self.cell_streams.deal(len(cells))
-            self._dealt[block] = Dealt(luck, self.stations, times.tolist())
+            self._dealt[block] = Dealt(luck, self.stations, times, speeds)
         dealt = self._dealt[block]
         if dealt.stations is not self.stations:
-            dealt = self._dealt[block] = Dealt(dealt.luck, self.stations, dealt.times)
+            dealt = self._dealt[block] = Dealt(dealt.luck, self.stations, dealt.times, dealt.speeds)
         return dealt, index
 
     @property

@@ -7,21 +7,26 @@ import io
 import json
 import os
 from collections.abc import Iterable, Sequence
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from metersim.faults import BadInput, Fault, bad
-from metersim.files import replace_whole
+from metersim.files import replace_all
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
 from metersim.records import REASONS, Run
 from metersim.scenario import SECTIONS
+from metersim.seedlot import VALUES
 
+FIGURES = (".png", ".svg", ".pdf")
+LIBRARIES = ("numpy", "scipy", "simpy")
 SI_SUFFIX = {
     "length": "_m",
     "time": "_s",
     "per_area": "_per_m2",
     "frequency": "_per_s",
+    "cells": "_cells",
 }
 
 
@@ -40,13 +45,16 @@ def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
         "title": scenario.title,
         "seed": run.seed,
         "replicates": replicates,
+        "changes": list(scenario.changes),
         "replaced_stations": dict(run.replaced),
         "settings_si": sections,
         "lot": {
             "name": scenario.lot.name,
             "crop": scenario.lot.crop,
             "illustrative": scenario.lot.illustrative,
+            "values_si": {name: getattr(scenario.lot, name) for name in VALUES},
         },
+        "libraries": {name: version(name) for name in LIBRARIES},
     }
 
 
@@ -122,13 +130,17 @@ def _csv(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     return text.getvalue()
 
 
-def check_writable(paths: Iterable[tuple[str, str | None]]) -> None:
+def check_writable(
+    paths: Iterable[tuple[str, str | None]], inputs: Iterable[str | None] = ()
+) -> None:
     """Refuse outputs that cannot be written, before any work is done.
 
     Parameters
     ----------
     paths : iterable of (str, str or None)
         Option and path of each output; None and ``-`` need no check.
+    inputs : iterable of str or None
+        Files that no output may take the place of.
 
     Raises
     ------
@@ -136,33 +148,46 @@ def check_writable(paths: Iterable[tuple[str, str | None]]) -> None:
         With every output that has no folder to go to, is a folder, or is given twice.
     """
     faults, taken = [], set()
+    read = {os.path.realpath(name) for name in inputs if name and "\0" not in name}
     for option, name in paths:
         if name is None or name == "-":
             continue
         path = Path(name)
-        folder = path.parent
-        if path in taken:
-            faults.append(Fault(option, name, "another output goes to the same file"))
-        elif path.is_dir():
-            faults.append(Fault(option, name, "is a folder; give a file"))
-        elif not folder.is_dir():
-            faults.append(Fault(option, name, f"there is no folder {folder}"))
-        elif not os.access(path if path.exists() else folder, os.W_OK):
-            faults.append(Fault(option, name, "cannot be written"))
-        taken.add(path)
+        try:
+            real = os.path.realpath(path)
+            if real in taken:
+                faults.append(Fault(option, name, "another output goes to the same file"))
+            elif real in read:
+                faults.append(Fault(option, name, "would take the place of an input"))
+            elif option == "--figure" and path.suffix.lower() not in FIGURES:
+                faults.append(Fault(option, name, f"must end in {' or '.join(FIGURES)}"))
+            elif path.is_dir():
+                faults.append(Fault(option, name, "is a folder; give a file"))
+            elif not path.parent.is_dir():
+                faults.append(Fault(option, name, f"there is no folder {path.parent}"))
+            elif not os.access(path if path.exists() else path.parent, os.W_OK):
+                faults.append(Fault(option, name, "cannot be written"))
+            taken.add(real)
+        except (OSError, ValueError) as error:  # a name that no file can have
+            reason = getattr(error, "strerror", None) or error
+            faults.append(Fault(option, name, f"cannot be written: {reason}"))
     if faults:
         raise BadInput(faults)
 
 
-def write_whole(name: str, content: str) -> None:
-    """Write a text file whole or not at all.
+def write_all(files: Iterable[tuple[str, str | bytes]]) -> None:
+    """Write files by name, all whole or none at all.
 
     Raises
     ------
     BadInput
-        When it cannot be written; what was there before is still there.
+        When one cannot be written; what was there before is still there.
     """
     try:
-        replace_whole(Path(name), content.encode())
+        replace_all(
+            (Path(name), content.encode() if isinstance(content, str) else content)
+            for name, content in files
+        )
     except OSError as error:
-        raise bad(name, "", f"cannot be written: {error.strerror or error}") from None
+        where = str(error.filename or "")
+        raise bad(where, "", f"cannot be written: {error.strerror or error}") from None

@@ -3,18 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from metersim.faults import BadInput, Fault, bad, hint
 from metersim.fields import keys_of, read_section, specs
 from metersim.scenario import SECTIONS, Scenario
-from metersim.seedlot import load_lot, read_toml
+from metersim.seedlot import SeedLot, load_lot, read_toml
 
 _HERE = Path(__file__).parent
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
 TEXTS = ("title", "shows")
 MAX_EXTENDS = 10
+KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What files and options state, before it is checked.
+
+    Attributes
+    ----------
+    table : mapping
+        As a file would hold it.
+    origin : mapping
+        Which file or option states a key, by section and key; the key is empty for a whole
+        section or a text.
+    beside : Path
+        Folder that a lot file's path starts from.
+    faults : tuple of Fault
+        What is wrong already.
+    """
+
+    table: Mapping[str, Any]
+    origin: Mapping[tuple[str, str], str]
+    beside: Path
+    faults: tuple[Fault, ...] = ()
 
 
 def shipped_scenarios() -> dict[str, Path]:
@@ -34,12 +59,18 @@ def find_scenario(name: str, beside: Path | None = None) -> Path:
     if name in shipped:
         return shipped[name]
     path = (beside or Path()) / name
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except (OSError, ValueError):  # a name that no file can have
+        there = False
+    if not there:
         raise bad(name, "", f"no such file or shipped scenario; {hint(Path(name).stem, shipped)}")
     return path
 
 
-def load_scenario(name: str | Path, changes: Iterable[str] = ()) -> Scenario:
+def load_scenario(
+    name: str | Path, changes: Iterable[str] = (), *, changed_by: str = "--set"
+) -> Scenario:
     """Read a scenario file or a shipped scenario.
 
     Parameters
@@ -49,25 +80,26 @@ def load_scenario(name: str | Path, changes: Iterable[str] = ()) -> Scenario:
     changes : iterable of str
         Changes of single keys, as ``key=value`` or ``section.key=value``, with the value as in
         the file.
+    changed_by : str
+        What faults of changes are said to come from.
 
     Raises
     ------
     BadInput
         With every fault found.
     """
-    path = find_scenario(str(name))
-    table, beside, faults = _merged(path, MAX_EXTENDS)
-    return parse_scenario(table, beside, path, changes, faults)
+    changes = tuple(change.strip() for change in changes)
+    changed = _changed(changes, changed_by)
+    try:
+        path = find_scenario(str(name))
+        stated = _read(path, MAX_EXTENDS)
+    except BadInput as error:
+        raise BadInput((*error.faults, *changed.faults)) from None
+    return _scenario(_over(stated, changed), path, changes)
 
 
-def parse_scenario(
-    table: Mapping[str, Any],
-    beside: Path,
-    path: Path,
-    changes: Iterable[str] = (),
-    faults: Iterable[Fault] = (),
-) -> Scenario:
-    """Make a scenario of a parsed file.
+def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:
+    """Make a scenario of a parsed file that extends no other.
 
     Parameters
     ----------
@@ -77,135 +109,27 @@ def parse_scenario(
         Folder that a lot file's path starts from.
     path : Path
         The file, for faults and the scenario's name.
-    changes : iterable of str
-        See `load_scenario`.
-    faults : iterable of Fault
-        What is known to be wrong already.
 
     Raises
     ------
     BadInput
         With every fault found.
     """
-    where, found = str(path), list(faults)
-    origin: dict[tuple[str, str], str] = {}
-    table = _with_changes(table, changes, origin, found)
-    for key in table:
-        if key not in SECTIONS and key not in TEXTS:
-            found.append(Fault(where, key, f"unknown key; {hint(key, (*SECTIONS, *TEXTS))}"))
-    texts: dict[str, Any] = {}
-    for key in TEXTS:
-        value = table.get(key, "")
-        if not isinstance(value, str) or (key == "title" and not value):
-            found.append(Fault(where, key, "missing or not a text; give a text in quotes"))
-        else:
-            texts[key] = value
-    sections: dict[str, Any] = {}
-    for section, kind in SECTIONS.items():
-        part = table.get(section, {})
-        if not isinstance(part, Mapping):
-            found.append(Fault(where, section, f"must be a table, [{section}]"))
-            continue
-        values, wrong = read_section(specs(kind), part, where, section)
-        found += [_renamed(fault, origin) for fault in wrong]
-        if not wrong:
-            sections[section] = kind(**values)
-    lot = None
-    if "seed" in sections:
-        try:
-            lot = load_lot(sections["seed"].lot, beside)
-        except BadInput as error:
-            found += error.faults
-    if found or lot is None:
-        raise BadInput(found)
-    try:
-        return Scenario(**texts, **sections, lot=lot, name=path.stem)
-    except BadInput as error:
-        raise BadInput(
-            _renamed(Fault(where, f.key, f.message), origin) for f in error.faults
-        ) from None
+    return _scenario(Stated(table, {}, beside), path, ())
 
 
 def section_of(key: str) -> tuple[str, str] | None:
     """Section and key that ``key`` or ``section.key`` names, or None when there is none."""
     section, _, bare = key.rpartition(".")
-    for name, kind in SECTIONS.items():
-        if section in ("", name) and bare in keys_of(specs(kind)):
+    for name, known in KEYS.items():
+        if section in ("", name) and bare in known:
             return name, bare
     return None
 
 
 def all_keys() -> list[str]:
     """Every key of a scenario file, without its section."""
-    return [key for kind in SECTIONS.values() for key in keys_of(specs(kind))]
-
-
-def _renamed(fault: Fault, origin: Mapping[tuple[str, str], str]) -> Fault:
-    section, _, key = fault.key.partition(".")
-    return Fault(origin.get((section, key), fault.where), fault.key, fault.message)
-
-
-def _merged(path: Path, depth: int) -> tuple[dict[str, Any], Path, list[Fault]]:
-    """A file over the files it extends; the folder of the file that names the lot; faults."""
-    table = read_toml(path)
-    if "extends" not in table:
-        return table, path.parent, []
-    parent = table.pop("extends")
-    if not isinstance(parent, str) or depth == 0:
-        message = (
-            "must be the path or name of a scenario, in quotes"
-            if depth
-            else "files extend one another in a circle, or more than ten deep"
-        )
-        return table, path.parent, [Fault(str(path), "extends", message)]
-    try:
-        below, beside, faults = _merged(find_scenario(parent, path.parent), depth - 1)
-    except BadInput as error:
-        return table, path.parent, [Fault(str(path), "extends", str(f)) for f in error.faults]
-    seed = table.get("seed")
-    if isinstance(seed, dict) and "lot" in seed:
-        beside = path.parent
-    return _over(below, table), beside, faults
-
-
-def _over(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
-    merged = dict(below)
-    for key, value in above.items():
-        old = merged.get(key)
-        if key in SECTIONS and isinstance(value, dict) and isinstance(old, dict):
-            declared = keys_of(specs(SECTIONS[key]))
-            stated = {declared[name].name for name in value if name in declared}
-            kept = {
-                name: number
-                for name, number in old.items()
-                if name not in declared or declared[name].name not in stated
-            }
-            merged[key] = kept | value
-        else:
-            merged[key] = value
-    return merged
-
-
-def _with_changes(
-    table: Mapping[str, Any],
-    changes: Iterable[str],
-    origin: dict[tuple[str, str], str],
-    faults: list[Fault],
-) -> dict[str, Any]:
-    above: dict[str, dict[str, Any]] = {}
-    for change in changes:
-        key, equals, value = change.partition("=")
-        key = key.strip()
-        place = section_of(key)
-        if not equals or not value.strip():
-            faults.append(Fault("--set", change, "must read key=value, such as vacuum_kpa=4"))
-        elif place is None:
-            faults.append(Fault("--set", key, f"unknown key; {hint(key, all_keys())}"))
-        else:
-            section, bare = place
-            above.setdefault(section, {})[bare] = parse_value(value.strip())
-            origin[place] = "--set"
-    return _over(table, above) if above else dict(table)
+    return [key for keys in KEYS.values() for key in keys]
 
 
 def parse_value(word: str) -> Any:
@@ -218,3 +142,124 @@ def parse_value(word: str) -> Any:
         except ValueError:
             continue
     return word.strip("\"'")
+
+
+def _read(path: Path, depth: int) -> Stated:
+    """A file over the files it extends."""
+    table = read_toml(path)
+    origin = {(key, ""): str(path) for key in table}
+    for section, part in table.items():
+        if isinstance(part, dict):
+            origin |= {(section, key): str(path) for key in part}
+    parent = table.pop("extends", None)
+    stated = Stated(table, origin, path.parent)
+    if parent is None:
+        return stated
+    if not isinstance(parent, str) or depth == 0:
+        wrong = "must be the path or name of a scenario, in quotes"
+        if depth == 0:
+            wrong = "files extend one another in a circle, or more than ten deep"
+        raise bad(str(path), "extends", wrong)
+    try:
+        below = find_scenario(parent, path.parent)
+    except BadInput as error:
+        raise BadInput(Fault(str(path), "extends", str(f)) for f in error.faults) from None
+    return _over(_read(below, depth - 1), stated)
+
+
+def _changed(changes: Iterable[str], changed_by: str) -> Stated:
+    """What options change, one key at a time."""
+    table: dict[str, dict[str, Any]] = {}
+    faults = []
+    for change in changes:
+        key, equals, value = (part.strip() for part in change.partition("="))
+        place = section_of(key)
+        if not equals or not value:
+            message = "must read key=value, such as vacuum_kpa=4"
+            faults.append(Fault(changed_by, change, message))
+        elif place is None:
+            message = f"unknown key; {hint(key.rpartition('.')[2], all_keys())}"
+            faults.append(Fault(changed_by, key, message))
+        else:
+            section, bare = place
+            table.setdefault(section, {})[bare] = parse_value(value)
+    origin = {(section, key): changed_by for section, part in table.items() for key in part}
+    return Stated(table, origin, Path(), tuple(faults))
+
+
+def _over(below: Stated, above: Stated) -> Stated:
+    """One layer over another: a key that is stated again, in whatever unit, counts anew."""
+    merged = dict(below.table)
+    for section, part in above.table.items():
+        old = merged.get(section)
+        if section in SECTIONS and isinstance(part, dict) and isinstance(old, dict):
+            known = KEYS[section]
+            stated = {known[key].name for key in part if key in known}
+            kept = {
+                key: value
+                for key, value in old.items()
+                if key not in known or known[key].name not in stated
+            }
+            merged[section] = kept | part
+        else:
+            merged[section] = part
+    seed = above.table.get("seed")
+    names_lot = isinstance(seed, dict) and "lot" in seed
+    return Stated(
+        merged,
+        {**below.origin, **above.origin},
+        above.beside if names_lot else below.beside,
+        below.faults + above.faults,
+    )
+
+
+def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
+    """The scenario that is stated; raises `BadInput` with every fault."""
+    where, found = str(path), list(stated.faults)
+
+    def at(section: str, key: str = "") -> str:
+        return stated.origin.get((section, key), where)
+
+    for key in stated.table:
+        if key not in SECTIONS and key not in TEXTS:
+            found.append(Fault(at(key), key, f"unknown key; {hint(key, (*SECTIONS, *TEXTS))}"))
+    texts: dict[str, Any] = {key: stated.table.get(key, "") for key in TEXTS}
+    for key, value in texts.items():
+        if not isinstance(value, str) or (key == "title" and not value):
+            found.append(Fault(at(key), key, "missing or not a text; give a text in quotes"))
+    sections: dict[str, Any] = {}
+    for section, kind in SECTIONS.items():
+        part = stated.table.get(section, {})
+        if not isinstance(part, Mapping):
+            found.append(Fault(at(section), section, f"must be a table, [{section}]"))
+            continue
+        values, wrong = read_section(specs(kind), part, where, section)
+        found += [Fault(at(section, f.key.partition(".")[2]), f.key, f.message) for f in wrong]
+        if not wrong:
+            sections[section] = kind(**values)
+    lot: SeedLot | None = None
+    if "seed" in sections:
+        try:
+            lot = load_lot(sections["seed"].lot, stated.beside)
+        except BadInput as error:
+            found += error.faults
+    if found or lot is None:
+        raise BadInput(found)
+    try:
+        return Scenario(**texts, **sections, lot=lot, name=path.stem, changes=changes)
+    except BadInput as error:
+        keys = [_as_stated(fault.key, stated.table) for fault in error.faults]
+        raise BadInput(
+            Fault(at(section, key), f"{section}.{key}", fault.message)
+            for (section, key), fault in zip(keys, error.faults, strict=True)
+        ) from None
+
+
+def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:
+    """Section and key by which `table` states the field of `key`, perhaps in another unit."""
+    section, _, bare = key.partition(".")
+    known = KEYS[section]
+    for stated in table.get(section, {}):
+        if stated in known and known[stated].name == known[bare].name:
+            return section, stated
+    return section, bare

@@ -15,13 +15,24 @@ REASONS = (
     "seed released",
     "cell blocked",
     "no seed met the hole long enough",
+    "pool too low for enough seeds to meet the hole",
     "seeds met would not hold at this vacuum",
     "pool empty",
     "knocked off by a heap above the carry line",
     "swept off by the singulator",
     "shaken off on the way",
 )
-SEEDED, BLOCKED, NOT_JOINED, NOT_HELD, POOL_EMPTY, KNOCKED, SWEPT, SHAKEN = range(len(REASONS))
+(
+    SEEDED,
+    BLOCKED,
+    NOT_JOINED,
+    LOW_POOL,
+    NOT_HELD,
+    POOL_EMPTY,
+    KNOCKED,
+    SWEPT,
+    SHAKEN,
+) = range(len(REASONS))
 
 
 class Event(NamedTuple):

@@ -18,6 +18,8 @@ from metersim.physics import pool as heap
 from metersim.seedlot import SeedLot
 
 MIN_PITCH_OVER_LENGTH = 1.0
+CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
+HOLE_OVER_WIDTH = (0.45, 0.7)
 GOLDEN_PART = (3 - math.sqrt(5)) / 2
 
 
@@ -141,7 +143,13 @@ class Sensor(Checked):
 class Drive(Checked):
     """How the disc is turned."""
 
-    start_ramp: float = number("s", 0, 60, "time from rest to full speed", default=0.0)
+    start_ramp: float = number(
+        "s",
+        0,
+        60,
+        "time from rest to full speed; the first seed falls after nearly a turn",
+        default=0.0,
+    )
     ripple: float = number("percent", 0, 50, "relative ripple of the disc's speed", default=0.0)
     ripples_per_turn: int = count(1, 200, "ripples in one turn of the disc", default=1)
 
@@ -191,8 +199,9 @@ SECTIONS: dict[str, type] = {
 class Scenario:
     """A meter, its seed and what is asked of it.
 
-    Each attribute but `title`, `shows`, `lot` and `name` is a section of the file of the same
-    name.  `lot` is the lot that the seed section departs from.
+    Each attribute but `title`, `shows`, `lot`, `name` and `changes` is a section of the file of
+    the same name.  `lot` is the lot that the seed section departs from; `changes` are the keys
+    that were changed after the file was read, as the user wrote them.
     """
 
     title: str
@@ -213,6 +222,7 @@ class Scenario:
     run: Length = Length()
     shows: str = ""
     name: str = "unnamed"
+    changes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         faults = [Fault(self.name, key, message) for key, message in self._contradictions()]
@@ -221,7 +231,14 @@ class Scenario:
 
     def _contradictions(self) -> list[tuple[str, str]]:
         found = []
-        seeds, disc, pool = self.seeds, self.disc, self.pool
+        disc, pool = self.disc, self.pool
+        try:
+            seeds = self.seeds
+        except BadInput as error:
+            return [
+                ("seed.size_factor", f"no seed can be so: {fault.key}: {fault.message}")
+                for fault in error.faults
+            ]
         if disc.hole_diameter >= seeds.width:
             found.append(
                 (
@@ -327,10 +344,28 @@ class Scenario:
     def warnings(self) -> tuple[str, ...]:
         """What is allowed but probably not meant."""
         found = []
-        if self.pitch < MIN_PITCH_OVER_LENGTH * self.seeds.length:
+        apart = self.pitch / self.seeds.length
+        if MIN_PITCH_OVER_LENGTH <= apart < CLOSE_PITCH:
+            found.append(
+                f"the cells' pitch is {apart:.2f} seed lengths; below {CLOSE_PITCH:g} neighbours "
+                "get in each other's way"
+            )
+        if apart < MIN_PITCH_OVER_LENGTH:
             found.append(
                 f"the cells' pitch, {self.pitch * 1e3:.3g} mm, is below the seed's length, "
                 f"{self.seeds.length * 1e3:.3g} mm: neighbours touch"
+            )
+        seeds = self.seeds
+        share = self.disc.hole_diameter / seeds.width
+        if not HOLE_OVER_WIDTH[0] <= share <= HOLE_OVER_WIDTH[1]:
+            found.append(
+                f"the holes are {share:.2f} of the seed's width; handbooks give about "
+                f"{HOLE_OVER_WIDTH[0]:g} to {HOLE_OVER_WIDTH[1]:g} (from memory)"
+            )
+        if self.pool.pool_depth < seeds.length:
+            found.append(
+                f"the pool is {self.pool.pool_depth * 1e3:.3g} mm deep, less than the seed's "
+                f"length, {seeds.length * 1e3:.3g} mm: seeds would wedge in it"
             )
         if self.lot.illustrative:
             found.append(

@@ -64,7 +64,9 @@ def read_seeds(path: Path) -> MeasuredSeeds:
         content = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
-    except UnicodeDecodeError:
+    except ValueError as error:
+        if not isinstance(error, UnicodeDecodeError):  # a file name with NUL
+            raise bad(str(path), "", f"cannot be read: {error}") from None
         raise bad(str(path), "", "is not UTF-8 text; save it as CSV in UTF-8") from None
     return parse_seeds(content, str(path))
 
@@ -129,8 +131,10 @@ def _rows(content: str, where: str) -> list[tuple[int, list[str]]]:
         rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
     except csv.Error as error:
         raise bad(where, f"row {reader.line_num}", f"is not valid CSV: {error}") from None
-    while not any(rows[-1][1]):
+    while rows and not any(rows[-1][1]):
         rows.pop()
+    if not rows:
+        raise bad(where, "", f"is empty; the first row must name columns: {', '.join(COLUMNS)}")
     if _has_decimal_commas([cells for _, cells in rows]):
         raise bad(where, "", f"has commas as decimal marks; {form}")
     return rows

@@ -215,7 +215,11 @@ def read_lot(path: Path) -> SeedLot:
 def read_toml(path: Path) -> dict[str, Any]:
     """Read a TOML file, with unreadable files and bad syntax as `BadInput`."""
     try:
+        if path.is_fifo():
+            raise bad(str(path), "", "is a pipe; give a file")
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except BadInput:
+        raise
     except OSError as error:
         raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
     except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:

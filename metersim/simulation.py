@@ -36,7 +36,7 @@ def simulate(
     trace : bool
         Whether to keep every event of every seed.
     visitors : iterable of callables
-        Further processes, each a generator function of the `metersim.events.Meter`.
+        Further processes, each a generator function of the `metersim.meter.Meter`.
 
     Returns
     -------

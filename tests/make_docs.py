@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from metersim.catalogue import keys
+from tests.validation.predictions import VERDICTS, table
 
 README = Path(__file__).parent.parent / "README.md"
 
@@ -25,5 +26,14 @@ def with_block(text: str, name: str, content: str) -> str:
     return marks.sub(lambda found: f"{found[1]}\n{content}\n\n{found[2]}", text)
 
 
+def evidence_table() -> str:
+    """Published and predicted values, folded away behind their count."""
+    rows = table()
+    counts = ", ".join(f"{rows.count(f'| {verdict} |')} {verdict}" for verdict in VERDICTS)
+    head = f"<details>\n<summary>All {rows.count(chr(10)) - 2} rows: {counts}</summary>\n\n"
+    return f"{head}{rows.strip()}\n\n</details>"
+
+
 if __name__ == "__main__":
-    README.write_text(with_block(README.read_text(), "keys", key_table()))
+    text = with_block(README.read_text(), "keys", key_table())
+    README.write_text(with_block(text, "evidence", evidence_table()))

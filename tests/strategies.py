@@ -36,7 +36,7 @@ BENCH = Scenario(
     lot=LOTS["maize_large_flat"],
     seed=Seed(lot="maize_large_flat"),
     disc=Disc(cells=30, circle_radius=0.11, hole_diameter=4.5e-3, agitation=0.3),
-    pool=Pool(gate_opening=0.052, gate_width=0.1, pool_depth=0.025, carry_line=0.05, hopper=20.0),
+    pool=Pool(gate_opening=0.052, gate_width=0.18, pool_depth=0.025, carry_line=0.05, hopper=20.0),
     vacuum=Vacuum(vacuum=4e3),
     singulator=Singulator(gap=4.9e-3, notch_step=0.9e-3, notch=0.0),
     cutoff=Cutoff(decay_arc=0.0),

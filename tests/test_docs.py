@@ -26,7 +26,10 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
     if not tracked:
         pytest.skip("not a checkout")
     fixed = {"README.md", "DEVELOPERS.md", "pyproject.toml"} | {
-        "metersim", "scenarios", "tests", "figures"
+        "metersim",
+        "scenarios",
+        "tests",
+        "figures",
     }
     seen = {name.split("/")[0] for name in tracked}
     assert {name for name in seen if not name.startswith(".")} == fixed

@@ -242,8 +242,8 @@ def test_outlines_add_up_to_everything(run):
     steps = figures.draw_comparison(axes(), ["a", "b"], [spacings, spacings[:9]], [0.17, 0.25])
     assert [step.get_data().values.sum() for step in steps] == pytest.approx([100, 100])
     assert len({step.get_linestyle() for step in steps}) == 2
-    with pytest.raises(ValueError, match="4 runs to compare; allowed: 1 to 3"):
-        figures.draw_comparison(axes(), list("abcd"), [spacings] * 4, [0.17] * 4)
+    with pytest.raises(ValueError, match="7 runs to compare; allowed: 1 to 6"):
+        figures.draw_comparison(axes(), list("abcdefg"), [spacings] * 7, [0.17] * 7)
 
 
 def test_differences_are_dots_where_there_is_a_value():

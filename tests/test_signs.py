@@ -172,13 +172,15 @@ def test_harder_shaking_loses_seeds():
 
 
 def test_a_gate_too_low_and_one_too_high_fail_for_opposite_reasons():
-    low, usual, high = (measured(pool__gate_opening=gate).reasons for gate in (0.013, 0.052, 0.08))
-    starved = [records.NOT_JOINED, records.POOL_EMPTY]
+    low, usual, high = (measured(pool__gate_opening=gate).reasons for gate in (0.015, 0.052, 0.08))
+    starved = [records.LOW_POOL, records.POOL_EMPTY]
     assert low[starved].sum() > usual[starved].sum() + 4 * math.sqrt(low[starved].sum())
-    assert low[records.POOL_EMPTY] > 0 == usual[records.POOL_EMPTY]
+    assert low[records.LOW_POOL] > 100 > usual[records.LOW_POOL]
     assert low[records.KNOCKED] == usual[records.KNOCKED] == 0
     assert high[records.KNOCKED] > 4 * math.sqrt(high[records.KNOCKED])
     assert high[starved].sum() <= usual[starved].sum()
+    spared = [records.NOT_JOINED, records.NOT_HELD]
+    assert abs(low[spared].sum() - usual[spared].sum()) < 4 * math.sqrt(low[spared].sum() + 1)
 
 
 @pytest.mark.parametrize("change", [{"sensor__detection": 0.95}, {"sensor__beam_height": 0.05}])

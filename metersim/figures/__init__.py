@@ -6,7 +6,7 @@ compose pages; `save` writes them.  Equal runs give equal bytes, whatever the us
 """
 
 from metersim.figures.disc import draw_disc
-from metersim.figures.page import comparison_figure, run_figure, save
+from metersim.figures.page import comparison_figure, encoded, run_figure, save
 from metersim.figures.row import draw_row
 from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
 
@@ -17,6 +17,7 @@ __all__ = [
     "draw_disc",
     "draw_row",
     "draw_spacings",
+    "encoded",
     "run_figure",
     "save",
 ]

@@ -47,10 +47,11 @@ def _caption(figure: Figure, parts: Sequence[str]) -> None:
 
 
 def _origin(run: Run) -> str:
+    changed = "".join(f", {change}" for change in run.scenario.changes)
     replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
     return (
         f"metersim {run.version} | {run.scenario.name} | seed {run.seed} | "
-        f"replicate {run.replicate}{replaced}"
+        f"replicate {run.replicate}{changed}{replaced}"
     )
 
 
@@ -139,9 +140,8 @@ def comparison_figure(
     return figure
 
 
-@matplotlib.rc_context(STYLE)
 def save(figure: Figure, path: str | Path) -> None:
-    """Write a figure whole or not at all; equal figures give equal bytes.
+    """Write a figure whole or not at all; see `encoded`.
 
     Parameters
     ----------
@@ -157,10 +157,29 @@ def save(figure: Figure, path: str | Path) -> None:
     OSError
         If the file cannot be written; nothing is left behind.
     """
+    replace_whole(Path(path), encoded(figure, path))
+
+
+@matplotlib.rc_context(STYLE)
+def encoded(figure: Figure, path: str | Path) -> bytes:
+    """A figure as bytes of a file of that name; equal figures give equal bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to write.
+    path : str or Path
+        Ends in .png, .svg or .pdf.
+
+    Raises
+    ------
+    ValueError
+        For another ending.
+    """
     path = Path(path)
     kind = path.suffix.lower()
     if kind not in FORMATS:
         raise ValueError(f"{path.name!r} does not say what to write; allowed: {', '.join(FORMATS)}")
     written = io.BytesIO()
     figure.savefig(written, format=kind[1:], metadata=FORMATS[kind])
-    replace_whole(path, written.getvalue())
+    return written.getvalue()

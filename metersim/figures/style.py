@@ -24,7 +24,14 @@ CLASSES = {  # class: colour (Okabe & Ito's set), hatch, first and last bound in
 CENTRED: dict[str, Any] = {"ha": "center", "va": "center"}
 ABOVE: dict[str, Any] = {"ha": "center", "va": "bottom"}
 PLATE = {"fc": "white", "ec": "none", "pad": 0.8, "alpha": 0.85}  # behind words over a hatch
-SERIES = (("#0072B2", "-", ""), (WARM, "--", "////"), ("#555555", ":", "...."))
+SERIES: tuple[tuple[str, Any, str], ...] = (
+    ("#0072B2", "-", ""),
+    (WARM, "--", "////"),
+    ("#555555", ":", "...."),
+    ("#009E73", "-.", ""),
+    ("#CC79A7", (0, (7, 1.5)), ""),
+    ("#E69F00", (0, (3, 1, 1, 1, 1, 1)), ""),
+)
 EDGES = np.arange(36) / 10  # bounds of the histogram's bins in references
 OVERFLOW = 3.6  # where spacings beyond the last bound are gathered
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}

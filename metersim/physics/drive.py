@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+SMALLEST = 1e-300  # rad, in place of no ramp at all
+
 
 def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
     """When the disc has turned through an angle, from rest or from speed.
@@ -38,6 +40,36 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
     ramped = np.minimum(angle, angular_speed * ramp / 2)
     wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle)
     return np.sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
+
+
+def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
+    """Speed of the disc when it has turned through an angle.
+
+    Parameters
+    ----------
+    angle : float or ndarray
+        Angle turned, above 0. [rad]
+    angular_speed : float
+        Steady speed, above 0. [rad/s]
+    ramp : float
+        Time from rest to steady speed, 0 or more. [s]
+    ripple : float
+        Relative amplitude of the ripple, below 1. [1]
+    ripples_per_turn : int
+        Ripples in one turn, 1 or more. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Angular speed: the inverse of the slope of `time_at`. [rad/s]
+
+    Notes
+    -----
+    assumption: as `time_at`.
+    """
+    end = np.maximum(angular_speed * ramp / 2, SMALLEST)
+    ramped = np.sqrt(np.minimum(angle / end, 1.0))
+    return angular_speed / (1 / ramped + ripple * np.cos(ripples_per_turn * angle))
 
 
 def duration(

@@ -55,6 +55,28 @@ def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
     return time * (ground_speed - rearward_speed)
 
 
+def downward_speed(impact_speed: Any, curvature: Any) -> Any:
+    """Downward part of the speed of a seed that leaves a curved tube.
+
+    Parameters
+    ----------
+    impact_speed : float or ndarray
+        Speed at the tube's end. [m/s]
+    curvature : float or ndarray
+        Angle of the tube's end to the vertical. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    Source: geometry; assumption: the seed follows the tube's end.
+    """
+    return impact_speed * np.cos(curvature)
+
+
 def rearward_speed(impact_speed: Any, curvature: Any) -> Any:
     """Rearward part of the speed of a seed that leaves a curved tube.
 

@@ -85,6 +85,28 @@ def swept_arc(level: Any, circle_radius: Any) -> Any:
     return 2 * circle_radius * np.arccos(1 - depth)
 
 
+def arc_within(width: Any, circle_radius: Any) -> Any:
+    """Longest arc of the hole circle, about its lowest point, that a pool of a width can cover.
+
+    Parameters
+    ----------
+    width : float or ndarray
+        Width of the pool along the disc. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, at most half of the circle. [m]
+
+    Notes
+    -----
+    Source: geometry of a chord.
+    """
+    return 2 * circle_radius * np.arcsin(np.minimum(width / (2 * circle_radius), 1.0))
+
+
 def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
     """Arc that a cell travels in contact with the heap after the carry line.
 

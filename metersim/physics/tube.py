@@ -6,9 +6,10 @@ from typing import Any
 
 import numpy as np
 
-CURVATURE_ROUGHNESS = 1.15  # added contacts per rad of curve; assumption
+CURVATURE_ROUGHNESS = 0.4  # added contacts per rad of curve; assumption
 WEAR_ROUGHNESS = 2.7  # added contacts of a worn-out tube; assumption from yazgi2016
 MAX_LOSS = 0.9  # of the speed, at the hardest contact; assumption
+REFERENCE_LENGTH = 0.45  # m, of the reference stand; assumption
 GOOD_TUBE = 0.7  # contacts of a good straight tube over those of the reference stand
 
 
@@ -95,20 +96,33 @@ def roughness(curvature: Any, wear: Any) -> Any:
 
 
 def contact_mean(
-    peripheral_speed: Any, rough: Any, contact_base: Any, contact_by_speed: Any
+    peripheral_speed: Any,
+    length: Any,
+    rough: Any,
+    contact_base: Any,
+    contact_by_speed: Any,
+    contact_knee: Any,
 ) -> Any:
     """Mean number of wall contacts on the way down.
+
+    ``(c0 + c1 u^2/(1 + (u/u1)^2)) k_t L/L0``: the sideways energy of the launch makes contacts, but
+    a tube has only so much wall, so that their number levels off.  Without the knee, quality would
+    fall far more steeply above 8 km/h than the linear fall that nadin2019 found.
 
     Parameters
     ----------
     peripheral_speed : float or ndarray
         Speed of the hole at release. [m/s]
+    length : float or ndarray
+        Height of fall. [m]
     rough : float or ndarray
         `roughness`. [1]
     contact_base : float
-        Contacts at no speed. [1]
+        Contacts at no speed in a tube of the reference length. [1]
     contact_by_speed : float
-        Added contacts per squared speed. [s2/m2]
+        Added contacts per squared speed, at low speed. [s2/m2]
+    contact_knee : float
+        Speed at which the added contacts are half of what that law gives. [m/s]
 
     Returns
     -------
@@ -117,9 +131,11 @@ def contact_mean(
 
     Notes
     -----
-    assumption: sideways energy of the launch makes contacts.
+    assumption: both the levelling off and the proportion to length.
     """
-    return (contact_base + contact_by_speed * peripheral_speed * peripheral_speed) * rough
+    energy = peripheral_speed * peripheral_speed
+    added = contact_by_speed * energy / (1 + energy / (contact_knee * contact_knee))
+    return (contact_base + added) * rough * length / REFERENCE_LENGTH
 
 
 def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:

@@ -53,9 +53,13 @@ def explanation(told: Explained, units: str = "metric") -> str:
         ],
     )
     between = _span(1 / told.arches if told.arches else math.inf)
+    lasting = [
+        f"mean time between arches at the gate: {between}; the hopper lasts {_span(told.lasts)}"
+    ]
     supply = f"the gate passes up to {number(told.flow)} seeds/s; the cells take {told.use:.1f}"
     if told.flow <= 0:
         supply = "the gate is too low for this seed: nothing flows in"
+        lasting = []
     lines += block(
         "Pool",
         [
@@ -63,8 +67,18 @@ def explanation(told: Explained, units: str = "metric") -> str:
             f"line at {quantity('small', carry, units)}; {told.pool_seeds} seeds",
             f"covers {quantity('small', told.arc, units)} of the hole circle",
             supply,
-            f"mean time between arches at the gate: {between}; "
-            f"the hopper lasts {_span(told.lasts)}",
+            *lasting,
+        ],
+    )
+    edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
+    width = scenario.seeds.width
+    lines += block(
+        "Edge",
+        [
+            f"the singulator stands {quantity('small', edge, units)} from the holes' path, "
+            f"{edge / width:.2f} of the seed's width; a hole is "
+            f"{scenario.disc.hole_diameter / width:.2f} of it",
+            "what it takes off comes on top of the empty cells above",
         ],
     )
     lines += block("Fall", [f"a seed touches the tube's wall {told.contacts:.2f} times on average"])

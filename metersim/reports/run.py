@@ -17,6 +17,7 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("cells.single", "singles"),
             ("cells.double", "doubles"),
             ("cells.triple", "triples"),
+            ("cells.skip_run", "mean run of skips"),
         ),
     ),
     (
@@ -57,6 +58,7 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
 )
+BLUNT_PRECISION = 0.25  # of spacings spread evenly over the normal class it is 1/sqrt(12)
 LABELS = {key: label for _, rows in SHOWN for key, label in rows}
 
 
@@ -97,7 +99,8 @@ def table(measured: Measured, units: str = "metric") -> list[str]:
 def limits(measured: Measured) -> list[str]:
     """Lines that say what limits the result."""
     found = causes(measured)[:3]
-    lines = [f"{cause.share * 100:.2f} % of spacings: {cause.name}" for cause in found]
+    of = "spacings" if measured.total("spacings") else "cells"
+    lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
     return lines or ["nothing: every cell released one seed into its place"]
 
 
@@ -110,11 +113,17 @@ def summary(measured: Measured, units: str = "metric") -> str:
     lines += ["", *block("Asked", asked(scenario, units)), ""]
     counts = measured.counts
     watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
+    if counts["longest_skip_run"] > 1:
+        watched += f", longest run of skips {counts['longest_skip_run']} cells"
     if len(measured.runs) > 1:
         watched += f", {len(measured.runs)} replicates"
     lines += [*block("Watched", [watched]), "", *table(measured, units), ""]
     lines += [*block("Limits", limits(measured)), ""]
     notes = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
+    if measured["precision"].value > BLUNT_PRECISION:
+        notes.append(
+            "precision is near 29 %, the most it can be: look at the SD of all spacings instead"
+        )
     if notes:
         lines += [*block("Note", notes), ""]
     lines.append("A prediction for learning and planning: prove it on a bench.")
@@ -124,7 +133,9 @@ def summary(measured: Measured, units: str = "metric") -> str:
 def heading(measured: Measured) -> str:
     """Title, scenario, seed and version in one line."""
     run = measured.runs[0]
-    return f"{run.scenario.title} ({run.scenario.name}, seed {run.seed}, metersim {run.version})"
+    changed = "".join(f", {change}" for change in run.scenario.changes)
+    origin = f"{run.scenario.name}{changed}, seed {run.seed}, metersim {run.version}"
+    return f"{run.scenario.title} ({origin})"
 
 
 def _replaced(measured: Measured) -> list[str]:

@@ -43,9 +43,12 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
     if kind in _SHOWN_UNITS[units]:
         unit = _SHOWN_UNITS[units][kind]
         return unit.from_si(value), unit.symbol
-    factor, symbol = {"share": (100, "%"), "time": (1e3, "ms"), "frequency": (1, "/s")}.get(
-        kind, (1, "")
-    )
+    factor, symbol = {
+        "share": (100, "%"),
+        "time": (1e3, "ms"),
+        "frequency": (1, "/s"),
+        "cells": (1, "cells"),
+    }.get(kind, (1, ""))
     return value * factor, symbol
 
 
@@ -79,6 +82,10 @@ def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
     symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
     if math.isnan(value):
         return "nothing to compare"
+    if value == low == high == 0:
+        return "no difference in any cell"
+    if math.isnan(low):
+        return f"{signed(value)} {symbol} (too short to tell)"
     return f"{signed(value)} {symbol} ({signed(low)} to {signed(high)})"
 
 

@@ -7,8 +7,8 @@ or gate.  Methods take numbers or arrays, like the equations they bind.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import get_type_hints
+from dataclasses import dataclass, fields
+from typing import Any, TypeVar
 
 from metersim.coefficients import USUAL, Coefficients
 from metersim.physics import rowunit
@@ -33,9 +33,11 @@ __all__ = [
     "SingulatorStation",
     "Stations",
     "TubeStation",
+    "like",
     "stations_of",
-    "usual_stations",
 ]
+
+S = TypeVar("S")
 
 # Where a cell passes what, in rad of disc rotation after it enters the pool; assumption: the
 # pool lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
@@ -59,14 +61,30 @@ class Stations:
     furrow: FurrowStation
     row_unit: RowUnitStation
 
-    @property
-    def replaced(self) -> dict[str, str]:
-        """Stations that are not the usual ones: name and class."""
-        return {
-            name: type(getattr(self, name)).__qualname__
-            for name, usual in get_type_hints(Stations).items()
-            if type(getattr(self, name)) is not usual
-        }
+    def departures(self, usual: Stations) -> dict[str, str]:
+        """Stations that differ from those of `usual`: name, and what stands in its place."""
+        found = {}
+        for field in fields(self):
+            mine, other = getattr(self, field.name), getattr(usual, field.name)
+            name = type(mine).__qualname__
+            if type(mine) is not type(other):
+                found[field.name] = name
+            elif mine != other:
+                found[field.name] = f"{name} with other values"
+        return found
+
+
+def like(kind: type[S], usual: Any) -> S:
+    """A station of another kind with all the values of a usual one.
+
+    Parameters
+    ----------
+    kind : type
+        A subclass of the usual station's class.
+    usual : station
+        Where the values come from.
+    """
+    return kind(**{field.name: getattr(usual, field.name) for field in fields(usual)})
 
 
 def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stations:
@@ -114,6 +132,7 @@ def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stati
             pitch=scenario.pitch,
             agitation=disc.agitation,
             carry_line=scenario.pool.carry_line,
+            pool_width=scenario.pool.gate_width,
             shock=shaking / GRAVITY,
             lot=lot,
             coefficients=k,

@@ -60,7 +60,9 @@ class TubeStation:
         """Mean number of wall contacts at a peripheral speed [m/s]. [1]"""
         k = self.coefficients
         sideways = k.contact_by_speed * self.narrowing
-        return tube.contact_mean(speed, self.rough, k.contact_base, sideways)
+        return tube.contact_mean(
+            speed, self.length, self.rough, k.contact_base, sideways, k.contact_knee
+        )
 
     @cached_property
     def largest_loss(self) -> float:
@@ -107,7 +109,8 @@ class FurrowStation:
 
     def hop_time(self, draw: Any, impact_speed: Any) -> Any:
         """Time in the air after the impact; 0 on a belt. [s]"""
-        return furrow.hop_time(self.hop * draw, impact_speed, GRAVITY)
+        downward = furrow.downward_speed(impact_speed, self.curvature)
+        return furrow.hop_time(self.hop * draw, downward, GRAVITY)
 
     def hop_length(self, time: Any, impact_speed: Any) -> Any:
         """Distance hopped along the row. [m]"""

@@ -24,6 +24,12 @@ class DriveStation:
             angle, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn
         )
 
+    def speed_at(self, angle: Any) -> Any:
+        """Speed of the disc when it has turned through `angle` [rad], above 0. [rad/s]"""
+        return drive.speed_at(
+            angle, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn
+        )
+
     def duration(self, angle: Any, step: Any) -> Any:
         """Time in which the disc turns by `step` [rad] from `angle` [rad]. [s]"""
         return drive.duration(

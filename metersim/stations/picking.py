@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from metersim.coefficients import Coefficients
 from metersim.luck import PLACES, Array, CellLuck
 from metersim.physics import pickup, pool
-from metersim.records import BLOCKED, NOT_HELD, NOT_JOINED, SEEDED
+from metersim.records import BLOCKED, LOW_POOL, NOT_HELD, NOT_JOINED, SEEDED
 from metersim.seedlot import SeedLot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
@@ -23,6 +23,7 @@ class Chances(NamedTuple):
 
     vacuum: float  # Pa
     meetings: float  # mean number of seeds met
+    most_meetings: float  # the same in a pool that stands at the carry line
     needed: float  # vacuum that the mean seed needs in the pool, Pa
     margin: float  # ln(vacuum/needed)
     exposure: float  # time of a meeting over time to join
@@ -34,6 +35,9 @@ class Chances(NamedTuple):
 
 
 FEW_HOLD = 0.5  # below this chance to hold, an empty cell is laid to the vacuum
+
+
+MOST_COVERED = 0.95  # of the free part of a hole, by one more seed; the rest stays with the others
 
 
 class Seats(NamedTuple):
@@ -65,6 +69,7 @@ class PickupStation:
     pitch: float
     agitation: float
     carry_line: float
+    pool_width: float
     shock: float
     lot: SeedLot
     coefficients: Coefficients
@@ -96,9 +101,18 @@ class PickupStation:
         )
 
     @cached_property
+    def rest_spread(self) -> float:
+        """Part of `spread` that stays with a seed when the shocks have passed. [1]
+
+        What a seed's deviate tells of itself, by regression on the sum of itself and the shocks.
+        """
+        at_rest = pickup.needed_spread(self.lot.size_cv, self.coefficients.hold_spread, 0.0)
+        return float(at_rest * at_rest / self.spread)
+
+    @cached_property
     def seat_spread(self) -> float:
         """SD of ln(vacuum needed) of seeds of one size. [1]"""
-        return float(pickup.needed_spread(0.0, self.coefficients.hold_spread, self.shock))
+        return float(pickup.needed_spread(0.0, self.coefficients.hold_spread, 0.0))
 
     def centrifugal(self, speed: Any) -> Any:
         """``u^2/(g R)`` at a peripheral speed [m/s]. [1]"""
@@ -116,10 +130,15 @@ class PickupStation:
             GRAVITY,
         )
 
+    def arc(self, level: Any) -> Any:
+        """Arc of the hole circle in the pool, at a level [m], no wider than the pool. [m]"""
+        swept = pool.swept_arc(level, self.circle_radius)
+        return np.minimum(swept, pool.arc_within(self.pool_width, self.circle_radius))
+
     def chances(self, level: Any, vacuum: Any, speed: Any) -> Chances:
         """Chances of a cell at a pool level [m], vacuum [Pa] and peripheral speed [m/s]."""
         k = self.coefficients
-        arc = pool.swept_arc(level, self.circle_radius)
+        arc, full_arc = self.arc(level), self.arc(self.carry_line)
         needed = self.needed(speed, self.resistance)
         margin = pickup.log_margin(vacuum, needed)
         exposure = pickup.exposure(
@@ -136,6 +155,7 @@ class PickupStation:
         return Chances(
             vacuum=vacuum,
             meetings=pickup.meetings(arc, k.slip, self.lot.gmd) * self.room,
+            most_meetings=pickup.meetings(full_arc, k.slip, self.lot.gmd) * self.room,
             needed=needed,
             margin=margin,
             exposure=exposure,
@@ -194,7 +214,9 @@ class PickupStation:
         blocked = luck.blocked < self.coefficients.blocked
         joined = ~blocked & (met < rate)
         would_join = met < chances.meetings * chances.join
-        reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, NOT_JOINED)
+        in_full_pool = met < chances.most_meetings * chances.hold * chances.join
+        reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
+        reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
         reason = np.where(joined, SEEDED, np.where(blocked, BLOCKED, reason))
         at = np.flatnonzero(joined)
         if at.size:
@@ -202,7 +224,7 @@ class PickupStation:
             deviate = pickup.truncated_normal(luck.hold[at, 0], chances.hold)
             told = 4 * self.lot.size_cv / self.spread
             deviate_of_size = told * deviate + math.sqrt(1 - told * told) * luck.size[at, 0]
-            needed[at, 0] = chances.needed * np.exp(self.spread * deviate)
+            needed[at, 0] = chances.needed * np.exp(self.rest_spread * deviate)
             size[at, 0] = np.exp(self.lot.size_cv * deviate_of_size)
             share[at, 0] = 1.0
         done = met / rate if rate > 0 else met
@@ -219,9 +241,8 @@ class PickupStation:
             )
             other = np.exp(self.lot.size_cv * luck.size[at, place])
             distance = outline * (first + other) - gap
-            part = free[at] * pickup.circles_overlap(
-                self.hole_diameter / 2, outline * other, distance
-            )
+            lens = pickup.circles_overlap(self.hole_diameter / 2, outline * other, distance)
+            part = free[at] * np.minimum(lens, MOST_COVERED)
             other4 = np.square(np.square(other))
             margin = chances.margin + pickup.log_margin(part, other4)
             hold = pickup.hold_chance(margin, self.seat_spread)

@@ -60,7 +60,11 @@ class GateStation:
         """Arches a second while seed flows. [1/s]"""
         k = self.coefficients
         rate = pool.arch_rate(
-            self.opening, self.lot.gmd, k.orifice_dead_zone, k.arch_rate, k.arch_steepness
+            min(self.opening, self.width),
+            self.lot.gmd,
+            k.orifice_dead_zone,
+            k.arch_rate,
+            k.arch_steepness,
         )
         return float(rate)
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from metersim.intervals import Estimate
 from metersim.limits import Cause, causes
-from metersim.measures import BY_KEY, Measured, difference, measure
+from metersim.measures import BY_KEY, Measured, difference, measure, stretches_for
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
 
@@ -64,7 +63,7 @@ def compare(
     Parameters
     ----------
     scenarios : sequence of Scenario
-        Two or more; a disc with other cells is watched for about as many cells as the first.
+        Two or more; all are watched for about as many cells as the first.
     labels : sequence of str
         One each.
     seed, replicates : int
@@ -86,12 +85,14 @@ def compare(
             "give two or more, with one label each"
         )
     passages = scenarios[0].disc.cells * scenarios[0].run.turns
+    same_length = [
+        scenario.replace(run__turns=max(round(passages / scenario.disc.cells), 1))
+        for scenario in scenarios
+    ]
+    fewest = min(scenario.disc.cells * scenario.run.turns for scenario in same_length)
+    stretches = stretches_for(fewest, replicates)
     measured = []
-    for scenario in scenarios:
-        turns = max(round(passages / scenario.disc.cells), 1)
-        same_length = dataclasses.replace(
-            scenario, run=dataclasses.replace(scenario.run, turns=turns)
-        )
-        runs = [simulate(same_length, seed=seed, replicate=k) for k in range(replicates)]
-        measured.append(measure(runs))
+    for scenario in same_length:
+        runs = [simulate(scenario, seed=seed, replicate=k) for k in range(replicates)]
+        measured.append(measure(runs, stretches=stretches))
     return Comparison(tuple(labels), tuple(measured))

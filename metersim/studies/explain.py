@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 from metersim.limits import cautions
-from metersim.physics import pool
 from metersim.physics.pickup import capture_distance
 from metersim.scenario import Scenario
 from metersim.seedlot import AIR_DENSITY
@@ -107,7 +106,7 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
         chances=chances,
         empty=blocked + (1 - blocked) * math.exp(-joins),
         level=level,
-        arc=float(pool.swept_arc(level, scenario.disc.circle_radius)),
+        arc=float(pickup.arc(level)),
         pool_seeds=gate.full,
         flow=gate.flow,
         use=scenario.cell_rate,

@@ -170,3 +170,10 @@ def test_knocks_go_with_the_seeds_passed():
     assert pool.knock_chance_scale(0.04, GMD, 0.15) == pytest.approx(2 * once)
     assert pool.knock_chance_scale(0.02, GMD / 2, 0.15) == pytest.approx(2 * once)
     assert pool.knock_chance_scale(0.0, GMD, 0.15) == 0
+
+
+def test_a_pool_covers_no_more_of_the_circle_than_it_is_wide():
+    """The arc's chord is the width; a pool wider than the circle covers half of it."""
+    arc = pool.arc_within(np.array([0.0, 0.1, 0.22, 1.0]), 0.11)
+    assert 2 * 0.11 * np.sin(arc / (2 * 0.11)) == pytest.approx([0.0, 0.1, 0.22, 0.22])
+    assert arc[-1] == pytest.approx(np.pi * 0.11)

@@ -121,20 +121,32 @@ def test_a_seed_launched_at_its_steady_speed_keeps_it():
 # contacts
 
 
-def test_contacts_are_linear_in_roughness():
-    """Twice as rough a tube touches seeds twice as often, a frictionless one never."""
+K = (USUAL.contact_base, USUAL.contact_by_speed, USUAL.contact_knee)
+LENGTH = tube.REFERENCE_LENGTH
+
+
+def test_contacts_are_linear_in_roughness_and_in_length():
+    """Twice as rough, or twice as long, a tube touches seeds twice as often."""
     speed = np.array([0.0, 0.09, 0.22, 0.5])
-    once = tube.contact_mean(speed, 1.0, USUAL.contact_base, USUAL.contact_by_speed)
-    for rough in (0.0, 0.7, 2.0, 2.6):
-        mean = tube.contact_mean(speed, rough, USUAL.contact_base, USUAL.contact_by_speed)
-        assert mean == pytest.approx(rough * once)
+    once = tube.contact_mean(speed, LENGTH, 1.0, *K)
+    for many in (0.0, 0.7, 2.0, 2.6):
+        assert tube.contact_mean(speed, LENGTH, many, *K) == pytest.approx(many * once)
+        assert tube.contact_mean(speed, many * LENGTH, 1.0, *K) == pytest.approx(many * once)
 
 
-def test_contacts_grow_with_the_energy_of_the_launch():
-    """What speed adds goes with its square, on top of the contacts at no speed."""
-    base, slow, fast = tube.contact_mean(np.array([0.0, 0.1, 0.2]), 1.0, 0.13, 9.0)
-    assert base == pytest.approx(0.13)
-    assert fast - base == pytest.approx(4 * (slow - base))
+def test_contacts_grow_with_the_energy_of_a_slow_launch():
+    """Far below the knee, what speed adds goes with its square, on top of those at no speed."""
+    base, slow, fast = tube.contact_mean(np.array([0.0, 0.001, 0.002]), LENGTH, 1.0, *K)
+    assert base == pytest.approx(USUAL.contact_base)
+    assert fast - base == pytest.approx(4 * (slow - base), rel=1e-3)
+
+
+def test_contacts_level_off_above_the_knee():
+    """At the knee half of that law is left, and far above it the number stands still."""
+    at_knee = tube.contact_mean(USUAL.contact_knee, LENGTH, 1.0, *K) - USUAL.contact_base
+    law = USUAL.contact_by_speed * USUAL.contact_knee**2
+    assert at_knee == pytest.approx(law / 2)
+    assert tube.contact_mean(1e3, LENGTH, 1.0, *K) - USUAL.contact_base == pytest.approx(law)
 
 
 def test_roughness_of_a_good_and_a_bad_tube():

@@ -1,0 +1,612 @@
+"""Bad input: exit status 2, one line a fault, all faults at once, and never a traceback."""
+
+import os
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+import metersim
+from metersim.cli import main
+from metersim.reading import shipped_scenarios
+from metersim.seedlot import shipped_lots
+
+OWN = 'extends = "maize_bench"\ntitle = "own"\n'
+LOT = shipped_lots()["maize_large_flat"].read_text(encoding="utf-8")
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """A folder of its own to work in."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
+def told(capsys, folder):
+    """What a command that must refuse says, line by line without ``metersim: ``."""
+
+    def call(*arguments):
+        before = sorted(folder.rglob("*"))
+        assert main([str(word) for word in arguments]) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert sorted(folder.rglob("*")) == before
+        lines = err.split("\n")
+        assert lines.pop() == "" and lines
+        assert all(line.startswith("metersim: ") for line in lines)
+        return [line.removeprefix("metersim: ") for line in lines]
+
+    return call
+
+
+@pytest.fixture
+def accepted(capsys):
+    """What a command that must work prints."""
+
+    def call(*arguments):
+        status = main([str(word) for word in arguments])
+        out, err = capsys.readouterr()
+        assert (status, err) == (0, "")
+        return out
+
+    return call
+
+
+def own(folder, change="", name="own.toml"):
+    """A scenario file that changes the bench."""
+    path = folder / name
+    path.write_text(OWN + change, encoding="utf-8")
+    return path
+
+
+# ---------------------------------------------------------------- one wrong value
+
+NUMBERS = {
+    "nan": "nan",
+    "inf": "inf",
+    "-inf": "-inf",
+    "1e400": "inf",
+    "true": "true",
+    '"4"': "'4'",
+    "-1": "-1",
+    "0.29": "0.29",
+    "15.1": "15.1",
+    "[4]": "[4]",
+    "{ a = 4 }": "{'a': 4}",
+    "2020-01-02": "datetime.date(2020, 1, 2)",
+    "9" * 400: "9" * 37 + "...",
+}
+
+
+@pytest.mark.parametrize("value", NUMBERS)
+def test_what_is_no_number_in_the_range_is_refused_with_range_unit_and_meaning(value, told, folder):
+    path = own(folder, f"[disc]\nhole_diameter_mm = {value}\n")
+    assert told("explain", path) == [
+        f"{path}: disc.hole_diameter_mm: {NUMBERS[value]} is not allowed; "
+        "give a number from 0.3 to 15 mm (diameter of a hole)"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "words"),
+    [
+        ("[disc]\ncells = 3", "disc.cells", "3 is not allowed; give a whole number from 4 to 400"),
+        ("[disc]\ncells = 401", "disc.cells", "a whole number from 4 to 400"),
+        ("[disc]\ncells = 30.0", "disc.cells", "30.0 is not allowed; give a whole number"),
+        ("[disc]\ncells = true", "disc.cells", "true is not allowed; give a whole number"),
+        ("[vacuum]\nvacuum_inh2o = 61", "vacuum.vacuum_inh2o", "a number from 0 to 60.22 inH2O"),
+        ("[demand]\nspeed_mph = 19", "demand.speed_mph", "a number from 0.3107 to 18.64 mph"),
+        ("[guide]\ninner_guide = 1", "guide.inner_guide", "give true or false"),
+        ('[guide]\ninner_guide = "true"', "guide.inner_guide", "give true or false"),
+        ('[furrow]\nsurface = "road"', "furrow.surface", 'give "bench" or "field"'),
+        ("[furrow]\nsurface = 3", "furrow.surface", 'give "bench" or "field"'),
+        ('[seed]\nlot = ""', "seed.lot", "give a text in quotes"),
+        ("[seed]\nlot = 3", "seed.lot", "give a text in quotes"),
+        ("[[disc]]\ncells = 30", "disc", "must be a table, [disc]"),
+        ("disc = 30", "disc", "must be a table, [disc]"),
+        ("shows = 3", "shows", "give a text in quotes"),
+        ("[disc]\ncell = 30", "disc.cell", "unknown key; did you mean 'cells'?"),
+        (
+            "[vacuum]\nvacuum_psi = 1",
+            "vacuum.vacuum_psi",
+            "unknown key; did you mean 'vacuum_kpa'?",
+        ),
+        ("[diskk]\ncells = 30", "diskk", "unknown key; did you mean 'disc'?"),
+        ("[zzz]", "zzz", "unknown key; known: cutoff, demand, disc"),
+        (
+            "[disc]\nhole_diameter_mm = 4.5\nhole_diameter_in = 0.18",
+            "disc.hole_diameter_in",
+            "states the same as hole_diameter_mm; give only one of them",
+        ),
+        (
+            "[demand]\nspeed_kmh = 6\nspeed_m_s = 2",
+            "demand.speed_m_s",
+            "states the same as speed_kmh; give only one of them",
+        ),
+    ],
+)
+def test_one_fault_is_one_line_with_file_key_and_remedy(change, key, words, told, folder):
+    path = own(folder, change + "\n")
+    (line,) = told("explain", path)
+    assert line.startswith(f"{path}: {key}: ")
+    assert words in line
+
+
+@pytest.mark.parametrize(
+    "value",
+    ["0x" + "f" * 5000, "{ " + "a." * 300 + "b = 1 }", "[" * 300 + "]" * 300],
+    ids=["long whole number", "deep table", "deep list"],
+)
+@pytest.mark.parametrize("key", ["cells", "hole_diameter_mm"])
+def test_values_that_python_cannot_write_are_refused_in_a_short_line(key, value, told, folder):
+    path = own(folder, f"[disc]\n{key} = {value}\n")
+    (line,) = told("explain", path)
+    assert line.startswith(f"{path}: disc.{key}: ") and len(line) < len(str(path)) + 200
+
+
+def test_a_value_deeper_than_python_recurses_is_refused(told, folder):
+    path = own(folder, "[disc]\ncells." + "a." * 5000 + "b = 1\n")
+    (line,) = told("explain", path)
+    assert line.startswith(f"{path}: disc.cells: ")
+
+
+def test_a_key_with_a_line_end_makes_one_line(told, folder):
+    assert len(told("explain", own(folder, '[disc]\n"a\\nb" = 1\n'))) == 1
+
+
+# ---------------------------------------------------------------- contradictions, with a control
+
+
+@pytest.mark.parametrize(
+    ("over", "within", "key", "words"),
+    [
+        # the lot is 7.26 mm wide
+        ("hole_diameter_mm=7.26", "hole_diameter_mm=7.25", "disc.hole_diameter_mm", "width 7.26"),
+        # 2 pi 110 mm over 4.5 mm is 153.6
+        ("cells=154", "cells=153", "disc.cells", "below the hole diameter 4.5 mm"),
+        # 10 notches of 0.9 mm would need a gap above 9 mm
+        ("notch=5.45", "notch=5.44", "singulator.notch", "fewer than 5.44"),
+        ("sensor_height_mm=450", "sensor_height_mm=440", "sensor.sensor_height_mm", "450 mm"),
+    ],
+)
+def test_what_contradicts_itself_is_refused(over, within, key, words, told, accepted):
+    (line,) = told("explain", "maize_bench", "--set", over)
+    assert f": {key}: " in line and words in line
+    accepted("explain", "maize_bench", "--set", within)
+
+
+def test_a_hopper_must_fill_the_pool(told, accepted):
+    (line,) = told("explain", "maize_bench", "--set", "hopper_kg=0.05")
+    words = "pool.hopper_kg: 0.05 kg cannot fill the pool; give at least "
+    assert words in line
+    least = float(line.partition(words)[2].split()[0])
+    told("explain", "maize_bench", "--set", f"hopper_kg={least * 0.999}")
+    accepted("explain", "maize_bench", "--set", f"hopper_kg={least * 1.001}")
+
+
+def test_a_pitch_below_the_seeds_length_is_allowed_with_a_warning(accepted):
+    # 2 pi 110 mm over 10.54 mm is 65.6
+    assert "neighbours touch" in accepted("explain", "maize_bench", "--set", "cells=66")
+    assert "neighbours touch" not in accepted("explain", "maize_bench", "--set", "cells=65")
+
+
+@pytest.mark.parametrize(
+    ("over", "within", "key", "words"),
+    [
+        # geometry gives pi/6 10.54 7.26 4.57 mm3 of 1425 kg/m3, 260.9 mg (derived)
+        ("seed_mass_mg = 523", "seed_mass_mg = 521", "values.seed_mass", "allowed is 0.5 to 2"),
+        ("seed_mass_mg = 130", "seed_mass_mg = 131", "values.seed_mass", "allowed is 0.5 to 2"),
+        # the drag coefficient is 0.587 (11 / v)^2 (derived)
+        (
+            "terminal_velocity_m_s = 5.9",
+            "terminal_velocity_m_s = 6.0",
+            "values.terminal_velocity",
+            "drag coefficient of 2.04; allowed is up to 2",
+        ),
+        ("bulk_density_kg_m3 = 1200", "bulk_density_kg_m3 = 900", "", ""),
+        ("length_mm = 7.2", "length_mm = 7.3", "values.length", "must not increase"),
+        ("size_cv_percent = nan", "size_cv_percent = 0", "values.size_cv_percent", "from 0 to 40"),
+        ("width_mm = 7\nwidth_in = 0.3", "width_in = 0.29", "values.width_in", "only one"),
+    ],
+)
+def test_a_lot_that_contradicts_itself_is_refused(over, within, key, words, told, accepted, folder):
+    path = own(folder, '[seed]\nlot = "lot.toml"\n')
+    field = over.partition(" ")[0]
+    (old,) = (line for line in LOT.splitlines() if line.startswith(f"{field} ="))
+    lot = folder / "lot.toml"
+    if key:
+        lot.write_text(LOT.replace(old, over), encoding="utf-8")
+        (line,) = told("explain", path)
+        assert line.startswith(f"{lot}: {key}: ") and words in line
+    lot.write_text(LOT.replace(old, within), encoding="utf-8")
+    accepted("explain", path)
+
+
+def test_a_heap_cannot_be_denser_than_its_seeds(told, folder):
+    lot = LOT.replace("kernel_density_kg_m3 = 1425", "kernel_density_kg_m3 = 762")
+    (folder / "lot.toml").write_text(lot.replace("= 261", "= 140"), encoding="utf-8")
+    (line,) = told("explain", own(folder, '[seed]\nlot = "lot.toml"\n'))
+    assert "values.bulk_density: 763 kg/m3 is not below the kernel density 762 kg/m3" in line
+
+
+# ---------------------------------------------------------------- all at once
+
+
+def test_all_faults_of_a_file_and_its_lot_are_told_at_once(told, folder):
+    path = own(
+        folder,
+        'shows = 1\nnothing = 2\n[seed]\nlot = "lot.toml"\n[disc]\ncells = 2\ncell = 3\n'
+        "hole_diameter_mm = nan\n[vacuum]\nvacuum_kpa = 99\nvacuum_inh2o = 2\n",
+    )
+    (folder / "lot.toml").write_text(LOT.replace("= 261", "= 0").replace('"maize"', "5"))
+    lines = told("explain", path, "--set", "speed_kmh=99", "--set", "no=1", "--set", "notch")
+    keys = [": ".join(line.split(": ")[:2]) for line in lines]
+    lot = folder / "lot.toml"
+    assert sorted(keys) == sorted(
+        [
+            f"{path}: shows",
+            f"{path}: nothing",
+            f"{path}: disc.cells",
+            f"{path}: disc.cell",
+            f"{path}: disc.hole_diameter_mm",
+            f"{path}: vacuum.vacuum_kpa",
+            f"{path}: vacuum.vacuum_inh2o",
+            "--set: demand.speed_kmh",
+            "--set: no",
+            "--set: notch",
+            f"{lot}: crop",
+            f"{lot}: values.seed_mass_mg",
+        ]
+    )
+
+
+def test_all_contradictions_are_told_at_once(told):
+    changes = ["hole_diameter_mm=14", "cells=400", "hopper_kg=0.01", "notch=9", "tube_length_mm=99"]
+    words = [word for change in changes for word in ("--set", change)]
+    assert len(told("explain", "maize_bench", *words)) == 5
+
+
+def test_a_file_that_states_nothing_lacks_every_key_that_has_no_default(told, folder):
+    path = folder / "empty.toml"
+    path.touch()
+    lines = told("explain", path)
+    assert f"{path}: disc.hole_diameter_mm: missing; give a number from 0.3 to 15 mm" in lines
+    assert f"{path}: title: missing or not a text; give a text in quotes" in lines
+    assert len(lines) == 18
+    assert len(set(lines)) == len(lines)
+
+
+# ---------------------------------------------------------------- files that are none
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\xff\xfe[\x00",
+        bytes(range(256)),
+        b"a = \n",
+        b"[disc",
+        b"a = 1\na = 2",
+        b"\x00",
+        b"[" * 5000,
+    ],
+    ids=["utf-16", "binary", "no value", "no bracket", "twice", "NUL", "deep"],
+)
+@pytest.mark.parametrize("kind", ["scenario", "lot", "extended"])
+def test_what_is_not_toml_is_refused_by_name(kind, content, told, folder):
+    spoilt = folder / "spoilt.toml"
+    spoilt.write_bytes(content)
+    path = {
+        "scenario": spoilt,
+        "lot": own(folder, '[seed]\nlot = "spoilt.toml"\n'),
+        "extended": own(folder, name="own2.toml"),
+    }[kind]
+    if kind == "extended":
+        path.write_text('extends = "spoilt.toml"\ntitle = "own"\n')
+    assert any(f"{spoilt}: is not valid TOML: " in line for line in told("explain", path))
+
+
+@pytest.mark.parametrize("name", ["", ".", "no", "no.toml", "no/no.toml", "a" * 300, "a\0b"])
+@pytest.mark.parametrize("kind", ["scenario", "lot", "extended"])
+def test_a_file_that_is_not_there_is_refused(kind, name, told, folder):
+    path = name
+    if kind != "scenario":
+        text = name.replace("\0", "\\u0000")
+        path = own(folder, f'[seed]\nlot = "{text}"\n')
+        if kind == "extended":
+            path.write_text(f'extends = "{text}"\ntitle = "own"\n')
+    assert told("explain", path)
+
+
+def test_a_pipe_in_place_of_a_lot_is_refused_not_waited_for(told, folder):
+    pipe = folder / "pipe.toml"
+    os.mkfifo(pipe)
+    writer = threading.Thread(target=pipe.write_text, args=("title = 1\n",), daemon=True)
+    path = own(folder, '[seed]\nlot = "pipe.toml"\n')
+    writer.start()  # so that a program that does wait comes to an end
+    try:
+        (line,) = told("explain", path)
+    finally:
+        reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+        writer.join()
+        os.close(reader)
+    assert "pipe.toml" in line
+
+
+@pytest.mark.parametrize("length", [1, 2, 3])
+def test_files_that_extend_one_another_in_a_circle_are_refused(length, told, folder):
+    for k in range(length):
+        text = f'extends = "c{(k + 1) % length}.toml"\n'
+        (folder / f"c{k}.toml").write_text(text, encoding="utf-8")
+    assert any("extends: files extend one another" in line for line in told("explain", "c0.toml"))
+
+
+@pytest.mark.parametrize("value", ["3", "true", '["maize_bench"]', "{ a = 1 }", "nan"])
+def test_extends_must_be_a_text(value, told, folder):
+    path = folder / "own.toml"
+    path.write_text(f'extends = {value}\ntitle = "x"\n', encoding="utf-8")
+    lines = told("explain", path)
+    assert f"{path}: extends: must be the path or name of a scenario, in quotes" in lines
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [("maize_bnch", "maize_bench"), ("canola_small_sed.toml", "canola_small_seed")],
+)
+def test_a_misspelt_scenario_is_hinted_at(name, meant, told):
+    assert meant in shipped_scenarios()
+    assert told("explain", name) == [
+        f"{name}: no such file or shipped scenario; did you mean '{meant}'?"
+    ]
+
+
+def test_a_misspelt_lot_is_hinted_at(told, folder):
+    (line,) = told("explain", own(folder, '[seed]\nlot = "soybeen"\n'))
+    assert "soybeen" in line and line.endswith("no such shipped lot; did you mean 'soybean'?")
+
+
+# ---------------------------------------------------------------- options
+
+
+@pytest.mark.parametrize("change", ["", "=", "cells", "cells=", "cells= "])
+def test_a_change_must_read_key_equals_value(change, told):
+    (line,) = told("explain", "maize_bench", f"--set={change}")
+    assert line.startswith("--set: ") and line.endswith("must read key=value, such as vacuum_kpa=4")
+
+
+@pytest.mark.parametrize("key", ["cellz", "disc.cellz", "pool.cells", "disk.cells", "a.b.cells"])
+def test_a_change_of_an_unknown_key_is_hinted_at(key, told):
+    lines = told("explain", "maize_bench", "--set", f"{key}=30")
+    assert lines == [f"--set: {key}: unknown key; did you mean 'cells'?"]
+
+
+@pytest.mark.parametrize(
+    ("change", "key"),
+    [
+        ("vacuum_kpa=nan", "vacuum.vacuum_kpa"),
+        ("vacuum_kpa=inf", "vacuum.vacuum_kpa"),
+        ("vacuum_kpa=1e400", "vacuum.vacuum_kpa"),
+        ("vacuum_kpa=1,2", "vacuum.vacuum_kpa"),
+        ("vacuum.vacuum_inh2o=99", "vacuum.vacuum_inh2o"),
+        ("cells=" + "9" * 5000, "disc.cells"),
+        ("cells=4.5", "disc.cells"),
+        ("firmer=yes", "furrow.firmer"),
+        ("surface=true", "furrow.surface"),
+        ("lot=3", "seed.lot"),
+    ],
+)
+def test_a_change_that_is_not_allowed_is_told_as_one(change, key, told):
+    (line,) = told("explain", "maize_bench", "--set", change)
+    assert line.startswith(f"--set: {key}: ") and "is not allowed; give " in line
+
+
+def test_both_units_of_one_key_in_changes_are_refused(told):
+    lines = told("explain", "maize_bench", "--set", "vacuum_kpa=4", "--set", "vacuum_inh2o=16")
+    assert lines == [
+        "--set: vacuum.vacuum_inh2o: states the same as vacuum_kpa; give only one of them"
+    ]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["run", "maize_bench", "--units=cubits"],
+        ["run"],
+        ["list", "planets"],
+        ["sow"],
+        ["lot", "--like", "canola", "--out", "x.toml"],
+        ["lot", "--like", "canola", "--out", "x.toml", "--seeds-per-kg=many"],
+        ["lot", "--like", "canola", "--out", "x.toml", "--seeds-per-kg=3", "--seeds-per-lb=3"],
+    ],
+    ids=lambda arguments: " ".join(arguments)[:40],
+)
+def test_a_command_that_cannot_be_understood_is_told_how(arguments, capsys):
+    assert main(arguments) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("usage: metersim ") and "Traceback" not in err
+    assert ": error: " in err.splitlines()[-1]
+
+
+@pytest.mark.parametrize(
+    "option",
+    ["seed=-1", "seed=1.5", "seed=nan", "seed=", "seed=" + "9" * 5000, "seed=\u0663", "seed=1_0"]
+    + ["turns=0", "turns=x", "turns=100001", "replicates=0", "replicates=1e3"],
+)
+@pytest.mark.parametrize("command", ["run", "compare"])
+def test_a_number_that_luck_or_length_cannot_be_is_told(command, option, told):
+    vary = ["--vary", "notch=0,1"] if command == "compare" else []
+    lines = told(command, "maize_bench", *vary, f"--{option}", "--set", "vacum_kpa=3")
+    name, _, _ = option.partition("=")
+    (line,) = {line for line in lines if "vacum" not in line}
+    assert line.startswith((f"--{name}: ", "--set: run.turns: ", "--vary: run.turns: "))
+    assert "whole number" in line or "key=value" in line
+    assert any("did you mean 'vacuum_kpa'?" in line for line in lines)
+
+
+@pytest.mark.parametrize("vary", ["", "=", "vacuum_kpa", "vacuum_kpa=", "vacuum_kpa=4,", "=,"])
+def test_a_comparison_needs_two_values(vary, told):
+    (line,) = told("compare", "maize_bench", f"--vary={vary}")
+    assert line.startswith("--vary: ") and "must read key=a,b" in line
+
+
+@pytest.mark.parametrize("vary", ["vacuum_kpa=4,x", "vacuum_kpa=99,4", "kpa=3,4", "cells=4,200"])
+def test_a_comparison_with_a_wrong_value_is_refused_before_it_runs(vary, told):
+    assert told("compare", "maize_bench", "--vary", vary)
+
+
+def test_a_comparison_needs_something_to_compare_with(told):
+    assert told("compare", "maize_bench") == [
+        "compare: give either --vary key=a,b or a second scenario"
+    ]
+    assert told("compare", "maize_bench", "maize_field", "--vary", "vacuum_kpa=3,4")
+
+
+# ---------------------------------------------------------------- lots of own seed
+
+HEADER = "length_mm,width_mm,thickness_mm\n"
+ROWS = "10.5,7.3,4.6\n" * 12
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "",
+        "\n\n",
+        '""\n',
+        '" "\n"",""\n',
+        "\x1c\n",
+        HEADER,
+        HEADER + "10.5,7.3,4.6\n" * 9,
+        (HEADER + ROWS).replace(",", ";"),
+        HEADER + ROWS + "nan,7,4\n",
+        HEADER + ROWS + "10,7\n",
+        HEADER + ROWS + '"10,7,4\n',
+        HEADER + ROWS + "9" * 200_000 + ",7,4\n",
+        HEADER.replace("width_mm", "length_in") + ROWS,
+        "\0" + HEADER + ROWS,
+    ],
+    ids=range(14),
+)
+def test_measured_seeds_that_cannot_be_used_are_refused(content, told, folder):
+    (folder / "seeds.csv").write_text(content, encoding="utf-8")
+    lines = told("lot", "--like", "maize_large_flat", "--csv", "seeds.csv", "--out", "x.toml")
+    assert all(line.startswith("seeds.csv: ") for line in lines)
+
+
+@pytest.mark.parametrize("count", ["nan", "inf", "0", "-3600", "1e9", "1"])
+@pytest.mark.parametrize("unit", ["kg", "lb"])
+def test_a_bag_label_that_cannot_be_is_refused(unit, count, told):
+    (line,) = told(
+        "lot", "--like", "maize_large_flat", f"--seeds-per-{unit}={count}", "--out", "x.toml"
+    )
+    assert line.startswith(f"bag label: seeds_per_{unit}: ") and "give a number from " in line
+
+
+@pytest.mark.parametrize("like", ["", "no", "no.toml", ".", "a" * 300 + ".toml", "a\0.toml"])
+def test_a_lot_to_borrow_from_must_be_there(like, told):
+    assert len(told("lot", "--like", like, "--seeds-per-kg=3600", "--out", "x.toml")) == 1
+
+
+# ---------------------------------------------------------------- outputs that cannot be
+
+OPTIONS = ["--json", "--csv", "--trace", "--figure"]
+
+
+def outputs(words):
+    return ["run", "maize_bench", "--turns", "1", *words]
+
+
+@pytest.mark.parametrize("option", OPTIONS)
+def test_an_output_needs_a_folder_and_must_be_a_file(option, told, folder):
+    (folder / "here.png").mkdir()
+    (folder / "file").touch()
+    assert told(*outputs([option, "no/x.png"])) == [f"{option}: no/x.png: there is no folder no"]
+    assert told(*outputs([option, "here.png"])) == [f"{option}: here.png: is a folder; give a file"]
+    assert told(*outputs([option, "file/x.png"])) == [
+        f"{option}: file/x.png: there is no folder file"
+    ]
+
+
+@pytest.mark.parametrize("option", OPTIONS)
+def test_an_output_that_may_not_be_written_is_refused_before_the_run(
+    option, told, folder, monkeypatch
+):
+    (folder / "x.png").write_text("old")
+    monkeypatch.setattr(os, "access", lambda path, mode: os.path.basename(path) != "x.png")
+    monkeypatch.setattr("metersim.simulation.simulate", None)
+    assert told(*outputs([option, "x.png"])) == [f"{option}: x.png: cannot be written"]
+
+
+@pytest.mark.parametrize("option", OPTIONS)
+@pytest.mark.parametrize("name", ["a\0b.png", "a" * 300 + ".png"])
+def test_a_name_that_no_file_can_have_is_refused(option, name, told):
+    assert len(told(*outputs([option, name]))) == 1
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="has no disk that is always full")
+@pytest.mark.parametrize("option", ["--json", "--csv", "--trace"])
+def test_a_full_disk_is_told(option, told):
+    assert told(*outputs([option, "/dev/full"])) == [
+        "/dev/full: cannot be written: No space left on device"
+    ]
+
+
+@pytest.mark.parametrize("other", ["x", "./x", "sub/../x", "{}/x", "link"])
+def test_two_outputs_cannot_go_to_the_same_file(other, told, folder):
+    (folder / "sub").mkdir()
+    (folder / "link").symlink_to("x")
+    other = other.format(folder)
+    assert told(*outputs(["--json", "x", "--csv", other])) == [
+        f"--csv: {other}: another output goes to the same file"
+    ]
+
+
+def test_all_outputs_are_checked_at_once(told):
+    words = ["--json", "no/x", "--csv", "no/y", "--trace", "no/z", "--figure", "no/f.png"]
+    assert len(told(*outputs(words))) == 4
+
+
+@pytest.mark.parametrize("command", ["run", "compare"])
+def test_a_figure_of_unknown_kind_is_refused_and_nothing_else_is_written(command, told):
+    words = {"run": ["--json", "x"], "compare": ["--vary", "notch=0,1"]}[command]
+    (line,) = told(command, "maize_bench", "--turns", "1", *words, "--figure", "x.bmp")
+    assert line.startswith("--figure: x.bmp: ") and ".png or .svg or .pdf" in line
+
+
+def test_an_output_does_not_take_the_place_of_an_input(told, folder):
+    path = own(folder)
+    assert told("run", path, "--turns", "1", "--json", path)
+    seeds = folder / "seeds.csv"
+    seeds.write_text(HEADER + ROWS)
+    assert told("lot", "--like", "maize_large_flat", "--csv", seeds, "--out", seeds)
+    assert (path.read_text(), seeds.read_text()) == (OWN, HEADER + ROWS)
+
+
+def elsewhere(*arguments, stdout=subprocess.PIPE, **environment):
+    """The command as a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "metersim", *arguments],
+        stdout=stdout,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(Path(metersim.__file__).parents[1])} | environment,
+    )
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="has no disk that is always full")
+def test_a_standard_output_that_is_full_is_told():
+    with open("/dev/full", "w") as full:
+        made = elsewhere("list", "lots", stdout=full)
+    assert made.returncode == 2
+    assert made.stderr.startswith("metersim: ") and made.stderr.count("\n") == 1
+
+
+def test_a_terminal_without_the_letters_of_a_title_gets_the_rest(folder):
+    path = own(folder)
+    path.write_text(OWN.replace('"own"', '"M\u00e4is \u4e2d"'), encoding="utf-8")
+    made = elsewhere("explain", path.name, PYTHONIOENCODING="ascii")
+    assert (made.returncode, made.stderr) == (0, "")
+    assert made.stdout.startswith("M") and "before it runs" in made.stdout
