@@ -9,9 +9,10 @@ from __future__ import annotations
 from functools import cached_property
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
-from metersim.luck import PLACES, CellLuck
+from metersim.luck import PLACES, Array, CellLuck
 from metersim.stations import Chances, Stations
 
 Column = Any  # a list or an array: both are read by index
@@ -66,16 +67,19 @@ class Dealt:
         The stations.
     times : list of lists, one a cell
         When each cell passes what. [s]
-    speeds : list, one a cell
+    speeds : ndarray, one a cell
         Speed of the hole at the cut-off. [m/s]
     """
 
     def __init__(
-        self, luck: CellLuck, stations: Stations, times: list[list[float]], speeds: list[float]
+        self, luck: CellLuck, stations: Stations, times: list[list[float]], speeds: Array
     ) -> None:
         self.luck = luck
         self.times = times
-        self.speeds = speeds
+        self.hole_speeds = speeds
+        self.speeds = speeds.tolist()
+        contacts = np.asarray(stations.tube.contacts(speeds), dtype=np.float64)
+        self.contacts = np.broadcast_to(contacts, speeds.shape).tolist()
         self.seats = stations.pickup.seats(luck)
         self.distance = self.seats.distance.tolist()
         self.along = self.seats.along.tolist()

@@ -54,6 +54,7 @@ def work_gate(meter: Meter) -> Steps:
     before = 0.0
     for tick, time in enumerate(times):
         yield Timeout(env, max(time - env.now, 0.0))
+        meter.note_changes()
         gate = meter.stations.gate
         passed = time - before
         before = time
@@ -165,14 +166,13 @@ def descend(
     meter.note(cell, place, "release", "released", "vacuum cut")
     stations = meter.stations
     tube, sensor, furrow = stations.tube, stations.sensor, stations.furrow
-    hole_speed = dealt.speeds[index]
-    speed = hole_speed * fates.downward[k]
+    speed = dealt.speeds[index] * fates.downward[k]
     if not stations.row_unit.still:
         speed = max(speed + shaking(meter, released), 0.0)
     steady = float(tube.steady_speed(seed.size))
     to_ground = tube.length + dealt.distance[index] * dealt.along[index]
     to_sensor = max(to_ground - sensor.height, 0.0)
-    mean = float(tube.contacts(hole_speed))
+    mean = dealt.contacts[index]
     gap_scale = to_ground / mean if mean > 0 else math.inf
     contact, last_contact = k * CONTACTS, (k + 1) * CONTACTS
     to_contact = fates.contact[contact] * gap_scale

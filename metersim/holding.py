@@ -107,18 +107,21 @@ def hang_on(
     meter: Meter, chances: Chances, cell: int, held: list[Held], start: float, end: float
 ) -> list[Held]:
     """What lack of vacuum, and the hardest shock between two times [s], leave of seeds carried."""
-    load, why = 1.0, "vacuum too low"
-    if not meter.stations.row_unit.still:
-        peak = meter.shaking.peak(start, end)
-        load += float(meter.stations.row_unit.peak_load(peak)) / (1 + chances.turn_load)
-        why = "shock of the row unit"
+    row_unit, shaking = meter.stations.row_unit, meter.shaking
+    weight = chances.carry_load / (1 + chances.turn_load)
     kept = []
     for seed in held:
-        if seed.needed * chances.carry_load * load > seed.share * meter.vacuum:
-            send_back(meter, cell, seed, "carry", "shaken off", why)
+        at_rest, pull = seed.needed * chances.carry_load, seed.share * meter.vacuum
+        spare = (pull - at_rest) / (seed.needed * weight)  # added load that it bears
+        if spare < 0:
+            send_back(meter, cell, seed, "carry", "shaken off", "vacuum too low")
+        elif spare < row_unit.peak_load(shaking.highest) and spare < row_unit.peak_load(
+            shaking.peak(start, end)
+        ):
+            send_back(meter, cell, seed, "carry", "shaken off", "shock of the row unit")
         else:
             kept.append(seed)
-    return settled(kept)
+    return settled(kept) if len(kept) < len(held) else held
 
 
 def send_back(meter: Meter, cell: int, seed: Held, station: str, event: str, why: str) -> None:

@@ -17,6 +17,7 @@ from metersim.scenario import Scenario
 from metersim.stations import PASSES, Chances, Stations, stations_of
 from metersim.streams import Streams
 
+KNOTS_DEALT = 512  # at a time
 KNOTS_AHEAD = 2  # that a moment needs beyond those of its own stretch
 
 
@@ -38,6 +39,7 @@ class Shaking:
         self.cosine: list[float] = []
         self.sine: list[float] = []
         self.envelope: list[float] = []
+        self.highest = 0.0
         self.go_on(KNOTS_AHEAD)
 
     def go_on(self, knots: int) -> None:
@@ -46,13 +48,13 @@ class Shaking:
         self.cosine += cosine.tolist()
         self.sine += sine.tolist()
         self.envelope += np.hypot(cosine, sine).tolist()
+        self.highest = max(self.envelope)
 
     def knot(self, time: float) -> int:
         """Number of the knot before a time [s]; both knots around it are there afterwards."""
         knot = int(time / KNOT_INTERVAL)
-        missing = knot + KNOTS_AHEAD - len(self.envelope)
-        if missing > 0:
-            self.go_on(missing)
+        if knot + KNOTS_AHEAD > len(self.envelope):
+            self.go_on(knot + KNOTS_AHEAD + KNOTS_DEALT - len(self.envelope))
         return knot
 
     def peak(self, start: float, end: float) -> float:
@@ -70,6 +72,8 @@ class Meter:
     ----------
     env : simpy.Environment
         The clock.
+    stations : Stations
+        The stations; assign another value to change the meter while it runs.
     vacuum : float
         Vacuum at the holes, 0 or more; may be assigned. [Pa]
     hopper, pool, carried, falling, landed : int
@@ -86,7 +90,7 @@ class Meter:
     ) -> None:
         self.env = env
         self.scenario = scenario
-        self._stations = stations
+        self.stations = self._noted = stations
         self.replaced = stations.departures(stations_of(scenario))
         self.vacuum = scenario.vacuum.vacuum
         self.cells = scenario.disc.cells
@@ -114,22 +118,20 @@ class Meter:
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
         self.seed_rows: list[tuple[Any, ...]] = []
 
-    @property
-    def stations(self) -> Stations:
-        """The stations; assign another value to change the meter while it runs.
+    def note_changes(self) -> None:
+        """Record which stations were replaced since the last tick.
 
-        Assigning raises ValueError when the drive differs: it keeps the schedule of the start.
+        Raises
+        ------
+        ValueError
+            When the drive was: it keeps the schedule that it had at the start.
         """
-        return self._stations
-
-    @stations.setter
-    def stations(self, stations: Stations) -> None:
-        if stations.drive != self._stations.drive:
-            raise ValueError("drive differs; it keeps the schedule that it had at the start")
-        for name, what in stations.departures(self._stations).items():
+        for name, what in self.stations.departures(self._noted).items():
+            if name == "drive":
+                raise ValueError("drive differs; it keeps the schedule that it had at the start")
             self.replaced[name] = f"{what} from {self.env.now:.3f} s"
             self.note(-1, -1, name, "changed", self.replaced[name])
-        self._stations = stations
+        self._noted = self.stations
 
     @property
     def total(self) -> int:
@@ -145,12 +147,14 @@ class Meter:
             angles = cells[:, None] * self.pitch + np.array(PASSES)
             times = self.stations.drive.time_at(angles).tolist()
             turning = self.stations.drive.speed_at(angles[:, -1])
-            speeds = (turning * self.scenario.disc.circle_radius).tolist()
+            speeds = turning * self.scenario.disc.circle_radius
             luck = self.cell_streams.deal(len(cells))
             self._dealt[block] = Dealt(luck, self.stations, times, speeds)
         dealt = self._dealt[block]
         if dealt.stations is not self.stations:
-            dealt = self._dealt[block] = Dealt(dealt.luck, self.stations, dealt.times, dealt.speeds)
+            dealt = self._dealt[block] = Dealt(
+                dealt.luck, self.stations, dealt.times, dealt.hole_speeds
+            )
         return dealt, index
 
     @property

@@ -187,7 +187,7 @@ def test_a_live_low_gate_starves_later_cells(undisturbed):
     run = simulate(undisturbed.scenario, visitors=[changed_at(LATER, "gate", opening=0.011)])
     cell = int(LATER * run.scenario.cell_rate)
     assert run.ticks.pool[-1] < 30 < run.ticks.pool[0]
-    assert (run.cells.released[-300:] == 0).mean() > 0.2
+    assert (run.cells.released[-60:] == 0).mean() > 0.2
     assert (run.cells.released[:cell] == 0).mean() < 0.02
 
 
