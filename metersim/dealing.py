@@ -12,17 +12,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.falls import Falls
 from metersim.luck import PLACES, Array, CellLuck
 from metersim.stations import Chances, Stations
 
+NO_VACUUM = 1e-9  # Pa, where nothing joins anyway
 Column = Any  # a list or an array: both are read by index
 
 
 class SeedFates:
-    """What is in store for the seeds of some places, cell by cell.
-
-    The columns of wall contacts hold several entries a seed, the others one.
-    """
+    """What is in store for the seeds of some places, cell by cell."""
 
     def __init__(self, luck: CellLuck, stations: Stations, places: slice) -> None:
         def column(values: NDArray[Any]) -> Column:
@@ -32,12 +31,24 @@ class SeedFates:
         self.heap = column(luck.heap)
         self.reach = column(stations.singulator.reach(luck.pose))
         self.weakest = column(luck.tooth.min(axis=2))
-        self.downward = column(stations.release.downward(luck.launch))
-        self.contact = column(luck.contact)
-        self.loss = column(luck.loss)
         self.detection = column(luck.detection)
         self.soil = column(luck.soil)
-        self.hop = column(luck.hop)
+
+
+class ListedFalls:
+    """Ways down as lists; `duration` is flat, with `STRETCHES` entries a seed."""
+
+    def __init__(self, falls: Falls) -> None:
+        self.count = falls.count.tolist()
+        self.sensor = falls.sensor.tolist()
+        self.contacts = falls.contacts.tolist()
+        self.loss = falls.loss
+        self.duration = falls.duration.ravel().tolist()
+        self.time = falls.time.tolist()
+        self.speed_at_beam = falls.speed_at_beam.tolist()
+        self.speed = falls.speed.tolist()
+        self.hop_time = falls.hop_time.tolist()
+        self.hop_length = falls.hop_length.tolist()
 
 
 class Window:
@@ -53,6 +64,8 @@ class Window:
         self.reason = picked.reason.tolist()
         self.first_needed = picked.needed[:, 0].tolist()
         self.first_size = picked.size[:, 0].tolist()
+        strength = picked.needed[:, 0] * chances.carry_load / max(chances.vacuum, NO_VACUUM)
+        self.first_travel = stations.release.travel(np.minimum(strength, 1.0)).tolist()
         self.needed, self.size, self.share = picked.needed, picked.size, picked.share
 
 
@@ -75,23 +88,42 @@ class Dealt:
         self, luck: CellLuck, stations: Stations, times: list[list[float]], speeds: Array
     ) -> None:
         self.luck = luck
+        self.stations = stations
         self.times = times
         self.hole_speeds = speeds
         self.speeds = speeds.tolist()
-        contacts = np.asarray(stations.tube.contacts(speeds), dtype=np.float64)
-        self.contacts = np.broadcast_to(contacts, speeds.shape).tolist()
         self.seats = stations.pickup.seats(luck)
         self.distance = self.seats.distance.tolist()
-        self.along = self.seats.along.tolist()
+        self.first_falls = ListedFalls(self._falls(0, slice(None)))
         self.across = self.seats.across.tolist()
         self.first = SeedFates(luck, stations, slice(0, 1))
-        self.stations = stations
         self._window: Window | None = None
 
     @cached_property
     def later(self) -> SeedFates:
         """What is in store for seeds that join a cell after its first."""
         return SeedFates(self.luck, self.stations, slice(1, PLACES))
+
+    def falls(self, index: int, place: int) -> tuple[ListedFalls, int]:
+        """The way down of a seed, and its index there."""
+        if place == 0:
+            return self.first_falls, index
+        return ListedFalls(self._falls(place, slice(index, index + 1))), 0
+
+    def _falls(self, place: int, cells: slice) -> Falls:
+        luck, stations = self.luck, self.stations
+        speeds = self.hole_speeds[cells]
+        contacts = np.asarray(stations.tube.contacts(speeds), dtype=np.float64)
+        return Falls(
+            stations,
+            launch=speeds * stations.release.downward(luck.launch[cells, place]),
+            mean_contacts=np.broadcast_to(contacts, speeds.shape),
+            size=stations.pickup.size(luck.size[cells, place]),
+            start=self.seats.distance[cells] * self.seats.along[cells],
+            gaps=luck.contact[cells, place],
+            ranks=luck.loss[cells, place],
+            hop=luck.hop[cells, place],
+        )
 
     def fate(self, index: int, place: int) -> tuple[SeedFates, int]:
         """The columns of a seed, and its index in them."""
@@ -106,7 +138,7 @@ class Dealt:
         long as nothing changes.
         """
         window = self._window
-        same = window is not None and window.chances == chances
+        same = window is not None and (window.chances is chances or window.chances == chances)
         if window is None or not same or not 0 <= index - window.start < window.cells:
             cells = 2 * window.cells if window is not None and same else least
             part = CellLuck(

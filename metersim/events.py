@@ -19,19 +19,37 @@ from simpy.events import Process, Timeout
 
 from metersim import records
 from metersim.dealing import Dealt
+from metersim.falls import STRETCHES
 from metersim.holding import hang_on, knock, pick_up, sweep
-from metersim.luck import CONTACTS
 from metersim.meter import Held, Meter
 from metersim.physics.rowunit import KNOT_INTERVAL
 from metersim.scenario import Scenario
 from metersim.stations import Chances, Stations
 from metersim.streams import Streams
 
-KNOTS_IN_STRETCH = 10  # of the row unit's shaking
+KNOTS_IN_STRETCH = 40  # of the row unit's shaking
 SHAKING_STRETCH = KNOTS_IN_STRETCH * KNOT_INTERVAL  # s
 
 Steps = Generator[simpy.Event, Any, None]
 Visitor = Callable[[Meter], Steps]
+
+
+class Wait(simpy.Event):
+    """The waits of one process, one after the other: ``yield wait(seconds)``.
+
+    A timeout that is used again; a fresh one for each of a dozen waits a cell costs a tenth of
+    a run.
+    """
+
+    def __init__(self, env: simpy.Environment) -> None:
+        super().__init__(env)
+        self._ok, self._value = True, None
+
+    def __call__(self, seconds: float) -> Wait:
+        """Wait so many seconds, 0 or more."""
+        self.callbacks = []
+        self.env.schedule(self, delay=seconds)
+        return self
 
 
 def turn_disc(meter: Meter) -> Steps:
@@ -74,7 +92,7 @@ def work_gate(meter: Meter) -> Steps:
             meter.pool += inflow
             if inflow and not meter.hopper:
                 meter.note(-1, -1, "gate", "hopper ran empty")
-        meter.pool_at_tick = meter.pool
+        meter.look()
         meter.ticks.append((time, meter.pool, meter.hopper, meter.arched))
 
 
@@ -88,13 +106,13 @@ def shake(meter: Meter) -> Steps:
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
     """A hole: into the pool, out of it, past the singulator, to the cut-off, and round again."""
-    env, clock = meter.env, 0.0
+    wait, clock = Wait(meter.env), 0.0
     for cell in range(hole, meter.passages, meter.cells):
         dealt, index = meter.dealt(cell)
         enters, leaves, meets_edge, is_cut = dealt.times[index]
-        yield Timeout(env, enters - clock)
+        yield wait(enters - clock)
         chances = meter.chances
-        yield Timeout(env, leaves - enters)
+        yield wait(leaves - enters)
         held, reason = pick_up(meter, chances, dealt, index, cell)
         joined = len(held)
         meter.pool -= joined
@@ -103,14 +121,14 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
             held = knock(meter, chances, dealt, index, cell, held)
             reason = reason if held else records.KNOCKED
         knocked = joined - len(held)
-        yield Timeout(env, meets_edge - leaves)
+        yield wait(meets_edge - leaves)
         if held:
             held = sweep(meter, dealt, index, cell, held)
             reason = reason if held else records.SWEPT
             if meter.events is not None:
                 meter.note_all(cell, held, "singulator", "passed")
         swept = joined - knocked - len(held)
-        yield Timeout(env, is_cut - meets_edge)
+        yield wait(is_cut - meets_edge)
         clock = is_cut
         if held:
             held = hang_on(meter, chances, cell, held, leaves, is_cut)
@@ -135,8 +153,11 @@ def let_go(
     """Send the seeds of a cell on their way down: the first when its share of the hole is shut,
     later ones after it."""
     release, first = meter.stations.release, held[0]
-    strength = first.needed * chances.carry_load / (first.share * meter.vacuum)
-    travel = float(release.travel(min(strength, 1.0)))
+    travel = first.travel
+    changed = meter.vacuum != chances.vacuum or dealt.stations is not meter.stations
+    if changed or first.place or first.share != 1:
+        strength = first.needed * chances.carry_load / (first.share * meter.vacuum)
+        travel = float(release.travel(min(strength, 1.0)))
     for seed in held:
         if seed is not first:
             travel += float(release.lag(seed.size))
@@ -156,78 +177,70 @@ def descend(
     """A seed's way down: off the hole, from wall to wall, through the beam, to rest.
 
     The seed keeps its own clock, so that its records do not carry the rounding of the
-    simulation's.
+    simulation's.  Its fall was worked out with those of many others, for a meter at rest; the
+    row unit's shaking at its release moves it a little.
     """
-    env, place = meter.env, seed.place
-    fates, k = dealt.fate(index, place)
-    yield Timeout(env, delay)
+    wait, place = Wait(meter.env), seed.place
+    falls, k = dealt.falls(index, place)
+    fates, fate = dealt.fate(index, place)
+    yield wait(delay)
     meter.carried -= 1
     meter.falling += 1
-    meter.note(cell, place, "release", "released", "vacuum cut")
+    tracing = meter.events is not None
+    if tracing:
+        meter.note(cell, place, "release", "released", "vacuum cut")
     stations = meter.stations
-    tube, sensor, furrow = stations.tube, stations.sensor, stations.furrow
-    speed = dealt.speeds[index] * fates.downward[k]
+    later = 0.0
     if not stations.row_unit.still:
-        speed = max(speed + shaking(meter, released), 0.0)
-    steady = float(tube.steady_speed(seed.size))
-    to_ground = tube.length + dealt.distance[index] * dealt.along[index]
-    to_sensor = max(to_ground - sensor.height, 0.0)
-    mean = dealt.contacts[index]
-    gap_scale = to_ground / mean if mean > 0 else math.inf
-    contact, last_contact = k * CONTACTS, (k + 1) * CONTACTS
-    to_contact = fates.contact[contact] * gap_scale
-    now, crossed, seen = released, 0.0, False
-    while to_ground > 0:
-        step = min(to_contact, to_sensor, to_ground)
-        fall_time, end = tube.fall(step, speed, steady)
-        fall_time, speed = float(fall_time), float(end)
-        yield Timeout(env, fall_time)
-        now += fall_time
-        to_ground -= step
-        to_sensor -= step
-        to_contact -= step
-        if to_sensor == 0:
+        later = stations.tube.later_by(shaking(meter, released), falls.time[k], falls.speed[k])
+    now, crossed, seen, contact = released, 0.0, False, 0
+    count, sensor = falls.count[k], falls.sensor[k]
+    for stretch in range(count):
+        lasts = max(falls.duration[k * STRETCHES + stretch] + later, 0.0)
+        later = 0.0
+        yield wait(lasts)
+        now += lasts
+        if stretch == sensor:
             crossed = now
-            seen = watch(meter, cell, seed, now, speed, fates.detection[k] < sensor.detection)
-            to_sensor = math.inf
-        if to_contact == 0:
-            loss = float(tube.loss(fates.loss[contact]))
-            speed *= 1 - loss
+            detected = fates.detection[fate] < stations.sensor.detection
+            seen = watch(meter, cell, seed, now, falls.speed_at_beam[k], detected)
+        elif tracing and stretch < count - 1:
+            loss = f"lost {falls.loss[k, contact]:.0%} of its speed"
+            meter.note(cell, place, "tube", "touched the wall", loss)
             contact += 1
-            to_contact = math.inf
-            if contact < last_contact:
-                to_contact = fates.contact[contact] * gap_scale
-            if meter.events is not None:
-                meter.note(cell, place, "tube", "touched the wall", f"lost {loss:.0%} of its speed")
+    furrow = stations.furrow
     position = furrow.ground_speed * now
-    if meter.events is not None:
-        meter.note(cell, place, "furrow", "landed", f"at {speed:.2f} m/s")
+    if tracing:
+        meter.note(cell, place, "furrow", "landed", f"at {falls.speed[k]:.2f} m/s")
     if furrow.in_field:
-        hop_time = float(furrow.hop_time(fates.hop[k], speed))
-        position += float(furrow.hop_length(hop_time, speed)) + fates.soil[k] * furrow.scatter
-        yield Timeout(env, hop_time)
+        hop_time = falls.hop_time[k]
+        position += falls.hop_length[k] + fates.soil[fate] * furrow.scatter
+        yield wait(hop_time)
         now += hop_time
-        if meter.events is not None:
+        if tracing:
             meter.note(cell, place, "furrow", "at rest", f"after {hop_time * 1e3:.0f} ms of hop")
     meter.falling -= 1
     meter.landed += 1
-    contacts = contact - k * CONTACTS
+    contacts = falls.contacts[k]
     row = (cell, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
     meter.seed_rows.append(row)
 
 
 def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detected: bool) -> bool:
     """Whether the sensor gives a pulse of its own for a seed that crosses the beam."""
+    tracing = meter.events is not None
     if not detected:
-        meter.note(cell, seed.place, "sensor", "not seen", "missed by the beam")
+        if tracing:
+            meter.note(cell, seed.place, "sensor", "not seen", "missed by the beam")
         return False
     alone = now >= meter.beam_dark_until
     dark_until = now + float(meter.stations.sensor.pulse(seed.size, speed))
     meter.beam_dark_until = max(meter.beam_dark_until, dark_until)
-    if alone:
-        meter.note(cell, seed.place, "sensor", "seen", "gave a pulse of its own")
-    else:
-        meter.note(cell, seed.place, "sensor", "not seen", "merged with the seed before")
+    if tracing:
+        what = ("seen", "gave a pulse of its own")
+        if not alone:
+            what = ("not seen", "merged with the seed before")
+        meter.note(cell, seed.place, "sensor", *what)
     return alone
 
 

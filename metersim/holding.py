@@ -26,7 +26,7 @@ def pick_up(
             reason = records.POOL_EMPTY
         meter.note(cell, -1, "pickup", "cell empty", records.REASONS[reason])
         return [], reason
-    held = [Held(0, window.first_size[k], window.first_needed[k], 1.0)]
+    held = [Held(0, window.first_size[k], window.first_needed[k], 1.0, window.first_travel[k])]
     for place in range(1, count):
         share = float(window.share[k, place])
         held[0].share -= share
@@ -108,6 +108,7 @@ def hang_on(
 ) -> list[Held]:
     """What lack of vacuum, and the hardest shock between two times [s], leave of seeds carried."""
     row_unit, shaking = meter.stations.row_unit, meter.shaking
+    highest = row_unit.peak_load(shaking.highest)
     weight = chances.carry_load / (1 + chances.turn_load)
     kept = []
     for seed in held:
@@ -115,9 +116,7 @@ def hang_on(
         spare = (pull - at_rest) / (seed.needed * weight)  # added load that it bears
         if spare < 0:
             send_back(meter, cell, seed, "carry", "shaken off", "vacuum too low")
-        elif spare < row_unit.peak_load(shaking.highest) and spare < row_unit.peak_load(
-            shaking.peak(start, end)
-        ):
+        elif spare < highest and spare < row_unit.peak_load(shaking.peak(start, end)):
             send_back(meter, cell, seed, "carry", "shaken off", "shock of the row unit")
         else:
             kept.append(seed)

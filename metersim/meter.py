@@ -29,6 +29,7 @@ class Held:
     size: float  # over the mean
     needed: float  # vacuum it needs on the whole hole in the pool, Pa
     share: float  # share of the hole that pulls it
+    travel: float = math.nan  # past the cut-off until it leaves, if nothing changes till then, m
 
 
 class Shaking:
@@ -47,8 +48,9 @@ class Shaking:
         cosine, sine = self._luck.deal(knots)
         self.cosine += cosine.tolist()
         self.sine += sine.tolist()
-        self.envelope += np.hypot(cosine, sine).tolist()
-        self.highest = max(self.envelope)
+        size = np.hypot(cosine, sine)
+        self.envelope += size.tolist()
+        self.highest = max(self.highest, float(size.max()))
 
     def knot(self, time: float) -> int:
         """Number of the knot before a time [s]; both knots around it are there afterwards."""
@@ -110,9 +112,9 @@ class Meter:
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
         self.arched = False
-        self.pool_at_tick = self.pool
         self._dealt: dict[int, Dealt] = {}
-        self._chances: tuple[tuple[Any, ...], Chances] | None = None
+        self.chances: Chances  # of a cell that enters the pool, since the last tick
+        self._looked: tuple[Any, ...] = ()
         self.events: list[Event] | None = [] if trace else None
         self.ticks: list[tuple[float, int, int, bool]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
@@ -126,6 +128,8 @@ class Meter:
         ValueError
             When the drive was: it keeps the schedule that it had at the start.
         """
+        if self.stations is self._noted:
+            return
         for name, what in self.stations.departures(self._noted).items():
             if name == "drive":
                 raise ValueError("drive differs; it keeps the schedule that it had at the start")
@@ -157,15 +161,14 @@ class Meter:
             )
         return dealt, index
 
-    @property
-    def chances(self) -> Chances:
-        """What a cell that enters the pool now has to expect."""
-        now = (self.pool_at_tick, self.vacuum, self.speed, self.stations)
-        if self._chances is None or self._chances[0] != now:
-            level = self.stations.gate.level(self.pool_at_tick)
+    def look(self) -> None:
+        """Bring up to date what a cell that enters the pool has to expect."""
+        now = (self.pool, self.vacuum, self.speed, self.stations)
+        if now != self._looked:
+            level = self.stations.gate.level(self.pool)
             made = self.stations.pickup.chances(level, self.vacuum, self.speed)
-            self._chances = (now, Chances(*map(float, made)))
-        return self._chances[1]
+            self.chances = Chances(*map(float, made))
+            self._looked = now
 
     def note(self, cell: int, place: int, station: str, event: str, why: str = "") -> None:
         """Add a line to the trace."""

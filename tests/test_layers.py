@@ -34,6 +34,7 @@ LAYERS = (
     "metersim.records",
     "metersim.stations.*",
     "metersim.stations",
+    "metersim.falls",
     "metersim.dealing",
     "metersim.meter",
     "metersim.holding",

@@ -36,8 +36,7 @@ def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: An
     -----
     Source: the band is that of gao2024; assumption: normal, linear envelope.
     """
-    part = time / KNOT_INTERVAL
-    part = part - np.floor(part)
+    part = time % KNOT_INTERVAL / KNOT_INTERVAL
     rest = 1 - part
     scale = np.sqrt(rest * rest + part * part)
     cosine = rest * before + part * after

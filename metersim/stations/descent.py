@@ -77,6 +77,10 @@ class TubeStation:
         """Terminal velocity of a seed of this relative size. [m/s]"""
         return self.terminal_velocity * np.sqrt(size)
 
+    def later_by(self, launch_change: Any, time: Any, speed: Any) -> Any:
+        """Change of a fall's time [s] by a small change of its launch speed. [m/s]"""
+        return tube.later_by(launch_change, time, speed)
+
     def fall(self, height: Any, speed: Any, steady: Any) -> tuple[Any, Any]:
         """Time to fall through a height [s], and speed there [m/s]."""
         end = tube.fall_speed(height, speed, steady, GRAVITY)

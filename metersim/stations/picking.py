@@ -166,6 +166,10 @@ class PickupStation:
             knocks=pool.knock_chance_scale(excess, self.lot.gmd, k.knock),
         )
 
+    def size(self, draw: Any) -> Any:
+        """Linear size over the mean of a seed of which nothing is known but a draw. [1]"""
+        return np.exp(self.lot.size_cv * draw)
+
     def seats(self, luck: CellLuck) -> Seats:
         """Where first seeds sit, and what gap they leave for later ones."""
         distance = luck.seat * self.coefficients.eccentricity * self.hole_diameter / 2
@@ -239,7 +243,7 @@ class PickupStation:
                 gap[uncovered],
                 first[uncovered],
             )
-            other = np.exp(self.lot.size_cv * luck.size[at, place])
+            other = self.size(luck.size[at, place])
             distance = outline * (first + other) - gap
             lens = pickup.circles_overlap(self.hole_diameter / 2, outline * other, distance)
             part = free[at] * np.minimum(lens, MOST_COVERED)
