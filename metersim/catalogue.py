@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from metersim import physics
 from metersim.coefficients import USUAL, Coefficients
 from metersim.fields import Spec, specs
-from metersim.scenario import all_fields
+from metersim.sections import all_fields
 
 
 @dataclass(frozen=True)

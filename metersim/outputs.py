@@ -16,7 +16,7 @@ from metersim.files import replace_all
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
 from metersim.records import REASONS, Run
-from metersim.scenario import SECTIONS
+from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
 
 FIGURES = (".png", ".svg", ".pdf")

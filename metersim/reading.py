@@ -9,7 +9,8 @@ from typing import Any
 
 from metersim.faults import BadInput, Fault, bad, hint
 from metersim.fields import keys_of, read_section, specs
-from metersim.scenario import SECTIONS, Scenario
+from metersim.scenario import Scenario
+from metersim.sections import SECTIONS
 from metersim.seedlot import SeedLot, load_lot, read_toml
 
 _HERE = Path(__file__).parent

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from metersim.faults import BadInput
 from metersim.fields import specs
 from metersim.measures import BY_KEY, Measured, difference, measure
-from metersim.scenario import (
+from metersim.scenario import Scenario
+from metersim.sections import (
     SECTIONS,
     Cutoff,
     Demand,
@@ -18,7 +19,6 @@ from metersim.scenario import (
     Furrow,
     Length,
     Pool,
-    Scenario,
     Seed,
     Sensor,
     Singulator,

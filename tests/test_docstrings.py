@@ -13,7 +13,7 @@ import pytest
 import metersim.physics
 from metersim.coefficients import Coefficients
 from metersim.fields import specs
-from metersim.scenario import SECTIONS
+from metersim.sections import SECTIONS
 from metersim.seedlot import SeedLot
 from metersim.sources import SOURCES
 

@@ -27,6 +27,7 @@ LAYERS = (
     "metersim.seedlot",
     "metersim.seedcsv",
     "metersim.makelot",
+    "metersim.sections",
     "metersim.scenario",
     "metersim.reading",
     "metersim.streams",

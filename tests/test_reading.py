@@ -18,7 +18,8 @@ from metersim.reading import (
     section_of,
     shipped_scenarios,
 )
-from metersim.scenario import SECTIONS, Scenario, all_fields
+from metersim.scenario import Scenario
+from metersim.sections import SECTIONS, all_fields
 from metersim.seedlot import shipped_lots
 
 BENCH = shipped_scenarios()["maize_bench"]

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from metersim import units
 from metersim.fields import keys_of, specs
-from metersim.scenario import SECTIONS
+from metersim.sections import SECTIONS
 from metersim.units import UNITS, sentence_number
 
 

@@ -18,7 +18,7 @@ from metersim import intervals
 from metersim.coefficients import USUAL
 from metersim.intervals import Estimate
 from metersim.measures import BY_KEY, difference, measure
-from metersim.scenario import Seed
+from metersim.sections import Seed
 from metersim.simulation import simulate
 from metersim.spacing import class_columns, spacings_of
 from metersim.stations import stations_of
