@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from metersim.physics.drive import duration, time_at
+from metersim.physics.drive import duration, speed_at, time_at
 
 OMEGA = 3.2  # rad/s, an ordinary disc speed, constructed
 TURN = 2 * math.pi
@@ -92,3 +92,23 @@ def test_equal_steps_take_equal_times():
     angle = 1e4 + 0.1 * np.arange(1000)
     assert np.ptp(duration(angle, 0.1, OMEGA, 1.3, 0.0, 1)) == 0
     assert np.ptp(np.diff(time_at(angle, OMEGA, 1.3, 0.0, 1))) > 0  # control
+
+
+def test_speed_is_the_slope_of_the_turning():
+    """On the ramp, at its end, at speed and on a ripple: the inverse of dt/dangle."""
+    for ramp, ripple in ((0.0, 0.0), (4.0, 0.0), (0.0, 0.3), (4.0, 0.3)):
+        machine = (2.1, ramp, ripple, 5)
+        angle = np.linspace(0.3, 30, 500)
+        step = 1e-5
+        slope = (time_at(angle + step, *machine) - time_at(angle - step, *machine)) / (2 * step)
+        assert speed_at(angle, *machine) == pytest.approx(1 / slope, rel=1e-5)
+
+
+def test_a_duration_is_a_difference_of_times():
+    """And equal steps at steady speed take equal times to the last bit."""
+    machine = (2.1, 4.0, 0.3, 5)
+    angle = np.linspace(0, 30, 200)
+    times = time_at(angle, *machine)
+    assert duration(angle[:-1], np.diff(angle), *machine) == pytest.approx(np.diff(times))
+    steady = duration(1e3 * np.arange(1, 50), 0.25, 2.1, 0.0, 0.0, 1)
+    assert len(set(steady.tolist())) == 1

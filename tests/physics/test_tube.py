@@ -176,3 +176,11 @@ def test_loss_at_a_contact_is_even_up_to_its_largest():
 def test_no_contact_takes_all_speed():
     """The roughest tube leaves a tenth of the speed, so that every seed comes down."""
     assert tube.contact_loss(1.0, 100.0, 0.45) == 0.9
+
+
+def test_a_small_change_of_launch_is_felt_to_first_order():
+    """Against the difference of two falls; drag makes it a little weaker."""
+    for height, launch in ((0.45, 0.2), (0.8, 0.0), (0.3, 0.4)):
+        time, end = fall(height, launch, 11.0)
+        faster, _ = fall(height, launch + 0.012, 11.0)
+        assert tube.later_by(0.012, time, end) == pytest.approx(faster - time, rel=0.1)

@@ -1,0 +1,156 @@
+"""Measures of a run are what the plain indices of its positions say."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from metersim import spacing
+from metersim.limits import DOUBLES, SCATTER, causes, cautions
+from metersim.measures import BY_KEY, MEASURES, difference, measure
+from metersim.records import REASONS
+from metersim.studies.compare import COMPARED, compare
+from metersim.studies.explain import explain
+from tests.strategies import BENCH, simulate
+
+FIELD = BENCH.replace(furrow__surface="field", run__turns=100)
+LOOSE = BENCH.replace(disc__hole_diameter=5.6e-3, singulator__notch=-2.0, run__turns=100)
+
+
+@pytest.fixture(scope="module", params=[FIELD, LOOSE], ids=["field", "doubles"])
+def run(request):
+    return simulate(request.param)
+
+
+def test_indices_are_those_of_the_positions(run):
+    found, nominal = measure(run), run.scenario.spacing
+    gaps = spacing.spacings_of(run.seeds.position)
+    per_spacing = spacing.per_spacing(spacing.class_counts(gaps, nominal))
+    per_place = spacing.per_place(spacing.class_counts(gaps, nominal))
+    expected = {
+        "per_spacing.multiple": per_spacing.multiple,
+        "per_spacing.quality": per_spacing.quality,
+        "per_spacing.miss": per_spacing.miss,
+        "per_place.multiple": per_place.multiple,
+        "per_place.single": per_place.single,
+        "per_place.miss": per_place.miss,
+        "precision": spacing.precision(gaps, nominal),
+        "spacing.mean": gaps.mean(),
+        "spacing.sd": gaps.std(ddof=1),
+        "spacing.cv": gaps.std(ddof=1) / gaps.mean(),
+        "spacing.cp3": spacing.within_window(gaps, nominal),
+        "sensor.seen": run.seeds.seen.mean(),
+    }
+    for key, value in expected.items():
+        assert found[key].value == pytest.approx(value), key
+
+
+def test_drop_times_and_loads_are_those_of_the_records(run):
+    found, cells = measure(run), run.cells
+    fall = run.seeds.landing_time - run.seeds.release_time
+    assert found["drop_time.mean"].value == pytest.approx(fall.mean())
+    assert found["drop_time.sd"].value == pytest.approx(fall.std(ddof=1))
+    for key, load in (("skip", 0), ("single", 1), ("double", 2), ("triple", 3)):
+        assert found[f"cells.{key}"].value == pytest.approx((cells.released == load).mean())
+    starts = (cells.released == 0) & ~np.concatenate(([False], cells.released[:-1] == 0))
+    skips = (cells.released == 0).sum()
+    assert found["cells.skip_run"].value == pytest.approx(skips / starts.sum())
+
+
+def test_seeds_on_an_area_are_seeds_over_the_ground_covered():
+    """Also when the disc starts from rest and the ground runs on meanwhile."""
+    slow = BENCH.replace(drive__start_ramp=20.0, run__turns=40)
+    run = simulate(slow)
+    demand, times = slow.demand, run.seeds.release_time
+    ground = (times[-1] - times[0]) * demand.speed * demand.row_spacing
+    placed = measure(run)["placed.per_area"].value
+    assert placed == pytest.approx((len(times) - 1) / ground, rel=0.01)
+    assert placed < 0.99 * demand.rate  # control: the ramp is seen
+
+
+def test_every_interval_holds_its_value_and_shares_stay_shares(run):
+    for item in MEASURES:
+        estimate = measure(run)[item.key]
+        assert estimate.low <= estimate.value <= estimate.high
+        assert estimate.low >= 0
+        if item.kind == "share" and item.function is None:
+            assert estimate.high <= 1
+
+
+def test_replicates_narrow_an_interval():
+    """Four times the cells halve it, within what chance does to a width (a quarter)."""
+    runs = [simulate(FIELD, replicate=k) for k in range(4)]
+    one, four = measure(runs[0])["precision"], measure(runs)["precision"]
+    assert (four.high - four.low) / (one.high - one.low) == pytest.approx(0.5, rel=0.25)
+
+
+def test_what_limits_adds_up_to_what_is_wrong(run):
+    """The causes share out all multiples and misses, when no cause has less than nothing."""
+    found = measure(run)
+    shares = {cause.name: cause.share for cause in causes(found)}
+    wrong = found["per_spacing.multiple"].value + found["per_spacing.miss"].value
+    assert shares[SCATTER] > 0 and shares[DOUBLES] > 0
+    assert sum(shares.values()) == pytest.approx(wrong)
+
+
+def test_a_cause_is_named_for_what_it_is():
+    """Each setting that is put out of order is the first cause found."""
+    wrong = {
+        "a low pool": BENCH.replace(pool__gate_opening=0.018),
+        "a pool above the carry line": BENCH.replace(pool__gate_opening=0.085),
+        "vacuum against": BENCH.replace(vacuum__vacuum=700.0),
+        "a singulator that takes": BENCH.replace(singulator__notch=3.0),
+        "doubles": BENCH.replace(disc__hole_diameter=6.4e-3, demand__speed=0.8),
+        "scatter": BENCH.replace(demand__speed=2.7),
+    }
+    for start, scenario in wrong.items():
+        first = causes(measure(simulate(scenario.replace(run__turns=40))))[0]
+        assert first.name.startswith(start), (start, first)
+
+
+def test_cautions_speak_of_the_crops_of_the_study_only():
+    """16 seeds/s and 0.34 m/s for maize and cotton (onal2012; the latter from memory)."""
+    fast = BENCH.replace(demand__speed=3.5)
+    assert sum("above the range of that study" in text for text in cautions(fast)) == 2
+    other = dataclasses.replace(fast, lot=dataclasses.replace(fast.lot, crop="soybean"))
+    assert not any("that study" in text for text in cautions(other))
+    assert cautions(BENCH.replace(demand__speed=1.5)) == []
+
+
+def test_the_same_luck_tells_a_notch_apart_more_sharply_than_other_luck():
+    settings = [BENCH, BENCH.replace(singulator__notch=1.0)]
+    result = compare(settings, ["0", "1"])
+    paired = result.differences[0]["cells.skip"]
+    a, b = (part["cells.skip"] for part in result.measured)
+    apart = math.hypot(a.high - a.low, b.high - b.low)
+    assert 0 < paired.low < paired.value < paired.high
+    assert paired.high - paired.low < apart
+    assert paired.value == pytest.approx(b.value - a.value)
+
+
+def test_a_comparison_with_itself_finds_nothing():
+    result = compare([BENCH, BENCH], ["this", "again"])
+    for key in COMPARED:
+        estimate = result.differences[0][key]
+        assert (estimate.low, estimate.value, estimate.high) == (0, 0, 0), key
+    other = measure(simulate(BENCH, seed=2))
+    assert difference(result.measured[0], other, BY_KEY["precision"]).value != 0  # control
+
+
+def test_a_comparison_of_discs_watches_as_many_cells():
+    result = compare([BENCH, BENCH.replace(disc__cells=45)], ["30", "45"])
+    assert [part.total("cells") for part in result.measured] == [3000, 3015]
+
+
+def test_what_is_explained_is_what_is_run():
+    """The chance of an empty cell before the run is the share of empty cells in it: |z| < 4."""
+    for change in ({}, {"vacuum__vacuum": 1500.0}, {"demand__speed": 3.0}):
+        scenario = BENCH.replace(**change)
+        told, run = explain(scenario), simulate(scenario)
+        empty = (run.cells.joined == 0).mean()
+        error = math.sqrt(told.empty * (1 - told.empty) / len(run.cells))
+        assert abs(empty - told.empty) < 4 * error
+    assert told.turning * 45 == pytest.approx(told.scenario.cell_rate * 1.5)
+    assert told.pool_seeds == run.ticks.pool[0]
+    assert len(REASONS) == measure(run).reasons.size
