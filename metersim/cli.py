@@ -65,7 +65,7 @@ def run(options: argparse.Namespace) -> None:
     from metersim.faults import all_of
     from metersim.measures import measure
     from metersim.reading import load_scenario
-    from metersim.reports.run import summary
+    from metersim.reports.run import notes, summary
     from metersim.simulation import simulate
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
@@ -84,7 +84,8 @@ def run(options: argparse.Namespace) -> None:
     if options.figure:
         from metersim.figures import encoded, run_figure
 
-        made.append((options.figure, encoded(run_figure(runs[0], options.units), options.figure)))
+        drawn = run_figure(runs[0], options.units, notes(measured))
+        made.append((options.figure, encoded(drawn, options.figure)))
     if options.csv:
         made.append((options.csv, outputs.as_csv(runs)))
     if options.trace:
@@ -113,6 +114,7 @@ def compare(options: argparse.Namespace) -> None:
     from metersim import outputs
     from metersim.faults import all_of
     from metersim.reports.compare import comparison, rows
+    from metersim.reports.run import notes
     from metersim.studies.compare import compare as run_all
 
     (labels, scenarios), seed, replicates, _ = all_of(
@@ -128,7 +130,8 @@ def compare(options: argparse.Namespace) -> None:
         from metersim.figures import comparison_figure, encoded
 
         runs = [measured.runs[0] for measured in result.measured]
-        drawn = comparison_figure(labels, runs, rows(result), options.units)
+        found = dict.fromkeys(note for part in result.measured for note in notes(part))
+        drawn = comparison_figure(labels, runs, rows(result), options.units, list(found))
         outputs.write_all([(options.figure, encoded(drawn, options.figure))])
     print(comparison(result, options.units))
 
@@ -271,7 +274,9 @@ def parser() -> argparse.ArgumentParser:
 
     one = commands.add_parser("list", help="list what is shipped")
     one.set_defaults(command=list_shipped)
-    one.add_argument("what", choices=("lots", "scenarios", "keys", "coefficients", "equations"))
+    one.add_argument(
+        "what", choices=("lots", "scenarios", "keys", "coefficients", "equations", "sources")
+    )
 
     one = commands.add_parser("lot", help="make a lot file of your own seed")
     one.set_defaults(command=lot)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,7 @@ from typing import Any
 from metersim.faults import BadInput, Fault, hint
 from metersim.units import UNITS, Unit, sentence_number
 
+DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 ROUNDING = 1e-9  # relative slack at the ends of a range, for conversions of units
 
 
@@ -89,7 +91,10 @@ class Spec:
         wrong = not self._is_of_kind(value) or not self._is_in_range(value, unit)
         if not wrong:
             return None
-        return f"{_shown(value)} is not allowed; give {self.allowed(unit)} ({self.meaning})"
+        comma = isinstance(value, str) and DECIMAL_COMMA.fullmatch(value)
+        mark = "; the decimal mark is a point" if comma else ""
+        allowed = self.allowed(unit)
+        return f"{_shown(value)} is not allowed; give {allowed} ({self.meaning}){mark}"
 
     def _is_of_kind(self, value: Any) -> bool:
         if self.kind in ("number", "count"):
@@ -220,6 +225,14 @@ def keys_of(declared: Mapping[str, Spec]) -> dict[str, Spec]:
     return {key: spec for spec in declared.values() for key in spec.keys}
 
 
+def meant(key: str, known: Mapping[str, Spec]) -> str:
+    """What an unknown key may have meant: a known one, or the same in another unit."""
+    for spec in known.values():
+        if spec.units and key.startswith(f"{spec.name}_"):
+            return f"units of {spec.name}: {' or '.join(spec.keys)}"
+    return hint(key, known)
+
+
 def read_section(
     declared: Mapping[str, Spec], table: Mapping[str, Any], where: str, path: str
 ) -> tuple[dict[str, Any], list[Fault]]:
@@ -246,7 +259,7 @@ def read_section(
     for key, value in table.items():
         spec = known.get(key)
         if spec is None:
-            faults.append(Fault(where, f"{path}.{key}", f"unknown key; {hint(key, known)}"))
+            faults.append(Fault(where, f"{path}.{key}", f"unknown key; {meant(key, known)}"))
             continue
         if spec.name in stated:
             message = f"states the same as {stated[spec.name]}; give only one of them"

@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from metersim.figures import comparison_figure, run_figure, save
+from metersim.measures import measure
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.reports.compare import rows
+from metersim.reports.run import notes
 from metersim.simulation import simulate
 from metersim.studies.compare import Comparison, compare
 
@@ -30,7 +32,7 @@ def draw_gallery(folder: Path) -> Iterator[Path]:
     """
     for name, path in shipped_scenarios().items():
         run = simulate(load_scenario(path), seed=SEED)
-        yield _saved(run_figure(run), folder / f"{name}.png")
+        yield _saved(run_figure(run, notes=notes(measure(run))), folder / f"{name}.png")
     names = ("maize_field", "maize_field_faster")
     faster = compare([load_scenario(name) for name in names], names, seed=SEED)
     yield _saved(_drawn(faster), folder / "compare_faster.png")
@@ -41,7 +43,8 @@ def draw_gallery(folder: Path) -> Iterator[Path]:
 
 def _drawn(result: Comparison) -> Any:
     runs = [measured.runs[0] for measured in result.measured]
-    return comparison_figure(result.labels, runs, rows(result))
+    found = dict.fromkeys(note for part in result.measured for note in notes(part))
+    return comparison_figure(result.labels, runs, rows(result), notes=list(found))
 
 
 def _saved(figure: Any, path: Path) -> Path:

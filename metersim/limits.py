@@ -25,7 +25,7 @@ CAUSES = {
     records.SHAKEN: "seeds lost on the way round (shaking, vacuum)",
 }
 DOUBLES = "doubles that pass the singulator"
-SCATTER = "scatter of the fall and the landing"
+SCATTER = "scatter of the fall and the landing (speed, tube, soil)"
 
 
 @dataclass(frozen=True)

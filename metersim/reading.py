@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from metersim.faults import BadInput, Fault, bad, hint
-from metersim.fields import keys_of, read_section, specs
+from metersim.fields import keys_of, meant, read_section, specs
 from metersim.scenario import Scenario
 from metersim.sections import SECTIONS
 from metersim.seedlot import SeedLot, load_lot, read_toml
@@ -165,7 +165,9 @@ def _read(path: Path, depth: int) -> Stated:
         below = find_scenario(parent, path.parent)
     except BadInput as error:
         raise BadInput(Fault(str(path), "extends", str(f)) for f in error.faults) from None
-    return _over(_read(below, depth - 1), stated)
+    base = _read(below, depth - 1)
+    shown = {key: value for key, value in base.table.items() if key != "shows"}  # is its own
+    return _over(replace(base, table=shown), stated)
 
 
 def _changed(changes: Iterable[str], changed_by: str) -> Stated:
@@ -179,7 +181,8 @@ def _changed(changes: Iterable[str], changed_by: str) -> Stated:
             message = "must read key=value, such as vacuum_kpa=4"
             faults.append(Fault(changed_by, change, message))
         elif place is None:
-            message = f"unknown key; {hint(key.rpartition('.')[2], all_keys())}"
+            every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
+            message = f"unknown key; {meant(key.rpartition('.')[2], every)}"
             faults.append(Fault(changed_by, key, message))
         else:
             section, bare = place
@@ -243,7 +246,13 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         try:
             lot = load_lot(sections["seed"].lot, stated.beside)
         except BadInput as error:
-            found += error.faults
+            name = sections["seed"].lot
+            found += [
+                fault
+                if fault.where != "seed lot" and not fault.message.startswith("cannot be read")
+                else Fault(at("seed", "lot"), "seed.lot", f"'{name}': {fault.message}")
+                for fault in error.faults
+            ]
     if found or lot is None:
         raise BadInput(found)
     try:

@@ -205,8 +205,8 @@ class Scenario:
         share = self.disc.hole_diameter / seeds.width
         if not HOLE_OVER_WIDTH[0] <= share <= HOLE_OVER_WIDTH[1]:
             found.append(
-                f"the holes are {share:.2f} of the seed's width; handbooks give about "
-                f"{HOLE_OVER_WIDTH[0]:g} to {HOLE_OVER_WIDTH[1]:g} (from memory)"
+                f"the holes are {share:.2f} of the seed's width; handbooks give about 0.5 to 0.66 "
+                "(from memory)"
             )
         if self.pool.pool_depth < seeds.length:
             found.append(

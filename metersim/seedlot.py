@@ -223,7 +223,8 @@ def read_toml(path: Path) -> dict[str, Any]:
     except OSError as error:
         raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
     except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
-        raise bad(str(path), "", f"is not valid TOML: {error}") from None
+        form = "the decimal mark is a point, and texts stand in quotes"
+        raise bad(str(path), "", f"is not valid TOML: {error}; {form}") from None
 
 
 def parse_lot(table: Mapping[str, Any], where: str, name: str) -> SeedLot:

@@ -89,4 +89,6 @@ UNITS: dict[str, Unit] = {
 
 def sentence_number(value: float, digits: int = 4) -> str:
     """`value` with at most `digits` significant digits and no trailing zeros."""
+    if 1e5 <= abs(value) < 1e15:
+        return f"{value:,.0f}"
     return f"{value:.{digits}g}"

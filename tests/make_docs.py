@@ -29,7 +29,8 @@ def with_block(text: str, name: str, content: str) -> str:
 def evidence_table() -> str:
     """Published and predicted values, folded away behind their count."""
     rows = table()
-    counts = ", ".join(f"{rows.count(f'| {verdict} |')} {verdict}" for verdict in VERDICTS)
+    said = {"agrees": "agree", "disagrees": "disagree", "open": "are open"}
+    counts = ", ".join(f"{rows.count(f'| {word} |')} {said[word]}" for word in VERDICTS)
     head = f"<details>\n<summary>All {rows.count(chr(10)) - 2} rows: {counts}</summary>\n\n"
     return f"{head}{rows.strip()}\n\n</details>"
 

@@ -112,7 +112,7 @@ def test_what_is_no_number_in_the_range_is_refused_with_range_unit_and_meaning(v
         (
             "[vacuum]\nvacuum_psi = 1",
             "vacuum.vacuum_psi",
-            "unknown key; did you mean 'vacuum_kpa'?",
+            "unknown key; units of vacuum: vacuum_kpa or vacuum_inh2o",
         ),
         ("[diskk]\ncells = 30", "diskk", "unknown key; did you mean 'disc'?"),
         ("[zzz]", "zzz", "unknown key; known: cutoff, demand, disc"),

@@ -260,7 +260,7 @@ def test_differences_are_dots_where_there_is_a_value():
 
 def test_caption_says_where_a_page_comes_from(run):
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
-    expected = "maize_bench | seed 0 | replicate 3, tube replaced by OwnTube"
+    expected = "maize_bench | random seed 0 | replicate 3, tube replaced by OwnTube"
     assert f"metersim {run.version} | {expected}" in words(figures.run_figure(changed))
     both = words(figures.comparison_figure(["old", "new"], [run, changed]))
     assert any(

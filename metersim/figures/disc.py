@@ -99,8 +99,7 @@ def draw_disc(ax: Axes, run: Run, turn: int | None = None, units: str = "metric"
     ax.set_xlabel(f"across the disc [{machine.symbol}]")
     ax.set_ylabel(f"height over its centre [{machine.symbol}]")
     ax.set_title(
-        f"Disc in turn {turn + 1} of {scenario.run.turns} (cells {turn * cells} to "
-        f"{(turn + 1) * cells - 1}): {events_in(released)}"
+        f"What each cell released in turn {turn + 1} of {scenario.run.turns}: {events_in(released)}"
     )
     return marks
 

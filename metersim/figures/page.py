@@ -50,9 +50,17 @@ def _origin(run: Run) -> str:
     changed = "".join(f", {change}" for change in run.scenario.changes)
     replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
     return (
-        f"metersim {run.version} | {run.scenario.name} | seed {run.seed} | "
+        f"metersim {run.version} | {run.scenario.name} | random seed {run.seed} | "
         f"replicate {run.replicate}{changed}{replaced}"
     )
+
+
+def _flag(notes: Sequence[str]) -> list[str]:
+    """One line that says that there are notes."""
+    if not notes:
+        return []
+    more = f" (and {len(notes) - 1} more in the text)" if len(notes) > 1 else ""
+    return [textwrap.shorten(f"note: {notes[0]}", 100, placeholder=" ...") + more]
 
 
 def _settings(run: Run, units: str) -> tuple[str, ...]:
@@ -71,7 +79,7 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
 
 
 @matplotlib.rc_context(STYLE)
-def run_figure(run: Run, units: str = "metric") -> Figure:
+def run_figure(run: Run, units: str = "metric", notes: Sequence[str] = ()) -> Figure:
     """One page on one run: spacings, a piece of the row, the disc, and where it all comes from.
 
     Parameters
@@ -96,7 +104,7 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
     explain_marks(ax)
     for line, words in enumerate(_settings(run, units)):
         ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
-    _caption(figure, [_origin(run)])
+    _caption(figure, [*_flag(notes), _origin(run)])
     return figure
 
 
@@ -106,8 +114,9 @@ def comparison_figure(
     runs: Sequence[Run],
     differences: Sequence[tuple[str, float, float, float]] = (),
     units: str = "metric",
+    notes: Sequence[str] = (),
 ) -> Figure:
-    """One page on two or three runs and how they differ.
+    """One page on several runs and how they differ.
 
     Parameters
     ----------
@@ -119,6 +128,8 @@ def comparison_figure(
         As for `draw_differences`; none leaves that panel out. [percentage points]
     units : {'metric', 'us'}
         Lengths in cm or in.
+    notes : sequence of str
+        What a reader must know; the first is printed at the foot.
 
     Returns
     -------
@@ -126,7 +137,7 @@ def comparison_figure(
         7.5 in wide, as high as it needs.
     """
     panel = 0.32 * len(differences)
-    foot = 0.3 + 0.16 * len(runs)  # in, for the caption
+    foot = 0.3 + 0.16 * (len(runs) + len(notes[:1]))  # in, for the caption
     height = foot + 4.5 + (panel + 0.9 if differences else 0)
     figure = _page(height)
     ax = figure.add_axes((0.1, 1 - 4.0 / height, 0.87, 3.7 / height))
@@ -135,8 +146,9 @@ def comparison_figure(
     if differences:
         ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
         draw_differences(ax, differences)
-        ax.set_title("Difference and its interval")
-    _caption(figure, [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)])
+        ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
+    origins = [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)]
+    _caption(figure, [*_flag(notes), *origins])
     return figure
 
 

@@ -60,7 +60,9 @@ def draw_row(
     if length < 1:
         raise ValueError(f"length is {length}; allowed: 1 or more cells")
     length = min(length, released.size)
+    chosen = ""
     if start is None:
+        chosen = ", chosen to show a skip or a double if there is one"
         start = telling(released, length, 1, min(3, (length - 1) // 2))
     if not 0 <= start <= released.size - length:
         raise ValueError(
@@ -118,7 +120,7 @@ def draw_row(
     ax.set_xlabel(
         f"position along the row, travel to the right [{along.symbol}]; seeds (dark) {scale}"
     )
-    ax.set_title(f"Row at cells {start} to {start + length - 1}: {events_in(released[cells])}")
+    ax.set_title(f"A piece of the row{chosen}: {events_in(released[cells])}")
     return ellipses
 
 

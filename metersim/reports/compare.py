@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 from metersim.intervals import Estimate
 from metersim.measures import BY_KEY
-from metersim.reports.run import LABELS, asked, heading
-from metersim.reports.words import block, change_text, number, quantity, shown
+from metersim.reports.run import LABELS, asked, heading, notes
+from metersim.reports.words import change_text, number, quantity, shown
 from metersim.studies.compare import COMPARED, Comparison
 
 TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
@@ -16,15 +16,21 @@ SPOKEN = {
     "cells.skip": "skips",
     "cells.double": "doubles",
     "per_spacing.quality": "quality of feed",
-    "precision": "precision (the spread of normal spacings)",
+    "precision": "precision (the spread of normal spacings; lower is better)",
 }
 
 
 def comparison(result: Comparison, units: str = "metric") -> str:
     """A comparison as text."""
-    first = result.measured[0]
-    lines = [heading(first), *block("Asked", asked(first.runs[0].scenario, units)), ""]
-    width = max(12, *(len(label) for label in result.labels)) + 2
+    lines = [heading(result.measured[0])]
+    requests = [asked(measured.runs[0].scenario, units) for measured in result.measured]
+    if all(measured.runs[0].scenario.changes for measured in result.measured):
+        requests = requests[:1]  # the variants of one scenario: their labels say the rest
+    for label, request in zip(result.labels, requests, strict=False):
+        head = "Asked" if len(requests) == 1 else label
+        lines += [f"{head}:", *(f"  {line}" for line in request)]
+    lines.append("")
+    width = max(16, *(len(label) for label in result.labels)) + 2
     lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
     for key in COMPARED:
         kind = BY_KEY[key].kind
@@ -47,6 +53,15 @@ def comparison(result: Comparison, units: str = "metric") -> str:
             )
         else:
             lines.append(f"At {label} nothing binds: every spacing is normal.")
+    told = [notes(measured) for measured in result.measured]
+    shared = [note for note in told[0] if all(note in others for others in told)]
+    lines += [f"Note: {note}" for note in shared]
+    lines += [
+        f"Note, at {label}: {note}"
+        for label, found in zip(result.labels, told, strict=True)
+        for note in found
+        if note not in shared
+    ]
     return "\n".join(lines)
 
 
@@ -68,7 +83,10 @@ def sentence(
             verb = "up" if estimate.value > 0 else "down"
             parts.append(f"{SPOKEN[key]} {verb} by {size} {symbol} ({low} to {high})")
     if not parts:
-        return f"From {before} to {after}, nothing changes by more than luck can explain."
+        return (
+            f"From {before} to {after}, skips, doubles, quality of feed and precision change by no "
+            "more than luck can explain."
+        )
     return f"From {before} to {after}: " + ", ".join(parts) + "."
 
 

@@ -14,9 +14,11 @@ from metersim.sources import SOURCES
 
 def lots() -> str:
     """Shipped lots with their size, mass and how much of them is assumed."""
-    rows = []
+    rows = [("lot", "L x W x T", "mass", "assumed", "", "title")]
+    origins = []
     for name in shipped_lots():
         lot = load_lot(name)
+        origins += [origin.source for origin in lot.origins.values()]
         size = " x ".join(f"{side * 1e3:.2f}" for side in (lot.length, lot.width, lot.thickness))
         note = "illustrative" if lot.illustrative else ""
         rows.append(
@@ -24,12 +26,16 @@ def lots() -> str:
                 name,
                 f"{size} mm",
                 f"{lot.seed_mass * 1e6:.4g} mg",
-                f"{lot.assumed_share:.0%} assumed",
+                f"{lot.assumed_share:.0%}",
                 note,
                 lot.title,
             )
         )
-    return aligned(rows)
+    told = (
+        "assumed: share of the lot's values for which no source was found; illustrative: most of "
+        "them, so do not decide on it"
+    )
+    return f"{aligned(rows)}\n\n{told}\n\n{references(' '.join(origins))}"
 
 
 def scenarios() -> str:
@@ -45,20 +51,32 @@ def scenarios() -> str:
 
 def all_keys() -> str:
     """Every key of a scenario file."""
-    return aligned(keys())
+    return aligned([("section", "key", "allowed", "meaning"), *keys()])
 
 
 def all_coefficients() -> str:
     """Every coefficient of the model."""
-    return aligned((name, number(value), *rest) for name, value, *rest in coefficients())
+    rows = [(name, number(value), *rest) for name, value, *rest in coefficients()]
+    used = references(" ".join(meaning for *_, meaning in rows))
+    return aligned([("coefficient", "value", "allowed", "meaning"), *rows]) + f"\n\n{used}"
 
 
 def all_equations() -> str:
     """Every function of the model with its source, and the references in full."""
     rows = [(f"{e.station}.{e.name}", e.gives, e.source) for e in equations()]
-    used = " ".join(source for _, _, source in rows)
-    cited = [(key, text) for key, text in SOURCES.items() if key in used]
-    return aligned(rows) + "\n\nReferences\n" + aligned(cited)
+    used = references(" ".join(source for _, _, source in rows))
+    parts = "\n".join(f"{name}\n    {gives}\n    {source}" for name, gives, source in rows)
+    return f"{parts}\n\n{used}"
+
+
+def all_sources() -> str:
+    """Every reference by its key."""
+    return aligned(SOURCES.items())
+
+
+def references(text: str) -> str:
+    """The references whose keys a text names, in full."""
+    return "References\n" + aligned((key, full) for key, full in SOURCES.items() if key in text)
 
 
 def aligned(rows: Iterable[Sequence[str]]) -> str:
@@ -77,4 +95,5 @@ LISTS: dict[str, Callable[[], str]] = {
     "keys": all_keys,
     "coefficients": all_coefficients,
     "equations": all_equations,
+    "sources": all_sources,
 }

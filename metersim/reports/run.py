@@ -119,22 +119,28 @@ def summary(measured: Measured, units: str = "metric") -> str:
         watched += f", {len(measured.runs)} replicates"
     lines += [*block("Watched", [watched]), "", *table(measured, units), ""]
     lines += [*block("Limits", limits(measured)), ""]
-    notes = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
-    if measured["precision"].value > BLUNT_PRECISION:
-        notes.append(
-            "precision is near 29 %, the most it can be: look at the SD of all spacings instead"
-        )
-    if notes:
-        lines += [*block("Note", notes), ""]
+    if found := notes(measured):
+        lines += [*block("Note", found), ""]
     lines.append("A prediction for learning and planning: prove it on a bench.")
     return "\n".join(lines)
+
+
+def notes(measured: Measured) -> list[str]:
+    """What a reader of a result must know: cautions, warnings, replaced stations."""
+    scenario = measured.runs[0].scenario
+    found = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
+    if measured["precision"].value > BLUNT_PRECISION:
+        found.append(
+            "precision is near 29 %, the most it can be: look at the SD of all spacings instead"
+        )
+    return found
 
 
 def heading(measured: Measured) -> str:
     """Title, scenario, seed and version in one line."""
     run = measured.runs[0]
     changed = "".join(f", {change}" for change in run.scenario.changes)
-    origin = f"{run.scenario.name}{changed}, seed {run.seed}, metersim {run.version}"
+    origin = f"{run.scenario.name}{changed}, random seed {run.seed}, metersim {run.version}"
     return f"{run.scenario.title} ({origin})"
 
 
