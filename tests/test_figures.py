@@ -297,8 +297,11 @@ def shown_texts(figure):
     return [text for text in figure.findobj(Text) if text.get_text().strip() and text not in off]
 
 
-def test_no_text_covers_another_or_leaves_the_page(page, comparison):
-    for figure in (page, comparison):
+def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
+    many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
+    changed = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, changes=many))
+    noted = figures.run_figure(changed, notes=["a note that goes on and on " * 9, "another"])
+    for figure in (page, comparison, noted):
         figure.draw_without_rendering()
         texts = [text for text in shown_texts(figure) if text.get_visible()]
         boxes = [text.get_window_extent() for text in texts]

@@ -27,6 +27,7 @@ from metersim.spacing import (
 )
 from metersim.units import UNITS
 
+MOST_CHANGES = 40  # letters of changed keys at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
@@ -42,12 +43,13 @@ def _page(height: float) -> Figure:
 
 
 def _caption(figure: Figure, parts: Sequence[str]) -> None:
-    said = "\n".join(textwrap.fill(part, 110) for part in parts)
+    said = "\n".join(textwrap.fill(part, 116) for part in parts)
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
 def _origin(run: Run) -> str:
-    changed = "".join(f", {change}" for change in run.scenario.changes)
+    changes = "".join(f", {change}" for change in run.scenario.changes)
+    changed = changes if len(changes) <= MOST_CHANGES else changes[:MOST_CHANGES] + " ..."
     replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
     return (
         f"metersim {run.version} | {run.scenario.name} | random seed {run.seed} | "
@@ -59,8 +61,8 @@ def _flag(notes: Sequence[str]) -> list[str]:
     """One line that says that there are notes."""
     if not notes:
         return []
-    more = f" (and {len(notes) - 1} more in the text)" if len(notes) > 1 else ""
-    return [textwrap.shorten(f"note: {notes[0]}", 100, placeholder=" ...") + more]
+    more = f" (and {len(notes) - 1} more)" if len(notes) > 1 else ""
+    return [textwrap.shorten(f"note: {notes[0]}", 80, placeholder=" ...") + more]
 
 
 def _settings(run: Run, units: str) -> tuple[str, ...]:
