@@ -335,3 +335,21 @@ def test_nothing_measured_is_nan_and_not_zero():
 def test_bad_values_are_named_with_what_is_allowed(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_thinning_a_perfect_row_by_emergence():
+    """Mean x/g and SD x sqrt(1 - g)/g: 32,000/ac in 30-in rows, g 0.95: 6.878 and 1.538 in.
+
+    derived; geometric gaps.  Simulated with |z| < 4, and not met by another chance.
+    """
+    acre, inch = 4046.8564224, 0.0254
+    reference = acre / 32_000 / (30 * inch) / inch
+    chance = 0.95
+    mean, sd = reference / chance, reference * np.sqrt(1 - chance) / chance
+    assert (mean, sd) == (pytest.approx(6.878, abs=5e-4), pytest.approx(1.538, abs=5e-4))
+    plants = np.flatnonzero(np.random.default_rng(5).random(200_000) < chance) * reference
+    gaps = spacing.spacings_of(plants)
+    assert abs(gaps.mean() - mean) < 4 * sd / np.sqrt(len(gaps))
+    error = np.sqrt(np.mean((gaps - gaps.mean()) ** 4) - gaps.var() ** 2) / (2 * sd)
+    assert abs(gaps.std() - sd) < 4 * error / np.sqrt(len(gaps))
+    assert abs(gaps.mean() - reference / 0.93) > 4 * sd / np.sqrt(len(gaps))  # control

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from metersim.coefficients import Coefficients
 from metersim.luck import PLACES, Array, CellLuck
-from metersim.physics import pickup, pool
+from metersim.physics import outlines, pickup, pool
 from metersim.records import BLOCKED, LOW_POOL, NOT_HELD, NOT_JOINED, SEEDED
 from metersim.seedlot import SeedLot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
@@ -182,8 +182,8 @@ class PickupStation:
             gap=np.stack((distance, distance * np.cos(turn)), axis=1),
             outline=np.stack(
                 (
-                    pickup.outline_radius(length, width, luck.seat_angle),
-                    pickup.outline_radius(length, width, luck.third_angle),
+                    outlines.outline_radius(length, width, luck.seat_angle),
+                    outlines.outline_radius(length, width, luck.third_angle),
                 ),
                 axis=1,
             ),
@@ -245,7 +245,7 @@ class PickupStation:
             )
             other = self.size(luck.size[at, place])
             distance = outline * (first + other) - gap
-            lens = pickup.circles_overlap(self.hole_diameter / 2, outline * other, distance)
+            lens = outlines.circles_overlap(self.hole_diameter / 2, outline * other, distance)
             part = free[at] * np.minimum(lens, MOST_COVERED)
             other4 = np.square(np.square(other))
             margin = chances.margin + pickup.log_margin(part, other4)

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from scipy.stats import ks_1samp, ks_2samp
 
 from metersim.coefficients import USUAL
-from metersim.physics import pickup
+from metersim.physics import outlines, pickup
 from metersim.seedlot import load_lot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
@@ -244,21 +244,21 @@ def overlap_by_chords(radius, other, distance):
 @pytest.mark.parametrize("distance", [0.05, 0.5, 0.9, 1.2, 1.9, 2.5, 4.4, 7.0])
 def test_shared_area_agrees_with_chords(other, distance):
     """The lens of two circles, also when one holds the other or both lie apart."""
-    assert pickup.circles_overlap(1.0, other, distance) == pytest.approx(
+    assert outlines.circles_overlap(1.0, other, distance) == pytest.approx(
         overlap_by_chords(1.0, other, distance), abs=1e-8
     )
 
 
 def test_shared_area_is_mutual_and_knows_no_unit():
     """The area belongs to both circles; only ratios of lengths matter."""
-    share = pickup.circles_overlap(2.0, 3.0, 2.4)
-    assert share * 2.0**2 == pytest.approx(pickup.circles_overlap(3.0, 2.0, 2.4) * 3.0**2)
-    assert share == pytest.approx(pickup.circles_overlap(2e-3, 3e-3, 2.4e-3))
+    share = outlines.circles_overlap(2.0, 3.0, 2.4)
+    assert share * 2.0**2 == pytest.approx(outlines.circles_overlap(3.0, 2.0, 2.4) * 3.0**2)
+    assert share == pytest.approx(outlines.circles_overlap(2e-3, 3e-3, 2.4e-3))
 
 
 def test_shared_area_falls_with_distance():
     """From all of a small circle to none, without a jump."""
-    share = pickup.circles_overlap(1.0, 2.0, np.linspace(0.9, 3.1, 500))
+    share = outlines.circles_overlap(1.0, 2.0, np.linspace(0.9, 3.1, 500))
     assert share[0] == 1
     assert share[-1] == 0
     assert np.all(np.diff(share) <= 1e-12)
@@ -269,7 +269,7 @@ def test_shared_area_falls_with_distance():
 def test_outline_lies_on_its_ellipse(direction):
     """The point at that radius and direction solves the equation of the ellipse."""
     length, width = 10.5e-3, 7.3e-3
-    radius = pickup.outline_radius(length, width, direction)
+    radius = outlines.outline_radius(length, width, direction)
     x, y = radius * math.cos(direction), radius * math.sin(direction)
     assert (2 * x / length) ** 2 + (2 * y / width) ** 2 == pytest.approx(1.0)
 
@@ -279,7 +279,7 @@ def test_outline_lies_on_its_ellipse(direction):
 def test_outlines_apart_by_their_radii_just_touch(direction, size):
     """The points of one outline lie outside the other but for one, where they touch."""
     length, width = 10.5e-3, 7.3e-3
-    apart = pickup.outline_radius(length, width, direction) + pickup.outline_radius(
+    apart = outlines.outline_radius(length, width, direction) + outlines.outline_radius(
         size * length, size * width, direction
     )
     way = np.linspace(0, 2 * np.pi, 100_001)

@@ -1,0 +1,63 @@
+"""Outlines of seeds about a hole: what part of it one of them covers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+
+def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
+    """Area that two circles share, over the area of the first.
+
+    Parameters
+    ----------
+    radius, other_radius : float or ndarray
+        Radii of the two circles, above 0. [m]
+    distance : float or ndarray
+        Distance between their centres, above 0. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Share from 0 to 1. [1]
+
+    Notes
+    -----
+    Source: plane geometry (lens of two circles).
+    """
+    distance = np.maximum(distance, np.abs(radius - other_radius))
+    distance = np.minimum(distance, radius + other_radius)
+    apart2, first2, other2 = distance * distance, radius * radius, other_radius * other_radius
+    at_first = (apart2 + first2 - other2) / (2 * distance * radius)
+    at_other = (apart2 + other2 - first2) / (2 * distance * other_radius)
+    angle = np.arccos(np.minimum(np.maximum(at_first, -1.0), 1.0))
+    other_angle = np.arccos(np.minimum(np.maximum(at_other, -1.0), 1.0))
+    area = first2 * (angle - np.sin(2 * angle) / 2)
+    other_area = other2 * (other_angle - np.sin(2 * other_angle) / 2)
+    return (area + other_area) / (np.pi * first2)
+
+
+def outline_radius(length: Any, width: Any, direction: Any) -> Any:
+    """Distance from the centre to the outline of a seed that lies along the track.
+
+    Parameters
+    ----------
+    length, width : float or ndarray
+        Long and short axis of the elliptic outline. [m]
+    direction : float or ndarray
+        Angle to the track. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Radius of the ellipse in that direction. [m]
+
+    Notes
+    -----
+    Source: plane geometry. Two outlines of one shape that touch have their centres apart by the
+    sum of their radii in that direction.
+    """
+    a, b = length / 2, width / 2
+    across, along = b * np.cos(direction), a * np.sin(direction)
+    return a * b / np.sqrt(across * across + along * along)
