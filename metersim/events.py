@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import simpy
-from simpy.events import Process, Timeout
+from simpy.events import NORMAL, Process, Timeout
 
 from metersim import records
 from metersim.dealing import Dealt
@@ -44,11 +44,12 @@ class Wait(simpy.Event):
     def __init__(self, env: simpy.Environment) -> None:
         super().__init__(env)
         self._ok, self._value = True, None
+        self._schedule = env.schedule
 
     def __call__(self, seconds: float) -> Wait:
         """Wait so many seconds, 0 or more."""
         self.callbacks = []
-        self.env.schedule(self, delay=seconds)
+        self._schedule(self, NORMAL, seconds)
         return self
 
 
@@ -100,7 +101,7 @@ def shake(meter: Meter) -> Steps:
     """The row unit: on and on, a stretch of shaking at a time."""
     env = meter.env
     for stretch in range(1, math.ceil(meter.end / SHAKING_STRETCH) + 1):
-        meter.shaking.knot(stretch * SHAKING_STRETCH)
+        meter.shaking.reach(stretch * SHAKING_STRETCH)
         yield Timeout(env, max(stretch * SHAKING_STRETCH - env.now, 0.0))
 
 
@@ -192,7 +193,8 @@ def descend(
     stations = meter.stations
     later = 0.0
     if not stations.row_unit.still:
-        later = stations.tube.later_by(shaking(meter, released), falls.time[k], falls.speed[k])
+        upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
+        later = stations.tube.later_by(upset, falls.time[k], falls.speed[k])
     now, crossed, seen, contact = released, 0.0, False, 0
     count, sensor = falls.count[k], falls.sensor[k]
     for stretch in range(count):
@@ -242,16 +244,6 @@ def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detecte
             what = ("not seen", "merged with the seed before")
         meter.note(cell, seed.place, "sensor", *what)
     return alone
-
-
-def shaking(meter: Meter, now: float) -> float:
-    """Vertical speed of the row unit now. [m/s]"""
-    cosine, sine, knot = meter.shaking.cosine, meter.shaking.sine, meter.shaking.knot(now)
-    return float(
-        meter.stations.row_unit.shaking(
-            now, cosine[knot], cosine[knot + 1], sine[knot], sine[knot + 1]
-        )
-    )
 
 
 def run_events(

@@ -11,6 +11,7 @@ import numpy as np
 
 from metersim.dealing import Dealt
 from metersim.luck import BLOCK, CellStreams, KnotLuck, TickLuck
+from metersim.physics import rowunit
 from metersim.physics.rowunit import KNOT_INTERVAL
 from metersim.records import Event
 from metersim.scenario import Scenario
@@ -18,7 +19,8 @@ from metersim.stations import PASSES, Chances, Stations, stations_of
 from metersim.streams import Streams
 
 KNOTS_DEALT = 512  # at a time
-KNOTS_AHEAD = 2  # that a moment needs beyond those of its own stretch
+SAMPLES = 2  # of the row unit's motion between two knots; seeds follow one another more slowly
+SAMPLE = KNOT_INTERVAL / SAMPLES  # s
 
 
 @dataclass(slots=True)
@@ -33,36 +35,49 @@ class Held:
 
 
 class Shaking:
-    """The row unit's shaking so far, knot by knot: both parts of its envelope, and its size."""
+    """The row unit's shaking so far, over its SD: motion by samples, envelope by knots."""
 
     def __init__(self, luck: KnotLuck) -> None:
         self._luck = luck
-        self.cosine: list[float] = []
-        self.sine: list[float] = []
-        self.envelope: list[float] = []
-        self.highest = 0.0
-        self.go_on(KNOTS_AHEAD)
+        self._cosine, self._sine = luck.deal(1)
+        self._knots = 0  # before the last one dealt
+        self.motion: list[float] = []
+        self.envelope: list[float] = np.hypot(self._cosine, self._sine).tolist()
+        self.highest = self.envelope[0]
 
-    def go_on(self, knots: int) -> None:
-        """Shake on for some knots."""
+    def reach(self, time: float) -> None:
+        """Shake on until a time [s] at the least."""
+        missing = int(time / KNOT_INTERVAL) + 1 - self._knots
+        if missing > 0:
+            self._go_on(max(missing, KNOTS_DEALT))
+
+    def _go_on(self, knots: int) -> None:
         cosine, sine = self._luck.deal(knots)
-        self.cosine += cosine.tolist()
-        self.sine += sine.tolist()
-        size = np.hypot(cosine, sine)
+        cosine = np.concatenate((self._cosine, cosine))
+        sine = np.concatenate((self._sine, sine))
+        sample = np.arange(knots * SAMPLES)
+        before = sample // SAMPLES
+        time = (sample + self._knots * SAMPLES + 0.5) * SAMPLE
+        self.motion += rowunit.shaking(
+            time, cosine[before], cosine[before + 1], sine[before], sine[before + 1]
+        ).tolist()
+        size = np.hypot(cosine[1:], sine[1:])
         self.envelope += size.tolist()
         self.highest = max(self.highest, float(size.max()))
+        self._cosine, self._sine = cosine[-1:], sine[-1:]
+        self._knots += knots
 
-    def knot(self, time: float) -> int:
-        """Number of the knot before a time [s]; both knots around it are there afterwards."""
-        knot = int(time / KNOT_INTERVAL)
-        if knot + KNOTS_AHEAD > len(self.envelope):
-            self.go_on(knot + KNOTS_AHEAD + KNOTS_DEALT - len(self.envelope))
-        return knot
+    def at(self, time: float) -> float:
+        """Motion at a time [s]."""
+        sample = int(time / SAMPLE)
+        if sample >= len(self.motion):
+            self.reach(time)
+        return self.motion[sample]
 
     def peak(self, start: float, end: float) -> float:
         """Largest size of the envelope between two times [s]."""
-        last = self.knot(end)
-        return max(self.envelope[int(start / KNOT_INTERVAL) : last + KNOTS_AHEAD])
+        self.reach(end)
+        return max(self.envelope[int(start / KNOT_INTERVAL) : int(end / KNOT_INTERVAL) + 2])
 
 
 class Meter:
@@ -145,7 +160,8 @@ class Meter:
     def dealt(self, cell: int) -> tuple[Dealt, int]:
         """What is in store for the block of a cell, and the cell's place in it."""
         block, index = divmod(cell, BLOCK)
-        if block not in self._dealt:
+        dealt = self._dealt.get(block)
+        if dealt is None:
             self._dealt.pop(block - 2, None)
             cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
             angles = cells[:, None] * self.pitch + np.array(PASSES)
@@ -153,8 +169,7 @@ class Meter:
             turning = self.stations.drive.speed_at(angles[:, -1])
             speeds = turning * self.scenario.disc.circle_radius
             luck = self.cell_streams.deal(len(cells))
-            self._dealt[block] = Dealt(luck, self.stations, times, speeds)
-        dealt = self._dealt[block]
+            dealt = self._dealt[block] = Dealt(luck, self.stations, times, speeds)
         if dealt.stations is not self.stations:
             dealt = self._dealt[block] = Dealt(
                 dealt.luck, self.stations, dealt.times, dealt.hole_speeds

@@ -41,7 +41,8 @@ def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: An
     scale = np.sqrt(rest * rest + part * part)
     cosine = rest * before + part * after
     sine = rest * sine_before + part * sine_after
-    return (cosine * np.cos(CARRIER * time) + sine * np.sin(CARRIER * time)) / scale
+    phase = CARRIER * time
+    return (cosine * np.cos(phase) + sine * np.sin(phase)) / scale
 
 
 def shock_sd(ground_speed: Any, shock_per_speed: Any) -> Any:

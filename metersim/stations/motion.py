@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from metersim.physics import drive, rowunit
@@ -48,11 +49,14 @@ class RowUnitStation:
         """Whether nothing shakes."""
         return self.acceleration_sd == 0
 
-    def shaking(self, time: Any, before: Any, after: Any, sine_before: Any, sine_after: Any) -> Any:
-        """Vertical speed of the row unit, downward positive. [m/s]"""
-        return rowunit.vertical_speed(self.acceleration_sd) * rowunit.shaking(
-            time, before, after, sine_before, sine_after
-        )
+    @cached_property
+    def speed_sd(self) -> float:
+        """SD of the vertical speed. [m/s]"""
+        return float(rowunit.vertical_speed(self.acceleration_sd))
+
+    def vertical_speed(self, motion: Any) -> Any:
+        """Vertical speed at a motion over its SD, downward positive. [m/s]"""
+        return self.speed_sd * motion
 
     def peak_load(self, envelope: Any) -> Any:
         """Added load at an envelope of the shaking, over gravity. [1]"""
