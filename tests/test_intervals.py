@@ -334,6 +334,7 @@ def test_paired_difference_is_covered():
 # ---------------------------------------------------------------- manners
 
 
+@pytest.mark.benchmark
 def test_twenty_estimates_of_7000_cells_take_little_time():
     rng = np.random.default_rng(17)
     gaps = next(rows_with_error(rng, 1, 7000, 0.03, 0.1))

@@ -199,7 +199,7 @@ def crowding(pitch: Any, length: Any, crowding_pitch: Any, crowding_power: Any) 
     -----
     assumption: no loss at wide pitch, growing as the pitch nears 1.5 seed lengths.
     """
-    return 1 / (1 + (crowding_pitch * length / pitch) ** crowding_power)
+    return 1 / (1 + np.power(crowding_pitch * length / pitch, crowding_power))
 
 
 def exposure(
@@ -268,7 +268,7 @@ def join_slowness(slowness: Any, agitation: Any, agitation_gain: Any) -> Any:
     -----
     assumption: geometric between smooth and pegged.
     """
-    return slowness * agitation_gain ** (-agitation)
+    return slowness * np.power(agitation_gain, -agitation)
 
 
 def join_chance(exposed: Any) -> Any:
