@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from metersim.falls import Falls
 from metersim.luck import PLACES, Array, CellLuck
-from metersim.stations import Chances, Stations
+from metersim.stations import Chances, Seats, Stations
 
 NO_VACUUM = 1e-9  # Pa, where nothing joins anyway
 Column = Any  # a list or an array: both are read by index
@@ -54,11 +54,12 @@ class ListedFalls:
 class Window:
     """What a stretch of cells would take from the pool at the same chances."""
 
-    def __init__(self, stations: Stations, chances: Chances, luck: CellLuck, start: int) -> None:
+    def __init__(
+        self, stations: Stations, chances: Chances, luck: CellLuck, seats: Seats, start: int
+    ) -> None:
         self.chances = chances
         self.start = start
         self.cells = len(luck.blocked)
-        seats = stations.pickup.seats(luck)
         picked = stations.pickup.pick(chances, luck, seats)
         self.count = picked.joined.tolist()
         self.reason = picked.reason.tolist()
@@ -131,7 +132,7 @@ class Dealt:
             return self.first, index
         return self.later, index * (PLACES - 1) + place - 1
 
-    def window(self, stations: Stations, chances: Chances, index: int, least: int) -> Window:
+    def window(self, chances: Chances, index: int, least: int) -> Window:
         """A stretch of cells at these chances that a cell lies in.
 
         It is worked out for `least` cells after a change, and for twice as many as before as
@@ -141,8 +142,8 @@ class Dealt:
         same = window is not None and (window.chances is chances or window.chances == chances)
         if window is None or not same or not 0 <= index - window.start < window.cells:
             cells = 2 * window.cells if window is not None and same else least
-            part = CellLuck(
-                **{name: values[index : index + cells] for name, values in vars(self.luck).items()}
-            )
-            self._window = window = Window(stations, chances, part, index)
+            part = slice(index, index + cells)
+            luck = CellLuck(**{name: values[part] for name, values in vars(self.luck).items()})
+            seats = Seats(*(values[part] for values in self.seats))
+            self._window = window = Window(self.stations, chances, luck, seats, index)
         return window

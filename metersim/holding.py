@@ -17,7 +17,7 @@ def pick_up(
     meter: Meter, chances: Chances, dealt: Dealt, index: int, cell: int
 ) -> tuple[list[Held], int]:
     """The seeds that leave the pool on a cell, and why there are none."""
-    window = dealt.window(meter.stations, chances, index, meter.cells_in_tick)
+    window = dealt.window(chances, index, meter.cells_in_tick)
     k = index - window.start
     count, reason = window.count[k], window.reason[k]
     count = min(count, meter.pool)
@@ -108,7 +108,7 @@ def hang_on(
 ) -> list[Held]:
     """What lack of vacuum, and the hardest shock between two times [s], leave of seeds carried."""
     row_unit, shaking = meter.stations.row_unit, meter.shaking
-    highest = row_unit.peak_load(shaking.highest)
+    highest = 0.0 if row_unit.still else row_unit.peak_load(shaking.highest_until(end))
     weight = chances.carry_load / (1 + chances.turn_load)
     kept = []
     for seed in held:

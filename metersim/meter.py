@@ -43,7 +43,7 @@ class Shaking:
         self._knots = 0  # before the last one dealt
         self.motion: list[float] = []
         self.envelope: list[float] = np.hypot(self._cosine, self._sine).tolist()
-        self.highest = self.envelope[0]
+        self._highest: float = self.envelope[0]
 
     def reach(self, time: float) -> None:
         """Shake on until a time [s] at the least."""
@@ -63,7 +63,7 @@ class Shaking:
         ).tolist()
         size = np.hypot(cosine[1:], sine[1:])
         self.envelope += size.tolist()
-        self.highest = max(self.highest, float(size.max()))
+        self._highest = max(self._highest, float(size.max()))
         self._cosine, self._sine = cosine[-1:], sine[-1:]
         self._knots += knots
 
@@ -73,6 +73,11 @@ class Shaking:
         if sample >= len(self.motion):
             self.reach(time)
         return self.motion[sample]
+
+    def highest_until(self, time: float) -> float:
+        """A bound of the envelope until a time [s]: the largest that was dealt so far."""
+        self.reach(time)
+        return self._highest
 
     def peak(self, start: float, end: float) -> float:
         """Largest size of the envelope between two times [s]."""

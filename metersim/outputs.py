@@ -31,7 +31,7 @@ SI_SUFFIX = {
 
 
 def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
-    """Where a run comes from: enough to repeat it."""
+    """Where a run comes from: what was set, what chose the luck, and with which versions."""
     scenario = run.scenario
     sections = {
         section: {name: getattr(part, name) for name in part.__dataclass_fields__}

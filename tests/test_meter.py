@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 
 from metersim import records
+from metersim.luck import KnotLuck
 from metersim.measures import measure
+from metersim.meter import Shaking
 from metersim.simulation import simulate
 from metersim.stations import TubeStation, stations_of
+from metersim.streams import Streams
 from tests.strategies import BENCH, bytes_of, measured, z_between
 
 LIVELY = {
@@ -317,3 +320,22 @@ def test_a_replaced_station_is_used_and_named():
     plain = simulate(scenario)
     assert plain.replaced == {}
     assert measure(plain)["drop_time.mean"].value < 0.5
+
+
+# ---------------------------------------------------------------- shaking
+
+
+def test_shaking_is_the_same_however_far_it_is_dealt_at_a_time():
+    far, bit_by_bit = (Shaking(KnotLuck(Streams(3))) for _ in range(2))
+    far.reach(60.0)
+    for time in np.linspace(0, 60, 77):
+        bit_by_bit.reach(float(time))
+    assert bit_by_bit.motion[: len(far.motion)] == far.motion[: len(bit_by_bit.motion)]
+    assert far.at(41.3) == bit_by_bit.at(41.3) != far.at(41.5)
+
+
+def test_no_peak_lies_above_the_bound_that_spares_looking_it_up():
+    """Also when nothing has been dealt before, as when shaking starts in mid-run."""
+    for end in (0.1, 3.0, 40.0):
+        fresh, looked = (Shaking(KnotLuck(Streams(4))) for _ in range(2))
+        assert fresh.highest_until(end) >= looked.peak(0.0, end) > 0

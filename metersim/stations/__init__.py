@@ -16,7 +16,7 @@ from metersim.scenario import Scenario
 from metersim.stations.descent import FurrowStation, ReleaseStation, SensorStation, TubeStation
 from metersim.stations.edge import SingulatorStation
 from metersim.stations.motion import DriveStation, RowUnitStation
-from metersim.stations.picking import Chances, PickupStation
+from metersim.stations.picking import Chances, PickupStation, Seats
 from metersim.stations.supply import GateStation
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
@@ -29,6 +29,7 @@ __all__ = [
     "PickupStation",
     "ReleaseStation",
     "RowUnitStation",
+    "Seats",
     "SensorStation",
     "SingulatorStation",
     "Stations",
@@ -120,8 +121,6 @@ def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stati
             opening=scenario.pool.gate_opening,
             width=scenario.pool.gate_width,
             depth=scenario.pool.pool_depth,
-            carry_line=scenario.pool.carry_line,
-            circle_radius=disc.circle_radius,
             shock=shaking / GRAVITY,
             lot=lot,
             coefficients=k,

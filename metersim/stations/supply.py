@@ -19,8 +19,6 @@ class GateStation:
     opening: float
     width: float
     depth: float
-    carry_line: float
-    circle_radius: float
     shock: float  # SD of vertical acceleration over gravity
     lot: SeedLot
     coefficients: Coefficients
