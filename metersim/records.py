@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.luck import BLOCK
 from metersim.scenario import Scenario
 
 REASONS = (
@@ -61,6 +62,18 @@ class Table:
 
     def __len__(self) -> int:
         return len(next(self.columns())[1])
+
+    def part(self, rows: slice) -> Self:
+        """Some of the rows, as views."""
+        return type(self)(*(column[rows] for _, column in self.columns()))
+
+    @classmethod
+    def stacked(cls, parts: Sequence[Self]) -> Self:
+        """One table of the rows of several, one or more."""
+        if len(parts) == 1:
+            return parts[0]
+        columns = zip(*((values for _, values in part.columns()) for part in parts), strict=True)
+        return cls(*map(np.concatenate, columns))
 
 
 @dataclass(frozen=True)
@@ -139,8 +152,29 @@ class Ticks(Table):
 
 
 @dataclass(frozen=True)
-class Run:
-    """A finished run.
+class Piece:
+    """Consecutive cells of a run, with the seeds that they released.
+
+    A run is cut into pieces of `metersim.luck.BLOCK` cells; the last may be shorter.
+
+    Attributes
+    ----------
+    first_cell, first_tick : int
+        Number of the first cell and of the first tick, counted from the start of the run.
+    seeds, cells, ticks : Seeds, Cells, Ticks
+        The records; the ticks are those until the first cell of the next piece enters the pool.
+    """
+
+    first_cell: int
+    first_tick: int
+    seeds: Seeds
+    cells: Cells
+    ticks: Ticks
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where records come from.
 
     Attributes
     ----------
@@ -152,10 +186,6 @@ class Run:
         Version of the program.
     replaced : mapping of str to str
         Stations that were not the usual ones: name and class.
-    seeds, cells, ticks : Seeds, Cells, Ticks
-        The records.
-    trace : tuple of Event
-        Every event of every seed, when asked for.
     """
 
     scenario: Scenario
@@ -163,7 +193,43 @@ class Run:
     replicate: int
     version: str
     replaced: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Run(Origin):
+    """A finished run.
+
+    Attributes
+    ----------
+    seeds, cells, ticks : Seeds, Cells, Ticks
+        The records.
+    trace : tuple of Event
+        Every event of every seed, when asked for.
+    """
+
     seeds: Seeds
     cells: Cells
     ticks: Ticks
     trace: tuple[Event, ...] = ()
+
+    @property
+    def origin(self) -> Origin:
+        """Where the records come from, without them."""
+        return Origin(self.scenario, self.seed, self.replicate, self.version, self.replaced)
+
+    def pieces(self) -> Iterator[Piece]:
+        """The run piece by piece."""
+        starts = np.arange(0, len(self.cells), BLOCK)
+        pitch = 2 * np.pi / self.scenario.disc.cells
+        angles = self.scenario.tick_angles(len(self.ticks))
+        ticks = [*np.searchsorted(angles, starts * pitch).tolist(), len(angles)]
+        ticks[0] = 0
+        seeds = [*np.searchsorted(self.seeds.cell, starts).tolist(), len(self.seeds)]
+        for k, start in enumerate(starts.tolist()):
+            yield Piece(
+                first_cell=start,
+                first_tick=ticks[k],
+                seeds=self.seeds.part(slice(seeds[k], seeds[k + 1])),
+                cells=self.cells.part(slice(start, start + BLOCK)),
+                ticks=self.ticks.part(slice(ticks[k], ticks[k + 1])),
+            )
