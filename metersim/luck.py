@@ -1,142 +1,157 @@
-"""All the chance of a run, drawn in arrays before the events walk along it.
+"""All the chance of a run, indexed by cell, so that no setting moves it.
 
-A block of luck holds what chance deals to a stretch of cells, indexed by cell and by the place
-that a seed takes on the cell (0 for the first to join, then 1, 2).  It depends on seed, cell and
-place alone, never on a setting: a setting that is moved leaves all luck as it was.
+What every cell uses is drawn in arrays, a block of cells at a time and only when it is asked
+for: in the order of the row, U is uniform on (0, 1), N standard normal, E standard exponential.
+What few cells use (a second seed, a second contact with the wall) is worked out for those alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from metersim.streams import Streams
 
 PLACES = 3  # seeds that one cell can carry
-TEETH = 3  # edges of the singulator that a cell passes
 CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
-BLOCK = 2048  # cells in a block
+TURNS = 16  # draws of one cause that one seed can ask for by index
+BLOCK = 8192  # cells or knots in a block
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class CellLuck:
-    """What chance deals to a stretch of cells.
+class Luck:
+    """What chance deals to a block of cells.
 
-    Every array has the cells first.  U is uniform on (0, 1), N standard normal, E standard
-    exponential.
+    The attributes are drawn when they are first read; all have one entry a cell and concern the
+    first seed that joins it.
 
-    Attributes
+    Parameters
     ----------
-    blocked : ndarray, shape (cells,)
-        U: lowest values fail whatever the vacuum.
-    meeting : ndarray, shape (cells, PLACES)
-        E: what the mean number of joins must exceed for a seed to join.
-    hold : ndarray, shape (cells, PLACES)
-        U: rank of the vacuum a seed needs among those that hold.
-    size : ndarray, shape (cells, PLACES)
-        N: size, beside what the vacuum needed tells of it.
-    seat : ndarray, shape (cells,)
-        Rayleigh of scale 1: distance of the first seat from the hole's centre.
-    seat_angle, third_angle : ndarray, shape (cells,)
-        Direction of the gap that the first seed leaves, and of the third seed. [rad]
-    pose : ndarray, shape (cells, PLACES)
-        N: angle of a held seed.
-    heap : ndarray, shape (cells, PLACES)
-        E: knocks withstood in a heap above the carry line.
-    tooth : ndarray, shape (cells, PLACES, TEETH)
-        N: hold against each tooth of the singulator.
-    pair_angle : ndarray, shape (cells, TEETH)
-        Direction in which a pair meets each tooth. [rad]
-    launch : ndarray, shape (cells, PLACES)
-        N: direction of launch.
-    contact : ndarray, shape (cells, PLACES, CONTACTS)
-        E: gaps between wall contacts.
-    loss : ndarray, shape (cells, PLACES, CONTACTS)
-        U: speed lost at each.
-    soil : ndarray, shape (cells, PLACES)
-        N: resting place.
-    hop : ndarray, shape (cells, PLACES)
-        E: restitution.
-    detection : ndarray, shape (cells, PLACES)
-        U: lowest values are seen by the sensor.
+    streams : Streams
+        Where it comes from.
+    block : int
+        Number of the block.
+    cells : int
+        Cells in it, `BLOCK` but for the last.
     """
 
-    blocked: Array
-    meeting: Array
-    hold: Array
-    size: Array
-    seat: Array
-    seat_angle: Array
-    third_angle: Array
-    pose: Array
-    heap: Array
-    tooth: Array
-    pair_angle: Array
-    launch: Array
-    contact: Array
-    loss: Array
-    soil: Array
-    hop: Array
-    detection: Array
+    def __init__(self, streams: Streams, block: int, cells: int = BLOCK) -> None:
+        self._streams, self._block = streams, block
+        self.first = block * BLOCK
+        self.cells = cells
+
+    def _normal(self, cause: str) -> Array:
+        return self._streams.block(cause, self._block).standard_normal(self.cells)
+
+    def _exponential(self, cause: str) -> Array:
+        return self._streams.block(cause, self._block).standard_exponential(self.cells)
+
+    @cached_property
+    def meeting(self) -> Array:
+        """E: what the mean number of joins must exceed for a seed to join."""
+        return self._exponential("meeting")
+
+    @cached_property
+    def grip(self) -> Array:
+        """N: deviate of the vacuum needed, among all seeds."""
+        return self._normal("grip")
+
+    @cached_property
+    def size(self) -> Array:
+        """N: size, beside what the vacuum needed tells of it."""
+        return self._normal("size")
+
+    @cached_property
+    def along(self) -> Array:
+        """N: offset of the seat from the hole's centre, along the track."""
+        return self._normal("seat along")
+
+    @cached_property
+    def across(self) -> Array:
+        """N: the same across the track."""
+        return self._normal("seat across")
+
+    @cached_property
+    def pose(self) -> Array:
+        """N: angle of the held seed."""
+        return self._normal("pose")
+
+    @cached_property
+    def edge(self) -> Array:
+        """U: lowest values leave at the singulator when the seed is alone."""
+        return self._streams.block("edge", self._block).random(self.cells)
+
+    @cached_property
+    def launch(self) -> Array:
+        """N: direction of launch."""
+        return self._normal("launch")
+
+    @cached_property
+    def contact(self) -> Array:
+        """E: way to the first contact with the wall."""
+        return self._exponential("contact")
+
+    @cached_property
+    def soil(self) -> Array:
+        """N: resting place."""
+        return self._normal("soil")
+
+    @cached_property
+    def hop(self) -> Array:
+        """E: restitution."""
+        return self._exponential("hop")
+
+    def blocked(self, chance: float) -> NDArray[np.intp]:
+        """Cells of the block that are blocked when a share of all is."""
+        if chance <= 0:
+            return np.empty(0, dtype=np.intp)
+        draw = self._streams.block("blocked", self._block).standard_exponential
+        found, cell = [], -1.0
+        while (cell := cell + 1 + draw() // -np.log1p(-chance)) < self.cells:
+            found.append(int(cell))
+        return np.array(found, dtype=np.intp)
+
+    def uniform(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """U by cell of the block, place on the cell and turn, for a cause that few cells ask."""
+        index = ((self.first + cell) * PLACES + place) * TURNS + turn
+        many = isinstance(index, np.ndarray)
+        return self._streams.uniform(cause, index.astype(np.uint64) if many else int(index))
+
+    def exponential(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """E, likewise."""
+        return -np.log(self.uniform(cause, cell, place, turn))
+
+    def normal(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """N, likewise."""
+        return ndtri(self.uniform(cause, cell, place, turn))
 
 
-class CellStreams:
-    """Deals luck to cells, block after block."""
+class ArchLuck:
+    """Luck of the gate: E draws of the waits until arches form and until they clear, in turn."""
 
     def __init__(self, streams: Streams) -> None:
-        self._streams = streams
-        self._generators: dict[str, np.random.Generator] = {}
+        self._draw = streams.generator("arches").standard_exponential
 
-    def _draw(self, cause: str, kind: str, shape: tuple[int, ...]) -> Array:
-        if cause not in self._generators:
-            self._generators[cause] = self._streams.generator(cause)
-        drawer: Callable[..., Array] = getattr(self._generators[cause], kind)
-        return drawer(size=shape)
-
-    def deal(self, cells: int) -> CellLuck:
-        """Luck of the next `cells` cells."""
-        single, places = (cells,), (cells, PLACES)
-        return CellLuck(
-            blocked=self._draw("blocked cell", "random", single),
-            meeting=self._draw("meeting", "standard_exponential", places),
-            hold=self._draw("hold", "random", places),
-            size=self._draw("seed size", "standard_normal", places),
-            seat=np.sqrt(2 * self._draw("seat", "standard_exponential", single)),
-            seat_angle=2 * np.pi * self._draw("seat direction", "random", single),
-            third_angle=2 * np.pi * self._draw("third direction", "random", single),
-            pose=self._draw("pose", "standard_normal", places),
-            heap=self._draw("heap", "standard_exponential", places),
-            tooth=self._draw("tooth", "standard_normal", (*places, TEETH)),
-            pair_angle=2 * np.pi * self._draw("pair direction", "random", (cells, TEETH)),
-            launch=self._draw("launch", "standard_normal", places),
-            contact=self._draw("contact", "standard_exponential", (*places, CONTACTS)),
-            loss=self._draw("contact loss", "random", (*places, CONTACTS)),
-            soil=self._draw("soil", "standard_normal", places),
-            hop=self._draw("hop", "standard_exponential", places),
-            detection=self._draw("detection", "random", places),
-        )
-
-
-class TickLuck:
-    """Luck of the gate, tick after tick: E draws for arches that form and that clear."""
-
-    def __init__(self, streams: Streams, ticks: int) -> None:
-        self.forming = streams.generator("arch forming").standard_exponential(ticks)
-        self.clearing = streams.generator("arch clearing").standard_exponential(ticks)
+    def wait(self) -> float:
+        """The next wait over its mean."""
+        return float(self._draw())
 
 
 class KnotLuck:
-    """Luck of the row unit: N draws for both parts of the envelope of its shaking."""
+    """Luck of the row unit's shaking, by knots of its envelope."""
 
     def __init__(self, streams: Streams) -> None:
-        self._cosine = streams.generator("shaking cosine")
-        self._sine = streams.generator("shaking sine")
+        self._streams = streams
 
-    def deal(self, knots: int) -> tuple[Array, Array]:
-        """Cosine and sine part at the next knots."""
-        return self._cosine.standard_normal(knots), self._sine.standard_normal(knots)
+    def strength(self, block: int) -> Array:
+        """E: half the square of the envelope over its SD, at a block of knots."""
+        return self._streams.block("shaking strength", block).standard_exponential(BLOCK)
+
+    def phase(self, block: int) -> Array:
+        """U: phase of the envelope over a whole turn, at a block of knots."""
+        return self._streams.block("shaking phase", block).random(BLOCK)

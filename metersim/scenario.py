@@ -162,16 +162,25 @@ class Scenario:
         """Distance between cells along the circle. [m]"""
         return 2 * math.pi * self.disc.circle_radius / self.disc.cells
 
-    def tick_angles(self, count: int) -> NDArray[np.float64]:
+    def tick_angles(self, last: int, first: int = 0) -> NDArray[np.float64]:
         """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
 
-        All but the first lie a golden part of a pitch (or of a tick, when that is shorter) before
-        a whole number of ticks, so that none falls together with the passage of a cell and no
-        rounding decides what comes first.
+        Those of the ticks from `first` to before `last`.  All but the very first lie a golden
+        part of a pitch (or of a tick, when that is shorter) before a whole number of ticks, so
+        that none falls together with the passage of a cell and no rounding decides what comes
+        first.
         """
-        angles = np.arange(count) * (2 * math.pi * self.run.tick)
-        shifted = angles - GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
-        return shifted.clip(min=0.0)
+        angles = np.arange(first, last) * (2 * math.pi * self.run.tick) - self.tick_shift
+        return angles.clip(min=0.0)
+
+    def ticks_before(self, angles: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Number of the last tick before the disc has turned through each angle [rad]."""
+        return np.floor((angles + self.tick_shift) / (2 * math.pi * self.run.tick)).astype(np.int64)
+
+    @property
+    def tick_shift(self) -> float:
+        """Angle by which ticks come before a whole number of them. [rad]"""
+        return GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
 
     @property
     def pool_fill(self) -> float:

@@ -20,6 +20,8 @@ SOURCES: dict[str, str] = {
     "guarella1996": "Guarella, Pellerano & Pascuzzi 1996, J Agric Eng Res 64:29-36.",
     "yazgi2016": "Yazgi 2016, Appl Eng Agric 32(6):783-790.",
     "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
+    "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
+    "OOPSLA '14 (from memory).",
     "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",
     # seed lots
     "sezer": "Sezer et al., measured properties of dent maize (year and journal not noted).",

@@ -6,8 +6,6 @@ from typing import Any
 
 import numpy as np
 
-SMALLEST = 1e-300  # rad, in place of no ramp at all
-
 
 def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
     """When the disc has turned through an angle, from rest or from speed.
@@ -37,8 +35,10 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
     -----
     assumption: closed form of an even acceleration and a sinusoidal ripple.
     """
+    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if ripple else 0.0
+    if not ramp:
+        return (angle + wave) / angular_speed
     ramped = np.minimum(angle, angular_speed * ramp / 2)
-    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle)
     return np.sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
 
 
@@ -67,9 +67,11 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
     -----
     assumption: as `time_at`.
     """
-    end = np.maximum(angular_speed * ramp / 2, SMALLEST)
-    ramped = np.sqrt(np.minimum(angle / end, 1.0))
-    return angular_speed / (1 / ramped + ripple * np.cos(ripples_per_turn * angle))
+    wave = ripple * np.cos(ripples_per_turn * angle) if ripple else 0.0 * angle
+    if not ramp:
+        return angular_speed / (1 + wave)
+    ramped = np.sqrt(np.minimum(angle / (angular_speed * ramp / 2), 1.0))
+    return angular_speed / (1 / ramped + wave)
 
 
 def duration(

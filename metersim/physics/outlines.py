@@ -38,15 +38,15 @@ def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
     return (area + other_area) / (np.pi * first2)
 
 
-def outline_radius(length: Any, width: Any, direction: Any) -> Any:
+def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     """Distance from the centre to the outline of a seed that lies along the track.
 
     Parameters
     ----------
     length, width : float or ndarray
         Long and short axis of the elliptic outline. [m]
-    direction : float or ndarray
-        Angle to the track. [rad]
+    along, across : float or ndarray
+        Parts of the direction along and across the track, of any common length above 0. [m]
 
     Returns
     -------
@@ -59,5 +59,6 @@ def outline_radius(length: Any, width: Any, direction: Any) -> Any:
     sum of their radii in that direction.
     """
     a, b = length / 2, width / 2
-    across, along = b * np.cos(direction), a * np.sin(direction)
-    return a * b / np.sqrt(across * across + along * along)
+    flat, steep = b * along, a * across
+    reach = np.sqrt(along * along + across * across)
+    return a * b * reach / np.sqrt(flat * flat + steep * steep)

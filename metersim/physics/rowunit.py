@@ -13,9 +13,31 @@ import numpy as np
 
 CARRIER = 2 * np.pi * 30.0  # rad/s, middle of the band of gao2024
 KNOT_INTERVAL = 0.025  # s
+SAMPLES = 2  # of the motion between two knots; seeds follow one another more slowly
+SAMPLE = KNOT_INTERVAL / SAMPLES  # s
 
 
-def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: Any) -> Any:
+def envelope(strength: Any) -> Any:
+    """Size of the envelope over the signal's SD, at a knot.
+
+    Parameters
+    ----------
+    strength : float or ndarray
+        Standard exponential draw. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Size: Rayleigh, as both parts of the envelope are normal. [1]
+
+    Notes
+    -----
+    Source: the size of two standard normal parts.
+    """
+    return np.sqrt(2 * strength)
+
+
+def shaking(time: Any, before: Any, after: Any, phase_before: Any, phase_after: Any) -> Any:
     """Vertical acceleration over its SD, at a time between two knots of the envelope.
 
     Parameters
@@ -23,9 +45,9 @@ def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: An
     time : float or ndarray
         Time since the start. [s]
     before, after : float or ndarray
-        Cosine part of the envelope at the knots around `time`, standard normal. [1]
-    sine_before, sine_after : float or ndarray
-        Sine part at the same knots. [1]
+        `envelope` at the knots around `time`. [1]
+    phase_before, phase_after : float or ndarray
+        Phase there, as a share of a whole turn. [1]
 
     Returns
     -------
@@ -38,11 +60,10 @@ def shaking(time: Any, before: Any, after: Any, sine_before: Any, sine_after: An
     """
     part = time % KNOT_INTERVAL / KNOT_INTERVAL
     rest = 1 - part
-    scale = np.sqrt(rest * rest + part * part)
-    cosine = rest * before + part * after
-    sine = rest * sine_before + part * sine_after
-    phase = CARRIER * time
-    return (cosine * np.cos(phase) + sine * np.sin(phase)) / scale
+    carrier = CARRIER * time
+    here = rest * before * np.cos(carrier - 2 * np.pi * phase_before)
+    there = part * after * np.cos(carrier - 2 * np.pi * phase_after)
+    return (here + there) / np.sqrt(rest * rest + part * part)
 
 
 def shock_sd(ground_speed: Any, shock_per_speed: Any) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtri
 
 
 def edge_offset(gap: Any, notch_step: Any, notch: Any) -> Any:
@@ -101,3 +102,25 @@ def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
     assumption: normal spread of the push that a seat withstands.
     """
     return (push / unseating - 1) / push_spread
+
+
+def weakest_deviate(rank: Any, teeth: Any) -> Any:
+    """Standard normal draw of the tooth that a seed withstands least.
+
+    Parameters
+    ----------
+    rank : float or ndarray
+        Uniform draw from 0 to 1. [1]
+    teeth : int
+        Teeth that the seed meets in the same pose. [1]
+
+    Returns
+    -------
+    float or ndarray
+        The lowest of as many independent normal draws. [1]
+
+    Notes
+    -----
+    Source: distribution of the smallest of several, inverted.
+    """
+    return ndtri(-np.expm1(np.log1p(-rank) / teeth))

@@ -14,22 +14,27 @@ from metersim.coefficients import USUAL, Coefficients
 from metersim.physics import rowunit
 from metersim.scenario import Scenario
 from metersim.stations.descent import FurrowStation, ReleaseStation, SensorStation, TubeStation
-from metersim.stations.edge import SingulatorStation
+from metersim.stations.edge import TEETH, SingulatorStation
 from metersim.stations.motion import DriveStation, RowUnitStation
-from metersim.stations.picking import Chances, PickupStation, Seats
+from metersim.stations.picking import Chances, PickupStation, Room
 from metersim.stations.supply import GateStation
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
 __all__ = [
+    "CUT",
+    "EDGE",
+    "ENTERS",
+    "LEAVES",
     "PASSES",
+    "TEETH",
     "Chances",
     "DriveStation",
     "FurrowStation",
     "GateStation",
     "PickupStation",
     "ReleaseStation",
+    "Room",
     "RowUnitStation",
-    "Seats",
     "SensorStation",
     "SingulatorStation",
     "Stations",
@@ -46,6 +51,7 @@ POOL_EXIT = math.radians(120)
 SINGULATOR = math.radians(160)
 CUT_OFF = math.radians(330)
 PASSES = (0.0, POOL_EXIT, SINGULATOR, CUT_OFF)
+ENTERS, LEAVES, EDGE, CUT = range(len(PASSES))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,8 @@ from metersim.coefficients import Coefficients
 from metersim.physics import singulator
 from metersim.seedlot import SeedLot
 
+TEETH = 3  # edges that a cell passes
+
 
 @dataclass(frozen=True, kw_only=True)
 class SingulatorStation:
@@ -38,6 +40,10 @@ class SingulatorStation:
         return singulator.reach_across(
             self.lot.length, self.lot.width, self.lot.pose_sd * pose_draw
         )
+
+    def weakest(self, rank: Any) -> Any:
+        """Deviate of the tooth that a lone seed withstands least: it meets all in one pose. [1]"""
+        return singulator.weakest_deviate(rank, TEETH)
 
     def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any) -> Any:
         """Deviate below which a tooth's draw makes the seed leave. [1]"""

@@ -8,12 +8,10 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from metersim.coefficients import Coefficients
-from metersim.luck import PLACES, Array, CellLuck
 from metersim.physics import outlines, pickup, pool
-from metersim.records import BLOCKED, LOW_POOL, NOT_HELD, NOT_JOINED, SEEDED
+from metersim.records import LOW_POOL, NOT_HELD, NOT_JOINED
 from metersim.seedlot import SeedLot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
@@ -21,43 +19,32 @@ from metersim.units import STANDARD_GRAVITY as GRAVITY
 class Chances(NamedTuple):
     """What a cell that enters the pool now has to expect."""
 
-    vacuum: float  # Pa
-    meetings: float  # mean number of seeds met
-    most_meetings: float  # the same in a pool that stands at the carry line
-    needed: float  # vacuum that the mean seed needs in the pool, Pa
-    margin: float  # ln(vacuum/needed)
-    exposure: float  # time of a meeting over time to join
-    hold: float  # chance that a seed would hold
-    join: float  # chance that a holding seed joins in one meeting
-    carry_load: float  # load outside the pool over load in it
-    turn_load: float  # share of u^2/(gR) in the load outside the pool
-    knocks: float  # knocks by a heap above the carry line, for a seed held by a hair
+    vacuum: Any  # Pa
+    meetings: Any  # mean number of seeds met
+    most_meetings: Any  # the same in a pool that stands at the carry line
+    needed: Any  # vacuum that the mean seed needs in the pool, Pa
+    margin: Any  # ln(vacuum/needed)
+    exposure: Any  # time of a meeting over time to join
+    limit: Any  # deviate of the vacuum needed, among all seeds, above which a seed does not hold
+    hold: Any  # chance that a seed would hold
+    join: Any  # chance that a holding seed joins in one meeting
+    rate: Any  # mean number of seeds that would hold and join
+    carry_load: Any  # load outside the pool over load in it
+    turn_load: Any  # share of u^2/(gR) in the load outside the pool
+    knocks: Any  # knocks by a heap above the carry line, for a seed held by a hair
 
 
 FEW_HOLD = 0.5  # below this chance to hold, an empty cell is laid to the vacuum
-
-
 MOST_COVERED = 0.95  # of the free part of a hole, by one more seed; the rest stays with the others
 
 
-class Seats(NamedTuple):
-    """Where the first seeds of cells sit; arrays have the cells first."""
+class Room(NamedTuple):
+    """What a hole offers one more seed."""
 
-    distance: Array  # of the seat from the hole's centre, m
-    along: Array  # cosine of its direction to the track
-    across: Array  # size of the sine
-    gap: Array  # uncovering of the hole towards the second and the third seed, m
-    outline: Array  # radius of the mean seed's outline towards them, m
-
-
-class Picked(NamedTuple):
-    """What joins cells; arrays have the cells first, then the places."""
-
-    joined: NDArray[np.int64]  # seeds
-    reason: NDArray[np.int64]  # index into `metersim.records.REASONS`
-    needed: Array  # vacuum that a seed needs on the whole hole in the pool, Pa
-    size: Array  # linear size over the mean
-    share: Array  # share of the hole that pulls a seed; 1 for a first seed while it is alone
+    part: Any  # of the hole that the seed would cover, 1
+    needed: Any  # vacuum that a seed of its size needs in the pool in an even seat, Pa
+    hold: Any  # chance that it would hold
+    rate: Any  # mean number of such seeds that would hold and join
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,116 +139,104 @@ class PickupStation:
         )
         excess = pool.excess_arc(level, self.carry_line, self.circle_radius)
         turn_load = self.centrifugal(speed)
+        meetings = pickup.meetings(arc, k.slip, self.lot.gmd) * self.room
+        limit, join = margin / self.spread, pickup.join_chance(exposure)
+        hold = pickup.hold_chance(margin, self.spread)
         return Chances(
             vacuum=vacuum,
-            meetings=pickup.meetings(arc, k.slip, self.lot.gmd) * self.room,
+            meetings=meetings,
             most_meetings=pickup.meetings(full_arc, k.slip, self.lot.gmd) * self.room,
             needed=needed,
             margin=margin,
             exposure=exposure,
-            hold=pickup.hold_chance(margin, self.spread),
-            join=pickup.join_chance(exposure),
+            limit=limit,
+            hold=hold,
+            join=join,
+            rate=meetings * hold * join,
             carry_load=(1 + turn_load) / (1 + self.resistance + turn_load),
             turn_load=turn_load,
             knocks=pool.knock_chance_scale(excess, self.lot.gmd, k.knock),
         )
 
+    @cached_property
+    def seat_scale(self) -> float:
+        """SD of the offset of a first seed's seat, along and across the track. [m]"""
+        return self.coefficients.eccentricity * self.hole_diameter / 2
+
     def size(self, draw: Any) -> Any:
         """Linear size over the mean of a seed of which nothing is known but a draw. [1]"""
         return np.exp(self.lot.size_cv * draw)
 
-    def seats(self, luck: CellLuck) -> Seats:
-        """Where first seeds sit, and what gap they leave for later ones."""
-        distance = luck.seat * self.coefficients.eccentricity * self.hole_diameter / 2
-        length, width = self.lot.length, self.lot.width
-        turn = luck.third_angle - luck.seat_angle
-        return Seats(
-            distance=distance,
-            along=np.cos(luck.seat_angle),
-            across=np.abs(np.sin(luck.seat_angle)),
-            gap=np.stack((distance, distance * np.cos(turn)), axis=1),
-            outline=np.stack(
-                (
-                    outlines.outline_radius(length, width, luck.seat_angle),
-                    outlines.outline_radius(length, width, luck.third_angle),
-                ),
-                axis=1,
-            ),
-        )
+    def relative_need(self, deviate: Any) -> Any:
+        """Vacuum that a first seed needs over that of the mean seed. [1]
 
-    def pick(self, chances: Chances, luck: CellLuck, seats: Seats) -> Picked:
-        """Seeds that cells would take from a pool that does not run out.
+        The seed is one of those that hold; its deviate is that of all seeds, cut at the limit.
+        """
+        return np.exp(self.rest_spread * deviate)
 
-        The first seed of a cell is one of those that hold on the whole hole: its deviate tells
-        the vacuum it needs and, in part, its size.  A later one sees the share of the hole that
-        the gap beside the first leaves it, and what is left of the arc.
+    @cached_property
+    def told(self) -> float:
+        """Correlation of size with the deviate of the vacuum needed. [1]"""
+        return 4 * self.lot.size_cv / self.spread
+
+    def first_size(self, deviate: Any, draw: Any) -> Any:
+        """Linear size over the mean of a first seed, of which the deviate tells a part. [1]"""
+        return self.size(self.told * deviate + math.sqrt(1 - self.told * self.told) * draw)
+
+    def why_empty(self, chances: Chances, meeting: Any) -> Any:
+        """Index into `metersim.records.REASONS` for a cell that no seed joined."""
+        in_full_pool = meeting < chances.most_meetings * chances.hold * chances.join
+        would_join = meeting < chances.meetings * chances.join
+        reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
+        return np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
+
+    def outline(self, along: Any, across: Any) -> Any:
+        """Radius of the mean seed's outline in a direction, by its parts. [m]"""
+        return outlines.outline_radius(self.lot.length, self.lot.width, along, across)
+
+    def uncovers(self, size: Any, outline: Any, gap: Any) -> Any:
+        """Whether a first seed of this size leaves a part of the hole open towards a gap [m]."""
+        return outline * size - gap < self.hole_diameter / 2
+
+    def room_for(
+        self, chances: Chances, first: Any, outline: Any, gap: Any, other: Any, free: Any
+    ) -> Room:
+        """What a hole offers one more seed.
+
+        The seed lies against the first and covers a lens of the hole; it must hold on that part,
+        and joins it the more slowly.
 
         Parameters
         ----------
         chances : Chances
-            What the cells have to expect.
-        luck : CellLuck
-            Luck of the cells.
-        seats : Seats
-            From `seats`, of the same cells.
-
-        Returns
-        -------
-        Picked
-            What joins each cell.
+            Of the cell.
+        first, other : float or ndarray
+            Sizes of the first seed and of this one. [1]
+        outline : float or ndarray
+            `outline` in the direction from the one to the other. [m]
+        gap : float or ndarray
+            Offset of the first seed's seat away from this one. [m]
+        free : float or ndarray
+            Part of the hole that later seeds have not covered yet. [1]
         """
-        cells = len(luck.blocked)
-        needed, size, share = np.zeros((3, cells, PLACES))
-        count = np.zeros(cells, dtype=np.int64)
-        rate = chances.meetings * chances.hold * chances.join
-        met = luck.meeting[:, 0]
-        blocked = luck.blocked < self.coefficients.blocked
-        joined = ~blocked & (met < rate)
-        would_join = met < chances.meetings * chances.join
-        in_full_pool = met < chances.most_meetings * chances.hold * chances.join
-        reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
-        reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
-        reason = np.where(joined, SEEDED, np.where(blocked, BLOCKED, reason))
-        at = np.flatnonzero(joined)
-        if at.size:
-            count[at] = 1
-            deviate = pickup.truncated_normal(luck.hold[at, 0], chances.hold)
-            told = 4 * self.lot.size_cv / self.spread
-            deviate_of_size = told * deviate + math.sqrt(1 - told * told) * luck.size[at, 0]
-            needed[at, 0] = chances.needed * np.exp(self.rest_spread * deviate)
-            size[at, 0] = np.exp(self.lot.size_cv * deviate_of_size)
-            share[at, 0] = 1.0
-        done = met / rate if rate > 0 else met
-        free = np.ones(cells)
-        for place in range(1, PLACES):
-            outline, gap = seats.outline[at, place - 1], seats.gap[at, place - 1]
-            first = size[at, 0]
-            uncovered = outline * first - gap < self.hole_diameter / 2
-            at, outline, gap, first = (
-                at[uncovered],
-                outline[uncovered],
-                gap[uncovered],
-                first[uncovered],
-            )
-            other = self.size(luck.size[at, place])
-            distance = outline * (first + other) - gap
-            lens = outlines.circles_overlap(self.hole_diameter / 2, outline * other, distance)
-            part = free[at] * np.minimum(lens, MOST_COVERED)
-            other4 = np.square(np.square(other))
-            margin = chances.margin + pickup.log_margin(part, other4)
-            hold = pickup.hold_chance(margin, self.seat_spread)
-            join = pickup.join_chance(chances.exposure * np.sqrt(part))
-            rates = chances.meetings * hold * join
-            wait = luck.meeting[at, place]
-            joins = (1 - done[at]) * rates > wait
-            at, other, other4, part, hold = (
-                column[joins] for column in (at, other, other4, part, hold)
-            )
-            done[at] += wait[joins] / rates[joins]
-            deviate = pickup.truncated_normal(luck.hold[at, place], hold)
-            needed[at, place] = chances.needed * other4 * np.exp(self.seat_spread * deviate)
-            size[at, place] = other
-            share[at, place] = part
-            free[at] -= part
-            count[at] += 1
-        return Picked(count, reason, needed, size, share)
+        distance = outline * (first + other) - gap
+        lens = outlines.circles_overlap(self.hole_diameter / 2, outline * other, distance)
+        part = free * np.minimum(lens, MOST_COVERED)
+        other4 = np.square(np.square(other))
+        margin = chances.margin + pickup.log_margin(part, other4)
+        hold = pickup.hold_chance(margin, self.seat_spread)
+        join = pickup.join_chance(chances.exposure * np.sqrt(part))
+        return Room(part, chances.needed * other4, hold, chances.meetings * hold * join)
+
+    def later_needed(self, room: Room, rank: Any) -> Any:
+        """Vacuum that a later seed needs on the whole hole in the pool. [Pa]"""
+        deviate = pickup.truncated_normal(rank, room.hold)
+        return room.needed * np.exp(self.seat_spread * deviate)
+
+    def strength(self, chances: Chances, needed: Any, pull: Any) -> Any:
+        """Vacuum that a carried seed needs over its part of the vacuum, the pull [Pa]. [1]"""
+        return needed * chances.carry_load / pull
+
+    def spare_load(self, chances: Chances, strength: Any) -> Any:
+        """Load over gravity that a carried seed bears beside its own; below 0 it falls. [1]"""
+        return (1 / strength - 1) * (1 + chances.turn_load)

@@ -18,10 +18,9 @@ import simpy
 from simpy.events import NORMAL, Process, Timeout
 
 from metersim import records
-from metersim.dealing import Dealt
-from metersim.falls import STRETCHES
-from metersim.holding import hang_on, knock, pick_up, sweep
-from metersim.meter import Held, Meter
+from metersim.events.dealing import Dealt
+from metersim.events.holding import hang_on, knock, pick_up, sweep
+from metersim.events.meter import Held, Meter
 from metersim.physics.rowunit import KNOT_INTERVAL
 from metersim.scenario import Scenario
 from metersim.stations import Chances, Stations
@@ -54,44 +53,44 @@ class Wait(simpy.Event):
 
 def turn_disc(meter: Meter) -> Steps:
     """The drive: how fast the holes run, tick by tick."""
-    env, drive = meter.env, meter.stations.drive
-    angles = meter.scenario.tick_angles(meter.tick_count + 1)
-    steps = np.diff(angles)
-    speeds = meter.scenario.disc.circle_radius * steps / drive.duration(angles[:-1], steps)
-    for time, speed in zip(drive.time_at(angles[:-1]).tolist(), speeds.tolist(), strict=True):
+    env, course = meter.env, meter.course
+    times, speeds = course.tick_times(0, course.ticks), course.tick_speeds(0, course.ticks)
+    for time, speed in zip(times.tolist(), speeds.tolist(), strict=True):
         yield Timeout(env, max(time - env.now, 0.0))
-        meter.speed = round(speed, 12)  # a last bit of rounding is no change of speed
+        meter.speed = speed
 
 
 def work_gate(meter: Meter) -> Steps:
     """The gate: arches form and clear, seed runs in, the hopper empties."""
-    env, luck = meter.env, meter.tick_luck
-    angles = meter.scenario.tick_angles(meter.tick_count)
-    times = meter.stations.drive.time_at(angles).tolist()
-    credit = 0.0
-    before = 0.0
-    for tick, time in enumerate(times):
+    env, luck, course = meter.env, meter.arch_luck, meter.course
+    gate = meter.stations.gate
+    before = passable = 0.0
+    rate, wait = gate.arch_rate, luck.wait()  # of what happens next: an arch forms, or clears
+    due = wait / rate if rate else math.inf
+    for time in course.tick_times(0, course.ticks).tolist():
         yield Timeout(env, max(time - env.now, 0.0))
         meter.note_changes()
-        gate = meter.stations.gate
-        passed = time - before
-        before = time
-        if meter.arched:
-            if luck.clearing[tick] < gate.clearing_rate * passed:
-                meter.arched = False
-                meter.note(-1, -1, "gate", "arch cleared")
-        elif luck.forming[tick] < gate.arch_rate * passed:
-            meter.arched = True
-            meter.note(-1, -1, "gate", "arch formed")
+        if meter.stations.gate is not gate:  # what is left to wait goes on at the new rate
+            gate, old = meter.stations.gate, rate
+            rate = gate.clearing_rate if meter.arched else gate.arch_rate
+            wait = (due - before) * old if old else wait
+            due = before + wait / rate if rate else math.inf
+        if time >= due:
+            meter.arched = not meter.arched
+            rate, wait = gate.clearing_rate if meter.arched else gate.arch_rate, luck.wait()
+            due = time + wait / rate if rate else math.inf
+            meter.note(-1, -1, "gate", "arch formed" if meter.arched else "arch cleared")
         if not meter.arched:
-            credit += gate.flow * passed
-            able = int(credit)
-            credit -= able
+            able = -int(passable)
+            passable += gate.flow * (time - before)
+            able += int(passable)
             inflow = max(min(gate.full - meter.pool, able, meter.hopper), 0)
             meter.hopper -= inflow
             meter.pool += inflow
             if inflow and not meter.hopper:
                 meter.note(-1, -1, "gate", "hopper ran empty")
+        before = time
+        meter.available = meter.pool
         meter.look()
         meter.ticks.append((time, meter.pool, meter.hopper, meter.arched))
 
@@ -99,7 +98,7 @@ def work_gate(meter: Meter) -> Steps:
 def shake(meter: Meter) -> Steps:
     """The row unit: on and on, a stretch of shaking at a time."""
     env = meter.env
-    for stretch in range(1, math.ceil(meter.end / SHAKING_STRETCH) + 1):
+    for stretch in range(1, math.ceil(meter.course.end / SHAKING_STRETCH) + 1):
         meter.shaking.reach(stretch * SHAKING_STRETCH)
         yield Timeout(env, max(stretch * SHAKING_STRETCH - env.now, 0.0))
 
@@ -115,6 +114,7 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
         yield wait(leaves - enters)
         held, reason = pick_up(meter, chances, dealt, index, cell)
         joined = len(held)
+        meter.available -= joined
         meter.pool -= joined
         meter.carried += joined
         if held and chances.knocks > 0:
@@ -156,8 +156,8 @@ def let_go(
     travel = first.travel
     changed = meter.vacuum != chances.vacuum or dealt.stations is not meter.stations
     if changed or first.place or first.share != 1:
-        strength = first.needed * chances.carry_load / (first.share * meter.vacuum)
-        travel = float(release.travel(min(strength, 1.0)))
+        pull = first.share * meter.vacuum
+        travel = float(release.travel(meter.stations.pickup.strength(chances, first.needed, pull)))
     for seed in held:
         if seed is not first:
             travel += float(release.lag(seed.size))
@@ -181,8 +181,7 @@ def descend(
     row unit's shaking at its release moves it a little.
     """
     wait, place = Wait(meter.env), seed.place
-    falls, k = dealt.falls(index, place)
-    fates, fate = dealt.fate(index, place)
+    fall = dealt.fall(index, place, seed.size)
     yield wait(delay)
     meter.carried -= 1
     meter.falling += 1
@@ -193,44 +192,45 @@ def descend(
     later = 0.0
     if not stations.row_unit.still:
         upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
-        later = stations.tube.later_by(upset, falls.time[k], falls.speed[k])
+        later = stations.tube.later_by(upset, fall.time, fall.speed)
     now, crossed, seen, contact = released, 0.0, False, 0
-    count, sensor = falls.count[k], falls.sensor[k]
-    for stretch in range(count):
-        lasts = max(falls.duration[k * STRETCHES + stretch] + later, 0.0)
-        later = 0.0
+    for stretch, lasts in enumerate(fall.lasts):
+        if stretch == 0:
+            lasts = max(lasts + later, 0.0)
         yield wait(lasts)
         now += lasts
-        if stretch == sensor:
+        if stretch == fall.sensor:
             crossed = now
-            detected = fates.detection[fate] < stations.sensor.detection
-            seen = watch(meter, cell, seed, now, falls.speed_at_beam[k], detected)
-        elif tracing and stretch < count - 1:
-            loss = f"lost {falls.loss[k, contact]:.0%} of its speed"
+            seen = watch(meter, dealt, index, cell, seed, now, fall.speed_at_beam)
+        elif tracing and stretch < len(fall.lasts) - 1:
+            loss = f"lost {fall.loss[contact]:.0%} of its speed"
             meter.note(cell, place, "tube", "touched the wall", loss)
             contact += 1
     furrow = stations.furrow
     position = furrow.ground_speed * now
     if tracing:
-        meter.note(cell, place, "furrow", "landed", f"at {falls.speed[k]:.2f} m/s")
+        meter.note(cell, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
     if furrow.in_field:
-        hop_time = falls.hop_time[k]
-        position += falls.hop_length[k] + fates.soil[fate] * furrow.scatter
-        yield wait(hop_time)
-        now += hop_time
+        soil = dealt.luck.normal("soil", index, place) if place else dealt.soil[index]
+        position += fall.hop_length + soil * furrow.scatter
+        yield wait(fall.hop_time)
+        now += fall.hop_time
         if tracing:
-            meter.note(cell, place, "furrow", "at rest", f"after {hop_time * 1e3:.0f} ms of hop")
+            hop = f"after {fall.hop_time * 1e3:.0f} ms of hop"
+            meter.note(cell, place, "furrow", "at rest", hop)
     meter.falling -= 1
     meter.landed += 1
-    contacts = falls.contacts[k]
+    contacts = fall.contacts
     row = (cell, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
     meter.seed_rows.append(row)
 
 
-def watch(meter: Meter, cell: int, seed: Held, now: float, speed: float, detected: bool) -> bool:
+def watch(
+    meter: Meter, dealt: Dealt, index: int, cell: int, seed: Held, now: float, speed: float
+) -> bool:
     """Whether the sensor gives a pulse of its own for a seed that crosses the beam."""
-    tracing = meter.events is not None
-    if not detected:
+    tracing, chance = meter.events is not None, meter.stations.sensor.detection
+    if chance < 1 and dealt.luck.uniform("detection", index, seed.place) >= chance:
         if tracing:
             meter.note(cell, seed.place, "sensor", "not seen", "missed by the beam")
         return False

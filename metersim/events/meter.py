@@ -9,18 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from metersim.dealing import Dealt
-from metersim.luck import BLOCK, CellStreams, KnotLuck, TickLuck
+from metersim.course import Course
+from metersim.events.dealing import Dealt
+from metersim.luck import BLOCK, ArchLuck, KnotLuck, Luck
 from metersim.physics import rowunit
-from metersim.physics.rowunit import KNOT_INTERVAL
+from metersim.physics.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES
 from metersim.records import Event
 from metersim.scenario import Scenario
 from metersim.stations import PASSES, Chances, Stations, stations_of
 from metersim.streams import Streams
-
-KNOTS_DEALT = 512  # at a time
-SAMPLES = 2  # of the row unit's motion between two knots; seeds follow one another more slowly
-SAMPLE = KNOT_INTERVAL / SAMPLES  # s
 
 
 @dataclass(slots=True)
@@ -39,33 +36,36 @@ class Shaking:
 
     def __init__(self, luck: KnotLuck) -> None:
         self._luck = luck
-        self._cosine, self._sine = luck.deal(1)
-        self._knots = 0  # before the last one dealt
+        self._blocks = 0
+        self._last = self._phase = np.empty(0)  # of the last knot dealt
+        self._highest = 0.0
         self.motion: list[float] = []
-        self.envelope: list[float] = np.hypot(self._cosine, self._sine).tolist()
-        self._highest: float = self.envelope[0]
+        self.envelope: list[float] = []
 
     def reach(self, time: float) -> None:
         """Shake on until a time [s] at the least."""
-        missing = int(time / KNOT_INTERVAL) + 1 - self._knots
-        if missing > 0:
-            self._go_on(max(missing, KNOTS_DEALT))
+        while len(self.envelope) < int(time / KNOT_INTERVAL) + 2:
+            self._go_on()
 
-    def _go_on(self, knots: int) -> None:
-        cosine, sine = self._luck.deal(knots)
-        cosine = np.concatenate((self._cosine, cosine))
-        sine = np.concatenate((self._sine, sine))
-        sample = np.arange(knots * SAMPLES)
-        before = sample // SAMPLES
-        time = (sample + self._knots * SAMPLES + 0.5) * SAMPLE
-        self.motion += rowunit.shaking(
-            time, cosine[before], cosine[before + 1], sine[before], sine[before + 1]
-        ).tolist()
-        size = np.hypot(cosine[1:], sine[1:])
+    def _go_on(self) -> None:
+        size = rowunit.envelope(self._luck.strength(self._blocks))
         self.envelope += size.tolist()
         self._highest = max(self._highest, float(size.max()))
-        self._cosine, self._sine = cosine[-1:], sine[-1:]
-        self._knots += knots
+        size = np.concatenate((self._last, size))
+        phase = np.concatenate((self._phase, self._luck.phase(self._blocks)))
+        sample = np.arange((len(size) - 1) * SAMPLES)
+        knot = sample // SAMPLES
+        time = (sample + len(self.motion) + 0.5) * SAMPLE
+        self.motion += rowunit.shaking(
+            time, size[knot], size[knot + 1], phase[knot], phase[knot + 1]
+        ).tolist()
+        self._last, self._phase = size[-1:], phase[-1:]
+        self._blocks += 1
+
+    def highest_until(self, time: float) -> float:
+        """A bound of the envelope until a time [s]: the largest that was dealt so far."""
+        self.reach(time)
+        return self._highest
 
     def at(self, time: float) -> float:
         """Motion at a time [s]."""
@@ -73,11 +73,6 @@ class Shaking:
         if sample >= len(self.motion):
             self.reach(time)
         return self.motion[sample]
-
-    def highest_until(self, time: float) -> float:
-        """A bound of the envelope until a time [s]: the largest that was dealt so far."""
-        self.reach(time)
-        return self._highest
 
     def peak(self, start: float, end: float) -> float:
         """Largest size of the envelope between two times [s]."""
@@ -100,6 +95,9 @@ class Meter:
         Vacuum at the holes, 0 or more; may be assigned. [Pa]
     hopper, pool, carried, falling, landed : int
         Whole seeds in each part of the meter; their sum never changes.
+    available : int
+        Seeds of the pool that cells can still take until the next tick: what comes back from
+        the disc lies on the heap until then.
     """
 
     def __init__(
@@ -116,19 +114,15 @@ class Meter:
         self.replaced = stations.departures(stations_of(scenario))
         self.vacuum = scenario.vacuum.vacuum
         self.cells = scenario.disc.cells
-        self.pitch = 2 * math.pi / self.cells
-        self.passages = self.cells * scenario.run.turns
-        last = self.passages * self.pitch + PASSES[-1]
-        self.cells_in_tick = math.ceil(self.cells * scenario.run.tick)
-        self.tick_count = math.ceil(last / (2 * math.pi * scenario.run.tick)) + 1
-        self.cell_streams = CellStreams(streams)
-        self.tick_luck = TickLuck(streams, self.tick_count)
-        self.end = float(stations.drive.time_at(last))
+        self.course = Course(scenario, stations.drive)
+        self.passages = self.course.passages
+        self.streams = streams
+        self.arch_luck = ArchLuck(streams)
         self.shaking = Shaking(KnotLuck(streams))
         self.speed = 0.0  # of the holes, m/s
         self.beam_dark_until = -math.inf
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
-        self.pool = min(stations.gate.full, total)
+        self.pool = self.available = min(stations.gate.full, total)
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
         self.arched = False
@@ -169,12 +163,11 @@ class Meter:
         if dealt is None:
             self._dealt.pop(block - 2, None)
             cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
-            angles = cells[:, None] * self.pitch + np.array(PASSES)
-            times = self.stations.drive.time_at(angles).tolist()
-            turning = self.stations.drive.speed_at(angles[:, -1])
-            speeds = turning * self.scenario.disc.circle_radius
-            luck = self.cell_streams.deal(len(cells))
-            dealt = self._dealt[block] = Dealt(luck, self.stations, times, speeds)
+            passes = range(len(PASSES))
+            times = np.stack([self.course.times(cells, station) for station in passes], axis=1)
+            luck = Luck(self.streams, block, len(cells))
+            speeds = self.course.hole_speeds(cells)
+            dealt = self._dealt[block] = Dealt(luck, self.stations, times.tolist(), speeds)
         if dealt.stations is not self.stations:
             dealt = self._dealt[block] = Dealt(
                 dealt.luck, self.stations, dealt.times, dealt.hole_speeds

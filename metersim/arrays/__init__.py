@@ -1,0 +1,1 @@
+"""The same meter as `metersim.events`, many cells at a time."""

@@ -1,0 +1,57 @@
+"""Which seeds give the sensor a pulse of their own, piece by piece of a run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import chain
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.luck import Array
+from metersim.records import Piece
+
+
+class Unwatched(NamedTuple):
+    """A piece of a run of whose seeds it is not known yet which ones are seen."""
+
+    piece: Piece
+    dark_until: Array  # when the beam is free again behind each seed; -inf if it is not seen, s
+
+
+def watch(pieces: Iterable[Unwatched]) -> Iterator[Piece]:
+    """Pieces with the seeds marked that give a pulse of their own.
+
+    A seed that crosses a dark beam gives none.  Seeds of neighbouring pieces may cross in any
+    order, so that a piece is held back until the next is known; that a seed falls behind a
+    whole piece is out of reach of any tube.
+    """
+    waiting: Unwatched | None = None
+    earlier = np.empty((2, 0))  # crossing and end of dark of seeds that may cross among later ones
+    dark = -np.inf  # until when all other earlier seeds darken the beam
+    for following in chain(pieces, [None]):
+        new = np.empty((2, 0)) if following is None else _times(following)
+        if waiting is not None:
+            own = _times(waiting)
+            both = np.concatenate((earlier, own, new), axis=1)
+            order = np.argsort(both[0], kind="stable")
+            times, ends = both[:, order]
+            before = np.maximum.accumulate(np.concatenate(([dark], ends)))[:-1]
+            alone = np.empty(len(order), dtype=bool)
+            alone[order] = times >= before
+            mine = slice(earlier.shape[1], earlier.shape[1] + own.shape[1])
+            seen = alone[mine] & (own[1] > -np.inf)
+            yield replace(waiting.piece, seeds=replace(waiting.piece.seeds, seen=seen))
+            known = both[:, : mine.stop]
+            late = known[0] >= new[0].min(initial=np.inf)
+            if late[: mine.start].any():
+                raise RuntimeError("a seed crosses the beam more than a piece of cells too late")
+            dark = max(dark, float(known[1, ~late].max(initial=-np.inf)))
+            earlier = known[:, late]
+        waiting = following
+
+
+def _times(part: Unwatched) -> NDArray[np.float64]:
+    return np.stack((part.piece.seeds.sensor_time, part.dark_until))

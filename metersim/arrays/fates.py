@@ -1,0 +1,252 @@
+"""What becomes of the seeds on many cells, from the pool to the cut-off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from metersim.arrays.picking import Block, Crowd, Flags, Index, Picked, at_cells
+from metersim.arrays.shocks import Shocks
+from metersim.luck import PLACES, Array
+from metersim.records import BLOCKED, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT
+from metersim.stations import TEETH, Chances
+
+Whole = NDArray[np.int64]
+
+
+class Stretch(NamedTuple):
+    """Cells of a block that are worked out at once, and what they have to expect."""
+
+    block: Block
+    start: int
+    stop: int
+    chances: Chances
+    vacuum: float
+    shocks: Shocks
+
+
+class Released(NamedTuple):
+    """Seeds that leave at the cut-off."""
+
+    cells: Index  # within the stretch
+    places: Index
+    size: Array
+    needed: Array
+    travel: Array  # past the cut-off until they leave, m
+
+    @property
+    def first(self) -> bool:
+        """Whether they joined their cells first; groups are not mixed on the way down."""
+        return not self.places.any()
+
+    def some(self, which: Flags) -> Released:
+        """Some of the seeds."""
+        return Released(*(column[which] for column in self))
+
+
+class Fates(NamedTuple):
+    """A stretch of cells from the pool to the cut-off; what is lost has one entry a seed."""
+
+    joined: Whole
+    reason: Whole
+    knocked: Index
+    swept: Index
+    shaken: Index
+    firsts: Released  # seeds that joined their cells first
+    later: Released  # seeds that joined them second or third
+
+    def until(self, stop: int) -> Fates:
+        """Those of the cells before one."""
+        lost = (cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken))
+        groups = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
+        return Fates(self.joined[:stop], self.reason[:stop], *lost, *groups)
+
+
+def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
+    """Follow the seeds of a stretch of cells.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        The cells.
+    picked : Picked
+        What would join them.
+    most : ndarray of int, optional
+        Seeds that the pool has left for each cell, when it may run out.
+    """
+    joined, reason, crowd = picked.joined, picked.reason.copy(), picked.crowd
+    if most is not None:
+        joined = np.minimum(joined, most)
+        reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
+        crowd = crowd._replace(held=crowd.held & (np.arange(PLACES) < most[crowd.cells, None]))
+    single = joined > 0
+    single[crowd.cells] = False
+    alone = _follow_alone(stretch, picked, np.flatnonzero(single))
+    crowded = _follow_crowd(stretch, crowd)
+    lost = []
+    for why, one, several in zip((KNOCKED, SWEPT, SHAKEN), alone.lost, crowded.lost, strict=True):
+        reason[one] = why
+        lost.append(np.concatenate((one, several)) if several.size else one)
+    reason[crowded.emptied] = crowded.why
+    several = crowded.released
+    first = several.places == 0
+    firsts = map(np.concatenate, zip(alone.released, several.some(first), strict=True))
+    return Fates(joined, reason, *lost, Released(*firsts), several.some(~first))
+
+
+def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
+    """Fates of a block of those of its stretches, each with the cell at which it starts."""
+    if len(parts) == 1:
+        return parts[0][1]
+    found = [fates for _, fates in parts]
+    lost = (
+        np.concatenate([getattr(fates, name) + start for start, fates in parts])
+        for name in ("knocked", "swept", "shaken")
+    )
+    groups = []
+    for name in ("firsts", "later"):
+        seeds = [
+            getattr(fates, name)._replace(cells=getattr(fates, name).cells + start)
+            for start, fates in parts
+        ]
+        groups.append(Released(*map(np.concatenate, zip(*seeds, strict=True))))
+    joined, reason = (
+        np.concatenate([getattr(f, name) for f in found]) for name in ("joined", "reason")
+    )
+    return Fates(joined, reason, *lost, *groups)
+
+
+class _Alone(NamedTuple):
+    lost: tuple[Index, Index, Index]
+    released: Released
+
+
+def _follow_alone(stretch: Stretch, picked: Picked, at: Index) -> _Alone:
+    """Cells that one seed joined."""
+    block, vacuum = stretch.block, stretch.vacuum
+    pickup, edge, luck = block.stations.pickup, block.stations.singulator, block.luck
+    cells, chances = at + stretch.start, at_cells(stretch.chances, at)
+    needed, size = picked.needed[at], picked.size[at]
+    left = np.ones(len(at), dtype=bool)
+    knocked = swept = np.empty(0, dtype=np.intp)
+    if np.any(chances.knocks > 0):
+        heap = luck.exponential("heap", cells)
+        knocked = np.flatnonzero(heap < chances.knocks * (needed / vacuum))
+        left[knocked] = False
+    off_centre = np.abs(block.across[cells]) * edge.narrowing
+    deviate = edge.deviate(block.reach[cells] * size, off_centre, vacuum / needed)
+    risky = np.flatnonzero((deviate > edge.weakest(block.lowest_edge)) & left)
+    swept = risky[deviate[risky] > edge.weakest(luck.edge[cells[risky]])]
+    left[swept] = False
+    strength = pickup.strength(chances, needed, vacuum)
+    spare = pickup.spare_load(chances, strength)
+    risky = np.flatnonzero((spare < stretch.shocks.bound) & left)
+    shaken = risky[stretch.shocks.shake_off(cells[risky], spare[risky])]
+    left[shaken] = False
+    travel = block.stations.release.travel(strength)
+    kept = np.flatnonzero(left)
+    places = np.zeros(len(kept), dtype=np.intp)
+    released = Released(at[kept], places, size[kept], needed[kept], travel[kept])
+    return _Alone((at[knocked], at[swept], at[shaken]), released)
+
+
+class _Crowded(NamedTuple):
+    lost: tuple[Index, Index, Index]
+    released: Released
+    emptied: Index
+    why: Whole
+
+
+def _shares(held: Flags, part: Array) -> Array:
+    """Part of the hole that pulls each held seed: the first has what the others leave it."""
+    later = held & (np.cumsum(held, axis=1) > 1)
+    first = held & ~later
+    return np.where(first, 1 - np.where(later, part, 0.0).sum(axis=1)[:, None], part)
+
+
+def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
+    """Cells that several seeds joined."""
+    block, vacuum = stretch.block, stretch.vacuum
+    pickup, release, luck = block.stations.pickup, block.stations.release, block.luck
+    cells, places = (crowd.cells + stretch.start)[:, None], np.arange(PLACES)
+    chances = at_cells(stretch.chances, crowd.cells)
+    column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
+    held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
+    why, lost = np.full(len(held), POOL_EMPTY), []
+
+    def lose(gone: Flags, reason: int) -> None:
+        nonlocal part
+        lost.append(np.repeat(crowd.cells, gone.sum(axis=1)))
+        emptied = held.any(axis=1)
+        held[gone] = False
+        why[emptied & ~held.any(axis=1)] = reason
+
+    share = _shares(held, part)
+    gone = np.zeros_like(held)
+    if np.any(column.knocks > 0):
+        heap = luck.exponential("heap", cells, places)
+        gone = held & (heap < column.knocks * (needed / np.where(held, share * vacuum, 1.0)))
+    lose(gone, KNOCKED)
+    lose(_swept(stretch, crowd, held), SWEPT)
+    share = _shares(held, part)
+    strength = pickup.strength(column, needed, np.where(held, share * vacuum, 1.0))
+    spare = pickup.spare_load(column, np.where(held, strength, 1.0))
+    row, place = np.nonzero(held & (spare < stretch.shocks.bound))
+    shaken = stretch.shocks.shake_off(cells[row, 0], spare[row, place])
+    gone = np.zeros_like(held)
+    gone[row[shaken], place[shaken]] = True
+    lose(gone, SHAKEN)
+    share = _shares(held, part)
+    strength = pickup.strength(column, needed, np.where(held, share * vacuum, 1.0))
+    travel = np.zeros_like(needed)
+    before = np.zeros(len(held))
+    for k in range(PLACES):
+        first = held[:, k] & ~held[:, :k].any(axis=1)
+        after = before + release.lag(crowd.size[:, k])
+        travel[:, k] = np.where(first, release.travel(strength[:, k]), after)
+        before = np.where(held[:, k], travel[:, k], before)
+    row, place = np.nonzero(held)
+    released = Released(
+        crowd.cells[row], place, crowd.size[row, place], needed[row, place], travel[row, place]
+    )
+    empty = np.flatnonzero(~held.any(axis=1))
+    return _Crowded((lost[0], lost[1], lost[2]), released, crowd.cells[empty], why[empty])
+
+
+def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
+    """Which seeds of crowded cells the singulator takes."""
+    block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
+    edge, left = block.stations.singulator, held.copy()
+    cells = crowd.cells + stretch.start
+    pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
+    pose[:, 0] = block.reach[cells]
+    reach = pose * crowd.size
+    lone = np.flatnonzero(held.sum(axis=1) == 1)
+    place = held[lone].argmax(axis=1)
+    rank = luck.uniform("edge", cells[lone], place)
+    rank = np.where(place > 0, rank, luck.edge[cells[lone]])
+    off_centre = np.abs(block.across[cells[lone]]) * edge.narrowing
+    ratio = vacuum / crowd.needed[lone, place]
+    deviate = edge.deviate(reach[lone, place], off_centre, ratio)
+    left[lone, place] = deviate <= edge.weakest(rank)
+    several = np.flatnonzero(held.sum(axis=1) > 1)
+    cells, reach, size = cells[several], reach[several], crowd.size[several]
+    needed, part, here = crowd.needed[several], crowd.part[several], held[several]
+    outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing
+    rows = np.arange(len(several))
+    for tooth in range(TEETH):
+        turn = np.pi * luck.uniform("pair direction", cells, 0, tooth)
+        across = np.abs(np.sin(turn))
+        first = here.argmax(axis=1)
+        apart = outline[:, None] * (size[rows, first][:, None] + size) - seat[:, None]
+        apart[rows, first] = seat
+        ratio = np.where(here, _shares(here, part), 1.0) * vacuum / np.where(here, needed, 1.0)
+        deviate = edge.deviate(reach, apart * across[:, None], ratio)
+        rank = luck.uniform("tooth", cells[:, None], np.arange(PLACES), tooth)
+        here = here & (rank >= ndtr(deviate))
+    left[several] = here
+    return held & ~left

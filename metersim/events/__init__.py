@@ -1,0 +1,1 @@
+"""The meter as processes in time."""
