@@ -39,6 +39,7 @@ class Course:
         self.passages = scenario.disc.cells * scenario.run.turns
         self.pitch = 2 * math.pi / scenario.disc.cells
         self.cells_in_tick = math.ceil(scenario.disc.cells * scenario.run.tick)
+        self.cells_per_tick = scenario.disc.cells * scenario.run.tick
         self.ticks = math.ceil(self._last / (2 * math.pi * scenario.run.tick)) + 1
 
     @property

@@ -18,8 +18,8 @@ from metersim.streams import Streams
 
 PLACES = 3  # seeds that one cell can carry
 CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
-TURNS = 16  # draws of one cause that one seed can ask for by index
-BLOCK = 8192  # cells or knots in a block
+TURNS = 32  # draws of one cause that one seed can ask for by index
+BLOCK = 32768  # cells or knots in a block
 
 Array = NDArray[np.float64]
 
@@ -118,7 +118,7 @@ class Luck:
 
     def uniform(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
         """U by cell of the block, place on the cell and turn, for a cause that few cells ask."""
-        index = ((self.first + cell) * PLACES + place) * TURNS + turn
+        index = cell * (PLACES * TURNS) + (self.first * PLACES * TURNS + place * TURNS + turn)
         many = isinstance(index, np.ndarray)
         return self._streams.uniform(cause, index.astype(np.uint64) if many else int(index))
 

@@ -99,13 +99,13 @@ class Seeds(Table):
     """
 
     cell: NDArray[np.int64]
-    place: NDArray[np.int64]
+    place: NDArray[np.int8]
     size: NDArray[np.float64]
     needed: NDArray[np.float64]
     release_time: NDArray[np.float64]
     sensor_time: NDArray[np.float64]
     landing_time: NDArray[np.float64]
-    contacts: NDArray[np.int64]
+    contacts: NDArray[np.int8]
     seen: NDArray[np.bool_]
     position: NDArray[np.float64]
 
@@ -123,12 +123,12 @@ class Cells(Table):
         Index into `REASONS`: why the cell released what it did.
     """
 
-    joined: NDArray[np.int64]
-    knocked: NDArray[np.int64]
-    swept: NDArray[np.int64]
-    shaken: NDArray[np.int64]
-    released: NDArray[np.int64]
-    reason: NDArray[np.int64]
+    joined: NDArray[np.int8]
+    knocked: NDArray[np.int8]
+    swept: NDArray[np.int8]
+    shaken: NDArray[np.int8]
+    released: NDArray[np.int8]
+    reason: NDArray[np.int8]
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ import numpy as np
 
 BETWEEN_BLOCKS = 0x9E3779B97F4A7C15F39CC0605CEDC835  # draws, as numpy's PCG64.jumped steps
 WORD = (1 << 64) - 1
+MIXES = ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB))
 
 
 class Streams:
@@ -81,7 +82,13 @@ class Streams:
         """
         if cause not in self._keys:
             self._keys[cause] = int(self._sequence(cause).generate_state(1, np.uint64)[0])
-        word = self._keys[cause] + (index + 1) * 0x9E3779B97F4A7C15 & WORD
-        word = (word ^ (word >> 30)) * 0xBF58476D1CE4E5B9 & WORD
-        word = (word ^ (word >> 27)) * 0x94D049BB133111EB & WORD
-        return (((word ^ (word >> 31)) >> 12) + 0.5) * 2.0**-52
+        word = index * 0x9E3779B97F4A7C15 + self._keys[cause]
+        for shift, factor in MIXES:
+            if isinstance(word, int):
+                word &= WORD
+            word ^= word >> shift
+            word *= factor
+        if isinstance(word, int):
+            word &= WORD
+        word ^= word >> 31
+        return ((word >> 12) + 0.5) * 2.0**-52

@@ -8,10 +8,11 @@ from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from metersim.luck import Array
 from metersim.records import Piece
+
+NO_TIMES = np.empty(0), np.empty(0)
 
 
 class Unwatched(NamedTuple):
@@ -29,29 +30,30 @@ def watch(pieces: Iterable[Unwatched]) -> Iterator[Piece]:
     whole piece is out of reach of any tube.
     """
     waiting: Unwatched | None = None
-    earlier = np.empty((2, 0))  # crossing and end of dark of seeds that may cross among later ones
+    earlier = NO_TIMES  # seeds that may cross among later ones: when, and until when it is dark
     dark = -np.inf  # until when all other earlier seeds darken the beam
     for following in chain(pieces, [None]):
-        new = np.empty((2, 0)) if following is None else _times(following)
+        new = NO_TIMES if following is None else _times(following)
         if waiting is not None:
             own = _times(waiting)
-            both = np.concatenate((earlier, own, new), axis=1)
-            order = np.argsort(both[0], kind="stable")
-            times, ends = both[:, order]
-            before = np.maximum.accumulate(np.concatenate(([dark], ends)))[:-1]
+            known = [np.concatenate(pair) for pair in zip(earlier, own, strict=True)]
+            crossed, ends = (np.concatenate(pair) for pair in zip(known, new, strict=True))
+            order = np.argsort(crossed, kind="stable")
+            before = np.empty(len(order))
+            before[:1] = dark
+            np.maximum.accumulate(ends[order[:-1]], out=before[1:])
             alone = np.empty(len(order), dtype=bool)
-            alone[order] = times >= before
-            mine = slice(earlier.shape[1], earlier.shape[1] + own.shape[1])
+            alone[order] = crossed[order] >= np.maximum(before, dark)
+            mine = slice(len(earlier[0]), len(known[0]))
             seen = alone[mine] & (own[1] > -np.inf)
             yield replace(waiting.piece, seeds=replace(waiting.piece.seeds, seen=seen))
-            known = both[:, : mine.stop]
             late = known[0] >= new[0].min(initial=np.inf)
             if late[: mine.start].any():
                 raise RuntimeError("a seed crosses the beam more than a piece of cells too late")
-            dark = max(dark, float(known[1, ~late].max(initial=-np.inf)))
-            earlier = known[:, late]
+            dark = max(dark, float(known[1][~late].max(initial=-np.inf)))
+            earlier = known[0][late], known[1][late]
         waiting = following
 
 
-def _times(part: Unwatched) -> NDArray[np.float64]:
-    return np.stack((part.piece.seeds.sensor_time, part.dark_until))
+def _times(part: Unwatched) -> tuple[Array, Array]:
+    return part.piece.seeds.sensor_time, part.dark_until

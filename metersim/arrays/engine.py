@@ -8,7 +8,7 @@ import numpy as np
 
 from metersim.arrays.beam import Unwatched, watch
 from metersim.arrays.descent import descend
-from metersim.arrays.fates import Fates
+from metersim.arrays.fates import Fates, Released
 from metersim.arrays.picking import Block
 from metersim.arrays.settling import Settling
 from metersim.arrays.shocks import Shocks
@@ -77,7 +77,8 @@ def _cells(found: Fates) -> Cells:
         for cells in (found.knocked, found.swept, found.shaken)
     )
     released = found.joined - knocked - swept - shaken
-    return Cells(found.joined, knocked, swept, shaken, released, found.reason)
+    columns = (found.joined, knocked, swept, shaken, released, found.reason)
+    return Cells(*(column.astype(np.int8) for column in columns))
 
 
 def _ticks(supply: Supply, first: int, last: int) -> Ticks:
@@ -91,19 +92,16 @@ def _seeds(
     block: Block, found: Fates, cut: Array, speed: Array, shocks: Shocks
 ) -> tuple[Seeds, Array]:
     """Records of the seeds, and when the beam is free again behind each."""
-    groups = []
-    for seeds in (found.firsts, found.later):
-        at = seeds.cells
-        landed = descend(block, seeds, cut[at], speed[at], shocks)
-        dark_until = landed.crossed + landed.dark
-        groups.append(
-            (at, seeds.places, seeds.size, seeds.needed, *landed[:4], dark_until, landed.position)
-        )
-    columns = [np.concatenate(pair) for pair in zip(*groups, strict=True)]
-    order = np.argsort(columns[0] * PLACES + columns[1], kind="stable")
+    seeds = Released(*map(np.concatenate, zip(found.firsts, found.later, strict=True)))
+    at = seeds.cells
+    landed = descend(block, seeds, cut[at], speed[at], shocks)
+    order = np.argsort(at * PLACES + seeds.places, kind="stable")
+    columns = (at + block.luck.first, *seeds[1:4], *landed)
     cell, place, size, needed, released, crossed, rested, contacts, dark_until, position = (
         column[order] for column in columns
     )
     seen = dark_until > -np.inf
-    table = (size, needed, released, crossed, rested, contacts, seen, position)
-    return Seeds(cell + block.luck.first, place, *table), dark_until
+    times = (released, crossed, rested)
+    touched = contacts.astype(np.int8)
+    made = Seeds(cell, place.astype(np.int8), size, needed, *times, touched, seen, position)
+    return made, dark_until

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from metersim.arrays.picking import Block, Crowd, Flags, Index, Picked, at_cells
+from metersim.arrays.picking import LOW, Block, Crowd, Flags, Index, Picked, at_cells
 from metersim.arrays.shocks import Shocks
 from metersim.luck import PLACES, Array
 from metersim.records import BLOCKED, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT
@@ -29,6 +29,9 @@ class Stretch(NamedTuple):
     shocks: Shocks
 
 
+NONE = np.empty(0, dtype=np.intp)
+
+
 class Released(NamedTuple):
     """Seeds that leave at the cut-off."""
 
@@ -39,13 +42,16 @@ class Released(NamedTuple):
     travel: Array  # past the cut-off until they leave, m
 
     @property
-    def first(self) -> bool:
-        """Whether they joined their cells first; groups are not mixed on the way down."""
-        return not self.places.any()
+    def later(self) -> int:
+        """Where the seeds begin that did not join their cells first."""
+        return int(np.searchsorted(self.places > 0, True))
 
     def some(self, which: Flags) -> Released:
         """Some of the seeds."""
         return Released(*(column[which] for column in self))
+
+
+NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
 
 
 class Fates(NamedTuple):
@@ -83,19 +89,23 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
         joined = np.minimum(joined, most)
         reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
         crowd = crowd._replace(held=crowd.held & (np.arange(PLACES) < most[crowd.cells, None]))
-    single = joined > 0
-    single[crowd.cells] = False
-    alone = _follow_alone(stretch, picked, np.flatnonzero(single))
-    crowded = _follow_crowd(stretch, crowd)
-    lost = []
-    for why, one, several in zip((KNOCKED, SWEPT, SHAKEN), alone.lost, crowded.lost, strict=True):
-        reason[one] = why
-        lost.append(np.concatenate((one, several)) if several.size else one)
-    reason[crowded.emptied] = crowded.why
-    several = crowded.released
-    first = several.places == 0
-    firsts = map(np.concatenate, zip(alone.released, several.some(first), strict=True))
-    return Fates(joined, reason, *lost, Released(*firsts), several.some(~first))
+    held = joined > 0
+    held[crowd.cells] = False
+    travel, *lost = _follow_alone(stretch, picked, held)
+    for why, cells in zip((KNOCKED, SWEPT, SHAKEN), lost, strict=True):
+        reason[cells] = why
+    later = NOBODY
+    if crowd.cells.size:
+        crowded = _follow_crowd(stretch, crowd)
+        reason[crowded.emptied] = crowded.why
+        lost = [np.concatenate(pair) for pair in zip(lost, crowded.lost, strict=True)]
+        several = crowded.released
+        later, first = several.some(several.places > 0), several.some(several.places == 0)
+        held[first.cells], travel[first.cells] = True, first.travel
+    at = held.nonzero()[0]
+    places = np.zeros(len(at), dtype=np.intp)
+    firsts = Released(at, places, picked.size[at], picked.needed[at], travel[at])
+    return Fates(joined, reason, *lost, firsts, later)
 
 
 def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
@@ -120,38 +130,37 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     return Fates(joined, reason, *lost, *groups)
 
 
-class _Alone(NamedTuple):
-    lost: tuple[Index, Index, Index]
-    released: Released
+def _follow_alone(
+    stretch: Stretch, picked: Picked, held: Flags
+) -> tuple[Array, Index, Index, Index]:
+    """Cells that one seed joined; takes those that lose it from `held`.
 
-
-def _follow_alone(stretch: Stretch, picked: Picked, at: Index) -> _Alone:
-    """Cells that one seed joined."""
-    block, vacuum = stretch.block, stretch.vacuum
+    Returns how far the seed of each cell travels past the cut-off, and which cells lose theirs
+    to the heap, to the singulator and on the way.
+    """
+    block, vacuum, chances = stretch.block, stretch.vacuum, stretch.chances
     pickup, edge, luck = block.stations.pickup, block.stations.singulator, block.luck
-    cells, chances = at + stretch.start, at_cells(stretch.chances, at)
-    needed, size = picked.needed[at], picked.size[at]
-    left = np.ones(len(at), dtype=bool)
-    knocked = swept = np.empty(0, dtype=np.intp)
+    part, needed, first = slice(stretch.start, stretch.stop), picked.needed, stretch.start
+    if not held.any():
+        return np.zeros(len(held)), NONE, NONE, NONE
+    knocked = NONE
     if np.any(chances.knocks > 0):
-        heap = luck.exponential("heap", cells)
-        knocked = np.flatnonzero(heap < chances.knocks * (needed / vacuum))
-        left[knocked] = False
-    off_centre = np.abs(block.across[cells]) * edge.narrowing
-    deviate = edge.deviate(block.reach[cells] * size, off_centre, vacuum / needed)
-    risky = np.flatnonzero((deviate > edge.weakest(block.lowest_edge)) & left)
-    swept = risky[deviate[risky] > edge.weakest(luck.edge[cells[risky]])]
-    left[swept] = False
+        heap = luck.exponential("heap", np.arange(part.start, part.stop))
+        knocked = ((heap < chances.knocks * (needed / vacuum)) & held).nonzero()[0]
+        held[knocked] = False
+    off_centre = np.abs(block.across[part]) * edge.narrowing
+    deviate = edge.deviate(block.reach[part] * picked.size, off_centre, vacuum / needed)
+    rank = luck.edge[part]
+    risky = (deviate > block.least_deviate) & ((rank < LOW) | (deviate > block.low_deviate))
+    at = (risky & held).nonzero()[0]
+    swept = at[deviate[at] > edge.weakest(rank[at])]
+    held[swept] = False
     strength = pickup.strength(chances, needed, vacuum)
     spare = pickup.spare_load(chances, strength)
-    risky = np.flatnonzero((spare < stretch.shocks.bound) & left)
-    shaken = risky[stretch.shocks.shake_off(cells[risky], spare[risky])]
-    left[shaken] = False
-    travel = block.stations.release.travel(strength)
-    kept = np.flatnonzero(left)
-    places = np.zeros(len(kept), dtype=np.intp)
-    released = Released(at[kept], places, size[kept], needed[kept], travel[kept])
-    return _Alone((at[knocked], at[swept], at[shaken]), released)
+    at = ((spare < stretch.shocks.bound) & held).nonzero()[0]
+    shaken = at[stretch.shocks.shake_off(at + first, spare[at])]
+    held[shaken] = False
+    return block.stations.release.travel(strength), knocked, swept, shaken
 
 
 class _Crowded(NamedTuple):
@@ -185,23 +194,26 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
         held[gone] = False
         why[emptied & ~held.any(axis=1)] = reason
 
-    share = _shares(held, part)
-    gone = np.zeros_like(held)
     if np.any(column.knocks > 0):
         heap = luck.exponential("heap", cells, places)
-        gone = held & (heap < column.knocks * (needed / np.where(held, share * vacuum, 1.0)))
-    lose(gone, KNOCKED)
+        pull = np.where(held, _shares(held, part) * vacuum, 1.0)
+        lose(held & (heap < column.knocks * (needed / pull)), KNOCKED)
+    else:
+        lost.append(NONE)
     lose(_swept(stretch, crowd, held), SWEPT)
-    share = _shares(held, part)
-    strength = pickup.strength(column, needed, np.where(held, share * vacuum, 1.0))
-    spare = pickup.spare_load(column, np.where(held, strength, 1.0))
-    row, place = np.nonzero(held & (spare < stretch.shocks.bound))
+    pull = np.where(held, _shares(held, part) * vacuum, needed)
+    strength = pickup.strength(column, needed, pull)
+    spare = pickup.spare_load(column, strength)
+    row, place = (held & (spare < stretch.shocks.bound)).nonzero()
     shaken = stretch.shocks.shake_off(cells[row, 0], spare[row, place])
-    gone = np.zeros_like(held)
-    gone[row[shaken], place[shaken]] = True
-    lose(gone, SHAKEN)
-    share = _shares(held, part)
-    strength = pickup.strength(column, needed, np.where(held, share * vacuum, 1.0))
+    if shaken.any():
+        gone = np.zeros_like(held)
+        gone[row[shaken], place[shaken]] = True
+        lose(gone, SHAKEN)
+        pull = np.where(held, _shares(held, part) * vacuum, needed)
+        strength = pickup.strength(column, needed, pull)
+    else:
+        lost.append(NONE)
     travel = np.zeros_like(needed)
     before = np.zeros(len(held))
     for k in range(PLACES):
@@ -213,7 +225,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     released = Released(
         crowd.cells[row], place, crowd.size[row, place], needed[row, place], travel[row, place]
     )
-    empty = np.flatnonzero(~held.any(axis=1))
+    empty = (~held.any(axis=1)).nonzero()[0]
     return _Crowded((lost[0], lost[1], lost[2]), released, crowd.cells[empty], why[empty])
 
 
@@ -225,7 +237,7 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
     pose[:, 0] = block.reach[cells]
     reach = pose * crowd.size
-    lone = np.flatnonzero(held.sum(axis=1) == 1)
+    lone = (held.sum(axis=1) == 1).nonzero()[0]
     place = held[lone].argmax(axis=1)
     rank = luck.uniform("edge", cells[lone], place)
     rank = np.where(place > 0, rank, luck.edge[cells[lone]])
@@ -233,7 +245,7 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     ratio = vacuum / crowd.needed[lone, place]
     deviate = edge.deviate(reach[lone, place], off_centre, ratio)
     left[lone, place] = deviate <= edge.weakest(rank)
-    several = np.flatnonzero(held.sum(axis=1) > 1)
+    several = (held.sum(axis=1) > 1).nonzero()[0]
     cells, reach, size = cells[several], reach[several], crowd.size[several]
     needed, part, here = crowd.needed[several], crowd.part[several], held[several]
     outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing

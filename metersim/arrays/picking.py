@@ -17,6 +17,9 @@ Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
 
+LOW = 0.01  # rank of an edge below which a seed may leave that is hardly pushed
+
+
 class Block:
     """A block of cells with what their luck means whatever the pool: first seeds and seats."""
 
@@ -29,7 +32,9 @@ class Block:
         self.need = pickup.relative_need(luck.grip)
         self.size = pickup.first_size(luck.grip, luck.size)
         self.highest_grip = float(luck.grip.max())
-        self.lowest_edge = float(luck.edge.min())
+        self.least_deviate, self.low_deviate = map(
+            float, stations.singulator.weakest(np.array([luck.edge.min(), LOW]))
+        )
         self.blocked = luck.blocked(pickup.coefficients.blocked)
 
     @cached_property
@@ -77,19 +82,19 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
     joins[blocked] = False
     need, size = block.need[part], block.size[part]
     if block.highest_grip > np.min(chances.limit):
-        again = np.flatnonzero(joins & (luck.grip[part] > chances.limit))
+        again = (joins & (luck.grip[part] > chances.limit)).nonzero()[0]
         rank = luck.uniform("grip", again + start)
         deviate = ndtri(rank * at_cells(chances, again).hold)
         need, size = need.copy(), size.copy()
         need[again] = pickup.relative_need(deviate)
         size[again] = pickup.first_size(deviate, luck.size[again + start])
-    empty = np.flatnonzero(~joins)
+    empty = (~joins).nonzero()[0]
     reason = np.full(stop - start, SEEDED)
     reason[empty] = pickup.why_empty(at_cells(chances, empty), meeting[empty])
     reason[blocked] = BLOCKED
     needed = chances.needed * need
     open_ = joins & pickup.uncovers(size, block.outline[part], block.distance[part])
-    crowd = _crowd(block, start, chances, np.flatnonzero(open_), size, needed)
+    crowd = _crowd(block, start, chances, open_.nonzero()[0], size, needed)
     joined = joins.astype(np.int64)
     joined[crowd.cells] = crowd.held.sum(axis=1)
     return Picked(joined, reason, size, needed, crowd)
@@ -100,7 +105,8 @@ def _crowd(
 ) -> Crowd:
     """Cells that a second and a third seed join, out of those whose hole is open to one."""
     luck, pickup = block.luck, block.stations.pickup
-    part, wanted, own = np.zeros((3, len(at), PLACES))
+    part = np.zeros((len(at), PLACES))
+    wanted, own = np.ones((2, len(at), PLACES))  # where no seed is, so that nothing is over 0
     held = np.zeros((len(at), PLACES), dtype=bool)
     held[:, 0] = True
     wanted[:, 0], own[:, 0] = needed[at], size[at]
@@ -113,13 +119,13 @@ def _crowd(
             turn = 2 * np.pi * luck.uniform("third direction", cells)
             outline = pickup.outline(np.cos(turn), np.sin(turn))
             gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
-            kept = np.flatnonzero(pickup.uncovers(own[rows, 0], outline, gap))
+            kept = (pickup.uncovers(own[rows, 0], outline, gap)).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
         other = pickup.size(luck.normal("size", cells, place))
         room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
         wait = luck.exponential("meeting", cells, place)
-        kept = np.flatnonzero((1 - done[rows]) * room.rate > wait)
+        kept = ((1 - done[rows]) * room.rate > wait).nonzero()[0]
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
@@ -127,5 +133,5 @@ def _crowd(
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True
         free[rows] -= room.part
-    crowded = np.flatnonzero(held[:, 1])
+    crowded = (held[:, 1]).nonzero()[0]
     return Crowd(at[crowded], held[crowded], own[crowded], wanted[crowded], part[crowded])

@@ -17,8 +17,7 @@ from metersim.course import Course
 from metersim.luck import BLOCK
 from metersim.stations import CUT, EDGE, ENTERS, LEAVES, Chances, Stations
 
-MOST_ROUNDS = 3  # after which a stretch is content with less than half of its cells
-SHORT = 128  # cells of the stretch after one whose guess went wrong
+SHORTEST = 64  # cells in a stretch
 
 
 class Settling:
@@ -45,6 +44,9 @@ class Settling:
         self._supply, self._shocks, self._vacuum = supply, shocks, vacuum
         self._taken = -1, 0  # a tick, and seeds taken since then by cells that are settled
         self._length = BLOCK  # of the next stretch
+        self._joining = 1.0
+        self.work = 0
+        self._cells_in_tick = course.cells_per_tick
         self._steady: tuple[tuple[int, float], Chances] | None = None
 
     def settle(self, block: Block) -> Fates:
@@ -58,7 +60,7 @@ class Settling:
         return together(parts)
 
     def _settle(self, block: Block, start: int, stop: int) -> tuple[int, Fates]:
-        """What becomes of the cells of a stretch, or of as many as are settled at once.
+        """What becomes of the first cells of a stretch, of as many as one round settles.
 
         Returns where the settled cells end and their fates.
         """
@@ -67,24 +69,27 @@ class Settling:
         enters = course.ticks_before(cells, ENTERS) - supply.first
         leaves = course.ticks_before(cells, LEAVES) - supply.first
         last = int(leaves[-1]) + 1
-        supply.guess(last)
-        settled = rounds = 0
-        while not settled:
-            chances = self._chances(enters)
-            picked = pick(block, start, stop, chances)
-            stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
-            found = fates(stretch, picked, self._left(leaves, picked.joined))
-            right = supply.correct(self._change(cells, leaves, found), last)
-            rounds += 1
-            done = int(np.searchsorted(leaves, right))  # whose ticks were all guessed right
-            if done == len(cells) or done > (len(cells) // 2 if rounds < MOST_ROUNDS else 0):
-                settled = done
-        self._length = min(2 * settled, BLOCK) if rounds == 1 else settled
+        supply.guess(last, self._joining * self._cells_in_tick)
+        chances = self._chances(enters)
+        picked = pick(block, start, stop, chances)
+        stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
+        found = fates(stretch, picked, self._left(leaves, picked.joined))
+        change = self._change(cells, leaves, found)
+        right = supply.correct(change, last)
+        settled = int(np.searchsorted(leaves, right))  # all their ticks were guessed right
+        self.work += len(cells)
+        self._joining = float(found.joined.mean())
         if settled < len(cells):
+            self._length = (
+                max(len(cells) // 2, SHORTEST) if settled < len(cells) // 4 else len(cells)
+            )
             cells, leaves, found = cells[:settled], leaves[:settled], found.until(settled)
-            if rounds == 1:
-                self._length = SHORT
-        supply.settle(self._change(cells, leaves, found), int(leaves[-1]) + 1)
+            if not settled:
+                return start, found
+            change = self._change(cells, leaves, found)
+        else:
+            self._length = min(2 * len(cells), BLOCK)
+        supply.settle(change, int(leaves[-1]) + 1)
         self._taken = self._taken_since(leaves, found.joined)
         return start + settled, found
 

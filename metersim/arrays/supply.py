@@ -73,7 +73,7 @@ class Supply:
     def __init__(self, course: Course, gate: GateStation, luck: ArchLuck, total: int) -> None:
         self._course, self._gate = course, gate
         self._arches = Arches(gate, luck)
-        self.first = self.known = 0
+        self.first = self.known = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
         self.pool, self.hopper, self._able, self._owed = np.empty((4, 0), dtype=np.int64)
         self.arched = np.empty(0, dtype=bool)
@@ -97,6 +97,7 @@ class Supply:
         owed[: len(self._owed) - gone] = self._owed[gone:]
         self._owed = owed
         self.first, self.known = first, self.known - gone
+        self._guessed -= gone
 
     @property
     def owing(self) -> int:
@@ -106,7 +107,7 @@ class Supply:
     def finish(self) -> None:
         """Settle all ticks that are kept, when no more cells come."""
         last = len(self.times)
-        self.guess(last)
+        self.guess(last, 0.0)
         self.correct(np.zeros_like(self._owed), last)
         self.known = last
 
@@ -116,9 +117,22 @@ class Supply:
             return self._start
         return int(self.pool[self.known - 1]), int(self.hopper[self.known - 1])
 
-    def guess(self, last: int) -> None:
-        """Take the pool to stay as it is to before tick `last`, counted from `first`."""
-        self.pool[self.known : last] = max(self._before()[0], self._gate.full)
+    def guess(self, last: int, taken: float) -> None:
+        """Guess the pool to before tick `last`, if so many seeds are taken between ticks."""
+        if last > self._guessed:
+            part = slice(self._guessed, last)
+            total = np.arange(last - self._guessed + 1) * taken
+            if part.start == 0:
+                total[1] = 0.0
+            before = (
+                (self.pool[part.start - 1], self.hopper[part.start - 1])
+                if part.start
+                else self._start
+            )
+            self.pool[part], self.hopper[part] = self._after(
+                -np.diff(total.astype(np.int64)), part, before
+            )
+            self._guessed = last
 
     def correct(self, change: Whole, last: int) -> int:
         """Put what changes by cells lead to in place of a guess.
@@ -126,8 +140,8 @@ class Supply:
         Returns the first tick that was guessed wrong, or `last` when there is none.
         """
         part = slice(self.known, last)
-        pool, hopper = self._after(self._owed[part] + change[part], part)
-        wrong = np.flatnonzero(pool != self.pool[part])
+        pool, hopper = self._after(self._owed[part] + change[part], part, self._before())
+        wrong = (pool != self.pool[part]).nonzero()[0]
         self.pool[part], self.hopper[part] = pool, hopper
         return self.known + int(wrong[0]) if wrong.size else last
 
@@ -136,9 +150,9 @@ class Supply:
         self._owed += change
         self.known = max(last, self.known)
 
-    def _after(self, change: Whole, part: slice) -> tuple[Whole, Whole]:
+    def _after(self, change: Whole, part: slice, before: tuple[int, int]) -> tuple[Whole, Whole]:
         """Pool and hopper after changes by cells and what runs in under the gate."""
-        pool, hopper = self._before()
+        pool, hopper = before
         able, full = self._able[part], self._gate.full
         level = pool + np.cumsum(change)
         inflow = np.maximum.accumulate(np.maximum(full - level, 0))

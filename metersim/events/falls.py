@@ -91,11 +91,11 @@ class Falls:
             touching = falling[to_contact[falling] == 0]
             if touching.size:
                 turn, cell = touched[touching], cells[touching]
-                share = tube.loss(luck.uniform("contact loss", cell, place, turn))
+                share = tube.loss(luck.uniform("wall", cell, place, 2 * turn))
                 loss[touching, turn] = share
                 speed[touching] *= 1 - share
+                gap = luck.exponential("wall", cell, place, 2 * turn + 1)
                 touched[touching] = turn = turn + 1
-                gap = luck.exponential("contact", cell, place, turn)
                 to_contact[touching] = np.where(turn < CONTACTS, gap * apart[touching], np.inf)
             falling = falling[to_ground[falling] > 0]
             if not falling.size:

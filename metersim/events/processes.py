@@ -307,12 +307,12 @@ def _collector_at_rest() -> Iterator[None]:
 
 def _records(meter: Meter, streams: Streams, version: str) -> records.Run:
     meter.seed_rows.sort()
-    kinds = (int, int, float, float, float, float, float, int, bool, float)
+    kinds = (int, np.int8, float, float, float, float, float, np.int8, bool, float)
     columns = zip(*meter.seed_rows, strict=True) if meter.seed_rows else [()] * len(kinds)
     seeds = records.Seeds(
         *(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True))
     )
-    cells = records.Cells(*np.array(meter.cell_rows, dtype=np.int64).T.copy())
+    cells = records.Cells(*np.array(meter.cell_rows, dtype=np.int8).T.copy())
     time, pool, hopper, arched = zip(*meter.ticks, strict=True)
     return records.Run(
         scenario=meter.scenario,

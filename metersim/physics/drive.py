@@ -70,7 +70,8 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
     wave = ripple * np.cos(ripples_per_turn * angle) if ripple else 0.0 * angle
     if not ramp:
         return angular_speed / (1 + wave)
-    ramped = np.sqrt(np.minimum(angle / (angular_speed * ramp / 2), 1.0))
+    end = angular_speed * ramp / 2
+    ramped = np.sqrt(np.minimum(angle, end) / end)
     return angular_speed / (1 / ramped + wave)
 
 
@@ -106,9 +107,12 @@ def duration(
     -----
     assumption: as `time_at`.
     """
+    k, turned = ripples_per_turn, step
+    if ripple:
+        turned = turned + ripple / k * (np.sin(k * (angle + step)) - np.sin(k * angle))
+    if not ramp:
+        return turned / angular_speed
     end = angular_speed * ramp / 2
     before, after = np.minimum(angle, end), np.minimum(angle + step, end)
     root = np.sqrt(2 * ramp / angular_speed) * (np.sqrt(after) - np.sqrt(before))
-    k = ripples_per_turn
-    wave = ripple / k * (np.sin(k * (angle + step)) - np.sin(k * angle))
-    return root + (step - (after - before) + wave) / angular_speed
+    return root + (turned - (after - before)) / angular_speed

@@ -51,8 +51,8 @@ def reach_across(length: Any, width: Any, pose: Any) -> Any:
     -----
     Source: plane geometry (support of an ellipse).
     """
-    lengthwise, crosswise = length * np.sin(pose), width * np.cos(pose)
-    return np.sqrt(lengthwise * lengthwise + crosswise * crosswise) / 2
+    turned = np.sin(pose)
+    return np.sqrt(width * width + (length * length - width * width) * turned * turned) / 2
 
 
 def unseating_push(hole_diameter: Any, vacuum_ratio: Any) -> Any:
