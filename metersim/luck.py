@@ -7,6 +7,7 @@ What few cells use (a second seed, a second contact with the wall) is worked out
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
@@ -116,8 +117,11 @@ class Luck:
             found.append(int(cell))
         return np.array(found, dtype=np.intp)
 
-    def uniform(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
-        """U by cell of the block, place on the cell and turn, for a cause that few cells ask."""
+    def uniform(self, cause: str | Sequence[str], cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """U by cell of the block, place on the cell and turn, for causes that few cells ask.
+
+        Several causes give one row each.
+        """
         index = cell * (PLACES * TURNS) + (self.first * PLACES * TURNS + place * TURNS + turn)
         many = isinstance(index, np.ndarray)
         return self._streams.uniform(cause, index.astype(np.uint64) if many else int(index))

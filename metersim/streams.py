@@ -8,12 +8,14 @@ of which can be had without those before it; what is drawn for few is worked out
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 BETWEEN_BLOCKS = 0x9E3779B97F4A7C15F39CC0605CEDC835  # draws, as numpy's PCG64.jumped steps
 WORD = (1 << 64) - 1
+STEP = 0x9E3779B97F4A7C15
 MIXES = ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB))
 
 
@@ -34,42 +36,41 @@ class Streams:
                 raise ValueError(f"{name} is {value!r}; it must be a whole number, 0 or more")
         self.seed = seed
         self.replicate = replicate
-        self._opened: dict[str, tuple[np.random.Generator, np.random.PCG64, Any]] = {}
-        self._keys: dict[str, int] = {}
-
-    def _sequence(self, cause: str) -> np.random.SeedSequence:
-        key = (self.replicate, zlib.crc32(cause.encode()))
-        return np.random.SeedSequence(self.seed, spawn_key=key)
+        root = np.random.SeedSequence(seed, spawn_key=(replicate,))
+        self._bits = np.random.PCG64(root)
+        self._start = self._bits.state
+        self._generator = np.random.Generator(self._bits)
+        self._word = int(root.generate_state(1, np.uint64)[0])
 
     def generator(self, cause: str) -> np.random.Generator:
         """A fresh generator of the stream of a cause, at its start."""
-        return np.random.Generator(np.random.PCG64(self._sequence(cause)))
+        key = (self.replicate, zlib.crc32(cause.encode()))
+        return np.random.Generator(
+            np.random.PCG64(np.random.SeedSequence(self.seed, spawn_key=key))
+        )
 
     def block(self, cause: str, number: int) -> np.random.Generator:
-        """The generator of a cause at the start of a block of its numbers.
+        """The generator at the start of a block of a cause's numbers.
 
-        Draw from it at once: it is the same object for all blocks of a cause.
+        Draw from it at once: it is the same object for all blocks and causes, which lie far
+        apart in one long period.
         """
-        if cause not in self._opened:
-            bits = np.random.PCG64(self._sequence(cause))
-            self._opened[cause] = np.random.Generator(bits), bits, bits.state
-        generator, bits, start = self._opened[cause]
-        bits.state = start
-        if number:
-            bits.advance(number * BETWEEN_BLOCKS % (1 << 128))
-        return generator
+        far = (zlib.crc32(cause.encode()) << 32) + number + 1
+        self._bits.state = self._start
+        self._bits.advance(far * BETWEEN_BLOCKS % (1 << 128))
+        return self._generator
 
-    def uniform(self, cause: str, index: Any) -> Any:
-        """Uniform numbers of a cause by index, whatever else was asked for.
+    def uniform(self, cause: str | Sequence[str], index: Any) -> Any:
+        """Uniform numbers of causes by index, whatever else was asked for.
 
         For causes that concern few cells, which would waste most of a block.
 
         Parameters
         ----------
-        cause : str
-            Name of the cause.
+        cause : str, or sequence of str
+            Name of the cause; several give one row each.
         index : int or ndarray of uint64
-            Which numbers, 0 or more.
+            Which numbers, 0 or more; an array when there are several causes.
 
         Returns
         -------
@@ -80,15 +81,27 @@ class Streams:
         -----
         Source: steele2014 (SplitMix64, whose state after n steps is known in closed form).
         """
-        if cause not in self._keys:
-            self._keys[cause] = int(self._sequence(cause).generate_state(1, np.uint64)[0])
-        word = index * 0x9E3779B97F4A7C15 + self._keys[cause]
-        for shift, factor in MIXES:
-            if isinstance(word, int):
-                word &= WORD
-            word ^= word >> shift
-            word *= factor
+        key: Any
+        if isinstance(cause, str):
+            key = self._key(cause)
+        else:
+            key = np.array([self._key(one) for one in cause], dtype=np.uint64)
+            key = key.reshape(-1, *(1 for _ in index.shape))
+        return _mixed(index * STEP + key)
+
+    def _key(self, cause: str) -> int:
+        word = self._word + zlib.crc32(cause.encode()) * STEP & WORD
+        return int(_mixed(word) * 2**52) << 12
+
+
+def _mixed(word: Any) -> Any:
+    """A uniform number between 0 and 1 of a word of 64 bits: Python's whole number or arrays."""
+    for shift, factor in MIXES:
         if isinstance(word, int):
             word &= WORD
-        word ^= word >> 31
-        return ((word >> 12) + 0.5) * 2.0**-52
+        word ^= word >> shift
+        word *= factor
+    if isinstance(word, int):
+        word &= WORD
+    word ^= word >> 31
+    return ((word >> 12) + 0.5) * 2.0**-52

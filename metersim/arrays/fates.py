@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtri
 
 from metersim.arrays.picking import LOW, Block, Crowd, Flags, Index, Picked, at_cells
 from metersim.arrays.shocks import Shocks
@@ -234,31 +234,29 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
-    pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
-    pose[:, 0] = block.reach[cells]
+    pose, alone = luck.uniform(("pose", "edge"), cells[:, None], np.arange(PLACES))
+    pose = edge.reach(ndtri(pose))
+    pose[:, 0], alone[:, 0] = block.reach[cells], luck.edge[cells]
     reach = pose * crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     place = held[lone].argmax(axis=1)
-    rank = luck.uniform("edge", cells[lone], place)
-    rank = np.where(place > 0, rank, luck.edge[cells[lone]])
     off_centre = np.abs(block.across[cells[lone]]) * edge.narrowing
     ratio = vacuum / crowd.needed[lone, place]
     deviate = edge.deviate(reach[lone, place], off_centre, ratio)
-    left[lone, place] = deviate <= edge.weakest(rank)
+    left[lone, place] = deviate <= edge.weakest(alone[lone, place])
     several = (held.sum(axis=1) > 1).nonzero()[0]
     cells, reach, size = cells[several], reach[several], crowd.size[several]
     needed, part, here = crowd.needed[several], crowd.part[several], held[several]
     outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing
-    rows = np.arange(len(several))
+    rows, teeth = np.arange(len(several)), np.arange(TEETH)[:, None]
+    across = np.abs(np.sin(np.pi * luck.uniform("pair direction", cells, 0, teeth)))
+    withstood = ndtri(luck.uniform("tooth", cells[:, None], np.arange(PLACES), teeth[:, None]))
     for tooth in range(TEETH):
-        turn = np.pi * luck.uniform("pair direction", cells, 0, tooth)
-        across = np.abs(np.sin(turn))
         first = here.argmax(axis=1)
         apart = outline[:, None] * (size[rows, first][:, None] + size) - seat[:, None]
         apart[rows, first] = seat
-        ratio = np.where(here, _shares(here, part), 1.0) * vacuum / np.where(here, needed, 1.0)
-        deviate = edge.deviate(reach, apart * across[:, None], ratio)
-        rank = luck.uniform("tooth", cells[:, None], np.arange(PLACES), tooth)
-        here = here & (rank >= ndtr(deviate))
+        ratio = np.where(here, _shares(here, part) * vacuum / needed, 1.0)
+        deviate = edge.deviate(reach, apart * across[tooth][:, None], ratio)
+        here = here & (withstood[tooth] >= deviate)
     left[several] = here
     return held & ~left

@@ -106,13 +106,9 @@ class Falls:
             hop_length = stations.furrow.hop_length(hop_time, speed)
         else:
             hop_time = hop_length = np.zeros(seeds)
-        self.lasts = [row[:n] for row, n in zip(lasts.tolist(), count.tolist(), strict=True)]
-        self.loss = loss
-        self._columns = [
-            column.tolist()
-            for column in (sensor, touched, time, at_beam, speed, hop_time, hop_length)
-        ]
+        parts = [row[:n] for row, n in zip(lasts.tolist(), count.tolist(), strict=True)]
+        columns = (sensor, touched, loss, time, at_beam, speed, hop_time, hop_length)
+        self._made = list(map(Fall, parts, *(column.tolist() for column in columns)))
 
     def __getitem__(self, k: int) -> Fall:
-        sensor, contacts, *rest = (column[k] for column in self._columns)
-        return Fall(self.lasts[k], sensor, contacts, self.loss[k], *rest)
+        return self._made[k]

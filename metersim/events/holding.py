@@ -6,7 +6,6 @@ Called by the processes of `metersim.events.processes` at the moment when it hap
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtr
 
 from metersim import records
 from metersim.events.dealing import Dealt
@@ -122,7 +121,7 @@ def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -
             apart = seat if seed is first else outline * (first.size + seed.size) - seat
             ratio = seed.share * meter.vacuum / seed.needed
             deviate = edge.deviate(reaches[seed.place] * seed.size, apart * across, ratio)
-            if dealt.luck.uniform("tooth", index, seed.place, tooth) < ndtr(deviate):
+            if dealt.luck.normal("tooth", index, seed.place, tooth) < deviate:
                 send_back(meter, cell, seed, "singulator", "swept off", f"tooth {tooth + 1}")
             else:
                 kept.append(seed)
