@@ -19,7 +19,7 @@ from metersim.streams import Streams
 
 PLACES = 3  # seeds that one cell can carry
 CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
-TURNS = 32  # draws of one cause that one seed can ask for by index
+TURNS = 16  # draws of one cause that one seed can ask for by index
 BLOCK = 32768  # cells or knots in a block
 
 Array = NDArray[np.float64]
@@ -122,9 +122,15 @@ class Luck:
 
         Several causes give one row each.
         """
-        index = cell * (PLACES * TURNS) + (self.first * PLACES * TURNS + place * TURNS + turn)
-        many = isinstance(index, np.ndarray)
-        return self._streams.uniform(cause, index.astype(np.uint64) if many else int(index))
+        return self._streams.uniform(cause, self._index(cell, place, turn))
+
+    def pair(self, cause: str, cell: Any, place: Any, turn: Any) -> tuple[Any, Any]:
+        """Two U of a cause, likewise, for arrays of cells."""
+        return self._streams.pair(cause, self._index(cell, place, turn))
+
+    def _index(self, cell: Any, place: Any, turn: Any) -> Any:
+        index = cell * (PLACES * TURNS) + (place * TURNS + (turn + self.first * PLACES * TURNS))
+        return index.astype(np.uint64) if isinstance(index, np.ndarray) else int(index)
 
     def exponential(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
         """E, likewise."""

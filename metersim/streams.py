@@ -12,9 +12,11 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 BETWEEN_BLOCKS = 0x9E3779B97F4A7C15F39CC0605CEDC835  # draws, as numpy's PCG64.jumped steps
 WORD = (1 << 64) - 1
+HALF = (1 << 26) - 1
 STEP = 0x9E3779B97F4A7C15
 MIXES = ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB))
 
@@ -87,15 +89,19 @@ class Streams:
         else:
             key = np.array([self._key(one) for one in cause], dtype=np.uint64)
             key = key.reshape(-1, *(1 for _ in index.shape))
-        return _mixed(index * STEP + key)
+        return ((_mixed(index * STEP + key) >> 12) + 0.5) * 2.0**-52
+
+    def pair(self, cause: str, index: NDArray[np.uint64]) -> tuple[Any, Any]:
+        """Two uniform numbers of a cause by index, of half the digits each."""
+        word = _mixed(index * STEP + self._key(cause))
+        return ((word >> 38) + 0.5) * 2.0**-26, ((word >> 12 & HALF) + 0.5) * 2.0**-26
 
     def _key(self, cause: str) -> int:
-        word = self._word + zlib.crc32(cause.encode()) * STEP & WORD
-        return int(_mixed(word) * 2**52) << 12
+        return int(_mixed(self._word + zlib.crc32(cause.encode()) * STEP))
 
 
 def _mixed(word: Any) -> Any:
-    """A uniform number between 0 and 1 of a word of 64 bits: Python's whole number or arrays."""
+    """A random word of 64 bits for each: a whole number of Python, or an array of them."""
     for shift, factor in MIXES:
         if isinstance(word, int):
             word &= WORD
@@ -103,5 +109,4 @@ def _mixed(word: Any) -> Any:
         word *= factor
     if isinstance(word, int):
         word &= WORD
-    word ^= word >> 31
-    return ((word >> 12) + 0.5) * 2.0**-52
+    return word ^ word >> 31

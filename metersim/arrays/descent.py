@@ -62,17 +62,18 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
         time[whose] += lasts
         crosses = to_beam == ahead
         stretches.append(Stretch(whose, lasts, crosses))
-        at = ids[crosses]
-        at_beam[at] = now[crosses]
+        if isinstance(whose, slice):
+            np.copyto(at_beam, now, where=crosses)
+        else:
+            at_beam[ids[crosses]] = now[crosses]
         touches = (to_wall == ahead).nonzero()[0]
         to_wall, to_beam, to_ground = to_wall - ahead, to_beam - ahead, to_ground - ahead
-        to_beam[crosses] = np.inf
+        np.putmask(to_beam, crosses, np.inf)
         if touches.size:
             at = ids[touches]
             turn = contacts[at]
             contacts[at] += 1
-            turns = np.stack((2 * turn, 2 * turn + 1))
-            loss, gap = luck.uniform("wall", cells[at], places[at], turns)
+            loss, gap = luck.pair("wall", cells[at], places[at], turn)
             now[touches] *= 1 - tube.loss(loss)
             to_wall[touches] = np.where(turn + 1 < CONTACTS, -np.log(gap) * apart[at], np.inf)
         falling = to_ground > 0

@@ -234,16 +234,17 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
-    pose, alone = luck.uniform(("pose", "edge"), cells[:, None], np.arange(PLACES))
-    pose = edge.reach(ndtri(pose))
-    pose[:, 0], alone[:, 0] = block.reach[cells], luck.edge[cells]
+    pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
+    pose[:, 0] = block.reach[cells]
     reach = pose * crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
-    place = held[lone].argmax(axis=1)
-    off_centre = np.abs(block.across[cells[lone]]) * edge.narrowing
-    ratio = vacuum / crowd.needed[lone, place]
-    deviate = edge.deviate(reach[lone, place], off_centre, ratio)
-    left[lone, place] = deviate <= edge.weakest(alone[lone, place])
+    if lone.size:
+        at, place = cells[lone], held[lone].argmax(axis=1)
+        rank = np.where(place > 0, luck.uniform("edge", at, place), luck.edge[at])
+        off_centre = np.abs(block.across[at]) * edge.narrowing
+        ratio = vacuum / crowd.needed[lone, place]
+        deviate = edge.deviate(reach[lone, place], off_centre, ratio)
+        left[lone, place] = deviate <= edge.weakest(rank)
     several = (held.sum(axis=1) > 1).nonzero()[0]
     cells, reach, size = cells[several], reach[several], crowd.size[several]
     needed, part, here = crowd.needed[several], crowd.part[several], held[several]

@@ -91,12 +91,13 @@ class Falls:
             touching = falling[to_contact[falling] == 0]
             if touching.size:
                 turn, cell = touched[touching], cells[touching]
-                share = tube.loss(luck.uniform("wall", cell, place, 2 * turn))
+                rank, gap = luck.pair("wall", cell, place, turn)
+                share = tube.loss(rank)
                 loss[touching, turn] = share
                 speed[touching] *= 1 - share
-                gap = luck.exponential("wall", cell, place, 2 * turn + 1)
                 touched[touching] = turn = turn + 1
-                to_contact[touching] = np.where(turn < CONTACTS, gap * apart[touching], np.inf)
+                gap = -np.log(gap) * apart[touching]
+                to_contact[touching] = np.where(turn < CONTACTS, gap, np.inf)
             falling = falling[to_ground[falling] > 0]
             if not falling.size:
                 break

@@ -62,3 +62,24 @@ def decay_travel(share: Any, decay_arc: Any) -> Any:
     assumption: the vacuum falls evenly along the arc.
     """
     return decay_arc * (1 - share)
+
+
+def downward_share(sideways: Any) -> Any:
+    """Share of a seed's launch speed that points down the tube.
+
+    Parameters
+    ----------
+    sideways : float or ndarray
+        Share that points across it. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share, 0 or more. [1]
+
+    Notes
+    -----
+    Source: geometry; assumption: the sideways share is normal, which for the small angles of a
+    launch is the same as a normal angle, and leaves out a cosine.
+    """
+    return np.sqrt(np.maximum(1 - sideways * sideways, 0.0))

@@ -37,7 +37,7 @@ class ReleaseStation:
 
     def downward(self, draw: Any) -> Any:
         """Share of the peripheral speed that points down the tube. [1]"""
-        return np.cos(self.launch_sd * draw)
+        return release.downward_share(self.launch_sd * draw)
 
 
 @dataclass(frozen=True, kw_only=True)
