@@ -67,6 +67,7 @@ def run(options: argparse.Namespace) -> None:
     from metersim.reading import load_scenario
     from metersim.reports.run import notes, summary
     from metersim.simulation import simulate
+    from metersim.tally import stretches_for, tallied
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
     scenario, seed, replicates, _ = all_of(
@@ -75,11 +76,15 @@ def run(options: argparse.Namespace) -> None:
         lambda: _whole(options, "replicates", 1),
         lambda: outputs.check_writable(files, [options.scenario]),
     )
-    runs = [
-        simulate(scenario, seed=seed, replicate=k, trace=options.trace is not None)
-        for k in range(replicates)
-    ]
-    measured = measure(runs)
+    runs = []
+    if options.csv or options.trace or options.figure:  # only these need all records
+        traced = options.trace is not None
+        runs = [simulate(scenario, seed=seed, replicate=k, trace=traced) for k in range(replicates)]
+    each = stretches_for(scenario.passages, replicates)
+    measured = measure(
+        runs
+        or [tallied(scenario, seed=seed, replicate=k, stretches=each) for k in range(replicates)]
+    )
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.figures import encoded, run_figure
@@ -125,13 +130,13 @@ def compare(options: argparse.Namespace) -> None:
             [("--figure", options.figure)], [options.scenario, options.other]
         ),
     )
-    result = run_all(scenarios, labels, seed=seed, replicates=replicates)
+    drawing = bool(options.figure)
+    result = run_all(scenarios, labels, seed=seed, replicates=replicates, keep=drawing)
     if options.figure:
         from metersim.figures import comparison_figure, encoded
 
-        runs = [measured.runs[0] for measured in result.measured]
         found = dict.fromkeys(note for part in result.measured for note in notes(part))
-        drawn = comparison_figure(labels, runs, rows(result), options.units, list(found))
+        drawn = comparison_figure(labels, result.runs, rows(result), options.units, list(found))
         outputs.write_all([(options.figure, encoded(drawn, options.figure))])
     print(comparison(result, options.units))
 

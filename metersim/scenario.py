@@ -162,14 +162,20 @@ class Scenario:
         """Distance between cells along the circle. [m]"""
         return 2 * math.pi * self.disc.circle_radius / self.disc.cells
 
-    def tick_angles(self, count: int) -> NDArray[np.float64]:
-        """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
+    @property
+    def passages(self) -> int:
+        """Cells that pass in a run."""
+        return self.disc.cells * self.run.turns
 
-        All but the first lie a golden part of a pitch (or of a tick, when that is shorter) before
-        a whole number of ticks, so that none falls together with the passage of a cell and no
-        rounding decides what comes first.
+    def tick_angles(self, count: int, first: int = 0) -> NDArray[np.float64]:
+        """Angles of the disc at ticks, when pool, arches and hopper are brought up to date. [rad]
+
+        They are those of `count` ticks from number `first` on.  All but that of tick 0 lie a
+        golden part of a pitch (or of a tick, when that is shorter) before a whole number of
+        ticks, so that none falls together with the passage of a cell and no rounding decides
+        what comes first.
         """
-        angles = np.arange(count) * (2 * math.pi * self.run.tick)
+        angles = np.arange(first, first + count) * (2 * math.pi * self.run.tick)
         shifted = angles - GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
         return shifted.clip(min=0.0)
 

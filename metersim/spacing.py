@@ -68,9 +68,15 @@ def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
     ValueError
         If a spacing is negative or not finite, or the reference is not above 0.
     """
-    ratio = _spacings(spacings) / _above_zero("reference", reference)
-    bounds = np.array(CLASS_BOUNDS) * (1 + ROUNDING)
-    return np.searchsorted(bounds, ratio, side="left").astype(np.int64)
+    return classes_of(_spacings(spacings) / _above_zero("reference", reference)).astype(np.int64)
+
+
+def classes_of(ratios: NDArray[np.float64]) -> NDArray[np.int8]:
+    """Class, as in `classify`, of spacings over the reference that are known to be in order."""
+    classes = np.zeros(ratios.shape, dtype=np.int8)
+    for bound in CLASS_BOUNDS:  # a few comparisons take a fraction of the time of a search
+        classes += ratios > bound * (1 + ROUNDING)
+    return classes
 
 
 def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:

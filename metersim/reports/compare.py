@@ -23,8 +23,8 @@ SPOKEN = {
 def comparison(result: Comparison, units: str = "metric") -> str:
     """A comparison as text."""
     lines = [heading(result.measured[0])]
-    requests = [asked(measured.runs[0].scenario, units) for measured in result.measured]
-    if all(measured.runs[0].scenario.changes for measured in result.measured):
+    requests = [asked(measured.scenario, units) for measured in result.measured]
+    if all(measured.scenario.changes for measured in result.measured):
         requests = requests[:1]  # the variants of one scenario: their labels say the rest
     for label, request in zip(result.labels, requests, strict=False):
         head = "Asked" if len(requests) == 1 else label

@@ -8,9 +8,11 @@ from functools import cached_property
 
 from metersim.intervals import Estimate
 from metersim.limits import Cause, causes
-from metersim.measures import BY_KEY, Measured, difference, measure, stretches_for
+from metersim.measures import BY_KEY, Measured, difference, measure
+from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
+from metersim.tally import Tally, stretches_for, tallied
 
 COMPARED = (
     "cells.skip",
@@ -35,10 +37,13 @@ class Comparison:
         What tells the scenarios apart; the first is the one that others are compared with.
     measured : tuple of Measured
         Their measures.
+    runs : tuple of Run
+        The first replicate of each, when asked for.
     """
 
     labels: tuple[str, ...]
     measured: tuple[Measured, ...]
+    runs: tuple[Run, ...] = ()
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
@@ -56,7 +61,12 @@ class Comparison:
 
 
 def compare(
-    scenarios: Sequence[Scenario], labels: Sequence[str], *, seed: int = 1, replicates: int = 1
+    scenarios: Sequence[Scenario],
+    labels: Sequence[str],
+    *,
+    seed: int = 1,
+    replicates: int = 1,
+    keep: bool = False,
 ) -> Comparison:
     """Run scenarios on the same luck.
 
@@ -68,11 +78,13 @@ def compare(
         One each.
     seed, replicates : int
         Luck, and how often to repeat with fresh luck.
+    keep : bool
+        Whether to keep the records of each first replicate, as a figure needs them.
 
     Returns
     -------
     Comparison
-        Runs, measures and paired differences.
+        Measures and paired differences.
 
     Raises
     ------
@@ -84,15 +96,20 @@ def compare(
             f"{len(scenarios)} scenarios with {len(labels)} labels; "
             "give two or more, with one label each"
         )
-    passages = scenarios[0].disc.cells * scenarios[0].run.turns
+    passages = scenarios[0].passages
     same_length = [
         scenario.replace(run__turns=max(round(passages / scenario.disc.cells), 1))
         for scenario in scenarios
     ]
-    fewest = min(scenario.disc.cells * scenario.run.turns for scenario in same_length)
+    fewest = min(scenario.passages for scenario in same_length)
     stretches = stretches_for(fewest, replicates)
-    measured = []
+    kept, measured = [], []
     for scenario in same_length:
-        runs = [simulate(scenario, seed=seed, replicate=k) for k in range(replicates)]
-        measured.append(measure(runs, stretches=stretches))
-    return Comparison(tuple(labels), tuple(measured))
+        parts: list[Run | Tally] = []
+        if keep:
+            kept.append(simulate(scenario, seed=seed))
+            parts.append(kept[-1])
+        for k in range(len(parts), replicates):
+            parts.append(tallied(scenario, seed=seed, replicate=k, stretches=stretches))
+        measured.append(measure(parts, stretches=stretches))
+    return Comparison(tuple(labels), tuple(measured), tuple(kept))
