@@ -69,59 +69,49 @@ def _ratio(top: str, bottom: str, offset: float = 0.0) -> Callable[[dict[str, An
     return function
 
 
+def _share(key: str, meaning: str, bottom: str, *top: str) -> Measure:
+    return Measure(key, "share", meaning, top, bottom)
+
+
 _spacing_sd = _sd("spacings", "excess", "excess2")
 MEASURES: tuple[Measure, ...] = (
-    Measure("cells.skip", "share", "cells that released no seed", ("none",), "cells"),
-    Measure("cells.single", "share", "cells that released one seed", ("one",), "cells"),
-    Measure("cells.double", "share", "cells that released two seeds", ("two",), "cells"),
-    Measure("cells.triple", "share", "cells that released three seeds", ("three",), "cells"),
+    _share("cells.skip", "cells that released no seed", "cells", "none"),
+    _share("cells.single", "cells that released one seed", "cells", "one"),
+    _share("cells.double", "cells that released two seeds", "cells", "two"),
+    _share("cells.triple", "cells that released three seeds", "cells", "three"),
     Measure(
         "cells.skip_run",
         "cells",
         "mean length of a run of skips, in cells",
         function=_ratio("none", "skip_runs"),
     ),
-    Measure(
+    _share(
         "per_place.multiple",
-        "share",
         "theoretical places with several seeds (ISO 7256-1)",
-        ("several",),
         "places",
+        "several",
     ),
-    Measure(
-        "per_place.single",
-        "share",
-        "theoretical places with one seed (ISO 7256-1)",
-        ("alone",),
-        "places",
-    ),
-    Measure(
-        "per_place.miss",
-        "share",
-        "theoretical places without a seed (ISO 7256-1)",
-        ("vacant",),
-        "places",
-    ),
-    Measure(
+    _share("per_place.single", "theoretical places with one seed (ISO 7256-1)", "places", "alone"),
+    _share("per_place.miss", "theoretical places without a seed (ISO 7256-1)", "places", "vacant"),
+    _share(
         "per_spacing.multiple",
-        "share",
         "spacings up to 0.5 of nominal, multiple index D",
-        ("class1",),
         "spacings",
+        "class1",
     ),
-    Measure(
+    _share(
         "per_spacing.quality",
-        "share",
         "spacings from 0.5 to 1.5 of nominal, quality of feed index A",
-        ("class2",),
         "spacings",
+        "class2",
     ),
-    Measure(
+    _share(
         "per_spacing.miss",
-        "share",
         "spacings over 1.5 of nominal, miss index M",
-        ("class3", "class4", "class5"),
         "spacings",
+        "class3",
+        "class4",
+        "class5",
     ),
     Measure(
         "precision",
@@ -139,9 +129,7 @@ MEASURES: tuple[Measure, ...] = (
         "SD of all spacings over their mean",
         function=lambda sums: _spacing_sd(sums) / _ratio("excess", "spacings", 1.0)(sums),
     ),
-    Measure(
-        "spacing.cp3", "share", "spacings within 1.5 cm of nominal (CP3)", ("close",), "spacings"
-    ),
+    _share("spacing.cp3", "spacings within 1.5 cm of nominal (CP3)", "spacings", "close"),
     Measure(
         "drop_time.mean", "time", "mean time from hole to rest", function=_ratio("fall", "seeds")
     ),
@@ -160,20 +148,20 @@ MEASURES: tuple[Measure, ...] = (
         "seeds released in a second",
         function=_ratio("seeds", "time"),
     ),
-    Measure("sensor.seen", "share", "seeds that the sensor counts", ("pulses",), "seeds"),
-    Measure(
+    _share("sensor.seen", "seeds that the sensor counts", "seeds", "pulses"),
+    _share(
         "sensor.multiple",
-        "share",
         "spacings up to 0.5 of nominal, as the sensor shows them",
-        ("shown1",),
         "shown",
+        "shown1",
     ),
-    Measure(
+    _share(
         "sensor.miss",
-        "share",
         "spacings over 1.5 of nominal, as the sensor shows them",
-        ("shown3", "shown4", "shown5"),
         "shown",
+        "shown3",
+        "shown4",
+        "shown5",
     ),
 )
 BY_KEY = {measure.key: measure for measure in MEASURES}
@@ -254,7 +242,8 @@ class Measured:
     @cached_property
     def reasons(self) -> NDArray[np.int64]:
         """Cells by the reason for what they released, see `metersim.records.REASONS`."""
-        return np.stack([part.reasons for part in self.tallies]).sum(axis=0)
+        reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
+        return reasons
 
 
 def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:

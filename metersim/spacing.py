@@ -73,10 +73,9 @@ def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
 
 def classes_of(ratios: NDArray[np.float64]) -> NDArray[np.int8]:
     """Class, as in `classify`, of spacings over the reference that are known to be in order."""
-    classes = np.zeros(ratios.shape, dtype=np.int8)
-    for bound in CLASS_BOUNDS:  # a few comparisons take a fraction of the time of a search
-        classes += ratios > bound * (1 + ROUNDING)
-    return classes
+    # a few comparisons, read as 0 and 1, take a fraction of the time of a search
+    above = [(ratios > bound * (1 + ROUNDING)).view(np.int8) for bound in CLASS_BOUNDS]
+    return above[0] + above[1] + above[2] + above[3]
 
 
 def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:

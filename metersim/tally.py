@@ -157,16 +157,18 @@ class _Loads:
         """Add the next cells."""
         first, released = self.passed, cells.released
         self.passed += len(cells)
-        starts = released == 0
-        starts[1:] &= released[:-1] > 0
+        some = released > 0
+        starts = ~some
+        starts[1:] &= some[:-1]
         starts[:1] &= self._filled == first - 1
-        self.table.add(np.arange(first, self.passed), released + self.RUN_STARTS * starts)
+        classes = released + self.RUN_STARTS * starts.view(np.int8)
+        self.table.add(np.arange(first, self.passed), classes)
         self.reasons += np.bincount(cells.reason, minlength=len(REASONS))
-        filled = np.flatnonzero(released)
+        filled = np.flatnonzero(some)
         if len(filled):
             filled += first
-            run = max(int(filled[0]) - self._filled, int(np.diff(filled).max(initial=0))) - 1
-            self._longest = max(self._longest, run)
+            run = max(filled[0] - self._filled, (filled[1:] - filled[:-1]).max(initial=0)) - 1
+            self._longest = max(self._longest, int(run))
             self._filled = int(filled[-1])
 
     @property
@@ -199,8 +201,8 @@ class _Neighbours:
             )
         self._low = low
         final = int(np.searchsorted(self.places, low))
-        gaps = np.diff(np.concatenate((self.places[:final], [low])))
-        left = self.cells[:final]
+        ends = np.concatenate((self.places[:final], [low]))
+        gaps, left = ends[1:] - ends[:-1], self.cells[:final]
         places = np.concatenate((self.places[final:], places))
         order = np.argsort(places, kind="stable")  # cheap, as nearly in order
         self.places = places[order]
@@ -274,12 +276,12 @@ class _Sums:
     def _add_spacings(self, gaps: Floats, left: Ints) -> None:
         ratio = gaps / self._nominal
         excess = ratio - 1
-        # the window of CP3 cuts every class in two
-        classes = classes_of(ratio) + self._classes * (np.abs(excess) <= self._close)
+        close = np.abs(excess) <= self._close  # cuts every class in two
+        classes = classes_of(ratio) + self._classes * close.view(np.int8)
         self._spacings.add(left, classes, excess, excess * excess)
 
     def _add_signals(self, gaps: Floats, left: Ints) -> None:
-        self._signals.add(left, classes_of(gaps * self._demand.speed / self._nominal))
+        self._signals.add(left, classes_of(gaps * (self._demand.speed / self._nominal)))
 
     def columns(self) -> dict[str, Floats]:
         """The sums by column, when no more pieces come."""
