@@ -102,9 +102,9 @@ def tally(origin: Origin, cells: int, stretches: int, pieces: Iterable[Piece]) -
     cells : int
         Cells in all pieces together.
     stretches : int
-        How many to cut them into, 1 or more.
+        How many to cut the cells into, 1 or more.
     pieces : iterable of Piece
-        In order; each is needed no longer than until the next but one.
+        In order; none is held on to when the next is taken.
 
     Raises
     ------
@@ -236,7 +236,7 @@ class _Clock:
             angles = self._scenario.tick_angles(len(times), first - len(self._last))
             self._times[self._done : due] = np.interp(self._angles[self._done : due], angles, times)
             self._done = due
-        self._last = ticks.time[-1:]
+        self._last = ticks.time[-1:].copy()  # so that the piece can go
 
     def passed(self) -> Floats:
         """Time that each stretch took, when no more ticks come. [s]"""

@@ -74,7 +74,7 @@ def worth(pairing: Pairing) -> str:
         return "n/a"
     # no more digits than some 48 stretches can tell
     gain, best = (f"{times:,.{0 if times >= 10 else 1}f}" for times in (pairing.gain, pairing.best))
-    saved = f"{gain} times fewer cells" if pairing.gain > 1 else "no fewer cells"
+    saved = f"{gain} times fewer cells" if pairing.gain >= 1.05 else "no fewer cells"
     return f"{saved} (at best {best})"
 
 
