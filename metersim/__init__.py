@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from metersim.stations import stations_of
     from metersim.studies.compare import compare
     from metersim.studies.explain import explain
+    from metersim.tally import tallied
 
 __all__ = [
     "BadInput",
@@ -32,6 +33,7 @@ __all__ = [
     "measure",
     "simulate",
     "stations_of",
+    "tallied",
 ]
 
 _HOMES = {
@@ -45,6 +47,7 @@ _HOMES = {
     "measure": "metersim.measures",
     "simulate": "metersim.simulation",
     "stations_of": "metersim.stations",
+    "tallied": "metersim.tally",
 }
 
 

@@ -67,19 +67,27 @@ def run(options: argparse.Namespace) -> None:
     from metersim.reading import load_scenario
     from metersim.reports.run import notes, summary
     from metersim.simulation import simulate
+    from metersim.tally import stretches_for, tallied
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
-    scenario, seed, replicates, _ = all_of(
+    scenario, seed, replicates, *_ = all_of(
         lambda: load_scenario(options.scenario, _changes(options)),
         lambda: _whole(options, "seed", 0),
         lambda: _whole(options, "replicates", 1),
         lambda: outputs.check_writable(files, [options.scenario]),
+        lambda: _check_engine(options),
     )
-    runs = [
-        simulate(scenario, seed=seed, replicate=k, trace=options.trace is not None)
-        for k in range(replicates)
-    ]
-    measured = measure(runs)
+    luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
+    runs = []
+    if options.csv or options.trace or options.figure:  # only these need all records
+        traced, engine = options.trace is not None, options.engine
+        runs = [simulate(scenario, **one, trace=traced, engine=engine) for one in luck]
+        measured = measure(runs)
+    else:
+        each = stretches_for(scenario.passages, replicates)
+        measured = measure(
+            [tallied(scenario, **one, stretches=each, engine=options.engine) for one in luck]
+        )
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.figures import encoded, run_figure
@@ -125,13 +133,13 @@ def compare(options: argparse.Namespace) -> None:
             [("--figure", options.figure)], [options.scenario, options.other]
         ),
     )
-    result = run_all(scenarios, labels, seed=seed, replicates=replicates)
+    drawing = bool(options.figure)
+    result = run_all(scenarios, labels, seed=seed, replicates=replicates, keep=drawing)
     if options.figure:
         from metersim.figures import comparison_figure, encoded
 
-        runs = [measured.runs[0] for measured in result.measured]
         found = dict.fromkeys(note for part in result.measured for note in notes(part))
-        drawn = comparison_figure(labels, runs, rows(result), options.units, list(found))
+        drawn = comparison_figure(labels, result.runs, rows(result), options.units, list(found))
         outputs.write_all([(options.figure, encoded(drawn, options.figure))])
     print(comparison(result, options.units))
 
@@ -235,6 +243,13 @@ def _whole(options: argparse.Namespace, name: str, low: int) -> int:
     return int(word)
 
 
+def _check_engine(options: argparse.Namespace) -> None:
+    if options.trace and options.engine == "arrays":
+        from metersim.faults import bad
+
+        raise bad("--engine", "arrays", "leaves no trace; give --engine events, or none")
+
+
 def _changes(options: argparse.Namespace) -> list[str]:
     turns = [] if options.turns is None else [f"run.turns={options.turns}"]
     return [*options.set, *turns]
@@ -255,6 +270,11 @@ def parser() -> argparse.ArgumentParser:
     one.set_defaults(command=run)
     _scenario_options(one)
     _luck_options(one)
+    one.add_argument(
+        "--engine",
+        choices=("arrays", "events"),
+        help="how to work it out: arrays (usual), or events, far slower; the result is the same",
+    )
     one.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
     one.add_argument("--csv", metavar="FILE", help="write one row a seed")
     one.add_argument("--trace", metavar="FILE", help="write every event of every seed")

@@ -36,7 +36,7 @@ class Course:
 
     def __init__(self, scenario: Scenario, drive: DriveStation) -> None:
         self._scenario, self._drive = scenario, drive
-        self.passages = scenario.disc.cells * scenario.run.turns
+        self.passages = scenario.passages
         self.pitch = 2 * math.pi / scenario.disc.cells
         self.cells_in_tick = math.ceil(scenario.disc.cells * scenario.run.tick)
         self.cells_per_tick = scenario.disc.cells * scenario.run.tick

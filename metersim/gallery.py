@@ -34,17 +34,17 @@ def draw_gallery(folder: Path) -> Iterator[Path]:
         run = simulate(load_scenario(path), seed=SEED)
         yield _saved(run_figure(run, notes=notes(measure(run))), folder / f"{name}.png")
     names = ("maize_field", "maize_field_faster")
-    faster = compare([load_scenario(name) for name in names], names, seed=SEED)
+    faster = compare([load_scenario(name) for name in names], names, seed=SEED, keep=True)
     yield _saved(_drawn(faster), folder / "compare_faster.png")
     labels = ("notch=0", "notch=1")
-    notch = compare([load_scenario("maize_bench", [label]) for label in labels], labels, seed=SEED)
+    notches = [load_scenario("maize_bench", [label]) for label in labels]
+    notch = compare(notches, labels, seed=SEED, keep=True)
     yield _saved(_drawn(notch), folder / "compare_one_notch.png")
 
 
 def _drawn(result: Comparison) -> Any:
-    runs = [measured.runs[0] for measured in result.measured]
     found = dict.fromkeys(note for part in result.measured for note in notes(part))
-    return comparison_figure(result.labels, runs, rows(result), notes=list(found))
+    return comparison_figure(result.labels, result.runs, rows(result), notes=list(found))
 
 
 def _saved(figure: Any, path: Path) -> Path:

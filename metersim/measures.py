@@ -1,13 +1,12 @@
-"""Records -> measures with intervals.
+"""Sums over stretches of runs -> measures with intervals.
 
-A run is cut into stretches of cells; every measure is a function of sums over the stretches, and
-its interval comes from how these differ (`metersim.intervals`).  Replicates add stretches.
-The same stretches of two runs on the same luck can be paired.
+Every measure is a function of sums over stretches of cells (`metersim.tally`), and its interval
+comes from how these differ (`metersim.intervals`).  Replicates add stretches.  The same
+stretches of two runs on the same luck can be paired.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,14 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.intervals import Estimate, interval, paired_interval, share_interval
-from metersim.records import REASONS, Run
-from metersim.spacing import class_columns, classify, place_counts
-from metersim.stations import PASSES
+from metersim.records import Origin, Run
+from metersim.scenario import Scenario
 from metersim.streams import Streams
-
-STRETCHES = 48  # stretches in all, over all replicates
-SHORTEST = 25  # cells in a stretch
-CP3_WINDOW = 0.03  # m
+from metersim.tally import Tally, stretches_for, tally_of
 
 Floats = NDArray[np.float64]
 
@@ -74,59 +69,49 @@ def _ratio(top: str, bottom: str, offset: float = 0.0) -> Callable[[dict[str, An
     return function
 
 
+def _share(key: str, meaning: str, bottom: str, *top: str) -> Measure:
+    return Measure(key, "share", meaning, top, bottom)
+
+
 _spacing_sd = _sd("spacings", "excess", "excess2")
 MEASURES: tuple[Measure, ...] = (
-    Measure("cells.skip", "share", "cells that released no seed", ("none",), "cells"),
-    Measure("cells.single", "share", "cells that released one seed", ("one",), "cells"),
-    Measure("cells.double", "share", "cells that released two seeds", ("two",), "cells"),
-    Measure("cells.triple", "share", "cells that released three seeds", ("three",), "cells"),
+    _share("cells.skip", "cells that released no seed", "cells", "none"),
+    _share("cells.single", "cells that released one seed", "cells", "one"),
+    _share("cells.double", "cells that released two seeds", "cells", "two"),
+    _share("cells.triple", "cells that released three seeds", "cells", "three"),
     Measure(
         "cells.skip_run",
         "cells",
         "mean length of a run of skips, in cells",
         function=_ratio("none", "skip_runs"),
     ),
-    Measure(
+    _share(
         "per_place.multiple",
-        "share",
         "theoretical places with several seeds (ISO 7256-1)",
-        ("several",),
         "places",
+        "several",
     ),
-    Measure(
-        "per_place.single",
-        "share",
-        "theoretical places with one seed (ISO 7256-1)",
-        ("alone",),
-        "places",
-    ),
-    Measure(
-        "per_place.miss",
-        "share",
-        "theoretical places without a seed (ISO 7256-1)",
-        ("vacant",),
-        "places",
-    ),
-    Measure(
+    _share("per_place.single", "theoretical places with one seed (ISO 7256-1)", "places", "alone"),
+    _share("per_place.miss", "theoretical places without a seed (ISO 7256-1)", "places", "vacant"),
+    _share(
         "per_spacing.multiple",
-        "share",
         "spacings up to 0.5 of nominal, multiple index D",
-        ("class1",),
         "spacings",
+        "class1",
     ),
-    Measure(
+    _share(
         "per_spacing.quality",
-        "share",
         "spacings from 0.5 to 1.5 of nominal, quality of feed index A",
-        ("class2",),
         "spacings",
+        "class2",
     ),
-    Measure(
+    _share(
         "per_spacing.miss",
-        "share",
         "spacings over 1.5 of nominal, miss index M",
-        ("class3", "class4", "class5"),
         "spacings",
+        "class3",
+        "class4",
+        "class5",
     ),
     Measure(
         "precision",
@@ -144,9 +129,7 @@ MEASURES: tuple[Measure, ...] = (
         "SD of all spacings over their mean",
         function=lambda sums: _spacing_sd(sums) / _ratio("excess", "spacings", 1.0)(sums),
     ),
-    Measure(
-        "spacing.cp3", "share", "spacings within 1.5 cm of nominal (CP3)", ("close",), "spacings"
-    ),
+    _share("spacing.cp3", "spacings within 1.5 cm of nominal (CP3)", "spacings", "close"),
     Measure(
         "drop_time.mean", "time", "mean time from hole to rest", function=_ratio("fall", "seeds")
     ),
@@ -165,100 +148,23 @@ MEASURES: tuple[Measure, ...] = (
         "seeds released in a second",
         function=_ratio("seeds", "time"),
     ),
-    Measure("sensor.seen", "share", "seeds that the sensor counts", ("pulses",), "seeds"),
-    Measure(
+    _share("sensor.seen", "seeds that the sensor counts", "seeds", "pulses"),
+    _share(
         "sensor.multiple",
-        "share",
         "spacings up to 0.5 of nominal, as the sensor shows them",
-        ("shown1",),
         "shown",
+        "shown1",
     ),
-    Measure(
+    _share(
         "sensor.miss",
-        "share",
         "spacings over 1.5 of nominal, as the sensor shows them",
-        ("shown3", "shown4", "shown5"),
         "shown",
+        "shown3",
+        "shown4",
+        "shown5",
     ),
 )
 BY_KEY = {measure.key: measure for measure in MEASURES}
-
-
-def stretch_sums(run: Run, stretches: int) -> dict[str, Floats]:
-    """Sums of everything that measures are made of, over equal stretches of cells.
-
-    Lengths are in nominal spacings.
-
-    Parameters
-    ----------
-    run : Run
-        A run.
-    stretches : int
-        How many, 1 or more.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (stretches,)
-        Sums by column.
-    """
-    nominal, speed = run.scenario.spacing, run.scenario.demand.speed
-    seeds, count = run.seeds, len(run.cells)
-
-    def add_up(cells: NDArray[np.int64], values: Any = None) -> Floats:
-        where = cells * stretches // count
-        return np.bincount(where, values, minlength=stretches).astype(float)
-
-    passage = np.arange(count)
-    released = run.cells.released
-    skip = released == 0
-    sums = {
-        "cells": add_up(passage),
-        "skip_runs": add_up(passage, skip & ~np.concatenate(([False], skip[:-1]))),
-    }
-    for loads, name in enumerate(("none", "one", "two", "three")):
-        sums[name] = add_up(passage, released == loads)
-    order = np.argsort(seeds.position, kind="stable")
-    left = seeds.cell[order][:-1]
-    gaps = np.diff(seeds.position[order]) / nominal
-    _add_classes(sums, "class", add_up, left, gaps)
-    sums["spacings"] = add_up(left)
-    sums["excess"] = add_up(left, gaps - 1)
-    sums["excess2"] = add_up(left, (gaps - 1) ** 2)
-    normal = classify(gaps, 1.0) == 1
-    sums["normal"] = add_up(left, np.where(normal, gaps - 1, 0))
-    sums["normal2"] = add_up(left, np.where(normal, (gaps - 1) ** 2, 0))
-    sums["close"] = add_up(left, np.abs(gaps - 1) * nominal <= CP3_WINDOW / 2 * (1 + 1e-9))
-    by_class = np.stack([sums[f"class{k}"] for k in range(1, 6)], axis=1)
-    several, alone, vacant = place_counts(by_class.astype(np.int64)).T.astype(float)
-    sums |= {
-        "several": several,
-        "alone": alone,
-        "vacant": vacant,
-        "places": several + alone + vacant,
-    }
-    fall = seeds.landing_time - seeds.release_time
-    sums["seeds"] = add_up(seeds.cell)
-    sums["fall"] = add_up(seeds.cell, fall)
-    sums["fall2"] = add_up(seeds.cell, fall**2)
-    sums["pulses"] = add_up(seeds.cell, seeds.seen)
-    edges = np.ceil(np.arange(stretches + 1) * count / stretches)
-    angles = edges * 2 * math.pi / run.scenario.disc.cells + PASSES[-1]
-    turned = run.scenario.tick_angles(len(run.ticks))
-    sums["time"] = np.diff(np.interp(angles, turned, run.ticks.time))
-    sums["area"] = sums["time"] * speed * run.scenario.demand.row_spacing
-    seen = np.flatnonzero(seeds.seen)
-    in_time = seen[np.argsort(seeds.sensor_time[seen], kind="stable")]
-    shown = np.diff(seeds.sensor_time[in_time]) * speed / nominal
-    _add_classes(sums, "shown", add_up, seeds.cell[in_time][:-1], shown)
-    sums["shown"] = add_up(seeds.cell[in_time][:-1])
-    return sums
-
-
-def _add_classes(
-    sums: dict[str, Floats], name: str, add_up: Any, left: NDArray[np.int64], gaps: Floats
-) -> None:
-    for k, column in enumerate(class_columns(gaps, 1.0).T, start=1):
-        sums[f"{name}{k}"] = add_up(left, column)
 
 
 @dataclass(frozen=True)
@@ -267,30 +173,35 @@ class Measured:
 
     Attributes
     ----------
-    runs : tuple of Run
-        One run a replicate.
+    tallies : tuple of Tally
+        One a replicate, cut into as many stretches each.
     level : float
         Coverage of the intervals.
-    stretches : int or None
-        Stretches in each run; None for as many as the cells allow.
     """
 
-    runs: tuple[Run, ...]
+    tallies: tuple[Tally, ...]
     level: float = 0.95
-    stretches: int | None = None
+
+    @property
+    def origin(self) -> Origin:
+        """Where the first replicate comes from."""
+        return self.tallies[0].origin
+
+    @property
+    def scenario(self) -> Scenario:
+        """What was set."""
+        return self.origin.scenario
 
     @cached_property
     def sums(self) -> dict[str, Floats]:
         """Sums over all stretches of all runs, by column."""
-        cells = min(len(run.cells) for run in self.runs)
-        each = self.stretches or stretches_for(cells, len(self.runs))
-        parts = [stretch_sums(run, each) for run in self.runs]
-        return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+        names = self.tallies[0].sums
+        return {name: np.concatenate([part.sums[name] for part in self.tallies]) for name in names}
 
     @cached_property
     def estimates(self) -> dict[str, Estimate]:
         """Every measure with its interval, by key, in SI."""
-        rng = Streams(self.runs[0].seed).generator("resampling")
+        rng = Streams(self.origin.seed).generator("resampling")
         return {measure.key: self._estimate(measure, rng) for measure in MEASURES}
 
     def __getitem__(self, key: str) -> Estimate:
@@ -312,7 +223,7 @@ class Measured:
         return interval(table, statistic, rng, self.level, floor=0.0)
 
     def _scale(self, measure: Measure) -> float:
-        return self.runs[0].scenario.spacing if measure.kind == "length" else 1.0
+        return self.scenario.spacing if measure.kind == "length" else 1.0
 
     def total(self, column: str) -> int:
         """Sum of a column of counts over all stretches."""
@@ -325,14 +236,14 @@ class Measured:
         labels = ("cells", "seeds", "skips", "singles", "doubles", "triples", "spacings", "pulses")
         made = {label: self.total(name) for label, name in zip(labels, names, strict=True)}
         made["classes"] = [self.total(f"class{k}") for k in range(1, 6)]  # type: ignore[assignment]
-        made["longest_skip_run"] = max(_longest_run(run.cells.released == 0) for run in self.runs)
+        made["longest_skip_run"] = max(part.longest_skip_run for part in self.tallies)
         return made
 
     @cached_property
     def reasons(self) -> NDArray[np.int64]:
         """Cells by the reason for what they released, see `metersim.records.REASONS`."""
-        reasons = np.concatenate([run.cells.reason for run in self.runs])
-        return np.bincount(reasons, minlength=len(REASONS)).astype(np.int64)
+        reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
+        return reasons
 
 
 def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
@@ -341,7 +252,7 @@ def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
     Both must have the same number of replicates and of stretches, over about as many cells.
     """
     names = list(a.sums)
-    rng = Streams(a.runs[0].seed).generator("resampling")
+    rng = Streams(a.origin.seed).generator("resampling")
     tables = [np.stack(list(part.sums.values()), axis=1) for part in (a, b)]
     if measure.kind == "length":
         tables = [
@@ -362,33 +273,41 @@ def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
     return paired_interval(tables[0], tables[1], statistic, rng, a.level)
 
 
-def _longest_run(flags: NDArray[np.bool_]) -> int:
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(int), [0]))))
-    return int((edges[1::2] - edges[::2]).max(initial=0))
-
-
-def stretches_for(cells: int, replicates: int) -> int:
-    """Stretches to cut each of some replicates of so many cells into."""
-    return max(1, min(round(STRETCHES / replicates), cells // SHORTEST))
-
-
 def measure(
-    runs: Run | Sequence[Run], *, level: float = 0.95, stretches: int | None = None
+    runs: Run | Tally | Sequence[Run | Tally],
+    *,
+    level: float = 0.95,
+    stretches: int | None = None,
 ) -> Measured:
     """Measures of a run, or of replicates of one scenario, with intervals.
 
     Parameters
     ----------
-    runs : Run or sequence of Run
+    runs : Run, Tally or sequence of them
         At least one.
     level : float
         Coverage of the intervals.
     stretches : int, optional
-        Stretches in each run; as many as the cells allow, when not given.
+        Stretches in each run; when not given, those of the first tally or, of runs alone, as many
+        as the cells allow.
 
     Returns
     -------
     Measured
         Estimates by key, such as ``measure(run)["per_spacing.miss"]``.
+
+    Raises
+    ------
+    ValueError
+        If a tally has another number of stretches.
     """
-    return Measured(tuple(runs) if isinstance(runs, Sequence) else (runs,), level, stretches)
+    given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
+    tallies = [part for part in given if isinstance(part, Tally)]
+    if stretches is None:
+        shortest = min(part.origin.scenario.passages for part in given)
+        stretches = tallies[0].stretches if tallies else stretches_for(shortest, len(given))
+    for part in tallies:
+        if part.stretches != stretches:
+            raise ValueError(f"a tally has {part.stretches} stretches; allowed: {stretches}")
+    each = (part if isinstance(part, Tally) else tally_of(part, stretches) for part in given)
+    return Measured(tuple(each), level)

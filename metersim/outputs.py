@@ -15,7 +15,7 @@ from metersim.faults import BadInput, Fault, bad
 from metersim.files import replace_all
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
-from metersim.records import REASONS, Run
+from metersim.records import REASONS, Origin, Run
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
 
@@ -30,9 +30,9 @@ SI_SUFFIX = {
 }
 
 
-def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
+def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
     """Where a run comes from: what was set, what chose the luck, and with which versions."""
-    scenario = run.scenario
+    scenario = origin.scenario
     sections = {
         section: {name: getattr(part, name) for name in part.__dataclass_fields__}
         for section in SECTIONS
@@ -40,13 +40,13 @@ def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
     }
     return {
         "program": "metersim",
-        "version": run.version,
+        "version": origin.version,
         "scenario": scenario.name,
         "title": scenario.title,
-        "seed": run.seed,
+        "seed": origin.seed,
         "replicates": replicates,
         "changes": list(scenario.changes),
-        "replaced_stations": dict(run.replaced),
+        "replaced_stations": dict(origin.replaced),
         "settings_si": sections,
         "lot": {
             "name": scenario.lot.name,
@@ -61,7 +61,7 @@ def provenance(run: Run, replicates: int = 1) -> dict[str, Any]:
 def as_json(measured: Measured) -> str:
     """All measures as JSON, in SI, each as value, low and high."""
     made: dict[str, Any] = {
-        "provenance": provenance(measured.runs[0], len(measured.runs)),
+        "provenance": provenance(measured.origin, len(measured.tallies)),
         "interval_level": measured.level,
         "counts": measured.counts,
     }
@@ -71,13 +71,13 @@ def as_json(measured: Measured) -> str:
         for group in groups:
             place = place.setdefault(group, {})
         place[name + SI_SUFFIX.get(BY_KEY[key].kind, "")] = estimate.to_dict()
-    made["spacing"]["nominal_m"] = measured.runs[0].scenario.spacing
-    made["spacing"]["cp3_centre_m"] = measured.runs[0].scenario.spacing
+    made["spacing"]["nominal_m"] = measured.scenario.spacing
+    made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
     made["skip_reasons"] = {
         REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
     }
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
-    made["cautions"] = cautions(measured.runs[0].scenario)
+    made["cautions"] = cautions(measured.scenario)
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
 
 

@@ -162,6 +162,11 @@ class Scenario:
         """Distance between cells along the circle. [m]"""
         return 2 * math.pi * self.disc.circle_radius / self.disc.cells
 
+    @property
+    def passages(self) -> int:
+        """Cells that pass in a run."""
+        return self.disc.cells * self.run.turns
+
     def tick_angles(self, last: int, first: int = 0) -> NDArray[np.float64]:
         """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
 

@@ -1,20 +1,22 @@
-"""The one way to run a meter."""
+"""The one way to run a meter, by either engine."""
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from metersim import __version__
 from metersim.arrays.engine import run_arrays
-from metersim.events.processes import Visitor, run_events
 from metersim.records import Cells, Origin, Piece, Run, Seeds, Ticks
 from metersim.scenario import Scenario
 from metersim.stations import Stations, stations_of
 from metersim.streams import Streams
 
-ENGINES = ("arrays", "events")
+if TYPE_CHECKING:
+    from metersim.events.processes import Visitor
+
+ARRAYS, EVENTS = ENGINES = ("arrays", "events")
 
 
 def simulate(
@@ -23,7 +25,7 @@ def simulate(
     seed: int = 1,
     replicate: int = 0,
     stations: Stations | Mapping[str, Any] | None = None,
-    engine: str = "arrays",
+    engine: str | None = None,
     trace: bool = False,
     visitors: Iterable[Visitor] = (),
 ) -> Run:
@@ -37,8 +39,9 @@ def simulate(
         Choose the luck; 0 or more.
     stations : Stations or mapping, optional
         All stations, or some by name to use in place of the scenario's own.
-    engine : str
-        ``arrays`` or ``events``; both leave the same records.
+    engine : str, optional
+        ``arrays``, the usual one, or ``events``, about a hundred times slower, which can be
+        watched and changed while it runs.  Both leave the same records.
     trace : bool
         Whether to keep every event of every seed; takes the events.
     visitors : iterable of callables
@@ -49,23 +52,46 @@ def simulate(
     -------
     Run
         The records.
+
+    Raises
+    ------
+    ValueError
+        For an unknown engine, and for what the chosen one cannot do.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3)
+    >>> len(run.cells), len(run.seeds)
+    (300, 301)
+    >>> same = m.simulate(run.scenario, seed=3, engine="events")
+    >>> bool((run.seeds.position == same.seeds.position).all())
+    True
     """
     visitors = tuple(visitors)
-    if engine not in ENGINES:
+    watched = trace or bool(visitors)
+    if engine not in (None, *ENGINES):
         raise ValueError(f"engine is {engine!r}; allowed: {' or '.join(ENGINES)}")
-    if engine == "events" or trace or visitors:
-        made = _stations(scenario, stations)
-        streams = Streams(seed, replicate)
+    if engine == ARRAYS and watched:
+        raise ValueError("engine is 'arrays'; a trace and visitors take 'events'")
+    if engine == EVENTS or watched:
+        from metersim.events.processes import run_events
+
         return run_events(
-            scenario, made, streams, version=__version__, trace=trace, visitors=visitors
+            scenario,
+            _stations(scenario, stations),
+            Streams(seed, replicate),
+            version=__version__,
+            trace=trace,
+            visitors=visitors,
         )
     origin, parts = pieces(scenario, seed=seed, replicate=replicate, stations=stations)
-    all_parts = list(parts)
+    kept = list(parts)
     return Run(
         **vars(origin),
-        seeds=Seeds.stacked([part.seeds for part in all_parts]),
-        cells=Cells.stacked([part.cells for part in all_parts]),
-        ticks=Ticks.stacked([part.ticks for part in all_parts]),
+        seeds=Seeds.stacked([part.seeds for part in kept]),
+        cells=Cells.stacked([part.cells for part in kept]),
+        ticks=Ticks.stacked([part.ticks for part in kept]),
     )
 
 
@@ -76,9 +102,22 @@ def pieces(
     replicate: int = 0,
     stations: Stations | Mapping[str, Any] | None = None,
 ) -> tuple[Origin, Iterator[Piece]]:
-    """Run a scenario in arrays and hand over its records piece by piece, to keep or to drop."""
+    """Run a scenario in arrays, and hand over its records piece by piece to keep or to drop.
+
+    Parameters
+    ----------
+    scenario, seed, replicate, stations
+        As for `simulate`.
+
+    Returns
+    -------
+    origin : Origin
+        Where the pieces come from.
+    pieces : iterator of Piece
+        In order; each is worked out when it is asked for.
+    """
     made = _stations(scenario, stations)
-    replaced = made.departures(stations_of(scenario))
+    replaced = made.departures(stations_of(scenario)) if stations else {}
     origin = Origin(scenario, seed, replicate, __version__, replaced)
     return origin, run_arrays(scenario, made, Streams(seed, replicate))
 

@@ -68,9 +68,14 @@ def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
     ValueError
         If a spacing is negative or not finite, or the reference is not above 0.
     """
-    ratio = _spacings(spacings) / _above_zero("reference", reference)
-    bounds = np.array(CLASS_BOUNDS) * (1 + ROUNDING)
-    return np.searchsorted(bounds, ratio, side="left").astype(np.int64)
+    return classes_of(_spacings(spacings) / _above_zero("reference", reference)).astype(np.int64)
+
+
+def classes_of(ratios: NDArray[np.float64]) -> NDArray[np.int8]:
+    """Class, as in `classify`, of spacings over the reference that are known to be in order."""
+    # a few comparisons, read as 0 and 1, take a fraction of the time of a search
+    above = [(ratios > bound * (1 + ROUNDING)).view(np.int8) for bound in CLASS_BOUNDS]
+    return above[0] + above[1] + above[2] + above[3]
 
 
 def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:

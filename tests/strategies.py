@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from metersim.faults import BadInput
 from metersim.fields import specs
 from metersim.measures import BY_KEY, Measured, difference, measure
+from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.sections import (
     SECTIONS,
@@ -50,9 +51,15 @@ BENCH = Scenario(
 
 
 @lru_cache(maxsize=64)
+def ran(seed=1, replicate=0, **changes) -> Run:
+    """A run of the bench with some changes; made once for each set of changes."""
+    return simulate(BENCH.replace(**changes), seed=seed, replicate=replicate)
+
+
+@lru_cache(maxsize=64)
 def measured(seed=1, replicate=0, **changes) -> Measured:
-    """A run of the bench with some changes, measured; made once for each set of changes."""
-    return measure(simulate(BENCH.replace(**changes), seed=seed, replicate=replicate))
+    """The same, measured."""
+    return measure(ran(seed, replicate, **changes))
 
 
 def z_between(a: Measured, b: Measured, key: str) -> float:
@@ -60,7 +67,7 @@ def z_between(a: Measured, b: Measured, key: str) -> float:
 
     Paired when both ran as many cells on the same luck, otherwise as independent runs.
     """
-    if a.total("cells") == b.total("cells") and a.runs[0].seed == b.runs[0].seed:
+    if a.total("cells") == b.total("cells") and a.origin.seed == b.origin.seed:
         apart = difference(a, b, BY_KEY[key])
         value, error = apart.value, standard_error(apart)
     else:

@@ -43,6 +43,7 @@ LAYERS = (
     "metersim.simulation",
     "metersim.spacing",
     "metersim.intervals",
+    "metersim.tally",
     "metersim.measures",
     "metersim.limits",
     "metersim.studies",

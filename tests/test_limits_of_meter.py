@@ -12,7 +12,7 @@ from metersim.measures import measure
 from metersim.simulation import simulate
 from metersim.spacing import cell_model
 from metersim.stations import ReleaseStation, stations_of
-from tests.strategies import BENCH, measured, standard_error
+from tests.strategies import BENCH, measured, ran, standard_error
 
 # Every spread off that a coefficient can turn off: seats, contacts, directions, blocked cells.
 # The vacuum that seeds need keeps its least spread.
@@ -168,7 +168,7 @@ def test_cells_leave_the_pool_empty_as_often_as_the_closed_form_says(name):
 
 def test_neighbouring_cells_are_empty_independently():
     """Share of empty pairs is the square of the share of empty cells."""
-    run = measured(seed=12, vacuum__vacuum=0.9e3).runs[0]
+    run = ran(seed=12, vacuum__vacuum=0.9e3)
     empty = run.cells.joined == 0
     both = empty[1::2] & empty[:-1:2]
     assert abs(z_of_share(both, empty.mean() ** 2)) < 4
@@ -180,7 +180,7 @@ def test_neighbouring_cells_are_empty_independently():
 def test_a_held_seed_needs_less_than_the_vacuum_and_follows_the_cut_distribution():
     """Of a lognormal cut at the vacuum, ln H/H0 has a known mean."""
     scenario = BENCH.replace(vacuum__vacuum=1e3)
-    run = measured(vacuum__vacuum=1e3).runs[0]
+    run = ran(vacuum__vacuum=1e3)
     first = run.seeds.needed[(run.seeds.place == 0) & (run.cells.swept[run.seeds.cell] == 0)]
     assert first.max() < scenario.vacuum.vacuum
     stations = stations_of(scenario)
@@ -209,7 +209,7 @@ def test_skips_singles_doubles_and_triples_are_all_cells(changes):
     result = measured(**changes)
     counts = result.counts
     loads = [counts[name] for name in ("skips", "singles", "doubles", "triples")]
-    assert sum(loads) == counts["cells"] == len(result.runs[0].cells)
+    assert sum(loads) == counts["cells"] == result.scenario.passages
     assert loads[1] + 2 * loads[2] + 3 * loads[3] == counts["seeds"]
     shares = [result[f"cells.{load}"].value for load in ("skip", "single", "double", "triple")]
     assert sum(shares) == pytest.approx(1, abs=1e-12)

@@ -10,7 +10,7 @@ from metersim import records
 from metersim.coefficients import USUAL
 from metersim.simulation import simulate
 from metersim.stations import stations_of
-from tests.strategies import BENCH, measured, z_between
+from tests.strategies import BENCH, measured, ran, z_between
 
 FIELD = {"furrow__surface": "field"}
 SCANT = {"vacuum__vacuum": 1.5e3}
@@ -133,7 +133,7 @@ def test_drop_time_spreads_more_at_a_faster_disc():
         measured(disc__cells=cells, disc__circle_radius=0.0805, demand__speed=6 / 3.6)
         for cells in (55, 22)
     )
-    speeds = [part.runs[0].scenario.peripheral_speed for part in (slow, fast)]
+    speeds = [part.scenario.peripheral_speed for part in (slow, fast)]
     assert speeds == pytest.approx([0.092, 0.23], abs=0.002)
     assert z_between(slow, fast, "drop_time.sd") > 4
 
@@ -186,8 +186,9 @@ def test_a_gate_too_low_and_one_too_high_fail_for_opposite_reasons():
 @pytest.mark.parametrize("change", [{"sensor__detection": 0.95}, {"sensor__beam_height": 0.05}])
 def test_what_the_sensor_misses_leaves_the_truth(change):
     clean, dull = measured(**LOOSE), measured(**LOOSE, **change)
-    for name, column in clean.runs[0].seeds.columns():
-        same = np.array_equal(getattr(dull.runs[0].seeds, name), column)
+    dull_seeds = ran(**LOOSE, **change).seeds
+    for name, column in ran(**LOOSE).seeds.columns():
+        same = np.array_equal(getattr(dull_seeds, name), column)
         assert same == (name != "seen"), name
     for key in ("per_spacing.multiple", "per_spacing.miss", "precision"):
         assert dull[key] == clean[key]
@@ -199,7 +200,7 @@ def test_a_start_from_rest_spaces_the_first_seeds_widely():
     ramp = 12.0
     gaps = {}
     for seconds in (0.0, ramp):
-        run = measured(drive__start_ramp=seconds, run__turns=20).runs[0]
+        run = ran(drive__start_ramp=seconds, run__turns=20)
         time = run.seeds.landing_time[1:]
         gaps[seconds] = np.diff(run.seeds.position) / run.scenario.spacing, time < ramp
     (steady, first), (ramped, early) = gaps[0.0], gaps[ramp]

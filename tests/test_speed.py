@@ -11,9 +11,11 @@ import pytest
 import simpy
 
 import metersim as m
+from metersim.tally import tally
 
 pytestmark = pytest.mark.benchmark
 CELLS_PER_SECOND = 20_000
+NANOSECONDS_OF_A_TALLY = 250  # of a cell
 STEPS_OF_A_CELL = 4  # pool entry, pick-up, singulator, cut-off
 STEPS_OF_A_SEED = 5  # process begins, leaves the hole, sensor, landing, process ends
 
@@ -55,6 +57,15 @@ def test_cells_per_second_with_an_event_for_every_station(name, monkeypatch):
     speed = cells / best_seconds(lambda: m.simulate(scenario), 7)
     print(f"\n{name}: {speed:,.0f} cells/s, {steps / cells:.2f} events a cell")
     assert speed >= CELLS_PER_SECOND
+
+
+@pytest.mark.parametrize("name", ["maize_bench", "maize_field"])
+def test_a_tally_takes_a_quarter_of_a_microsecond_a_cell(name):
+    run = m.simulate(m.load_scenario(name, ["turns=1000", "hopper_kg=100"]))
+    cells, pieces = len(run.cells), list(run.pieces())
+    seconds = best_seconds(lambda: tally(run.origin, cells, 48, pieces), 50)
+    print(f"\n{name}: {seconds / cells * 1e9:.0f} ns a cell in pieces of {len(pieces[0].cells)}")
+    assert seconds / cells <= NANOSECONDS_OF_A_TALLY * 1e-9
 
 
 def test_help_starts_in_less_than_five_times_bare_python():

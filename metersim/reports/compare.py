@@ -9,7 +9,7 @@ from metersim.intervals import Estimate
 from metersim.measures import BY_KEY
 from metersim.reports.run import LABELS, asked, heading, notes
 from metersim.reports.words import change_text, number, quantity, shown
-from metersim.studies.compare import COMPARED, Comparison
+from metersim.studies.compare import COMPARED, Comparison, Pairing
 
 TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
 SPOKEN = {
@@ -23,8 +23,8 @@ SPOKEN = {
 def comparison(result: Comparison, units: str = "metric") -> str:
     """A comparison as text."""
     lines = [heading(result.measured[0])]
-    requests = [asked(measured.runs[0].scenario, units) for measured in result.measured]
-    if all(measured.runs[0].scenario.changes for measured in result.measured):
+    requests = [asked(measured.scenario, units) for measured in result.measured]
+    if all(measured.scenario.changes for measured in result.measured):
         requests = requests[:1]  # the variants of one scenario: their labels say the rest
     for label, request in zip(result.labels, requests, strict=False):
         head = "Asked" if len(requests) == 1 else label
@@ -36,12 +36,15 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         kind = BY_KEY[key].kind
         values = (quantity(kind, part[key].value, units) for part in result.measured)
         lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
-    for label, differences in zip(result.labels[1:], result.differences, strict=True):
-        lines += ["", f"{label} less {result.labels[0]}, on the same luck (95 % interval)"]
-        lines += [
-            f"{LABELS[key]:20}{change_text(BY_KEY[key].kind, differences[key], units)}"
-            for key in COMPARED
-        ]
+    for label, differences, pairings in zip(
+        result.labels[1:], result.differences, result.pairings, strict=True
+    ):
+        head = f"{label} less {result.labels[0]}, on the same luck (95 % interval)"
+        lines += ["", f"{head:58}  worth of the same luck"]
+        for key in COMPARED:
+            change = change_text(BY_KEY[key].kind, differences[key], units)
+            line = f"{LABELS[key]:20}{change:40}"
+            lines.append(f"{line}{worth(pairings[key])}" if key in pairings else line.rstrip())
     lines.append("")
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
@@ -63,6 +66,16 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         if note not in shared
     ]
     return "\n".join(lines)
+
+
+def worth(pairing: Pairing) -> str:
+    """How many cells the same luck saved."""
+    if math.isnan(pairing.gain):
+        return "n/a"
+    # no more digits than some 48 stretches can tell
+    gain, best = (f"{times:,.{0 if times >= 10 else 1}f}" for times in (pairing.gain, pairing.best))
+    saved = f"{gain} times fewer cells" if pairing.gain >= 1.05 else "no fewer cells"
+    return f"{saved} (at best {best})"
 
 
 def sentence(

@@ -106,7 +106,7 @@ def limits(measured: Measured) -> list[str]:
 
 def summary(measured: Measured, units: str = "metric") -> str:
     """The readable summary of a run or of its replicates."""
-    scenario = measured.runs[0].scenario
+    scenario = measured.scenario
     lines = [heading(measured)]
     if scenario.shows:
         lines.append(scenario.shows)
@@ -115,8 +115,8 @@ def summary(measured: Measured, units: str = "metric") -> str:
     watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
     if counts["longest_skip_run"] > 1:
         watched += f", longest run of skips {counts['longest_skip_run']} cells"
-    if len(measured.runs) > 1:
-        watched += f", {len(measured.runs)} replicates"
+    if len(measured.tallies) > 1:
+        watched += f", {len(measured.tallies)} replicates"
     lines += [*block("Watched", [watched]), "", *table(measured, units), ""]
     lines += [*block("Limits", limits(measured)), ""]
     if found := notes(measured):
@@ -127,7 +127,7 @@ def summary(measured: Measured, units: str = "metric") -> str:
 
 def notes(measured: Measured) -> list[str]:
     """What a reader of a result must know: cautions, warnings, replaced stations."""
-    scenario = measured.runs[0].scenario
+    scenario = measured.scenario
     found = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
     if measured["precision"].value > BLUNT_PRECISION:
         found.append(
@@ -138,14 +138,13 @@ def notes(measured: Measured) -> list[str]:
 
 def heading(measured: Measured) -> str:
     """Title, scenario, seed and version in one line."""
-    run = measured.runs[0]
-    changed = "".join(f", {change}" for change in run.scenario.changes)
-    origin = f"{run.scenario.name}{changed}, random seed {run.seed}, metersim {run.version}"
-    return f"{run.scenario.title} ({origin})"
+    origin = measured.origin
+    changed = "".join(f", {change}" for change in origin.scenario.changes)
+    luck = f"random seed {origin.seed}, metersim {origin.version}"
+    return f"{origin.scenario.title} ({origin.scenario.name}{changed}, {luck})"
 
 
 def _replaced(measured: Measured) -> list[str]:
     return [
-        f"station '{name}' is replaced by {kind}"
-        for name, kind in measured.runs[0].replaced.items()
+        f"station '{name}' is replaced by {kind}" for name, kind in measured.origin.replaced.items()
     ]

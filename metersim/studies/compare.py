@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from metersim.intervals import Estimate
 from metersim.limits import Cause, causes
-from metersim.measures import BY_KEY, Measured, difference, measure, stretches_for
+from metersim.measures import BY_KEY, Measure, Measured, difference, measure
+from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
+from metersim.tally import Tally, stretches_for, tallied
 
 COMPARED = (
     "cells.skip",
@@ -26,6 +31,49 @@ COMPARED = (
 
 
 @dataclass(frozen=True)
+class Pairing:
+    """What the same luck was worth to the difference of two shares.
+
+    Attributes
+    ----------
+    gain : float
+        How many times fewer cells the difference took than runs of separate luck would have
+        taken for the same standard error, by the spread of the stretches: 48 of them tell it to
+        about a quarter.
+    best : float
+        The most that any sharing of luck can reach with these two shares, when cells are
+        independent of one another.  Both are nan where the shares do not differ.
+    """
+
+    gain: float
+    best: float
+
+
+def pairing(a: Measured, b: Measured, measure: Measure) -> Pairing:
+    """What the same luck was worth to the difference of a share of `a` and `b`.
+
+    Each stretch's part in a ratio of sums is linearised.  Separate luck leaves the sum of both
+    variances, p1 (1 - p1) + p2 (1 - p2) for independent cells; the most that cells can share
+    leaves them differing no oftener than they must, a share D = |p1 - p2| of them with variance
+    D (1 - D) (derived: D is the least that P(one has it, the other not) can be).
+    """
+    shares, parts = [], []
+    for sums in (a.sums, b.sums):
+        top, bottom = sum(sums[name] for name in measure.top), sums[measure.bottom]
+        total = float(bottom.sum())
+        shares.append(float(np.sum(top)) / total if total else math.nan)
+        parts.append((top - shares[-1] * bottom) / (total or math.nan))
+    apart = abs(shares[1] - shares[0])
+    paired = float(np.sum((parts[1] - parts[0]) ** 2))
+    if not (apart > 0 and paired > 0):
+        return Pairing(math.nan, math.nan)
+    separate = float(np.sum(parts[0] ** 2) + np.sum(parts[1] ** 2))
+    alone = sum(share * (1 - share) for share in shares)
+    least = apart * (1 - apart)
+    return Pairing(separate / paired, alone / least if least > 0 else math.nan)
+
+
+@dataclass(frozen=True)
 class Comparison:
     """Runs of several scenarios on the same luck.
 
@@ -35,10 +83,13 @@ class Comparison:
         What tells the scenarios apart; the first is the one that others are compared with.
     measured : tuple of Measured
         Their measures.
+    runs : tuple of Run
+        The first replicate of each, when asked for.
     """
 
     labels: tuple[str, ...]
     measured: tuple[Measured, ...]
+    runs: tuple[Run, ...] = ()
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
@@ -49,6 +100,15 @@ class Comparison:
             for other in self.measured[1:]
         )
 
+    @cached_property
+    def pairings(self) -> tuple[Mapping[str, Pairing], ...]:
+        """For each scenario but the first: what the same luck was worth to each share."""
+        first = self.measured[0]
+        return tuple(
+            {key: pairing(first, other, BY_KEY[key]) for key in COMPARED if BY_KEY[key].top}
+            for other in self.measured[1:]
+        )
+
     @property
     def binding(self) -> tuple[Cause | None, ...]:
         """What spoils the most spacings of each scenario, if anything does."""
@@ -56,7 +116,12 @@ class Comparison:
 
 
 def compare(
-    scenarios: Sequence[Scenario], labels: Sequence[str], *, seed: int = 1, replicates: int = 1
+    scenarios: Sequence[Scenario],
+    labels: Sequence[str],
+    *,
+    seed: int = 1,
+    replicates: int = 1,
+    keep: bool = False,
 ) -> Comparison:
     """Run scenarios on the same luck.
 
@@ -68,11 +133,13 @@ def compare(
         One each.
     seed, replicates : int
         Luck, and how often to repeat with fresh luck.
+    keep : bool
+        Whether to keep the records of each first replicate, as a figure needs them.
 
     Returns
     -------
     Comparison
-        Runs, measures and paired differences.
+        Measures and paired differences.
 
     Raises
     ------
@@ -84,15 +151,20 @@ def compare(
             f"{len(scenarios)} scenarios with {len(labels)} labels; "
             "give two or more, with one label each"
         )
-    passages = scenarios[0].disc.cells * scenarios[0].run.turns
+    passages = scenarios[0].passages
     same_length = [
         scenario.replace(run__turns=max(round(passages / scenario.disc.cells), 1))
         for scenario in scenarios
     ]
-    fewest = min(scenario.disc.cells * scenario.run.turns for scenario in same_length)
+    fewest = min(scenario.passages for scenario in same_length)
     stretches = stretches_for(fewest, replicates)
-    measured = []
+    kept, measured = [], []
     for scenario in same_length:
-        runs = [simulate(scenario, seed=seed, replicate=k) for k in range(replicates)]
-        measured.append(measure(runs, stretches=stretches))
-    return Comparison(tuple(labels), tuple(measured))
+        parts: list[Run | Tally] = []
+        if keep:
+            kept.append(simulate(scenario, seed=seed))
+            parts.append(kept[-1])
+        for k in range(len(parts), replicates):
+            parts.append(tallied(scenario, seed=seed, replicate=k, stretches=stretches))
+        measured.append(measure(parts, stretches=stretches))
+    return Comparison(tuple(labels), tuple(measured), tuple(kept))

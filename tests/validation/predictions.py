@@ -33,8 +33,14 @@ STATIC_LEVEL = 0.04  # m, level of the pool; assumption
 
 
 @cache
-def machine(lot, cells, spacing, speed, *, sown=2400, hole=HOLE_OVER_WIDTH, **changes):
-    """Measures of a bench with a lot, cells, spacing [m] and speed [m/s], all else by rule."""
+def machine(lot, cells, spacing, speed, **changes):
+    """Measures of a run of a machine."""
+    return measure(machine_run(lot, cells, spacing, speed, **changes))
+
+
+@cache
+def machine_run(lot, cells, spacing, speed, *, sown=2400, hole=HOLE_OVER_WIDTH, **changes):
+    """A run of a bench with a lot, cells, spacing [m] and speed [m/s], all else by rule."""
     seeds = LOTS[lot]
     row_spacing = 0.75 if spacing > 0.05 else 0.25
     opening = STATIC_LEVEL + BENCH.pool.pool_depth * math.tan(seeds.repose_angle)
@@ -49,7 +55,7 @@ def machine(lot, cells, spacing, speed, *, sown=2400, hole=HOLE_OVER_WIDTH, **ch
         "demand__speed": speed,
         "run__turns": math.ceil(sown / cells),
     }
-    return measure(simulate(with_lot(lot, **(usual | changes)), seed=1))
+    return simulate(with_lot(lot, **(usual | changes)), seed=1)
 
 
 def with_lot(lot, **changes):
@@ -153,7 +159,7 @@ def torosoglu():
 
 def ankara2021():
     """Maize plants in a field at 4.0 km/h: seeds thinned by an emergence of 0.955."""
-    run = machine("maize_large_flat", 30, 0.20, 4 / 3.6, sown=4800, furrow__surface="field").runs[0]
+    run = machine_run("maize_large_flat", 30, 0.20, 4 / 3.6, sown=4800, furrow__surface="field")
     rng = np.random.default_rng(1)
     plants = run.seeds.position[rng.random(len(run.seeds)) < 0.955]
     gaps = spacings_of(plants) / run.scenario.spacing
@@ -221,7 +227,7 @@ def qi2013():
 
 def critical_vacuum(speed):
     """Vacuum at which 2 % of the cells leave the pool empty, by the closed form. [Pa]"""
-    scenario = machine("canola", 80, 0.04, speed).runs[0].scenario
+    scenario = machine("canola", 80, 0.04, speed).scenario
     stations = stations_of(scenario)
     level = stations.gate.level(stations.gate.full)
 
@@ -252,7 +258,7 @@ def liao2018():
     for slow, fast in ((1.0, 1.5), (1.5, 2.0)):
         rise = critical_vacuum(fast) / critical_vacuum(slow)
         rows[f"critical from {slow} to {fast} m/s"] = exactly(rise)
-    most = machine("canola", 80, 0.04, 1.5, vacuum__vacuum=15e3).runs[0].cells.joined.max()
+    most = machine_run("canola", 80, 0.04, 1.5, vacuum__vacuum=15e3).cells.joined.max()
     rows["most seeds on a hole"] = exactly(float(most))
     return rows
 
@@ -281,7 +287,7 @@ def yazgi2016():
                         tube__tube_curvature=0.0,
                     )
                 )
-            scenario = found["best"][-1].runs[0].scenario
+            scenario = found["best"][-1].scenario
             run = simulate(scenario, stations=stations_of(scenario, free))
             found["without"].append(measure(run))
     return {

@@ -1,0 +1,123 @@
+"""What the same luck is worth: closed forms for independent cells, and what is printed."""
+
+import math
+import re
+
+import numpy as np
+import pytest
+
+from metersim.measures import BY_KEY, Measured, measure
+from metersim.records import Origin
+from metersim.reports.compare import comparison, worth
+from metersim.studies.compare import COMPARED, Pairing, compare, pairing
+from metersim.tally import Tally, tallied
+from tests.strategies import BENCH
+
+SKIP = BY_KEY["cells.skip"]
+STRETCHES, CELLS = 2000, 100  # stretches, and cells in each
+
+
+def draws(seed):
+    """Uniform luck of every cell, by stretch."""
+    return np.random.Generator(np.random.PCG64(seed)).random((STRETCHES, CELLS))
+
+
+def skips(empty):
+    """Measures of made-up cells that are empty or not."""
+    sums = {"none": empty.sum(axis=1).astype(float), "cells": np.full(len(empty), float(CELLS))}
+    origin = Origin(BENCH, 1, 0, "", {})
+    return Measured((Tally(origin, empty.size, len(empty), sums, np.zeros(9, dtype=int), 0),))
+
+
+def log_ratio(a, b, wanted):
+    """ln(gain / wanted) of two sets of cells, and its standard error by leaving out parts."""
+
+    def value(kept):
+        found = pairing(skips(a[kept]), skips(b[kept]), SKIP)
+        return math.log(found.gain / wanted(found))
+
+    stretches = np.arange(STRETCHES)
+    left_out = np.array([value(stretches % 50 != part) for part in range(50)])
+    return value(stretches >= 0), math.sqrt(49 * left_out.var())
+
+
+@pytest.mark.parametrize("shares", [(0.02, 0.05), (0.30, 0.10), (0.004, 0.012)])
+def test_luck_that_is_shared_as_far_as_can_be_reaches_the_best(shares):
+    """One draw decides for both: cells differ as seldom as the shares allow."""
+    luck = draws(1)
+    a, b = (luck < share for share in shares)
+    off, error = log_ratio(a, b, lambda found: found.best)
+    assert abs(off) < 4 * error
+    met = [float(empty.mean()) for empty in (a, b)]
+    spread, apart = sum(p * (1 - p) for p in met), abs(met[0] - met[1])
+    best = pairing(skips(a), skips(b), SKIP).best
+    assert best == pytest.approx(spread / (apart * (1 - apart)))
+    # negative control: that is far from nothing gained
+    gained, error = log_ratio(a, b, lambda found: 1.0)
+    assert gained > 4 * error
+
+
+@pytest.mark.parametrize("shares", [(0.02, 0.05), (0.30, 0.10), (0.004, 0.012)])
+def test_separate_luck_gains_nothing(shares):
+    a, b = (draws(seed) < share for seed, share in zip((2, 3), shares, strict=True))
+    off, error = log_ratio(a, b, lambda found: 1.0)
+    assert abs(off) < 4 * error
+    # negative control: that is far from the best
+    off, error = log_ratio(a, b, lambda found: found.best)
+    assert off < -4 * error
+
+
+def test_what_does_not_differ_gains_nothing_that_could_be_told():
+    luck = draws(4)
+    same = pairing(skips(luck < 0.1), skips(luck < 0.1), SKIP)
+    none = pairing(skips(luck < 0), skips(luck < 0), SKIP)
+    for found in (same, none):
+        assert math.isnan(found.gain) and math.isnan(found.best)
+        assert worth(found) == "n/a"
+
+
+def test_against_nothing_there_is_nothing_to_share():
+    """When one has no skips at all, luck that is shared can save no cells."""
+    luck = draws(5)
+    found = pairing(skips(luck < 0), skips(luck < 0.1), SKIP)
+    assert found.best == pytest.approx(1) and found.gain == pytest.approx(1)
+
+
+def test_a_notch_on_the_same_luck_reaches_nearly_the_best():
+    """What the singulator takes is shared luck: |z| < 4 about nine tenths of the best.
+
+    The logarithm of a ratio of two variances of n stretches has an SE of at most 2 / sqrt(n).
+    """
+    stretches = 600
+    bench = BENCH.replace(run__turns=1000)
+    firm = bench.replace(singulator__notch=1.0)
+    usual, same, other = (
+        measure(tallied(scenario, seed=seed, stretches=stretches))
+        for scenario, seed in ((bench, 1), (firm, 1), (firm, 2))
+    )
+    for key in ("cells.skip", "cells.double"):
+        found, control = (pairing(usual, part, BY_KEY[key]) for part in (same, other))
+        error = 2 / math.sqrt(stretches)
+        assert -4 * error < math.log(found.gain / found.best) - math.log(0.9) < 4 * error, key
+        assert abs(math.log(control.gain)) < 4 * error  # negative control: separate luck
+        assert math.log(found.gain) > 4 * error
+
+
+def test_the_worth_is_printed_beside_each_share():
+    result = compare([BENCH, BENCH.replace(singulator__notch=1.0)], ["0", "1"])
+    assert list(result.pairings[0]) == [key for key in COMPARED if BY_KEY[key].top]
+    text = comparison(result)
+    for label, shared in (("skips", True), ("quality of feed A", True), ("precision", False)):
+        (line,) = re.findall(rf"^{label} .* to .*$", text, re.MULTILINE)
+        assert (re.search(r"cells \(at best \d", line) is not None) == shared
+    assert worth(Pairing(2.25, 3.0)) == "2.2 times fewer cells (at best 3.0)"
+    assert worth(Pairing(0.9, 30.4)) == "no fewer cells (at best 30)"
+
+
+def test_records_are_kept_only_when_asked_for():
+    short = [BENCH.replace(run__turns=4), BENCH.replace(run__turns=4, singulator__notch=1.0)]
+    assert compare(short, ["0", "1"], replicates=2).runs == ()
+    kept = compare(short, ["0", "1"], replicates=2, keep=True)
+    assert [(run.replicate, run.scenario.singulator.notch) for run in kept.runs] == [(0, 0), (0, 1)]
+    plain = compare(short, ["0", "1"], replicates=2)
+    assert plain.differences == kept.differences
