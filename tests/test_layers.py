@@ -35,11 +35,22 @@ LAYERS = (
     "metersim.records",
     "metersim.stations.*",
     "metersim.stations",
-    "metersim.falls",
-    "metersim.dealing",
-    "metersim.meter",
-    "metersim.holding",
+    "metersim.course",
     "metersim.events",
+    "metersim.events.falls",
+    "metersim.events.dealing",
+    "metersim.events.meter",
+    "metersim.events.holding",
+    "metersim.events.processes",
+    "metersim.arrays",
+    "metersim.arrays.supply",
+    "metersim.arrays.picking",
+    "metersim.arrays.shocks",
+    "metersim.arrays.fates",
+    "metersim.arrays.settling",
+    "metersim.arrays.descent",
+    "metersim.arrays.beam",
+    "metersim.arrays.engine",
     "metersim.simulation",
     "metersim.spacing",
     "metersim.intervals",
@@ -69,6 +80,9 @@ HOMES = {"simpy": "metersim.events", "matplotlib": "metersim.figures"}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,
 # or is not seeded by the run
 SEEDED = {"Generator", "BitGenerator", "PCG64", "SeedSequence"}
+
+# all that the engines have in common: equations, draws, and the words for what happens
+SHARED = {"physics", "stations", "luck", "streams", "course", "records", "scenario"}
 
 
 def name_of(path):
@@ -182,18 +196,29 @@ def test_imports_point_down(name):
 
 def test_an_upward_import_is_caught():
     """Negative control: upward, sideways and lazy imports are seen; downward ones pass."""
-    for line in ("import metersim.cli", "from metersim.events import Meter"):
+    for line in ("import metersim.cli", "from metersim.events.meter import Meter"):
         assert upward("metersim.streams", ast.parse(line))
     assert upward("metersim.physics.tube", ast.parse("from metersim.physics import pool"))
-    lazy = "def f():\n    from metersim import events\n"
-    assert upward("metersim.streams", ast.parse(lazy)) == ["metersim.events"]
+    lazy = "def f():\n    from metersim.events import meter\n"
+    assert upward("metersim.streams", ast.parse(lazy)) == ["metersim.events.meter"]
     assert upward("metersim.streams", ast.parse("from metersim import units")) == []
-    typing = "if TYPE_CHECKING:\n    from metersim import events\n"
-    assert upward("metersim.streams", ast.parse(typing)) == ["metersim.events"]
+    typing = "if TYPE_CHECKING:\n    from metersim.events import meter\n"
+    assert upward("metersim.streams", ast.parse(typing)) == ["metersim.events.meter"]
     assert upward("metersim", without_typing(ast.parse(typing))) == []
 
 
 # what belongs where
+
+
+@pytest.mark.parametrize(("engine", "other"), [("events", "arrays"), ("arrays", "events")])
+def test_the_engines_share_physics_and_draws_alone(engine, other):
+    """Neither imports anything of the other: their agreement is no matter of course."""
+    own = [name for name in MODULES if name.startswith(f"metersim.{engine}.")]
+    taken = {module for name in own for module in own_imports(TREES[name])}
+    assert len(own) >= 5
+    assert not any(module.startswith(f"metersim.{other}") for module in taken)
+    shared = {m.split(".")[1] for m in taken if not m.startswith(f"metersim.{engine}")}
+    assert shared <= SHARED
 
 
 @pytest.mark.parametrize("library", HOMES)

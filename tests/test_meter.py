@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from metersim.meter import Shaking
 
 from metersim import records
+from metersim.events.meter import Shaking
 from metersim.luck import KnotLuck
 from metersim.measures import measure
 from metersim.simulation import simulate

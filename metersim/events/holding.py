@@ -22,7 +22,7 @@ def pick_up(
     k = index - window.start
     if index in dealt.blocked:
         held, reason = [], records.BLOCKED
-    elif min(meter.available, chances.meetings) <= 0:
+    elif meter.available <= 0:
         held, reason = [], records.POOL_EMPTY
     elif window.joins[k]:
         held = [Held(0, window.size[k], window.needed[k], 1.0, window.travel[k])]
@@ -147,8 +147,10 @@ def hang_on(
     highest = 0.0 if row_unit.still else row_unit.peak_load(shaking.highest_until(end))
     kept = []
     for seed in held:
-        strength = pickup.strength(chances, seed.needed, seed.share * meter.vacuum)
-        spare = pickup.spare_load(chances, strength)
+        pull = seed.share * meter.vacuum
+        spare = -1.0
+        if pull > 0:
+            spare = pickup.spare_load(chances, pickup.strength(chances, seed.needed, pull))
         if spare < 0:
             send_back(meter, cell, seed, "carry", "shaken off", "vacuum too low")
         elif spare < highest and spare < row_unit.peak_load(shaking.peak(start, end)):

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+SMALLEST = 1e-300  # rad, in place of no ramp at all
+
 
 def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
     """When the disc has turned through an angle, from rest or from speed.
@@ -35,8 +37,8 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
     -----
     assumption: closed form of an even acceleration and a sinusoidal ripple.
     """
-    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if ripple else 0.0
-    if not ramp:
+    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if np.any(ripple) else 0.0
+    if not np.any(ramp):
         return (angle + wave) / angular_speed
     ramped = np.minimum(angle, angular_speed * ramp / 2)
     return np.sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
@@ -67,10 +69,10 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
     -----
     assumption: as `time_at`.
     """
-    wave = ripple * np.cos(ripples_per_turn * angle) if ripple else 0.0 * angle
-    if not ramp:
+    wave = ripple * np.cos(ripples_per_turn * angle) if np.any(ripple) else 0.0 * angle
+    if not np.any(ramp):
         return angular_speed / (1 + wave)
-    end = angular_speed * ramp / 2
+    end = np.maximum(angular_speed * ramp / 2, SMALLEST)
     ramped = np.sqrt(np.minimum(angle, end) / end)
     return angular_speed / (1 / ramped + wave)
 
@@ -107,10 +109,10 @@ def duration(
     -----
     assumption: as `time_at`.
     """
-    k, turned = ripples_per_turn, step
-    if ripple:
+    k, turned = ripples_per_turn, step + 0.0 * angle
+    if np.any(ripple):
         turned = turned + ripple / k * (np.sin(k * (angle + step)) - np.sin(k * angle))
-    if not ramp:
+    if not np.any(ramp):
         return turned / angular_speed
     end = angular_speed * ramp / 2
     before, after = np.minimum(angle, end), np.minimum(angle + step, end)

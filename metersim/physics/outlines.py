@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+NO_DIRECTION = 1e-150  # added to a part that may be 0
+
 
 def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
     """Area that two circles share, over the area of the first.
@@ -46,7 +48,8 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     length, width : float or ndarray
         Long and short axis of the elliptic outline. [m]
     along, across : float or ndarray
-        Parts of the direction along and across the track, of any common length above 0. [m]
+        Parts of the direction along and across the track, of any common length; no length
+        counts as along it. [m]
 
     Returns
     -------
@@ -59,6 +62,7 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     sum of their radii in that direction.
     """
     a, b = length / 2, width / 2
+    along = along + NO_DIRECTION
     flat, steep = b * along, a * across
     reach = np.sqrt(along * along + across * across)
     return a * b * reach / np.sqrt(flat * flat + steep * steep)

@@ -20,7 +20,7 @@ FUNCTIONS = [
     if not name.startswith("_") and function.__module__ == f"metersim.physics.{station}"
 ]
 # fall_time needs both speeds on one side of the terminal velocity
-RANGES = {"terminal_velocity": (1.0, 2.0)}
+RANGES = {"terminal_velocity": (1.0, 2.0), "teeth": (1.0, 4.0)}
 USUAL_RANGE = (0.05, 0.95)
 DRAWS = 10_000
 

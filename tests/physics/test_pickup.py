@@ -269,7 +269,7 @@ def test_shared_area_falls_with_distance():
 def test_outline_lies_on_its_ellipse(direction):
     """The point at that radius and direction solves the equation of the ellipse."""
     length, width = 10.5e-3, 7.3e-3
-    radius = outlines.outline_radius(length, width, direction)
+    radius = outlines.outline_radius(length, width, np.cos(direction), np.sin(direction))
     x, y = radius * math.cos(direction), radius * math.sin(direction)
     assert (2 * x / length) ** 2 + (2 * y / width) ** 2 == pytest.approx(1.0)
 
@@ -279,9 +279,9 @@ def test_outline_lies_on_its_ellipse(direction):
 def test_outlines_apart_by_their_radii_just_touch(direction, size):
     """The points of one outline lie outside the other but for one, where they touch."""
     length, width = 10.5e-3, 7.3e-3
-    apart = outlines.outline_radius(length, width, direction) + outlines.outline_radius(
-        size * length, size * width, direction
-    )
+    apart = outlines.outline_radius(
+        length, width, np.cos(direction), np.sin(direction)
+    ) + outlines.outline_radius(size * length, size * width, np.cos(direction), np.sin(direction))
     way = np.linspace(0, 2 * np.pi, 100_001)
     x = apart * math.cos(direction) + size * length / 2 * np.cos(way)
     y = apart * math.sin(direction) + size * width / 2 * np.sin(way)

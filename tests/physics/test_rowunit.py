@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import kstest
 
 from metersim.physics import rowunit
 
@@ -9,8 +10,9 @@ DRAWS = 100_000
 
 
 def knot_draws(seed=11):
-    """Four rows of standard normal knots."""
-    return np.random.default_rng(seed).standard_normal((4, DRAWS))
+    """Envelopes at the knots before and after, and phases there."""
+    rng = np.random.default_rng(seed)
+    return *rowunit.envelope(rng.exponential(size=(2, DRAWS))), *rng.random((2, DRAWS))
 
 
 def variance_z(values):
@@ -28,14 +30,17 @@ def band_share(low, high, interval):
     time = 4 * interval + np.arange(-50, 50) * step
     rising = (np.arange(100) < 50).astype(float)
     falling = 1 - rising
-    none = np.zeros(100)
-    answers = (
-        rowunit.shaking(time, falling, rising, none, none),
-        rowunit.shaking(time, none, none, falling, rising),
-    )
+    answers = [rowunit.shaking(time, falling, rising, phase, phase) for phase in (0, 0.25)]
     energy = sum(np.abs(np.fft.rfft(answer, 1 << 15)) ** 2 for answer in answers)
     frequency = np.fft.rfftfreq(1 << 15, step)
     return energy[(frequency >= low) & (frequency <= high)].sum() / energy.sum()
+
+
+def test_the_envelope_has_two_normal_parts():
+    """Its cosine part is standard normal; with a phase of half a turn only, it is not."""
+    size, _, phase, _ = knot_draws()
+    assert kstest(size * np.cos(2 * np.pi * phase), "norm").pvalue > 6e-5
+    assert kstest(size * np.cos(np.pi * phase / 2), "norm").pvalue < 6e-5
 
 
 @pytest.mark.parametrize("part", [0.0, 0.13, 0.5, 0.77, 0.999])
@@ -48,16 +53,17 @@ def test_unit_variance_at_all_times(part, knot):
 
 def test_a_plain_linear_envelope_would_be_too_quiet_between_knots():
     """Negative control: the check of the variance sees an envelope that is not rescaled."""
-    before, after, *_ = knot_draws()
-    assert variance_z((before + after) / 2) < -100  # variance 0.5 half way
+    before, after, phase_before, phase_after = knot_draws()
+    here, there = before * np.cos(2 * np.pi * phase_before), after * np.cos(2 * np.pi * phase_after)
+    assert variance_z((here + there) / 2) < -100  # variance 0.5 half way
 
 
 def test_no_jump_at_a_knot():
     """The signal just before a knot and just after it are the same."""
-    cosine, sine = np.random.default_rng(5).standard_normal((2, 3))
+    size, phase = np.random.default_rng(5).random((2, 3))
     time, step = 8 * rowunit.KNOT_INTERVAL, 1e-9
-    before = rowunit.shaking(time - step, cosine[0], cosine[1], sine[0], sine[1])
-    after = rowunit.shaking(time + step, cosine[1], cosine[2], sine[1], sine[2])
+    before = rowunit.shaking(time - step, size[0], size[1], phase[0], phase[1])
+    after = rowunit.shaking(time + step, size[1], size[2], phase[1], phase[2])
     assert before == pytest.approx(after, abs=1e-5)
 
 
