@@ -1,9 +1,9 @@
 """Streams and luck: one stream a cause, the same for the same seed, whatever is set."""
 
 import ast
-import dataclasses
 import inspect
 import zlib
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -11,39 +11,14 @@ import pytest
 from scipy.stats import kstest
 
 from metersim import luck
-from metersim.luck import CellLuck, CellStreams, KnotLuck, TickLuck
+from metersim.luck import BLOCK, PLACES, TURNS, ArchLuck, KnotLuck, Luck
 from metersim.reading import load_scenario
 from metersim.simulation import simulate
 from metersim.streams import Streams
 
-FIELDS = [field.name for field in dataclasses.fields(CellLuck)]
+FIELDS = [name for name, what in vars(Luck).items() if isinstance(what, cached_property)]
 RARE = 6.3e-5  # two-sided chance of |z| > 4
-LAWS = {
-    "U": ("uniform", ()),
-    "N": ("norm", ()),
-    "E": ("expon", ()),
-    "Rayleigh": ("rayleigh", ()),
-    "direction": ("uniform", (0, 2 * np.pi)),
-}
-LAW_OF = {
-    "blocked": "U",
-    "meeting": "E",
-    "hold": "U",
-    "size": "N",
-    "seat": "Rayleigh",
-    "seat_angle": "direction",
-    "third_angle": "direction",
-    "pose": "N",
-    "heap": "E",
-    "tooth": "N",
-    "pair_angle": "direction",
-    "launch": "N",
-    "contact": "E",
-    "loss": "U",
-    "soil": "N",
-    "hop": "E",
-    "detection": "U",
-}
+LAWS = {"U": "uniform", "N": "norm", "E": "expon"}
 
 
 def first(seed=1, replicate=0, cause="meeting", number=100):
@@ -56,21 +31,29 @@ class Listening(Streams):
 
     def __init__(self, seed):
         super().__init__(seed)
-        self.asked = []
+        self.asked = set()
 
     def generator(self, cause):
         """A generator as usual, noted down."""
-        self.asked.append(cause)
+        self.asked.add(cause)
         return super().generator(cause)
+
+    def block(self, cause, number):
+        """A block as usual, noted down."""
+        self.asked.add(cause)
+        return super().block(cause, number)
 
 
 def all_causes():
-    """Every cause of a run."""
+    """Every cause of a run whose numbers come from a stream."""
     streams = Listening(1)
-    CellStreams(streams).deal(1)
-    TickLuck(streams, 1)
-    KnotLuck(streams)
-    return streams.asked
+    dealt = Luck(streams, 0, 2)
+    for field in FIELDS:
+        getattr(dealt, field)
+    dealt.blocked(0.5)
+    ArchLuck(streams)
+    KnotLuck(streams).strength(0), KnotLuck(streams).phase(0)
+    return sorted(streams.asked)
 
 
 # streams
@@ -137,29 +120,97 @@ def test_causes_are_not_correlated():
     assert np.sqrt(number) * np.corrcoef(draws[0], mixed)[0, 1] > 5
 
 
+def test_blocks_of_a_cause_are_streams_of_their_own():
+    """Any block can be had first, and none repeats another or another cause."""
+    streams = Streams(9)
+    blocks = {
+        (cause, number): streams.block(cause, number).random(200)
+        for cause in ("hold", "size", "hop")
+        for number in (3, 0, 1, 10**6)
+    }
+    again = Streams(9)
+    assert np.array_equal(again.block("hold", 1).random(200), blocks["hold", 1])
+    for one, other in combinations(blocks.values(), 2):
+        assert not np.any(one == other)
+        assert abs(np.corrcoef(one, other)[0, 1]) * np.sqrt(200) < 4.5  # 66 pairs
+
+
+# numbers by index
+
+
+def reference(key, count):
+    """SplitMix64 as published: a state that grows by the golden gamma, mixed to give a number."""
+    word = (1 << 64) - 1
+    state, made = key, []
+    for _ in range(count):
+        state = (state + 0x9E3779B97F4A7C15) & word
+        mixed = ((state ^ (state >> 30)) * 0xBF58476D1CE4E5B9) & word
+        mixed = ((mixed ^ (mixed >> 27)) * 0x94D049BB133111EB) & word
+        made.append(mixed ^ (mixed >> 31))
+    return made
+
+
+def test_the_reference_gives_the_published_numbers():
+    """First outputs of SplitMix64 for the state 1234567 (steele2014; values from memory)."""
+    assert reference(1234567, 3) == [
+        6457827717110365317,
+        3203168211198807973,
+        9817491932198370423,
+    ]
+
+
+def test_numbers_by_index_are_those_of_splitmix64():
+    """The n-th number of a cause is the n-th output of a generator of its own."""
+    streams = Streams(5)
+    key = streams._key("tooth")
+    expected = [((word >> 12) + 0.5) / 2**52 for word in reference(key, 50)]
+    index = np.arange(50, dtype=np.uint64) + np.uint64(1)
+    assert streams.uniform("tooth", index).tolist() == expected
+    assert [streams.uniform("tooth", int(k)) for k in index] == expected
+    assert not np.any(streams.uniform("pose", index) == expected)
+
+
+def test_numbers_by_index_do_not_depend_on_what_else_was_asked():
+    """In any order, one by one, for one cause or for several."""
+    streams, index = Streams(5), np.arange(100, dtype=np.uint64)
+    whole = streams.uniform("size", index)
+    assert np.array_equal(Streams(5).uniform("size", index[::-1]), whole[::-1])
+    assert np.array_equal(Streams(5).uniform(("tooth", "size"), index)[1], whole)
+    assert not np.any(Streams(6).uniform("size", index) == whole)
+
+
+def test_numbers_by_index_are_uniform_and_apart():
+    """Each cause and the two halves of a pair are uniform, and none follows from another."""
+    streams, number = Streams(8), 20_000
+    index = np.arange(number, dtype=np.uint64)
+    rows = [*streams.uniform(("size", "meeting", "grip"), index), *streams.pair("wall", index)]
+    for row in rows:
+        assert row.min() > 0 and row.max() < 1
+        assert kstest(row, "uniform").pvalue > RARE
+        assert abs(np.corrcoef(row[:-1], row[1:])[0, 1]) * np.sqrt(number) < 4
+    for one, other in combinations(rows, 2):
+        assert abs(np.corrcoef(one, other)[0, 1]) * np.sqrt(number) < 4
+    assert kstest(rows[0] ** 1.05, "uniform").pvalue < RARE  # control
+
+
 # luck of cells
 
 
 @pytest.mark.parametrize("field", FIELDS)
-@pytest.mark.parametrize("parts", [(100, 200), (1, 299), (299, 1), (150, 0, 150)])
-def test_luck_does_not_depend_on_how_it_is_dealt(field, parts):
-    """Stretches dealt one after another are the luck of the whole."""
-    streams = CellStreams(Streams(5))
-    dealt = [getattr(streams.deal(part), field) for part in parts]
-    whole = getattr(CellStreams(Streams(5)).deal(300), field)
-    assert np.array_equal(np.concatenate(dealt), whole)
-
-
-def test_fresh_luck_is_told_apart():
-    """Negative control: starting anew for the second stretch is not the luck of the whole."""
-    whole = CellStreams(Streams(5)).deal(300).meeting
-    assert not np.array_equal(CellStreams(Streams(5)).deal(200).meeting, whole[100:])
+def test_less_luck_is_the_start_of_more(field):
+    """A shorter block is the start of a longer one, and no block repeats another."""
+    short, long, other = (
+        getattr(Luck(Streams(5), block, cells), field)
+        for block, cells in ((0, 50), (0, 90), (1, 90))
+    )
+    assert np.array_equal(short, long[:50])
+    assert not np.any(long == other)
 
 
 def test_every_field_has_its_own_luck():
     """No field repeats another's numbers, and none is constant."""
-    dealt = CellStreams(Streams(5)).deal(50)
-    starts = [getattr(dealt, field).ravel()[:50] for field in FIELDS]
+    dealt = Luck(Streams(5), 0, 50)
+    starts = [getattr(dealt, field) for field in FIELDS]
     for one, other in combinations(starts, 2):
         assert not np.array_equal(one, other)
     assert all(len(np.unique(start)) == 50 for start in starts)
@@ -168,44 +219,53 @@ def test_every_field_has_its_own_luck():
 @pytest.mark.parametrize("field", FIELDS)
 def test_luck_has_its_law(field):
     """Every field has the distribution that it is said to have, and another one does not fit."""
-    values = getattr(CellStreams(Streams(7)).deal(2000), field).ravel()
-    law = LAW_OF[field]
-    for name, (kind, arguments) in LAWS.items():
-        fits = kstest(values, kind, args=arguments).pvalue > RARE
-        assert fits == (name == law), name
+    values = getattr(Luck(Streams(7), 0, 4000), field)
+    said = inspect.getdoc(getattr(Luck, field)).partition(":")[0]
+    for name, kind in LAWS.items():
+        assert (kstest(values, kind).pvalue > RARE) == (name == said), name
 
 
-@pytest.mark.parametrize("field", FIELDS)
-def test_luck_is_cells_first(field):
-    """Every array has one row a cell, in the shape that is documented."""
-    dealt = CellStreams(Streams(7)).deal(11)
-    assert getattr(dealt, field).shape[0] == 11
-    shapes = {"PLACES": luck.PLACES, "TEETH": luck.TEETH, "CONTACTS": luck.CONTACTS, "cells": 11}
-    (line,) = [
-        line
-        for line in inspect.getdoc(CellLuck).splitlines()
-        if field in line.partition(" : ")[0].split(", ")
-    ]
-    words = line.partition("shape (")[2].rstrip(")").split(",")
-    assert getattr(dealt, field).shape == tuple(shapes[w.strip()] for w in words if w.strip())
+@pytest.mark.parametrize(("draw", "law"), [("uniform", "U"), ("normal", "N"), ("exponential", "E")])
+def test_luck_by_index_has_its_law(draw, law):
+    values = getattr(Luck(Streams(7), 3), draw)("size", np.arange(4000), 1)
+    for name, kind in LAWS.items():
+        assert (kstest(values, kind).pvalue > RARE) == (name == law), name
 
 
-def test_more_ticks_leave_the_first_ones():
-    """A longer run has the ticks of a shorter one, and more."""
-    short, long = TickLuck(Streams(4), 10), TickLuck(Streams(4), 25)
-    for name in ("forming", "clearing"):
-        assert np.array_equal(getattr(short, name), getattr(long, name)[:10])
-        assert len(getattr(long, name)) == 25
+def test_no_cell_shares_its_luck_by_index():
+    """Block, cell, place and turn all count."""
+    dealt = Luck(Streams(7), 0)
+    values = dealt.uniform(
+        "size",
+        np.arange(20)[:, None, None],
+        np.arange(PLACES)[:, None],
+        np.arange(TURNS),
+    )
+    assert len(np.unique(values)) == 20 * PLACES * TURNS
+    following = Luck(Streams(7), 1).uniform("size", np.arange(20), 0)
+    assert not np.isin(following, values).any()
+    assert Luck(Streams(7), 0).uniform("size", BLOCK, 0) == following[0]  # cells go on counting
 
 
-def test_knots_do_not_depend_on_how_they_are_dealt():
-    """Both parts of the envelope are the same in two stretches as in one, and differ."""
+@pytest.mark.parametrize("chance", [0.002, 0.05])
+def test_blocked_cells_are_as_many_as_asked(chance):
+    """Their number is binomial and their gaps geometric; of other chances it is told apart."""
+    found = [Luck(Streams(seed), 0, 2000).blocked(chance) for seed in range(40)]
+    count, cells = sum(map(len, found)), 40 * 2000
+    assert abs(count - cells * chance) / np.sqrt(cells * chance * (1 - chance)) < 4
+    assert abs(count - 2 * cells * chance) / np.sqrt(cells * chance) > 4
+    assert all(np.all(np.diff(part) > 0) for part in found)
+    assert np.mean([1 in part for part in found]) < 0.3
+    assert len(Luck(Streams(1), 0).blocked(0.0)) == 0
+
+
+def test_knots_have_strength_and_phase_of_their_own():
+    """Both differ from block to block and from each other, and have the laws that are said."""
     knots = KnotLuck(Streams(4))
-    parts = knots.deal(10), knots.deal(15)
-    whole = KnotLuck(Streams(4)).deal(25)
-    for first_part, second_part, both in zip(*parts, whole, strict=True):
-        assert np.array_equal(np.concatenate([first_part, second_part]), both)
-    assert not np.any(whole[0] == whole[1])
+    assert kstest(knots.strength(0)[:4000], "expon").pvalue > RARE
+    assert kstest(knots.phase(2)[:4000], "uniform").pvalue > RARE
+    assert not np.any(knots.phase(0) == knots.phase(1))
+    assert np.array_equal(knots.phase(0), KnotLuck(Streams(4)).phase(0))
 
 
 # luck and settings
@@ -219,6 +279,29 @@ def test_luck_knows_no_setting():
         assert {name for name in taken if name.startswith("metersim")} <= {"metersim.streams"}
 
 
+def luck_of(changes, monkeypatch):
+    """What a run draws, by cause: blocks by number, and numbers by index."""
+    drawn = {}
+
+    class Noting(Streams):
+        def block(self, cause, number):
+            drawn[cause, number] = Streams.block(self, cause, number).random(20)
+            return Streams.block(self, cause, number)
+
+        def uniform(self, cause, index):
+            found = Streams.uniform(self, cause, index)
+            causes, rows = ([cause], [found]) if isinstance(cause, str) else (cause, found)
+            for one, row in zip(causes, rows, strict=True):
+                wide = np.broadcast_to(index, np.shape(row))
+                drawn.update(zip(((one, int(k)) for k in wide.flat), np.ravel(row), strict=True))
+            return found
+
+    with monkeypatch.context() as patch:
+        patch.setattr("metersim.simulation.Streams", Noting)
+        simulate(load_scenario("maize_bench", ["turns=40", *changes]), seed=6)
+    return drawn
+
+
 @pytest.mark.parametrize(
     "change",
     [
@@ -229,46 +312,21 @@ def test_luck_knows_no_setting():
         "cells=40",
         "surface=field",
         "tube_wear=1",
-        "turns=7",
+        "turns=50",
         "gate_opening_mm=20",
         "seed.lot=soybean",
     ],
 )
 def test_a_moved_setting_leaves_all_luck(change, monkeypatch):
-    """Runs that differ in a setting deal the same luck to their cells and ticks."""
-    dealt, ticks = [], []
-    deal, tick = CellStreams.deal, TickLuck.__init__
-
-    def listening_deal(self, cells):
-        dealt[-1].append(deal(self, cells))
-        return dealt[-1][-1]
-
-    def listening_tick(self, streams, number):
-        tick(self, streams, number)
-        ticks.append(self)
-
-    monkeypatch.setattr(CellStreams, "deal", listening_deal)
-    monkeypatch.setattr(TickLuck, "__init__", listening_tick)
-    for changes in ([], [change]):
-        dealt.append([])
-        simulate(load_scenario("maize_bench", ["turns=5", *changes]), seed=6)
-
-    for field in FIELDS:
-        one, other = (np.concatenate([getattr(d, field) for d in run]) for run in dealt)
-        assert same_start(one, other), field
-    for field in ("forming", "clearing"):
-        assert same_start(*(getattr(run, field) for run in ticks)), field
-
-
-def same_start(one, other):
-    """Whether two records of luck agree as far as both go, which is at least 20 entries."""
-    shared = min(len(one), len(other))
-    return shared >= 20 and np.array_equal(one[:shared], other[:shared])
+    """What runs that differ in a setting both draw is the same for both."""
+    one, other = (luck_of(changes, monkeypatch) for changes in ([], [change]))
+    shared = one.keys() & other.keys()
+    assert len(shared) > 20
+    assert all(np.array_equal(one[key], other[key]) for key in shared)
+    assert {cause for cause, _ in shared} >= {"meeting", "grip", "size", "pose", "edge", "launch"}
 
 
 def test_other_luck_is_told_apart():
-    """Negative control: luck of another seed does not start alike, nor does too little luck."""
-    one, other = (CellStreams(Streams(seed)).deal(50).hold for seed in (6, 7))
-    assert not same_start(one, other)
-    assert not same_start(one, one[:10])
-    assert same_start(one, one[:30])
+    """Negative control: luck of another seed is no number alike."""
+    one, other = (Luck(Streams(seed), 0, 50).grip for seed in (6, 7))
+    assert not np.any(one == other)
