@@ -151,7 +151,7 @@ class Demand(Checked):
 class Length(Checked):
     """How long the meter is watched."""
 
-    turns: int = count(1, 100_000, "turns of the disc", default=300)
+    turns: int = count(1, 10_000_000, "turns of the disc", default=300)
     tick: float = number(
         "",
         0.01,
