@@ -25,6 +25,13 @@ from metersim.streams import Streams
 STRETCHES = 48  # stretches in all, over all replicates
 SHORTEST = 25  # cells in a stretch
 CP3_WINDOW = 0.03  # m
+SI_SUFFIX = {  # of a column, by kind of measure
+    "length": "_m",
+    "time": "_s",
+    "per_area": "_per_m2",
+    "frequency": "_per_s",
+    "cells": "_cells",
+}
 
 Floats = NDArray[np.float64]
 
