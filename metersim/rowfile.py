@@ -62,7 +62,7 @@ class RowFile:
                 raise bad(str(path), "", message)
             if is_there and not path.is_file():
                 raise bad(str(path), "", "is no file that rows can be added to")
-            self._file = open(path, "r+b" if is_there else "x+b", buffering=0)
+            self._file = open(path, "r+b" if is_there else "x+b", buffering=0)  # noqa: SIM115
         except OSError as error:
             raise self._failed(error) from None
         try:

@@ -56,8 +56,8 @@ SOURCES: dict[str, str] = {
     "db32t1023": "DB32/T 1023-2007, Jiangsu, precision maize sowing.",
     "nyt1628": "NY/T 1628-2008.",
     # studies of many runs, and what counts as good
-    "onal1995": "Onal 1995, classes of quality of feed, multiple and miss index; as used by Yazgi & "
-    "Degirmencioglu 2007, Biosyst Eng 97(3):347-356 (from memory).",
+    "onal1995": "Onal 1995, classes of quality of feed, multiple and miss index; as used by Yazgi "
+    "& Degirmencioglu 2007, Biosyst Eng 97(3):347-356 (from memory).",
     "mckay1979": "McKay, Beckman & Conover 1979, A comparison of three methods for selecting "
     "values of input variables, Technometrics 21(2):239-245 (from memory).",
     "sobol1967": "Sobol' 1967, the distribution of points in a cube, USSR Comput Math Math Phys "

@@ -274,4 +274,5 @@ def _engine(kind: Any, dimensions: int, rng: np.random.Generator) -> Any:
 
 
 def _words(axes: Sequence[Axis], places: NDArray[np.float64]) -> list[Point]:
-    return list(zip(*(axis.at(column) for axis, column in zip(axes, places.T, strict=True))))
+    columns = (axis.at(column) for axis, column in zip(axes, places.T, strict=True))
+    return list(zip(*columns, strict=True))

@@ -187,8 +187,8 @@ class Response:
         differences = each - each[self.best]
         reach = float(stdtrit(repeat - 1, 0.975)) / math.sqrt(repeat)
         spread = differences.std(axis=1, ddof=1)
-        tied: Flags = np.abs(differences.mean(axis=1)) <= reach * spread + 1e-12
-        return tied
+        tied = np.abs(differences.mean(axis=1)) <= reach * spread + 1e-12
+        return np.asarray(tied)
 
     def at_end(self) -> list[tuple[Axis, str, bool]]:
         """Axes at an end of whose range the best lies: axis, value, and whether it could go on."""
@@ -311,4 +311,8 @@ def _indices(parts: Floats, chosen: NDArray[np.int64]) -> tuple[Floats, Floats]:
     found = sobol_indices(
         func={"f_A": drawn[0], "f_B": drawn[1], "f_AB": drawn[2:]}, n=parts.shape[1]
     )
-    return np.asarray(found.first_order), np.asarray(found.total_order)
+    first, total = (
+        np.asarray(order).reshape(len(chosen), -1)
+        for order in (found.first_order, found.total_order)
+    )
+    return first, total
