@@ -65,6 +65,7 @@ LAYERS = (
     "metersim.figures.page",
     "metersim.figures",
     "metersim.gallery",
+    "metersim.sweeping",
     "metersim.cli",
     "metersim.__main__",
 )

@@ -172,7 +172,7 @@ class Response:
         scale = 1.0 if BY_KEY[self.key].kind == "share" else abs(top)
         room = self.tolerance / 100 * scale * (1 + 1e-9)
         inside: Flags = self.sense * (top - self.values[:, 0]) <= room
-        return inside & (self.acceptable | ~self.acceptable[self.best])
+        return np.asarray(inside & (self.acceptable | ~self.acceptable[self.best]))
 
     @cached_property
     def tied(self) -> Flags | None:

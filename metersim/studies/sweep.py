@@ -144,6 +144,11 @@ class Plan:
         return next(iter(self.bases.values()))
 
     @property
+    def version(self) -> str:
+        """Version of the program."""
+        return __version__
+
+    @property
     def many(self) -> int:
         """How many points there are."""
         return count_points(self.axes, self.design, self.size)
