@@ -54,7 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"metersim: {place}: cannot be written: {error.strerror}", file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt as stop:
-        print(f"metersim: interrupted; {stop or 'nothing was written'}", file=sys.stderr)
+        print(f"metersim: interrupted; {str(stop) or 'nothing was written'}", file=sys.stderr)
         return INTERRUPTED
     return OK
 

@@ -104,7 +104,9 @@ def _start(pool: Executor) -> None:
 
 
 def _serve() -> None:
-    """What a worker does first."""
+    """What a worker does first, before it loads any library of arrays."""
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # a worker a core is enough
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

@@ -18,7 +18,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from metersim.faults import BadInput, Fault, all_of, bad
 from metersim.fields import Spec, meant
@@ -246,6 +245,8 @@ def draw_points(axes: Sequence[Axis], design: str, points: int, seed: int) -> li
     """
     if design == "grid":
         return list(itertools.product(*(axis.levels for axis in axes)))
+    from scipy.stats import qmc  # slow to load, and workers need none of it
+
     rng = Streams(seed).generator(f"design {design}")
     many = len(axes)
     if design == "latin":
