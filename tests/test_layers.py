@@ -63,6 +63,7 @@ LAYERS = (
     "metersim.figures.row",
     "metersim.figures.spacings",
     "metersim.figures.page",
+    "metersim.figures.sweep",
     "metersim.figures",
     "metersim.gallery",
     "metersim.sweeping",
