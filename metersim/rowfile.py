@@ -70,6 +70,7 @@ class RowFile:
             self._check_head(head)
             if self._file.seek(0, os.SEEK_END) < len(head):
                 self._file.truncate(0)
+                self._file.seek(0)
                 self._end = 0
                 self._write(head)
                 self._sync()

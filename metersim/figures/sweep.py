@@ -414,8 +414,7 @@ def _foot(response: Response, units: str) -> list[str]:
     changed = "".join(f", {change}" for change in plan.base.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
     return [
-        f"Acceptable: {limits} ({response.source}). Plateau: within {room_text(response)} of the "
-        "best.",
+        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
             f"{plan.design}, {plan.many:,} points{repeat}",

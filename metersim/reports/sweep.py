@@ -59,9 +59,8 @@ def _rounded(axis: Axis, word: str) -> str:
 
 def room_text(response: Response) -> str:
     """How far a plateau reaches below its best."""
-    if BY_KEY[response.key].kind == "share":
-        return f"{response.tolerance:g} percentage points"
-    return f"{response.tolerance:g} % of it"
+    unit = "percentage points" if BY_KEY[response.key].kind == "share" else "%"
+    return f"within {response.tolerance:g} {unit} of the best"
 
 
 def report(response: Response, importance: Importance | None = None, units: str = "metric") -> str:
@@ -109,7 +108,7 @@ def _best(response: Response, units: str) -> list[str]:
         f"{interval_text(kind, estimate, units)}",
     ]
     inside = [point for point, kept in zip(plan.points, response.plateau, strict=True) if kept]
-    wide = [f"within {room_text(response)} of the best: {len(inside):,} of {plan.many:,} points"]
+    wide = [f"{room_text(response)}: {len(inside):,} of {plan.many:,} points"]
     if len(inside) > 1:
         wide += [_spread(axis, words) for axis, words in _by_axis(plan.axes, inside)]
         if _in_box(response, inside) > len(inside):

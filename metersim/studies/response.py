@@ -290,7 +290,7 @@ def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
         Value, low and high; nan for a function that does not vary.
     """
     n = parts.shape[1]
-    everything = np.arange(n)[None, :]
+    everything = np.tile(np.arange(n), (2, 1))  # twice, as scipy takes a lone one for a number
     if np.ptp(parts) == 0:
         nothing = np.full((len(parts) - 2, 3), math.nan)
         return nothing, nothing
