@@ -68,23 +68,24 @@ def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
     if plan.rows > MOST_ROWS and not options.yes:
         message = f"asks for {plan.rows:,} runs; if that is meant, add --yes"
         raise bad("--vary", "", message)
-    with _watched(plan, options.out) as on_row, processes(workers) as executor:
-        result = sweep(
-            plan,
-            executor=executor,
-            ahead=AHEAD * workers,
-            out=options.out,
-            resume=options.resume,
-            on_row=on_row,
-        )
-    response = respond(result, options.response, limits, plateau)
-    shares = importance(result, options.response) if options.importance else None
-    if options.figure:
-        from metersim.figures import encoded, sweep_figure
+    with _watched(plan, options.out) as on_row:
+        with processes(workers) as executor:
+            result = sweep(
+                plan,
+                executor=executor,
+                ahead=AHEAD * workers,
+                out=options.out,
+                resume=options.resume,
+                on_row=on_row,
+            )
+        response = respond(result, options.response, limits, plateau)
+        shares = importance(result, options.response) if options.importance else None
+        if options.figure:
+            from metersim.figures import encoded, sweep_figure
 
-        drawn = sweep_figure(response, options.units)
-        outputs.write_all([(options.figure, encoded(drawn, options.figure))])
-    return report(response, shares, options.units)
+            drawn = sweep_figure(response, options.units)
+            outputs.write_all([(options.figure, encoded(drawn, options.figure))])
+        return report(response, shares, options.units)
 
 
 def _design(options: argparse.Namespace) -> str:

@@ -350,13 +350,13 @@ KEYS = ("agitation=0:1", "tube_wear=0:1", "shock_per_speed_g_per_m_s=0:1")
 
 def test_importance_of_a_known_function():
     """Ishigami's function with a = 7, b = 0.1: closed form, values from memory."""
-    made = swept(*KEYS, run=ishigami, design="importance", points=2048)
+    made = swept(*KEYS, run=ishigami, design="importance", points=1024)
     found = importance(made, "spacing.sd")
     for rows, exact in (
         (found.first, (0.3139, 0.4424, 0)),
         (found.total, (0.5576, 0.4424, 0.2437)),
     ):
-        assert rows[:, 0] == pytest.approx(exact, abs=0.03)
+        assert rows[:, 0] == pytest.approx(exact, abs=0.04)
         assert ((rows[:, 1] <= exact) & (exact <= rows[:, 2])).all()
     variance = 7**2 / 8 + 0.1 * math.pi**4 / 5 + 0.1**2 * math.pi**8 / 18 + 0.5
     assert found.sd == pytest.approx(math.sqrt(variance), rel=0.02)
@@ -367,8 +367,8 @@ def test_importance_of_a_known_function():
 
 def test_importance_sees_no_other_axes_order():
     """Negative control: with the samples of two axes exchanged the closed form is missed."""
-    made = swept(*KEYS, run=ishigami, design="importance", points=2048)
-    parts = made.estimates("spacing.sd")[:, 0, 0].reshape(5, 2048)[[0, 1, 3, 2, 4]]
+    made = swept(*KEYS, run=ishigami, design="importance", points=1024)
+    parts = made.estimates("spacing.sd")[:, 0, 0].reshape(5, 1024)[[0, 1, 3, 2, 4]]
     first, _ = indices(parts, np.random.Generator(np.random.PCG64(1)))
     assert abs(first[0, 0] - 0.3139) > 0.05
 

@@ -15,7 +15,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
-from scipy.stats import sobol_indices
 
 from metersim.faults import bad, hint
 from metersim.measures import BY_KEY
@@ -307,6 +306,8 @@ def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
 
 def _indices(parts: Floats, chosen: NDArray[np.int64]) -> tuple[Floats, Floats]:
     """Indices from chosen points of each sample, one choice a row: two arrays (choices, axes)."""
+    from scipy.stats import sobol_indices  # slow to load, and seldom needed
+
     drawn = parts[:, chosen]
     found = sobol_indices(
         func={"f_A": drawn[0], "f_B": drawn[1], "f_AB": drawn[2:]}, n=parts.shape[1]
