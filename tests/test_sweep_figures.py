@@ -2,16 +2,17 @@
 
 import itertools
 
-import matplotlib.text
 import numpy as np
 import pytest
 
 from metersim import figures
 from metersim.figures.page import new_page
 from metersim.figures.sweep import _outline
+from metersim.reports.sweep import report
 from metersim.studies.response import read_limit, respond
 from metersim.studies.sweep import Outcome, plan_sweep, sweep
-from tests.sweep_points import hill
+from tests.sweep_points import hill, outcome
+from tests.test_figures import shown_texts
 
 SWEEPS = {
     "one": ["vacuum_kpa=2:6:9"],
@@ -124,26 +125,26 @@ def test_a_page_says_where_it_is_from_and_words_do_not_overlap(name):
     (caption,) = (text for text in page.texts if text.get_gid() == "caption")
     assert "maize_bench | random seed 1" in caption.get_text()
     assert "miss index M at most 4.8 %" in caption.get_text()
-    page.canvas.draw()
-    renderer = page.canvas.get_renderer()
+    page.draw_without_rendering()
     boxes = [
-        (text.get_text(), text.get_window_extent(renderer))
-        for text in page.findobj(matplotlib.text.Text)
-        if text.get_text().strip() and text.get_visible()
+        (text.get_text(), text.get_window_extent())
+        for text in shown_texts(page)
+        if text.get_visible()
     ]
-    whole = page.bbox
+    edge = page.bbox
     for words, box in boxes:
-        inside = whole.x0 <= box.x0 and box.x1 <= whole.x1 and whole.y0 <= box.y0
-        assert inside and box.y1 <= whole.y1, words
-    for (a, one), (b, other) in itertools.combinations(boxes, 2):
-        wide = min(one.x1, other.x1) - max(one.x0, other.x0)
-        high = min(one.y1, other.y1) - max(one.y0, other.y0)
-        assert wide <= 1 or high <= 1, (a, b)
+        assert edge.x0 <= box.x0 and box.x1 <= edge.x1, words
+        assert edge.y0 <= box.y0 and box.y1 <= edge.y1, words
+    for (words, box), (others, covered) in itertools.combinations(boxes, 2):
+        assert not box.overlaps(covered), (words, others)
 
 
 def test_a_response_without_values_has_a_page():
-    made = response_of(["notch=6,7"])
-    assert figures.encoded(figures.sweep_figure(made), "x.svg")
+    plan = plan_sweep("maize_bench", ["notch=0,1"])
+    nothing = respond(sweep(plan, run=lambda job: outcome(per_spacing__quality=float("nan"))))
+    assert nothing.best is None and not nothing.acceptable.any()
+    assert "has no value at any point" in report(nothing)
+    assert b"no value at any point" in figures.encoded(figures.sweep_figure(nothing), "x.svg")
 
 
 def test_a_limit_of_the_response_is_drawn_and_others_are_not():
