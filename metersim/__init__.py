@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from metersim.stations import stations_of
     from metersim.studies.compare import compare
     from metersim.studies.explain import explain
+    from metersim.studies.response import importance, respond
+    from metersim.studies.sweep import plan_sweep, sweep
     from metersim.tally import tallied
 
 __all__ = [
@@ -28,11 +30,15 @@ __all__ = [
     "__version__",
     "compare",
     "explain",
+    "importance",
     "load_lot",
     "load_scenario",
     "measure",
+    "plan_sweep",
+    "respond",
     "simulate",
     "stations_of",
+    "sweep",
     "tallied",
 ]
 
@@ -42,11 +48,15 @@ _HOMES = {
     "SeedLot": "metersim.seedlot",
     "compare": "metersim.studies.compare",
     "explain": "metersim.studies.explain",
+    "importance": "metersim.studies.response",
     "load_lot": "metersim.seedlot",
     "load_scenario": "metersim.reading",
     "measure": "metersim.measures",
+    "plan_sweep": "metersim.studies.sweep",
+    "respond": "metersim.studies.response",
     "simulate": "metersim.simulation",
     "stations_of": "metersim.stations",
+    "sweep": "metersim.studies.sweep",
     "tallied": "metersim.tally",
 }
 

@@ -53,8 +53,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         place = error.filename or "standard output"
         print(f"metersim: {place}: cannot be written: {error.strerror}", file=sys.stderr)
         return BAD_INPUT
-    except KeyboardInterrupt:
-        print("metersim: interrupted; nothing was written", file=sys.stderr)
+    except KeyboardInterrupt as stop:
+        print(f"metersim: interrupted; {str(stop) or 'nothing was written'}", file=sys.stderr)
         return INTERRUPTED
     return OK
 
@@ -176,6 +176,13 @@ def _variants(options: argparse.Namespace) -> tuple[list[str], list[Scenario]]:
     return labels, list(all_of(*loads))
 
 
+def sweep(options: argparse.Namespace) -> None:
+    """Say where in a space of settings the result is best, and what is acceptable."""
+    from metersim.sweeping import run_sweep
+
+    print(run_sweep(options, _changes(options)))
+
+
 def list_shipped(options: argparse.Namespace) -> None:
     """List what is shipped."""
     from metersim.reports.lists import LISTS
@@ -235,12 +242,9 @@ def gallery(options: argparse.Namespace) -> None:
 
 def _whole(options: argparse.Namespace, name: str, low: int) -> int:
     """A whole number that an option gives."""
-    from metersim.faults import bad
+    from metersim.faults import whole
 
-    word = getattr(options, name)
-    if not (word.isascii() and word.isdigit() and len(word) < 19) or int(word) < low:
-        raise bad(f"--{name}", word, f"must be a whole number, {low} or more")
-    return int(word)
+    return whole(f"--{name}", getattr(options, name), low)
 
 
 def _check_engine(options: argparse.Namespace) -> None:
@@ -291,6 +295,12 @@ def parser() -> argparse.ArgumentParser:
     one.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
     _luck_options(one)
     one.add_argument("--figure", metavar="FILE", help="draw the distributions")
+
+    one = commands.add_parser("sweep", help="find the best settings, and what is acceptable")
+    one.set_defaults(command=sweep)
+    _scenario_options(one)
+    _luck_options(one)
+    _sweep_options(one)
 
     one = commands.add_parser("list", help="list what is shipped")
     one.set_defaults(command=list_shipped)
@@ -346,3 +356,50 @@ def _luck_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
     )
+
+
+def _sweep_options(command: argparse.ArgumentParser) -> None:
+    add = command.add_argument
+    add(
+        "--vary",
+        action="append",
+        default=[],
+        metavar="KEY=LOW:HIGH:COUNT",
+        help="vary a key over a range, or over a list, KEY=A,B,C; may be repeated",
+    )
+    add(
+        "--design",
+        choices=("grid", "latin", "sobol"),
+        help="every combination (grid, usual), a Latin hypercube, or Sobol' points; the last two "
+        "fill the ranges with --points points and need no COUNT",
+    )
+    add("--points", metavar="N", help="points of --design latin or sobol, or of --importance (64)")
+    add("--out", required=True, metavar="FILE", help="write one row a point and replicate, as CSV")
+    add("--resume", action="store_true", help="go on with the rows that FILE holds already")
+    add("--workers", default="1", metavar="N", help="processes to work with (1)")
+    add(
+        "--response",
+        default="per_spacing.quality",
+        metavar="MEASURE",
+        help="measure to judge by (per_spacing.quality)",
+    )
+    add(
+        "--limit",
+        action="append",
+        default=[],
+        metavar="'MEASURE<=VALUE'",
+        help="what is acceptable, in SI; may be repeated; else a published class, 'good'",
+    )
+    add(
+        "--plateau",
+        metavar="X",
+        help="what counts as good as the best: percentage points below it, or percent of it "
+        "where it is no share (0.5)",
+    )
+    add(
+        "--importance",
+        action="store_true",
+        help="say how much of the variance each key explains; takes N*(keys + 2) points",
+    )
+    add("--figure", metavar="FILE", help="draw the response: .png, .svg or .pdf")
+    add("--yes", action="store_true", help="allow more than a million runs")

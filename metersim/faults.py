@@ -88,3 +88,10 @@ def hint(word: str, known: Iterable[str]) -> str:
         return f"did you mean '{close[0]}'?"
     shown = ", ".join(known[:MOST_SHOWN]) + (" ..." if len(known) > MOST_SHOWN else "")
     return f"known: {shown}" if known else "nothing is known here"
+
+
+def whole(option: str, word: str, low: int) -> int:
+    """The whole number that an option gives, `low` or more; raises `BadInput`."""
+    if not (word.isascii() and word.isdigit() and len(word) < 19) or int(word) < low:
+        raise bad(option, word, f"must be a whole number, {low} or more")
+    return int(word)

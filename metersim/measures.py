@@ -21,6 +21,14 @@ from metersim.scenario import Scenario
 from metersim.streams import Streams
 from metersim.tally import Tally, stretches_for, tally_of
 
+SI_SUFFIX = {  # of a column, by kind of measure
+    "length": "_m",
+    "time": "_s",
+    "per_area": "_per_m2",
+    "frequency": "_per_s",
+    "cells": "_cells",
+}
+
 Floats = NDArray[np.float64]
 
 

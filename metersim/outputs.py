@@ -14,20 +14,13 @@ from typing import Any
 from metersim.faults import BadInput, Fault, bad
 from metersim.files import replace_all
 from metersim.limits import causes, cautions
-from metersim.measures import BY_KEY, Measured
+from metersim.measures import BY_KEY, SI_SUFFIX, Measured
 from metersim.records import REASONS, Origin, Run
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
 
 FIGURES = (".png", ".svg", ".pdf")
 LIBRARIES = ("numpy", "scipy", "simpy")
-SI_SUFFIX = {
-    "length": "_m",
-    "time": "_s",
-    "per_area": "_per_m2",
-    "frequency": "_per_s",
-    "cells": "_cells",
-}
 
 
 def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:

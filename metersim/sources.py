@@ -57,6 +57,15 @@ SOURCES: dict[str, str] = {
     "gbt6973": "GB/T 6973-2005, modified from ISO 7256-1.",
     "db32t1023": "DB32/T 1023-2007, Jiangsu, precision maize sowing.",
     "nyt1628": "NY/T 1628-2008.",
+    # studies of many runs, and what counts as good
+    "onal1995": "Onal 1995, classes of quality of feed, multiple and miss index; as used by Yazgi "
+    "& Degirmencioglu 2007, Biosyst Eng 97(3):347-356 (from memory).",
+    "mckay1979": "McKay, Beckman & Conover 1979, A comparison of three methods for selecting "
+    "values of input variables, Technometrics 21(2):239-245 (from memory).",
+    "sobol1967": "Sobol' 1967, the distribution of points in a cube, USSR Comput Math Math Phys "
+    "7(4):86-112 (from memory).",
+    "saltelli2010": "Saltelli et al. 2010, Variance based sensitivity analysis of model output, "
+    "Comput Phys Commun 181(2):259-270.",
     # stand and yield
     "nielsen1991": "Nielsen 1991 and 1997, Purdue University, spacing and yield of maize.",
     "nielsen2004": "Nielsen 2004, Purdue University, spacing and yield of maize.",

@@ -1,23 +1,29 @@
 """Pictures of runs: the row, the disc, the spacings, and how runs differ.
 
 The only place that imports matplotlib, and only its object interface.  Every `draw_` function
-takes axes and returns the artists that carry the data; `run_figure` and `comparison_figure`
-compose pages; `save` writes them.  Equal runs give equal bytes, whatever the user's settings.
+takes axes and returns the artists that carry the data; `run_figure`, `comparison_figure` and
+`sweep_figure` compose pages; `save` writes them.  Equal runs give equal bytes, whatever the
+user's settings.
 """
 
 from metersim.figures.disc import draw_disc
 from metersim.figures.page import comparison_figure, encoded, run_figure, save
 from metersim.figures.row import draw_row
 from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
+from metersim.figures.sweep import draw_curves, draw_map, draw_panel, sweep_figure
 
 __all__ = [
     "comparison_figure",
     "draw_comparison",
+    "draw_curves",
     "draw_differences",
     "draw_disc",
+    "draw_map",
+    "draw_panel",
     "draw_row",
     "draw_spacings",
     "encoded",
     "run_figure",
     "save",
+    "sweep_figure",
 ]

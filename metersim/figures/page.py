@@ -36,13 +36,15 @@ FORMATS: dict[str, dict[str, Any]] = {
 """What each kind of file says about itself: nothing that changes from day to day."""
 
 
-def _page(height: float) -> Figure:
+def new_page(height: float) -> Figure:
+    """An empty page, 7.5 in wide and so many inches high."""
     figure = Figure(figsize=(7.5, height), dpi=200)
     FigureCanvasAgg(figure)
     return figure
 
 
-def _caption(figure: Figure, parts: Sequence[str]) -> None:
+def caption(figure: Figure, parts: Sequence[str]) -> None:
+    """Lines at the foot of a page."""
     said = "\n".join(textwrap.fill(part, 116) for part in parts)
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
@@ -57,8 +59,8 @@ def _origin(run: Run) -> str:
     )
 
 
-def _flag(notes: Sequence[str]) -> list[str]:
-    """One line that says that there are notes."""
+def flag(notes: Sequence[str]) -> list[str]:
+    """One line that says that there are notes, or none."""
     if not notes:
         return []
     more = f" (and {len(notes) - 1} more)" if len(notes) > 1 else ""
@@ -96,7 +98,7 @@ def run_figure(run: Run, units: str = "metric", notes: Sequence[str] = ()) -> Fi
     Figure
         7.5 in wide, 10 in high.
     """
-    figure = _page(10)
+    figure = new_page(10)
     figure.text(0.02, 0.985, textwrap.shorten(run.scenario.title, 80), fontsize=12, va="top")
     ax = figure.add_axes((0.1, 0.635, 0.87, 0.265))
     draw_spacings(ax, spacings_of(run.seeds.position), run.scenario.spacing, units)
@@ -106,7 +108,7 @@ def run_figure(run: Run, units: str = "metric", notes: Sequence[str] = ()) -> Fi
     explain_marks(ax)
     for line, words in enumerate(_settings(run, units)):
         ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
-    _caption(figure, [*_flag(notes), _origin(run)])
+    caption(figure, [*flag(notes), _origin(run)])
     return figure
 
 
@@ -141,7 +143,7 @@ def comparison_figure(
     panel = 0.32 * len(differences)
     foot = 0.3 + 0.16 * (len(runs) + len(notes[:1]))  # in, for the caption
     height = foot + 4.5 + (panel + 0.9 if differences else 0)
-    figure = _page(height)
+    figure = new_page(height)
     ax = figure.add_axes((0.1, 1 - 4.0 / height, 0.87, 3.7 / height))
     spacings = [spacings_of(run.seeds.position) for run in runs]
     draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
@@ -150,7 +152,7 @@ def comparison_figure(
         draw_differences(ax, differences)
         ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
     origins = [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)]
-    _caption(figure, [*_flag(notes), *origins])
+    caption(figure, [*flag(notes), *origins])
     return figure
 
 
