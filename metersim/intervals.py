@@ -206,8 +206,24 @@ def interval(
     ValueError
         As `bootstrap`, or if `level` is not between 0 and 1.
     """
-    estimates, replicates = bootstrap(sums, [function], rng, resamples)
-    return _stretched(estimates[0], replicates[0], len(np.asarray(sums)), level, floor)
+    return intervals(sums, [function], rng, level, resamples, floor)[0]
+
+
+def intervals(
+    sums: ArrayLike,
+    functions: Sequence[Statistic],
+    rng: np.random.Generator,
+    level: float = 0.95,
+    resamples: int = 1000,
+    floor: float = -math.inf,
+) -> list[Estimate]:
+    """Intervals of several statistics from the same resamples; arguments as for `interval`."""
+    estimates, replicates = bootstrap(sums, functions, rng, resamples)
+    blocks = len(np.asarray(sums))
+    return [
+        _stretched(value, drawn, blocks, level, floor)
+        for value, drawn in zip(estimates, replicates, strict=True)
+    ]
 
 
 def paired_interval(

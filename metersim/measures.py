@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.intervals import Estimate, interval, paired_interval, share_interval
+from metersim.intervals import Estimate, Statistic, intervals, paired_interval, share_interval
 from metersim.records import Origin, Run
 from metersim.scenario import Scenario
 from metersim.streams import Streams
@@ -210,25 +210,28 @@ class Measured:
     def estimates(self) -> dict[str, Estimate]:
         """Every measure with its interval, by key, in SI."""
         rng = Streams(self.origin.seed).generator("resampling")
-        return {measure.key: self._estimate(measure, rng) for measure in MEASURES}
+        table = np.stack(list(self.sums.values()), axis=1)
+        smooth = {part.key: self._statistic(part) for part in MEASURES if part.function}
+        made = intervals(table, list(smooth.values()), rng, self.level, floor=0.0)
+        found = dict(zip(smooth, made, strict=True))
+        return {part.key: found.get(part.key) or self._share(part) for part in MEASURES}
 
     def __getitem__(self, key: str) -> Estimate:
         return self.estimates[key]
 
-    def _estimate(self, measure: Measure, rng: np.random.Generator) -> Estimate:
-        sums = self.sums
-        if measure.function is None:
-            top = np.sum([sums[name] for name in measure.top], axis=0)
-            return share_interval(top, sums[measure.bottom], level=self.level)
-        names, table = list(sums), np.stack(list(sums.values()), axis=1)
-        scale = self._scale(measure)
+    def _share(self, measure: Measure) -> Estimate:
+        top = np.sum([self.sums[name] for name in measure.top], axis=0)
+        return share_interval(top, self.sums[measure.bottom], level=self.level)
+
+    def _statistic(self, measure: Measure) -> Statistic:
+        names, scale = list(self.sums), self._scale(measure)
 
         def statistic(totals: Floats) -> Floats:
             columns = {name: totals[..., k] for k, name in enumerate(names)}
             value: Floats = scale * measure.function(columns)  # type: ignore[misc]
             return value
 
-        return interval(table, statistic, rng, self.level, floor=0.0)
+        return statistic
 
     def _scale(self, measure: Measure) -> float:
         return self.scenario.spacing if measure.kind == "length" else 1.0

@@ -30,7 +30,6 @@ from metersim.rowfile import RowFile
 from metersim.scenario import Scenario
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
-from metersim.simulation import simulate
 from metersim.studies.points import (
     Axis,
     Point,
@@ -39,6 +38,7 @@ from metersim.studies.points import (
     draw_points,
     read_axes,
 )
+from metersim.tally import tallied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -106,7 +106,7 @@ def run_point(job: Job) -> Outcome:
         scenario = job.made()
     except BadInput as error:
         return Outcome(fault="; ".join(f"{fault.key}: {fault.message}" for fault in error.faults))
-    measured = measure(simulate(scenario, seed=job.seed, replicate=job.replicate))
+    measured = measure(tallied(scenario, seed=job.seed, replicate=job.replicate))
     estimates = (measured.estimates[m.key] for m in MEASURES)
     values = [number for e in estimates for number in (e.value, e.low, e.high)]
     return Outcome((*values, *(float(measured.counts[name]) for name in COUNTS)))
