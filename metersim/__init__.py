@@ -6,7 +6,7 @@ are first used, so that importing the package, and help on the command line, sta
 
 import importlib
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:

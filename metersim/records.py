@@ -220,7 +220,7 @@ class Run(Origin):
     def pieces(self) -> Iterator[Piece]:
         """The run piece by piece."""
         starts = np.arange(0, len(self.cells), BLOCK)
-        angles = starts[1:] * (2 * np.pi / self.scenario.disc.cells)
+        angles = np.asarray(starts[1:] * (2 * np.pi / self.scenario.disc.cells))
         ticks = [0, *(self.scenario.ticks_before(angles) + 1).tolist(), len(self.ticks)]
         seeds = [*np.searchsorted(self.seeds.cell, starts).tolist(), len(self.seeds)]
         for k, start in enumerate(starts.tolist()):

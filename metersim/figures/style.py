@@ -61,7 +61,7 @@ def percent(share: float) -> str:
     return "no value" if math.isnan(share) else f"{share:.1%}".replace("%", " %")
 
 
-def telling(released: NDArray[np.int64], length: int, step: int, margin: int) -> int:
+def telling(released: NDArray[np.int8], length: int, step: int, margin: int) -> int:
     """First start of a window with both a skip and a double inside, else with either, else 0."""
     starts = np.arange(0, max(released.size - length, 0) + 1, step)
     low = starts + margin
@@ -73,7 +73,7 @@ def telling(released: NDArray[np.int64], length: int, step: int, margin: int) ->
     return int(starts[np.argmax(kinds)])
 
 
-def events_in(released: NDArray[np.int64]) -> str:
+def events_in(released: NDArray[np.int8]) -> str:
     """How many skips, doubles and triples cells released, in words."""
     none, one, two = (int((released == many).sum()) for many in range(3))
     kinds = ((none, "skip"), (two, "double"), (released.size - none - one - two, "triple"))
