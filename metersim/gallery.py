@@ -1,4 +1,4 @@
-"""The gallery: every shipped scenario drawn, and two comparisons."""
+"""The gallery: every shipped scenario drawn, two comparisons and two sweeps."""
 
 from __future__ import annotations
 
@@ -6,15 +6,21 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from metersim.figures import comparison_figure, run_figure, save
+from metersim.figures import comparison_figure, run_figure, save, sweep_figure
 from metersim.measures import measure
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.reports.compare import rows
 from metersim.reports.run import notes
 from metersim.simulation import simulate
 from metersim.studies.compare import Comparison, compare
+from metersim.studies.response import respond
+from metersim.studies.sweep import plan_sweep, sweep
 
 SEED = 1
+SWEEPS = {
+    "sweep_speed": ("speed_kmh=4:14:21",),
+    "sweep_vacuum_notch": ("vacuum_kpa=1:7:13", "notch=-3:3:7"),
+}
 
 
 def draw_gallery(folder: Path) -> Iterator[Path]:
@@ -40,6 +46,9 @@ def draw_gallery(folder: Path) -> Iterator[Path]:
     notches = [load_scenario("maize_bench", [label]) for label in labels]
     notch = compare(notches, labels, seed=SEED, keep=True)
     yield _saved(_drawn(notch), folder / "compare_one_notch.png")
+    for name, vary in SWEEPS.items():
+        found = respond(sweep(plan_sweep("maize_field", vary, seed=SEED)))
+        yield _saved(sweep_figure(found), folder / f"{name}.png")
 
 
 def _drawn(result: Comparison) -> Any:
