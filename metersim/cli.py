@@ -8,17 +8,19 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from contextlib import contextmanager
 from functools import partial
 
 from metersim import __version__
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from metersim.scenario import Scenario
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
+LONG = 3_000_000  # cells; they take some seconds
 MOST_VARIANTS = 6  # that a figure can tell apart
 
 
@@ -85,9 +87,15 @@ def run(options: argparse.Namespace) -> None:
         measured = measure(runs)
     else:
         each = stretches_for(scenario.passages, replicates)
-        measured = measure(
-            [tallied(scenario, **one, stretches=each, engine=options.engine) for one in luck]
-        )
+        with _progress(scenario.passages * replicates) as on_cells:
+            measured = measure(
+                [
+                    tallied(
+                        scenario, **one, stretches=each, engine=options.engine, on_cells=on_cells
+                    )
+                    for one in luck
+                ]
+            )
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.figures import encoded, run_figure
@@ -245,6 +253,18 @@ def _whole(options: argparse.Namespace, name: str, low: int) -> int:
     from metersim.faults import whole
 
     return whole(f"--{name}", getattr(options, name), low)
+
+
+@contextmanager
+def _progress(cells: int) -> Iterator[Callable[[int], object] | None]:
+    """Shows how far a long run is, on a terminal."""
+    if cells < LONG or sys.stderr is None or not sys.stderr.isatty():
+        yield None
+        return
+    from tqdm import tqdm
+
+    with tqdm(total=cells, unit="cell", unit_scale=True, leave=False) as bar:
+        yield bar.update
 
 
 def _check_engine(options: argparse.Namespace) -> None:

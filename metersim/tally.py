@@ -8,7 +8,7 @@ to the last bit whether the records were kept or not.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,6 +69,7 @@ def tallied(
     stretches: int | None = None,
     stations: Stations | Mapping[str, Any] | None = None,
     engine: str | None = None,
+    on_cells: Callable[[int], object] | None = None,
 ) -> Tally:
     """Run a scenario and keep the sums alone, in memory that does not grow with its length.
 
@@ -78,6 +79,8 @@ def tallied(
         As for `metersim.simulation.simulate`.
     stretches : int, optional
         As many as the cells allow, when not given.
+    on_cells : callable, optional
+        Told of each further number of cells that are done, to show how far the run is.
 
     Returns
     -------
@@ -89,7 +92,15 @@ def tallied(
         run = simulate(scenario, seed=seed, replicate=replicate, stations=stations, engine=engine)
         return tally_of(run, stretches)
     origin, parts = pieces(scenario, seed=seed, replicate=replicate, stations=stations)
+    if on_cells:
+        parts = _told(parts, on_cells)
     return tally(origin, scenario.passages, stretches, parts)
+
+
+def _told(pieces: Iterable[Piece], on_cells: Callable[[int], object]) -> Iterator[Piece]:
+    for piece in pieces:
+        yield piece
+        on_cells(len(piece.cells))
 
 
 def tally_of(run: Run, stretches: int) -> Tally:

@@ -286,3 +286,12 @@ def test_a_tally_travels_and_is_small():
     assert bytes_in(pickle.loads(sent)) == bytes_in(found)
     assert pickle.loads(sent).origin == found.origin
     assert len(sent) < 40_000 < len(pickle.dumps(simulate(scenario)))
+
+
+def test_a_run_tells_how_far_it_is():
+    """Cells are told as they are done, and all of them in the end."""
+    told = []
+    scenario = BENCH.replace(run__turns=2 * BLOCK // 30 + 5, pool__hopper=100.0)
+    tallied(scenario, on_cells=told.append)
+    assert len(told) == 3
+    assert sum(told) == scenario.passages
