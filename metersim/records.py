@@ -63,8 +63,8 @@ class Table:
     def __len__(self) -> int:
         return len(next(self.columns())[1])
 
-    def part(self, rows: slice) -> Self:
-        """Some of the rows, as views."""
+    def part(self, rows: slice | NDArray[np.intp]) -> Self:
+        """Some of the rows; views of a slice."""
         return type(self)(*(column[rows] for _, column in self.columns()))
 
     @classmethod

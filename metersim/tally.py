@@ -215,8 +215,9 @@ class _Neighbours:
                 f"a seed of cells {cells[0]} to {cells[-1]} lies at {low:g}, "
                 f"before the whole piece before it, which starts at {self._low:g}"
             )
-        self._low = low
         final = int(np.searchsorted(self.places, low))
+        if final:  # else no distance becomes final, and nothing stands against a lower place
+            self._low = low
         ends = np.concatenate((self.places[:final], [low]))
         gaps, left = ends[1:] - ends[:-1], self.cells[:final]
         places = np.concatenate((self.places[final:], places))

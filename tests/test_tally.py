@@ -216,6 +216,21 @@ def test_a_seed_behind_the_whole_piece_before_it_is_refused():
                 tally(run.origin, 600, 1, cut(moved, 150))
 
 
+def test_few_seeds_may_change_places_at_a_border():
+    """A piece whose only seeds lie before those of a sparse piece before it is in order."""
+    run = simulate(BENCH.replace(run__turns=20))
+    seeds = run.seeds
+    few = np.isin(seeds.cell, (148, 150, 151, 420))
+    kept = seeds.part(np.flatnonzero(few))
+    position = kept.position.copy()
+    position[0], position[1] = position[1], position[0]
+    kept = dataclasses.replace(kept, position=position)
+    found = tally(run.origin, 600, 1, cut(dataclasses.replace(run, seeds=kept), 150))
+    gaps = np.diff(np.sort(position)) / run.scenario.spacing
+    assert found.sums["spacings"] == len(gaps) == 3
+    assert found.sums["excess"] == pytest.approx((gaps - 1).sum())
+
+
 # ---------------------------------------------------------------- made-up pieces
 
 
