@@ -16,7 +16,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from metersim.figures.page import caption, new_page
+from metersim.figures.page import LINE, caption, new_page
 from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM
 from metersim.measures import BY_KEY
 from metersim.reports.sweep import limit_text, measure_name, point_text, room_text
@@ -325,7 +325,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     rows = math.ceil(panels / PER_ROW)
     several = len(curves[1].words) if curves and curves[1] else 0
     foot = _foot(response, units)
-    below = 0.8 + 0.14 * sum(len(textwrap.wrap(part, 116)) for part in foot)  # in
+    below = 0.8 + 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
     named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in, for the names of curves
     height = below + inner + 0.95 + named
@@ -418,7 +418,7 @@ def _foot(response: Response, units: str) -> list[str]:
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
             f"{plan.design}, {plan.many:,} points{repeat}",
-            116,
+            LINE,
             placeholder=" ...",
         ),
     ]
