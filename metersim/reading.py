@@ -88,6 +88,16 @@ def load_scenario(
     ------
     BadInput
         With every fault found.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa=3.5", "notch=1"])
+    >>> scenario.vacuum.vacuum, scenario.singulator.notch
+    (3500.0, 1.0)
+    >>> m.load_scenario("maize_bench", ["vacum_kpa=3.5"])
+    Traceback (most recent call last):
+    metersim.faults.BadInput: --set: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
     """
     changes = tuple(change.strip() for change in changes)
     changed = _changed(changes, changed_by)
