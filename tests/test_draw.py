@@ -29,6 +29,12 @@ def test_each_result_has_its_picture():
     assert len(pictures) == 6 - 1  # a share over vacuum in kPa, as varied, is alike in both
 
 
+def test_unknown_units_are_refused():
+    for result, _ in results():
+        with pytest.raises(ValueError, match="units is 'imperial'; allowed: 'metric', 'us'"):
+            m.draw(result, "imperial")
+
+
 def test_what_has_no_picture_is_told():
     scenario = m.load_scenario("maize_bench", SHORT)
     for result in (scenario, m.tallied(scenario), None):

@@ -6,6 +6,7 @@ import pytest
 from metersim.faults import BadInput
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.studies.compare import compare
+from metersim.studies.sweep import plan_sweep
 from metersim.studies.variants import variants
 from tests.strategies import BENCH
 
@@ -18,6 +19,15 @@ def test_a_key_that_is_varied_makes_what_loading_each_value_makes():
         f"notch={notch}": load_scenario("maize_bench", [*SHORT, f"notch={notch}"])
         for notch in (0, 1)
     }
+
+
+def test_a_single_change_may_come_alone():
+    """A text is one change, not its letters, wherever changes are given."""
+    assert load_scenario("maize_bench", "turns=4") == load_scenario("maize_bench", SHORT)
+    alone, many = (variants("maize_bench", vary="notch=0,1", changes=c) for c in (SHORT[0], SHORT))
+    assert alone == many
+    alone = plan_sweep("maize_bench", "notch=0,1", changes=SHORT[0])
+    assert alone == plan_sweep("maize_bench", ["notch=0,1"], changes=SHORT)
 
 
 def test_names_files_and_scenarios_go_together():
@@ -70,6 +80,8 @@ def test_both_engines_compare_alike():
     for one, other in zip(events.measured, arrays.measured, strict=True):
         for name, sums in one.sums.items():
             assert np.array_equal(sums, other.sums[name]), name
+    with pytest.raises(ValueError, match="replicates is 0; allowed: 1 or more"):
+        compare("maize_bench", vary="notch=0,1", replicates=0)
     for keep in (False, True):
         with pytest.raises(ValueError, match="engine is 'event'; allowed: arrays or events"):
             compare("maize_bench", **given, engine="event", keep=keep)

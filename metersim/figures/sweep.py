@@ -17,7 +17,7 @@ from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from metersim.figures.page import LINE, caption, new_page
-from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM
+from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM, length_units
 from metersim.measures import BY_KEY
 from metersim.reports.sweep import limit_text, measure_name, point_text, room_text
 from metersim.reports.words import quantity, shown
@@ -319,6 +319,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     Figure
         7.5 in wide, as high as it needs.
     """
+    length_units(units)  # refuses any but these
     axes, curves = response.sweep.plan.axes, _curve_axes(response)
     is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
     panels = 1 if curves or is_map else min(len(axes), MOST_PANELS)

@@ -156,7 +156,7 @@ class Comparison:
 def compare(
     *scenarios: str | Path | Scenario,
     vary: str | None = None,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
     labels: Sequence[str] = (),
     seed: int = 1,
     replicates: int = 1,
@@ -172,7 +172,7 @@ def compare(
         or file, with `vary`.  All are watched for about as many cells as the first.
     vary : str, optional
         Values of one key, ``key=a,b``.
-    changes : sequence of str
+    changes : str or sequence of str
         Changes of single keys for all, as ``key=value``; takes names or files.
     labels : sequence of str
         One each; else the names, or the values of what is varied.
@@ -193,7 +193,7 @@ def compare(
     BadInput
         With every fault found.
     ValueError
-        For a `Scenario` together with `vary` or `changes`, or other than one label each.
+        For a `Scenario` together with `vary` or `changes`, other than one label each, or no replicate.
 
     Examples
     --------
@@ -207,6 +207,8 @@ def compare(
     >>> m.compare("gate_too_low", "maize_bench", changes=["turns=50"]).labels
     ('gate_too_low', 'maize_bench')
     """
+    if replicates < 1:
+        raise ValueError(f"replicates is {replicates}; allowed: 1 or more")
     named = variants(*scenarios, vary=vary, changes=changes, labels=labels)
     passages = next(iter(named.values())).passages
     same_length = [

@@ -26,7 +26,7 @@ from metersim.faults import BadInput, all_of, bad
 from metersim.frames import dataframe
 from metersim.measures import MEASURES, SI_SUFFIX, measure
 from metersim.parallel import in_order
-from metersim.reading import KEYS, load_scenario, section_of
+from metersim.reading import KEYS, listed, load_scenario, section_of
 from metersim.rowfile import RowFile
 from metersim.scenario import Scenario
 from metersim.sections import SECTIONS
@@ -252,7 +252,7 @@ def plan_sweep(
     points: int = 64,
     seed: int = 1,
     replicates: int = 1,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
 ) -> Plan:
     """Plan a sweep; what is wrong is found now, but for points that are not possible.
 
@@ -268,7 +268,7 @@ def plan_sweep(
         Size of a sample; a power of two for ``sobol`` and ``importance``.
     seed, replicates : int
         Luck, the same at every point, and how often to repeat with fresh luck.
-    changes : sequence of str
+    changes : str or sequence of str
         Changes of single keys for all points, as ``key=value``.
 
     Raises
@@ -283,7 +283,7 @@ def plan_sweep(
     >>> plan.many, plan.points[3]
     (6, ('4', '1'))
     """
-    vary = [vary] if isinstance(vary, str) else vary  # else each letter would be an axis
+    vary, changes = listed(vary), listed(changes)
     base, axes = all_of(
         lambda: load_scenario(scenario, changes),
         lambda: read_axes(vary),

@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from metersim.faults import all_of, bad
-from metersim.reading import load_scenario, section_of
+from metersim.reading import listed, load_scenario, section_of
 from metersim.scenario import Scenario
 
 MOST = 6  # values of one key, that a figure can tell apart
@@ -16,7 +16,7 @@ MOST = 6  # values of one key, that a figure can tell apart
 def variants(
     *scenarios: str | Path | Scenario,
     vary: str | None = None,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
     labels: Sequence[str] = (),
 ) -> dict[str, Scenario]:
     """Scenarios to compare, by what tells them apart.
@@ -28,7 +28,7 @@ def variants(
         or file, with `vary`.
     vary : str, optional
         Values of one key, ``key=a,b``.
-    changes : sequence of str
+    changes : str or sequence of str
         Changes of single keys for all, as ``key=value``; takes names or files.
     labels : sequence of str
         One each; else the names, or the values of what is varied.
@@ -48,6 +48,7 @@ def variants(
             f"{made[0].name!r} is made already; give vary and changes with the name or file of "
             "a scenario, or change it with its method replace"
         )
+    changes = listed(changes)
     loads = [partial(_loaded, one, changes) for one in scenarios]
     names = _names(scenarios)
     if vary is not None:
