@@ -193,7 +193,8 @@ def compare(
     BadInput
         With every fault found.
     ValueError
-        For a `Scenario` together with `vary` or `changes`, other than one label each, or no replicate.
+        For a `Scenario` together with `vary` or `changes`, other than one label each, or no
+        replicate.
 
     Examples
     --------
