@@ -11,6 +11,7 @@ __version__ = "0.2.0"
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
     from metersim.faults import BadInput
+    from metersim.figures.drawing import draw
     from metersim.measures import measure
     from metersim.reading import load_scenario
     from metersim.scenario import Scenario
@@ -29,6 +30,7 @@ __all__ = [
     "SeedLot",
     "__version__",
     "compare",
+    "draw",
     "explain",
     "importance",
     "load_lot",
@@ -47,6 +49,7 @@ _HOMES = {
     "Scenario": "metersim.scenario",
     "SeedLot": "metersim.seedlot",
     "compare": "metersim.studies.compare",
+    "draw": "metersim.figures.drawing",
     "explain": "metersim.studies.explain",
     "importance": "metersim.studies.response",
     "load_lot": "metersim.seedlot",

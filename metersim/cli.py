@@ -9,7 +9,6 @@ import argparse
 import os
 import sys
 from contextlib import contextmanager
-from functools import partial
 
 from metersim import __version__
 
@@ -17,11 +16,8 @@ TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from metersim.scenario import Scenario
-
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
 LONG = 3_000_000  # cells; they take some seconds
-MOST_VARIANTS = 6  # that a figure can tell apart
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -67,7 +63,7 @@ def run(options: argparse.Namespace) -> None:
     from metersim.faults import all_of
     from metersim.measures import measure
     from metersim.reading import load_scenario
-    from metersim.reports.run import notes, summary
+    from metersim.reports.run import summary
     from metersim.simulation import simulate
     from metersim.tally import stretches_for, tallied
 
@@ -100,7 +96,7 @@ def run(options: argparse.Namespace) -> None:
     if options.figure:
         from metersim.figures import encoded, run_figure
 
-        drawn = run_figure(runs[0], options.units, notes(measured))
+        drawn = run_figure(runs[0], options.units)
         made.append((options.figure, encoded(drawn, options.figure)))
     if options.csv:
         made.append((options.csv, outputs.as_csv(runs)))
@@ -129,12 +125,13 @@ def compare(options: argparse.Namespace) -> None:
     """Say what changes when a setting changes, on the same luck."""
     from metersim import outputs
     from metersim.faults import all_of
-    from metersim.reports.compare import comparison, rows
-    from metersim.reports.run import notes
+    from metersim.reports.compare import comparison
     from metersim.studies.compare import compare as run_all
+    from metersim.studies.variants import variants
 
-    (labels, scenarios), seed, replicates, _ = all_of(
-        lambda: _variants(options),
+    names = [name for name in (options.scenario, options.other) if name is not None]
+    named, seed, replicates, _ = all_of(
+        lambda: variants(*names, vary=options.vary, changes=_changes(options)),
         lambda: _whole(options, "seed", 0),
         lambda: _whole(options, "replicates", 1),
         lambda: outputs.check_writable(
@@ -142,46 +139,15 @@ def compare(options: argparse.Namespace) -> None:
         ),
     )
     drawing = bool(options.figure)
-    result = run_all(scenarios, labels, seed=seed, replicates=replicates, keep=drawing)
+    result = run_all(
+        *named.values(), labels=list(named), seed=seed, replicates=replicates, keep=drawing
+    )
     if options.figure:
         from metersim.figures import comparison_figure, encoded
 
-        found = dict.fromkeys(note for part in result.measured for note in notes(part))
-        drawn = comparison_figure(labels, result.runs, rows(result), options.units, list(found))
+        drawn = comparison_figure(result, options.units)
         outputs.write_all([(options.figure, encoded(drawn, options.figure))])
     print(comparison(result, options.units))
-
-
-def _variants(options: argparse.Namespace) -> tuple[list[str], list[Scenario]]:
-    """Labels and scenarios that a comparison asks for."""
-    from pathlib import Path
-
-    from metersim.faults import all_of, bad
-    from metersim.reading import load_scenario, section_of
-
-    if (options.other is None) == (options.vary is None):
-        raise bad("compare", "", "give either --vary key=a,b or a second scenario")
-    changes = _changes(options)
-    if options.vary is None:
-        names = [options.scenario, options.other]
-        labels = [Path(name).stem for name in names]
-        if labels[0] == labels[1]:
-            labels = names
-        return labels, list(all_of(*(partial(load_scenario, name, changes) for name in names)))
-    key, _, values = options.vary.partition("=")
-    words = [word.strip() for word in values.split(",") if word.strip()]
-    if not 2 <= len(words) <= MOST_VARIANTS:
-        message = f"must read key=a,b with 2 to {MOST_VARIANTS} values, such as vacuum_kpa=3,4"
-        raise bad("--vary", options.vary, message)
-    place = section_of(key.strip())
-    if place == ("run", "turns"):
-        raise bad("--vary", key, "all variants are watched equally long; set it with --set")
-    labels = [f"{key.strip()}={word}" for word in words]
-    loads = (
-        partial(load_scenario, options.scenario, [*changes, label], changed_by="--vary")
-        for label in labels
-    )
-    return labels, list(all_of(*loads))
 
 
 def sweep(options: argparse.Namespace) -> None:

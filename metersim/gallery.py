@@ -7,12 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from metersim.figures import comparison_figure, run_figure, save, sweep_figure
-from metersim.measures import measure
 from metersim.reading import load_scenario, shipped_scenarios
-from metersim.reports.compare import rows
-from metersim.reports.run import notes
 from metersim.simulation import simulate
-from metersim.studies.compare import Comparison, compare
+from metersim.studies.compare import compare
 from metersim.studies.response import respond
 from metersim.studies.sweep import plan_sweep, sweep
 
@@ -38,22 +35,14 @@ def draw_gallery(folder: Path) -> Iterator[Path]:
     """
     for name, path in shipped_scenarios().items():
         run = simulate(load_scenario(path), seed=SEED)
-        yield _saved(run_figure(run, notes=notes(measure(run))), folder / f"{name}.png")
-    names = ("maize_field", "maize_field_faster")
-    faster = compare([load_scenario(name) for name in names], names, seed=SEED, keep=True)
-    yield _saved(_drawn(faster), folder / "compare_faster.png")
-    labels = ("notch=0", "notch=1")
-    notches = [load_scenario("maize_bench", [label]) for label in labels]
-    notch = compare(notches, labels, seed=SEED, keep=True)
-    yield _saved(_drawn(notch), folder / "compare_one_notch.png")
+        yield _saved(run_figure(run), folder / f"{name}.png")
+    faster = compare("maize_field", "maize_field_faster", seed=SEED, keep=True)
+    yield _saved(comparison_figure(faster), folder / "compare_faster.png")
+    notch = compare("maize_bench", vary="notch=0,1", seed=SEED, keep=True)
+    yield _saved(comparison_figure(notch), folder / "compare_one_notch.png")
     for name, vary in SWEEPS.items():
         found = respond(sweep(plan_sweep("maize_field", vary, seed=SEED)))
         yield _saved(sweep_figure(found), folder / f"{name}.png")
-
-
-def _drawn(result: Comparison) -> Any:
-    found = dict.fromkeys(note for part in result.measured for note in notes(part))
-    return comparison_figure(result.labels, result.runs, rows(result), notes=list(found))
 
 
 def _saved(figure: Any, path: Path) -> Path:

@@ -10,16 +10,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.frames import dataframe
 from metersim.intervals import Estimate, Statistic, intervals, paired_interval, share_interval
 from metersim.records import Origin, Run
 from metersim.scenario import Scenario
 from metersim.streams import Streams
 from metersim.tally import Tally, stretches_for, tally_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SI_SUFFIX = {  # of a column, by kind of measure
     "length": "_m",
@@ -256,6 +260,20 @@ class Measured:
         reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
         return reasons
 
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a measure, in SI, for pandas (extra ``notebook``)."""
+        return dataframe(
+            [
+                {
+                    "key": part.key,
+                    "kind": part.kind,
+                    **vars(self.estimates[part.key]),
+                    "meaning": part.meaning,
+                }
+                for part in MEASURES
+            ]
+        )
+
 
 def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
     """How much a measure of `b` lies above that of `a`, paired by stretches on the same luck.
@@ -311,6 +329,14 @@ def measure(
     ------
     ValueError
         If a tally has another number of stretches.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=100"]), seed=3)
+    >>> quality = m.measure(run)["per_spacing.quality"]
+    >>> f"{quality.value:.1%}, from {quality.low:.1%} to {quality.high:.1%}"
+    '97.9%, from 97.2% to 98.5%'
     """
     given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
     tallies = [part for part in given if isinstance(part, Tally)]

@@ -15,7 +15,7 @@ from metersim.faults import BadInput, Fault, bad
 from metersim.files import replace_all
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, SI_SUFFIX, Measured
-from metersim.records import REASONS, Origin, Run
+from metersim.records import REASONS, Origin, Run, Seeds
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
 
@@ -74,19 +74,7 @@ def as_json(measured: Measured) -> str:
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
 
 
-SEED_COLUMNS = (
-    "replicate",
-    "cell",
-    "place",
-    "size_ratio",
-    "needed_vacuum_pa",
-    "release_time_s",
-    "sensor_time_s",
-    "landing_time_s",
-    "wall_contacts",
-    "sensor_pulse",
-    "position_m",
-)
+SEED_COLUMNS = ("replicate", *Seeds.names)
 
 
 def as_csv(runs: Sequence[Run]) -> str:

@@ -70,7 +70,7 @@ def find_scenario(name: str, beside: Path | None = None) -> Path:
 
 
 def load_scenario(
-    name: str | Path, changes: Iterable[str] = (), *, changed_by: str = "--set"
+    name: str | Path, changes: str | Iterable[str] = (), *, changed_by: str = "--set"
 ) -> Scenario:
     """Read a scenario file or a shipped scenario.
 
@@ -78,7 +78,7 @@ def load_scenario(
     ----------
     name : str or Path
         Path of a file, or name of a shipped scenario.
-    changes : iterable of str
+    changes : str or iterable of str
         Changes of single keys, as ``key=value`` or ``section.key=value``, with the value as in
         the file.
     changed_by : str
@@ -88,8 +88,18 @@ def load_scenario(
     ------
     BadInput
         With every fault found.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa=3.5", "notch=1"])
+    >>> scenario.vacuum.vacuum, scenario.singulator.notch
+    (3500.0, 1.0)
+    >>> m.load_scenario("maize_bench", ["vacum_kpa=3.5"])
+    Traceback (most recent call last):
+    metersim.faults.BadInput: --set: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
     """
-    changes = tuple(change.strip() for change in changes)
+    changes = tuple(change.strip() for change in listed(changes))
     changed = _changed(changes, changed_by)
     try:
         path = find_scenario(str(name))
@@ -97,6 +107,11 @@ def load_scenario(
     except BadInput as error:
         raise BadInput((*error.faults, *changed.faults)) from None
     return _scenario(_over(stated, changed), path, changes)
+
+
+def listed(texts: str | Iterable[str]) -> list[str]:
+    """Texts of which a single one may come alone, and is not taken for its letters."""
+    return [texts] if isinstance(texts, str) else list(texts)
 
 
 def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.frames import dataframe
 from metersim.luck import BLOCK
 from metersim.scenario import Scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 REASONS = (
     "seed released",
@@ -35,6 +39,8 @@ REASONS = (
     SHAKEN,
 ) = range(len(REASONS))
 
+TABLES = ("seeds", "cells", "ticks")
+
 
 class Event(NamedTuple):
     """One line of a trace."""
@@ -49,7 +55,15 @@ class Event(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """Base of tables: equally long arrays that cannot be written to."""
+    """Base of tables: equally long arrays that cannot be written to.
+
+    Attributes
+    ----------
+    names : tuple of str
+        What files and frames call the columns, with the unit where there is one.
+    """
+
+    names: ClassVar[tuple[str, ...]]
 
     def __post_init__(self) -> None:
         for _, column in self.columns():
@@ -59,6 +73,10 @@ class Table:
         """Name and array of every column."""
         for field in fields(self):
             yield field.name, getattr(self, field.name)
+
+    def named(self) -> dict[str, NDArray[Any]]:
+        """The columns by `names`."""
+        return {name: column for name, (_, column) in zip(self.names, self.columns(), strict=True)}
 
     def __len__(self) -> int:
         return len(next(self.columns())[1])
@@ -98,6 +116,18 @@ class Seeds(Table):
         Where it came to rest along the row. [m]
     """
 
+    names = (
+        "cell",
+        "place",
+        "size_ratio",
+        "needed_vacuum_pa",
+        "release_time_s",
+        "sensor_time_s",
+        "landing_time_s",
+        "wall_contacts",
+        "sensor_pulse",
+        "position_m",
+    )
     cell: NDArray[np.int64]
     place: NDArray[np.int8]
     size: NDArray[np.float64]
@@ -123,6 +153,7 @@ class Cells(Table):
         Index into `REASONS`: why the cell released what it did.
     """
 
+    names = ("joined", "knocked", "swept", "shaken", "released", "reason")
     joined: NDArray[np.int8]
     knocked: NDArray[np.int8]
     swept: NDArray[np.int8]
@@ -145,6 +176,7 @@ class Ticks(Table):
         Whether an arch stops the gate.
     """
 
+    names = ("time_s", "pool_seeds", "hopper_seeds", "arched")
     time: NDArray[np.float64]
     pool: NDArray[np.int64]
     hopper: NDArray[np.int64]
@@ -216,6 +248,46 @@ class Run(Origin):
     def origin(self) -> Origin:
         """Where the records come from, without them."""
         return Origin(self.scenario, self.seed, self.replicate, self.version, self.replaced)
+
+    def to_dataframe(self, table: str = "seeds") -> pd.DataFrame:
+        """A table of the records for pandas (extra ``notebook``), in SI.
+
+        Parameters
+        ----------
+        table : {'seeds', 'cells', 'ticks'}
+            Which one.  Seeds have the columns of the CSV file, by whose ``replicate`` and
+            ``cell`` cells can be joined to them; the reason of a cell is in words.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A copy, so that whatever is done to it leaves the run as it is.
+
+        Raises
+        ------
+        ValueError
+            For an unknown table.
+        ImportError
+            Without pandas.
+
+        Examples
+        --------
+        >>> import metersim as m
+        >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3)
+        >>> cells = run.to_dataframe("cells")
+        >>> len(cells), int(cells["released"].sum()) == len(run.to_dataframe())
+        (300, True)
+        """
+        if table not in TABLES:
+            raise ValueError(f"table is {table!r}; allowed: {', '.join(TABLES)}")
+        records: Table = getattr(self, table)
+        columns: dict[str, Any] = {"replicate": np.full(len(records), self.replicate)}
+        if table == "cells":
+            columns["cell"] = np.arange(len(records))
+        columns |= records.named()
+        if table == "cells":
+            columns["reason"] = np.array(REASONS, dtype=object)[self.cells.reason]
+        return dataframe(columns)
 
     def pieces(self) -> Iterator[Piece]:
         """The run piece by piece."""

@@ -184,12 +184,12 @@ def shipped_lots() -> dict[str, Path]:
     return {path.stem: path for path in sorted(SHIPPED.glob("*.toml"))}
 
 
-def load_lot(name: str, beside: Path | None = None) -> SeedLot:
+def load_lot(name: str | Path, beside: Path | None = None) -> SeedLot:
     """Read a shipped lot by name, or a lot file by path.
 
     Parameters
     ----------
-    name : str
+    name : str or Path
         Name of a shipped lot, or a path that ends in ``.toml``.
     beside : Path, optional
         Folder that relative paths start from; the working directory by default.
@@ -198,7 +198,15 @@ def load_lot(name: str, beside: Path | None = None) -> SeedLot:
     ------
     BadInput
         With every fault of the file.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> lot = m.load_lot("maize_large_flat")
+    >>> f"{lot.crop}, {lot.seed_mass * 1e6:.0f} mg, {lot.width * 1e3:.1f} mm wide"
+    'maize, 261 mg, 7.3 mm wide'
     """
+    name = str(name)
     if not name.lower().endswith(".toml"):
         lots = shipped_lots()
         if name not in lots:

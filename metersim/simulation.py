@@ -70,8 +70,7 @@ def simulate(
     """
     visitors = tuple(visitors)
     watched = trace or bool(visitors)
-    if engine not in (None, *ENGINES):
-        raise ValueError(f"engine is {engine!r}; allowed: {' or '.join(ENGINES)}")
+    check_engine(engine)
     if engine == ARRAYS and watched:
         raise ValueError("engine is 'arrays'; a trace and visitors take 'events'")
     if engine == EVENTS or watched:
@@ -93,6 +92,12 @@ def simulate(
         cells=Cells.stacked([part.cells for part in kept]),
         ticks=Ticks.stacked([part.ticks for part in kept]),
     )
+
+
+def check_engine(engine: str | None) -> None:
+    """Refuse an engine that there is not, with a `ValueError`."""
+    if engine not in (None, *ENGINES):
+        raise ValueError(f"engine is {engine!r}; allowed: {' or '.join(ENGINES)}")
 
 
 def pieces(

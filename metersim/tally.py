@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from metersim.luck import PLACES
 from metersim.records import REASONS, Cells, Origin, Piece, Run, Ticks
 from metersim.scenario import Scenario
-from metersim.simulation import EVENTS, pieces, simulate
+from metersim.simulation import EVENTS, check_engine, pieces, simulate
 from metersim.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
 from metersim.stations import PASSES, Stations
 
@@ -86,7 +86,18 @@ def tallied(
     -------
     Tally
         What `metersim.measures.measure` takes in place of a run.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> scenario = m.load_scenario("maize_bench", ["turns=100"])
+    >>> tally = m.tallied(scenario, seed=3)
+    >>> tally.cells, int(tally.sums["none"].sum())
+    (3000, 10)
+    >>> m.measure(tally)["cells.skip"] == m.measure(m.simulate(scenario, seed=3))["cells.skip"]
+    True
     """
+    check_engine(engine)
     stretches = stretches or stretches_for(scenario.passages)
     if engine == EVENTS:
         run = simulate(scenario, seed=seed, replicate=replicate, stations=stations, engine=engine)

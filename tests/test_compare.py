@@ -104,7 +104,7 @@ def test_a_notch_on_the_same_luck_reaches_nearly_the_best():
 
 
 def test_the_worth_is_printed_beside_each_share():
-    result = compare([BENCH, BENCH.replace(singulator__notch=1.0)], ["0", "1"])
+    result = compare(BENCH, BENCH.replace(singulator__notch=1.0), labels=["0", "1"])
     assert list(result.pairings[0]) == [key for key in COMPARED if BY_KEY[key].top]
     text = comparison(result)
     for label, shared in (("skips", True), ("quality of feed A", True), ("precision", False)):
@@ -116,8 +116,8 @@ def test_the_worth_is_printed_beside_each_share():
 
 def test_records_are_kept_only_when_asked_for():
     short = [BENCH.replace(run__turns=4), BENCH.replace(run__turns=4, singulator__notch=1.0)]
-    assert compare(short, ["0", "1"], replicates=2).runs == ()
-    kept = compare(short, ["0", "1"], replicates=2, keep=True)
+    assert compare(*short, labels=["0", "1"], replicates=2).runs == ()
+    kept = compare(*short, labels=["0", "1"], replicates=2, keep=True)
     assert [(run.replicate, run.scenario.singulator.notch) for run in kept.runs] == [(0, 0), (0, 1)]
-    plain = compare(short, ["0", "1"], replicates=2)
+    plain = compare(*short, labels=["0", "1"], replicates=2)
     assert plain.differences == kept.differences

@@ -14,13 +14,20 @@ from matplotlib.patches import Circle, RegularPolygon
 from matplotlib.text import Text
 
 from metersim import figures
+from metersim.measures import measure
 from metersim.reading import load_scenario
 from metersim.records import Cells, Run, Seeds, Ticks
 from metersim.spacing import class_counts, per_spacing, spacings_of
+from metersim.studies.compare import Comparison
 
 SCENARIO = load_scenario("maize_bench")
 NAN = float("nan")
 ROWS = [("normal", -1.5, -2, -1), ("a miss under a longer name", 1.2, 0.5, 1.9), ("x", NAN, 0, 0)]
+
+
+def comparison_of(labels, runs):
+    """A comparison of runs by hand."""
+    return Comparison(tuple(labels), tuple(map(measure, runs)), tuple(runs))
 
 
 def run_of(released):
@@ -84,7 +91,8 @@ def page(run):
 
 @pytest.fixture(scope="module")
 def comparison(run):
-    return figures.comparison_figure(["as found", "cleaned", "worn"], [run] * 3, ROWS, "us")
+    found = comparison_of(["as found", "cleaned", "worn"], [run] * 3)
+    return figures.comparison_figure(found, "us")
 
 
 def axes():
@@ -261,8 +269,10 @@ def test_differences_are_dots_where_there_is_a_value():
 def test_caption_says_where_a_page_comes_from(run):
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
     expected = "maize_bench | random seed 0 | replicate 3, tube replaced by OwnTube"
-    assert f"metersim {run.version} | {expected}" in words(figures.run_figure(changed))
-    both = words(figures.comparison_figure(["old", "new"], [run, changed]))
+    said = words(figures.run_figure(changed))
+    assert any(f"metersim {run.version} | {expected}" in text for text in said)
+    assert any(text.startswith("note: station 'tube' is replaced by OwnTube") for text in said)
+    both = words(figures.comparison_figure(comparison_of(["old", "new"], [run, changed])))
     assert any(
         "old: metersim" in said and f"new: metersim {run.version} | {expected}" in said
         for said in both
@@ -300,7 +310,8 @@ def shown_texts(figure):
 def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
     changed = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, changes=many))
-    noted = figures.run_figure(changed, notes=["a note that goes on and on " * 9, "another"])
+    own = {"tube": "OwnTube" * 6, "edge": "OwnEdge"}
+    noted = figures.run_figure(dataclasses.replace(changed, replaced=own))
     for figure in (page, comparison, noted):
         figure.draw_without_rendering()
         texts = [text for text in shown_texts(figure) if text.get_visible()]
@@ -318,7 +329,7 @@ def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
 def test_hardly_any_seed_makes_a_page_without_warnings(seeds):
     few = run_of(np.arange(30) < seeds)
     figures.run_figure(few).draw_without_rendering()
-    figures.comparison_figure(["a", "b"], [few, few]).draw_without_rendering()
+    figures.comparison_figure(comparison_of("ab", [few, few])).draw_without_rendering()
 
 
 def test_titles_may_hold_anything(run):

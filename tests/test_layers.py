@@ -19,6 +19,7 @@ LAYERS = (
     "metersim.units",
     "metersim.faults",
     "metersim.files",
+    "metersim.frames",
     "metersim.rowfile",
     "metersim.parallel",
     "metersim.sources",
@@ -63,6 +64,7 @@ LAYERS = (
     "metersim.studies.points",
     "metersim.studies.sweep",
     "metersim.studies.response",
+    "metersim.studies.variants",
     "metersim.studies.*",
     "metersim.catalogue",
     "metersim.reports",
@@ -76,13 +78,14 @@ LAYERS = (
     "metersim.figures.spacings",
     "metersim.figures.page",
     "metersim.figures.sweep",
+    "metersim.figures.drawing",
     "metersim.figures",
     "metersim.gallery",
     "metersim.sweeping",
     "metersim.cli",
     "metersim.__main__",
 )
-HEAVY = ("numpy", "scipy", "simpy", "matplotlib")
+HEAVY = ("numpy", "scipy", "simpy", "matplotlib", "pandas")
 HOMES = {"simpy": "metersim.events", "matplotlib": "metersim.figures"}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,
 # or is not seeded by the run
@@ -234,6 +237,14 @@ def test_a_heavy_library_has_one_home(library):
     users = {name for name, tree in TREES.items() if library in libraries(tree)}
     assert users
     assert {name for name in users if f"{name}.".startswith(f"{HOMES[library]}.")} == users
+
+
+def test_pandas_is_loaded_in_one_place():
+    """Others name it to type checkers alone: whoever asks for a table gets the same message."""
+    without = {name: without_typing(tree) for name, tree in TREES.items()}
+    assert {name for name, tree in without.items() if "pandas" in libraries(tree)} == {
+        "metersim.frames"
+    }
 
 
 def test_only_the_command_line_prints():

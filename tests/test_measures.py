@@ -120,7 +120,7 @@ def test_cautions_speak_of_the_crops_of_the_study_only():
 
 def test_the_same_luck_tells_a_notch_apart_more_sharply_than_other_luck():
     settings = [BENCH, BENCH.replace(singulator__notch=1.0)]
-    result = compare(settings, ["0", "1"])
+    result = compare(*settings, labels=["0", "1"])
     paired = result.differences[0]["cells.skip"]
     a, b = (part["cells.skip"] for part in result.measured)
     apart = math.hypot(a.high - a.low, b.high - b.low)
@@ -130,7 +130,7 @@ def test_the_same_luck_tells_a_notch_apart_more_sharply_than_other_luck():
 
 
 def test_a_comparison_with_itself_finds_nothing():
-    result = compare([BENCH, BENCH], ["this", "again"])
+    result = compare(BENCH, BENCH, labels=["this", "again"])
     for key in COMPARED:
         estimate = result.differences[0][key]
         assert (estimate.low, estimate.value, estimate.high) == (0, 0, 0), key
@@ -139,7 +139,7 @@ def test_a_comparison_with_itself_finds_nothing():
 
 
 def test_a_comparison_of_discs_watches_as_many_cells():
-    result = compare([BENCH, BENCH.replace(disc__cells=45)], ["30", "45"])
+    result = compare(BENCH, BENCH.replace(disc__cells=45), labels=["30", "45"])
     assert [part.total("cells") for part in result.measured] == [3000, 3015]
 
 

@@ -183,7 +183,6 @@ def test_a_point_that_is_not_possible_keeps_its_row_and_stops_nothing(tmp_path):
 
 
 def test_the_file_tells_the_numbers_to_the_last_bit(tmp_path):
-    pytest.importorskip("pandas")
     plan = plan_sweep("maize_bench", [RANGE, "inner_guide=true,false"], changes=SHORT)
     table = sweep(plan, out=tmp_path / "rows.csv").to_dataframe()
     lines = (tmp_path / "rows.csv").read_text().splitlines()

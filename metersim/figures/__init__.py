@@ -2,11 +2,12 @@
 
 The only place that imports matplotlib, and only its object interface.  Every `draw_` function
 takes axes and returns the artists that carry the data; `run_figure`, `comparison_figure` and
-`sweep_figure` compose pages; `save` writes them.  Equal runs give equal bytes, whatever the
-user's settings.
+`sweep_figure` compose pages, and `draw` whichever a result needs; `save` writes them.  Equal runs
+give equal bytes, whatever the user's settings.
 """
 
 from metersim.figures.disc import draw_disc
+from metersim.figures.drawing import draw
 from metersim.figures.page import comparison_figure, encoded, run_figure, save
 from metersim.figures.row import draw_row
 from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
@@ -14,6 +15,7 @@ from metersim.figures.sweep import draw_curves, draw_map, draw_panel, sweep_figu
 
 __all__ = [
     "comparison_figure",
+    "draw",
     "draw_comparison",
     "draw_curves",
     "draw_differences",

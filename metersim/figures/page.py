@@ -21,12 +21,16 @@ from metersim.figures.style import (
     length_units,
 )
 from metersim.files import replace_whole
+from metersim.measures import measure
 from metersim.records import Run
-from metersim.spacing import (
-    spacings_of,
-)
+from metersim.reports.compare import rows
+from metersim.reports.run import notes
+from metersim.spacing import spacings_of
+from metersim.studies.compare import Comparison
 from metersim.units import UNITS
 
+SHOWN_DPI = 96  # of a page in a notebook, at the size of its texts
+LINE = 116  # letters of a line at the foot of a page
 MOST_CHANGES = 40  # letters of changed keys at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
@@ -36,16 +40,24 @@ FORMATS: dict[str, dict[str, Any]] = {
 """What each kind of file says about itself: nothing that changes from day to day."""
 
 
+class Page(Figure):
+    """A figure that a notebook shows, though no window or backend was ever chosen."""
+
+    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
+        """Bytes, and the width to show them at, as notebooks ask for them."""
+        return encoded(self, "page.png"), {"width": round(self.get_figwidth() * SHOWN_DPI)}
+
+
 def new_page(height: float) -> Figure:
     """An empty page, 7.5 in wide and so many inches high."""
-    figure = Figure(figsize=(7.5, height), dpi=200)
+    figure = Page(figsize=(7.5, height), dpi=200)
     FigureCanvasAgg(figure)
     return figure
 
 
 def caption(figure: Figure, parts: Sequence[str]) -> None:
     """Lines at the foot of a page."""
-    said = "\n".join(textwrap.fill(part, 116) for part in parts)
+    said = "\n".join(textwrap.fill(part, LINE) for part in parts)
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
@@ -55,7 +67,7 @@ def _origin(run: Run) -> str:
     replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
     return (
         f"metersim {run.version} | {run.scenario.name} | random seed {run.seed} | "
-        f"replicate {run.replicate}{changed}{replaced}"
+        f"replicate {run.replicate}{replaced}{changed}"
     )
 
 
@@ -83,7 +95,7 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
 
 
 @matplotlib.rc_context(STYLE)
-def run_figure(run: Run, units: str = "metric", notes: Sequence[str] = ()) -> Figure:
+def run_figure(run: Run, units: str = "metric") -> Figure:
     """One page on one run: spacings, a piece of the row, the disc, and where it all comes from.
 
     Parameters
@@ -108,40 +120,38 @@ def run_figure(run: Run, units: str = "metric", notes: Sequence[str] = ()) -> Fi
     explain_marks(ax)
     for line, words in enumerate(_settings(run, units)):
         ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
-    caption(figure, [*flag(notes), _origin(run)])
+    origin = textwrap.shorten(_origin(run), LINE, placeholder=" ...")
+    caption(figure, [*flag(notes(measure(run))), origin])
     return figure
 
 
 @matplotlib.rc_context(STYLE)
-def comparison_figure(
-    labels: Sequence[str],
-    runs: Sequence[Run],
-    differences: Sequence[tuple[str, float, float, float]] = (),
-    units: str = "metric",
-    notes: Sequence[str] = (),
-) -> Figure:
+def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     """One page on several runs and how they differ.
 
     Parameters
     ----------
-    labels : sequence of str
-        One name a run.
-    runs : sequence of Run
-        The runs.
-    differences : sequence of (label, value, low, high)
-        As for `draw_differences`; none leaves that panel out. [percentage points]
+    result : Comparison
+        With its runs: `metersim.studies.compare.compare` keeps them with ``keep=True``.
     units : {'metric', 'us'}
         Lengths in cm or in.
-    notes : sequence of str
-        What a reader must know; the first is printed at the foot.
 
     Returns
     -------
     Figure
         7.5 in wide, as high as it needs.
+
+    Raises
+    ------
+    ValueError
+        Without runs.
     """
+    if not result.runs:
+        raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
+    labels, runs, differences = result.labels, result.runs, rows(result)
+    found = list(dict.fromkeys(note for part in result.measured for note in notes(part)))
     panel = 0.32 * len(differences)
-    foot = 0.3 + 0.16 * (len(runs) + len(notes[:1]))  # in, for the caption
+    foot = 0.3 + 0.16 * (len(runs) + len(found[:1]))  # in, for the caption
     height = foot + 4.5 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
     ax = figure.add_axes((0.1, 1 - 4.0 / height, 0.87, 3.7 / height))
@@ -152,7 +162,7 @@ def comparison_figure(
         draw_differences(ax, differences)
         ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
     origins = [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)]
-    caption(figure, [*flag(notes), *origins])
+    caption(figure, [*flag(found), *origins])
     return figure
 
 

@@ -16,8 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from metersim.figures.page import caption, new_page
-from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM
+from metersim.figures.page import LINE, caption, new_page
+from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM, length_units
 from metersim.measures import BY_KEY
 from metersim.reports.sweep import limit_text, measure_name, point_text, room_text
 from metersim.reports.words import quantity, shown
@@ -319,13 +319,14 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     Figure
         7.5 in wide, as high as it needs.
     """
+    length_units(units)  # refuses any but these
     axes, curves = response.sweep.plan.axes, _curve_axes(response)
     is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
     panels = 1 if curves or is_map else min(len(axes), MOST_PANELS)
     rows = math.ceil(panels / PER_ROW)
     several = len(curves[1].words) if curves and curves[1] else 0
     foot = _foot(response, units)
-    below = 0.8 + 0.14 * sum(len(textwrap.wrap(part, 116)) for part in foot)  # in
+    below = 0.8 + 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
     named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in, for the names of curves
     height = below + inner + 0.95 + named
@@ -418,7 +419,7 @@ def _foot(response: Response, units: str) -> list[str]:
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
             f"{plan.design}, {plan.many:,} points{repeat}",
-            116,
+            LINE,
             placeholder=" ...",
         ),
     ]

@@ -6,16 +6,23 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from metersim.frames import dataframe
 from metersim.intervals import Estimate
 from metersim.limits import Cause, causes
 from metersim.measures import BY_KEY, Measure, Measured, difference, measure
 from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
+from metersim.studies.variants import variants
 from metersim.tally import Tally, stretches_for, tallied
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 COMPARED = (
     "cells.skip",
@@ -109,6 +116,37 @@ class Comparison:
             for other in self.measured[1:]
         )
 
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a scenario and measure, in SI, for pandas (extra ``notebook``).
+
+        ``difference`` is from the first scenario, paired; ``gain`` and ``best`` are those of
+        its `Pairing`.  They are nan where there is none: for the first scenario, and, of the
+        pairing, for what is no share.
+        """
+        none, alone = Estimate(math.nan, math.nan, math.nan), Pairing(math.nan, math.nan)
+        return dataframe(
+            [
+                {
+                    "label": label,
+                    "key": key,
+                    "kind": BY_KEY[key].kind,
+                    **vars(measured[key]),
+                    "difference": differences.get(key, none).value,
+                    "difference_low": differences.get(key, none).low,
+                    "difference_high": differences.get(key, none).high,
+                    **vars(pairings.get(key, alone)),
+                }
+                for label, measured, differences, pairings in zip(
+                    self.labels,
+                    self.measured,
+                    ({}, *self.differences),
+                    ({}, *self.pairings),
+                    strict=True,
+                )
+                for key in COMPARED
+            ]
+        )
+
     @property
     def binding(self) -> tuple[Cause | None, ...]:
         """What spoils the most spacings of each scenario, if anything does."""
@@ -116,23 +154,32 @@ class Comparison:
 
 
 def compare(
-    scenarios: Sequence[Scenario],
-    labels: Sequence[str],
-    *,
+    *scenarios: str | Path | Scenario,
+    vary: str | None = None,
+    changes: str | Sequence[str] = (),
+    labels: Sequence[str] = (),
     seed: int = 1,
     replicates: int = 1,
+    engine: str | None = None,
     keep: bool = False,
 ) -> Comparison:
     """Run scenarios on the same luck.
 
     Parameters
     ----------
-    scenarios : sequence of Scenario
-        Two or more; all are watched for about as many cells as the first.
+    *scenarios : str, Path or Scenario
+        Two or more: shipped ones by name, files, or scenarios of your own making.  One, by name
+        or file, with `vary`.  All are watched for about as many cells as the first.
+    vary : str, optional
+        Values of one key, ``key=a,b``.
+    changes : str or sequence of str
+        Changes of single keys for all, as ``key=value``; takes names or files.
     labels : sequence of str
-        One each.
+        One each; else the names, or the values of what is varied.
     seed, replicates : int
         Luck, and how often to repeat with fresh luck.
+    engine : str, optional
+        As for `metersim.simulation.simulate`.
     keep : bool
         Whether to keep the records of each first replicate, as a figure needs them.
 
@@ -143,18 +190,31 @@ def compare(
 
     Raises
     ------
+    BadInput
+        With every fault found.
     ValueError
-        With fewer than two scenarios, or other than one label each.
+        For a `Scenario` together with `vary` or `changes`, other than one label each, or no
+        replicate.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> found = m.compare("maize_bench", vary="notch=0,1", changes=["turns=50"], seed=3)
+    >>> found.labels
+    ('notch=0', 'notch=1')
+    >>> change = found.differences[0]["cells.skip"]
+    >>> f"{change.value:.1%}, from {change.low:.1%} to {change.high:.1%}"
+    '1.0%, from 0.5% to 1.6%'
+    >>> m.compare("gate_too_low", "maize_bench", changes=["turns=50"]).labels
+    ('gate_too_low', 'maize_bench')
     """
-    if len(scenarios) < 2 or len(labels) != len(scenarios):
-        raise ValueError(
-            f"{len(scenarios)} scenarios with {len(labels)} labels; "
-            "give two or more, with one label each"
-        )
-    passages = scenarios[0].passages
+    if replicates < 1:
+        raise ValueError(f"replicates is {replicates}; allowed: 1 or more")
+    named = variants(*scenarios, vary=vary, changes=changes, labels=labels)
+    passages = next(iter(named.values())).passages
     same_length = [
         scenario.replace(run__turns=max(round(passages / scenario.disc.cells), 1))
-        for scenario in scenarios
+        for scenario in named.values()
     ]
     fewest = min(scenario.passages for scenario in same_length)
     stretches = stretches_for(fewest, replicates)
@@ -162,9 +222,10 @@ def compare(
     for scenario in same_length:
         parts: list[Run | Tally] = []
         if keep:
-            kept.append(simulate(scenario, seed=seed))
+            kept.append(simulate(scenario, seed=seed, engine=engine))
             parts.append(kept[-1])
         for k in range(len(parts), replicates):
-            parts.append(tallied(scenario, seed=seed, replicate=k, stretches=stretches))
+            one = tallied(scenario, seed=seed, replicate=k, stretches=stretches, engine=engine)
+            parts.append(one)
         measured.append(measure(parts, stretches=stretches))
-    return Comparison(tuple(labels), tuple(measured), tuple(kept))
+    return Comparison(tuple(named), tuple(measured), tuple(kept))

@@ -88,6 +88,14 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
     -------
     Explained
         Its numbers.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> told = m.explain(m.load_scenario("maize_bench"))
+    >>> given = told.scenario.vacuum.vacuum / 1e3
+    >>> f"the mean seed needs {told.needed / 1e3:.1f} kPa of the {given:g}"
+    'the mean seed needs 1.0 kPa of the 4'
     """
     stations = stations or stations_of(scenario)
     gate, pickup, speed = stations.gate, stations.pickup, scenario.peripheral_speed

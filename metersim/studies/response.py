@@ -215,7 +215,33 @@ def respond(
     limits: Sequence[Limit] = (),
     tolerance: float = PLATEAU,
 ) -> Response:
-    """The response of a measure, judged by limits; without any, by published ones."""
+    """The response of a measure, judged by limits; without any, by published ones.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        The rows.
+    key : str
+        The measure.
+    limits : sequence of Limit
+        What is acceptable keeps to all of them; see `read_limit`.
+    tolerance : float
+        How far below the best a point of its plateau may lie: percentage points of a share,
+        percent of the best of anything else.
+
+    Raises
+    ------
+    BadInput
+        For an unknown measure.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> plan = m.plan_sweep("maize_bench", "vacuum_kpa=1,3,5", changes=["turns=20"])
+    >>> found = m.respond(m.sweep(plan))
+    >>> plan.points[found.best], found.acceptable.tolist()
+    (('3',), [False, True, True])
+    """
     check_measure("--response", key)
     if limits:
         return Response(sweep, key, tuple(limits), "the limits that were given", tolerance)
@@ -253,6 +279,15 @@ def importance(sweep: Sweep, key: str) -> Importance:
         For a sweep of another design.
     BadInput
         When the measure has no value at some point.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> vary, short = ["vacuum_kpa=1:2", "notch=-1:1"], ["turns=10"]
+    >>> plan = m.plan_sweep("maize_bench", vary, design="importance", points=16, changes=short)
+    >>> shares = m.importance(m.sweep(plan), "cells.skip")
+    >>> [f"{total:.1f}" for total in shares.total[:, 0]]
+    ['0.8', '0.2']
     """
     plan = sweep.plan
     if plan.design != "importance":

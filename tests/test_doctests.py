@@ -1,0 +1,41 @@
+"""The examples of the docstrings run, and give what they say."""
+
+import doctest
+import importlib
+import inspect
+import pkgutil
+
+import pytest
+
+import metersim
+
+MODULES = sorted(
+    found.name
+    for found in pkgutil.walk_packages(metersim.__path__, "metersim.")
+    if not found.name.endswith("__main__")
+)
+EXAMPLES = [
+    test
+    for name in MODULES
+    for test in doctest.DocTestFinder(exclude_empty=True).find(importlib.import_module(name))
+    if test.examples
+]
+TOLD = ("BadInput", "Scenario", "SeedLot", "stations_of")  # what is no question of a notebook
+
+
+@pytest.mark.parametrize("test", EXAMPLES, ids=lambda test: test.name)
+def test_an_example_gives_what_it_says(test):
+    said = []
+    failed, tried = doctest.DocTestRunner().run(test, out=said.append)
+    assert tried and not failed, "".join(said)
+
+
+@pytest.mark.parametrize("name", sorted({*metersim.__all__} - {"__version__", *TOLD}))
+def test_every_question_has_an_example(name):
+    assert ">>> import metersim as m\n" in inspect.getdoc(getattr(metersim, name))
+
+
+def test_a_wrong_example_is_caught():
+    """Negative control: an output that is not the one said fails."""
+    test = doctest.DocTestParser().get_doctest(">>> 1 + 1\n3\n", {}, "wrong", None, 0)
+    assert doctest.DocTestRunner().run(test, out=lambda _: None).failed == 1
