@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from metersim.stations import stations_of
     from metersim.studies.compare import compare
     from metersim.studies.explain import explain
+    from metersim.studies.plan import plan_sweep
     from metersim.studies.response import importance, respond
-    from metersim.studies.sweep import plan_sweep, sweep
+    from metersim.studies.sweep import sweep
     from metersim.tally import tallied
 
 __all__ = [
@@ -55,7 +56,7 @@ _HOMES = {
     "load_lot": "metersim.seedlot",
     "load_scenario": "metersim.reading",
     "measure": "metersim.measures",
-    "plan_sweep": "metersim.studies.sweep",
+    "plan_sweep": "metersim.studies.plan",
     "respond": "metersim.studies.response",
     "simulate": "metersim.simulation",
     "stations_of": "metersim.stations",

@@ -10,8 +10,9 @@ from metersim.figures import comparison_figure, run_figure, save, sweep_figure
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.simulation import simulate
 from metersim.studies.compare import compare
+from metersim.studies.plan import plan_sweep
 from metersim.studies.response import respond
-from metersim.studies.sweep import plan_sweep, sweep
+from metersim.studies.sweep import sweep
 
 SEED = 1
 SWEEPS = {

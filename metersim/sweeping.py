@@ -18,6 +18,7 @@ from metersim import outputs
 from metersim.faults import all_of, bad, whole
 from metersim.parallel import processes
 from metersim.reports.sweep import report
+from metersim.studies.plan import Plan, plan_sweep
 from metersim.studies.points import read_axes
 from metersim.studies.response import (
     PLATEAU,
@@ -26,7 +27,7 @@ from metersim.studies.response import (
     read_limit,
     respond,
 )
-from metersim.studies.sweep import Plan, plan_sweep, sweep
+from metersim.studies.sweep import sweep
 
 MOST_ROWS = 1_000_000
 POINTS = 64  # of a sample, when nothing is said

@@ -12,7 +12,8 @@ import pytest
 
 from metersim.parallel import processes
 from metersim.rowfile import RowFile
-from metersim.studies.sweep import plan_sweep, sweep
+from metersim.studies.plan import plan_sweep
+from metersim.studies.sweep import sweep
 
 pytestmark = pytest.mark.benchmark
 PAIRS = 5

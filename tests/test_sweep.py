@@ -16,9 +16,10 @@ from metersim.parallel import in_order, processes
 from metersim.reading import load_scenario
 from metersim.reports.sweep import report
 from metersim.simulation import simulate
+from metersim.studies.plan import VALUE_COLUMNS, plan_sweep
 from metersim.studies.points import count_points, draw_points, read_axes, read_axis
 from metersim.studies.response import importance, indices, read_limit, respond
-from metersim.studies.sweep import VALUE_COLUMNS, plan_sweep, run_point, sweep
+from metersim.studies.sweep import run_point, sweep
 from tests.sweep_points import hill, ishigami, noisy, slow_hill
 
 SHORT = ["turns=4"]

@@ -5,7 +5,8 @@ import os
 
 import pytest
 
-from metersim.studies.sweep import plan_sweep, sweep
+from metersim.studies.plan import plan_sweep
+from metersim.studies.sweep import sweep
 
 distributed = pytest.importorskip("distributed")
 

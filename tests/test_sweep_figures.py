@@ -7,10 +7,11 @@ import pytest
 
 from metersim import figures
 from metersim.figures.page import new_page
-from metersim.figures.sweep import _outline
+from metersim.figures.responses import _outline
 from metersim.reports.sweep import report
+from metersim.studies.plan import plan_sweep
 from metersim.studies.response import read_limit, respond
-from metersim.studies.sweep import Outcome, plan_sweep, sweep
+from metersim.studies.sweep import Outcome, sweep
 from tests.sweep_points import hill, outcome
 from tests.test_figures import shown_texts
 

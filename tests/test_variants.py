@@ -6,7 +6,7 @@ import pytest
 from metersim.faults import BadInput
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.studies.compare import compare
-from metersim.studies.sweep import plan_sweep
+from metersim.studies.plan import plan_sweep
 from metersim.studies.variants import variants
 from tests.strategies import BENCH
 

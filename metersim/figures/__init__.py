@@ -9,9 +9,10 @@ give equal bytes, whatever the user's settings.
 from metersim.figures.disc import draw_disc
 from metersim.figures.drawing import draw
 from metersim.figures.page import comparison_figure, encoded, run_figure, save
+from metersim.figures.responses import draw_curves, draw_map, draw_panel
 from metersim.figures.row import draw_row
 from metersim.figures.spacings import draw_comparison, draw_differences, draw_spacings
-from metersim.figures.sweep import draw_curves, draw_map, draw_panel, sweep_figure
+from metersim.figures.sweep import sweep_figure
 
 __all__ = [
     "comparison_figure",

@@ -1,88 +1,35 @@
-"""What comes out over a space of settings: every point of a design, on the same luck.
+"""What comes out over a space of settings: every point of a plan, on the same luck.
 
-A sweep is planned first, which finds whatever is wrong, and then run: here, or on any
-`concurrent.futures.Executor`, with the same rows in the same order.
+A planned sweep is run here, or on any `concurrent.futures.Executor`, with the same rows in the same
+order.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import hashlib
-import json
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass, field
-from functools import cached_property, partial
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim import __version__
-from metersim.faults import BadInput, all_of, bad
+from metersim.faults import BadInput, bad
 from metersim.frames import dataframe
-from metersim.measures import MEASURES, SI_SUFFIX, measure
+from metersim.measures import MEASURES, measure
 from metersim.parallel import in_order
-from metersim.reading import KEYS, listed, load_scenario, section_of
 from metersim.rowfile import RowFile
-from metersim.scenario import Scenario
-from metersim.sections import SECTIONS
-from metersim.seedlot import VALUES
-from metersim.studies.points import (
-    Axis,
-    Point,
-    check_design,
-    count_points,
-    draw_points,
-    read_axes,
-)
+from metersim.studies.plan import COUNTS, PARTS, VALUE_COLUMNS, Job, Plan
 from metersim.tally import tallied
 
 if TYPE_CHECKING:
     import pandas as pd
 
-LIBRARIES = ("numpy", "scipy", "simpy")
-COUNTS = ("cells", "seeds")
-PARTS = ("", "_low", "_high")
-VALUE_COLUMNS = (
-    *(f"{m.key}{SI_SUFFIX.get(m.kind, '')}{part}" for m in MEASURES for part in PARTS),
-    *COUNTS,
-)
 PLACES = {m.key: len(PARTS) * k for k, m in enumerate(MEASURES)}  # of a measure in a row's values
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Job:
-    """One run of a sweep: all that whoever runs it must know.
-
-    Attributes
-    ----------
-    scenario : Scenario
-        What is set but for the point.
-    settings : mapping
-        What the point sets, for `Scenario.replace`.
-    cells : int
-        Passages of cells to watch, so that all points are watched equally long.
-    seed, replicate : int
-        Choose the luck.
-    """
-
-    scenario: Scenario
-    settings: Mapping[str, Any]
-    cells: int
-    seed: int
-    replicate: int
-
-    def made(self) -> Scenario:
-        """The scenario of the point; raises `BadInput` when its settings contradict."""
-        made = self.scenario.replace(**self.settings)
-        turns = max(round(self.cells / made.disc.cells), 1)
-        return made if turns == made.run.turns else made.replace(run__turns=turns)
 
 
 @dataclass(frozen=True)
@@ -111,203 +58,6 @@ def run_point(job: Job) -> Outcome:
     estimates = (measured.estimates[m.key] for m in MEASURES)
     values = [number for e in estimates for number in (e.value, e.low, e.high)]
     return Outcome((*values, *(float(measured.counts[name]) for name in COUNTS)))
-
-
-@dataclass(frozen=True)
-class Plan:
-    """A sweep that is fit to run.
-
-    Attributes
-    ----------
-    bases : mapping of str to Scenario
-        What is set but for the points, by seed lot where the lot is varied, else one under an
-        empty text.
-    axes : tuple of Axis
-        What is varied.
-    design : str
-        One of `metersim.studies.points.DESIGNS`.
-    size : int
-        Points of a sample; 0 for a grid, which has its own.
-    seed, replicates : int
-        Luck, the same at every point, and how often to repeat with fresh luck.
-    """
-
-    bases: Mapping[str, Scenario]
-    axes: tuple[Axis, ...]
-    design: str
-    size: int
-    seed: int
-    replicates: int
-
-    @property
-    def base(self) -> Scenario:
-        """The scenario that the points depart from."""
-        return next(iter(self.bases.values()))
-
-    @property
-    def version(self) -> str:
-        """Version of the program."""
-        return __version__
-
-    @property
-    def many(self) -> int:
-        """How many points there are."""
-        return count_points(self.axes, self.design, self.size)
-
-    @property
-    def rows(self) -> int:
-        """How many rows there are: one a point and replicate."""
-        return self.many * self.replicates
-
-    @cached_property
-    def points(self) -> list[Point]:
-        """The points, in order."""
-        return draw_points(self.axes, self.design, self.size, self.seed)
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """Names of the columns of a row."""
-        keys = (axis.key for axis in self.axes)
-        return ("point", "replicate", *keys, *VALUE_COLUMNS, "fault")
-
-    def job(self, point: int, replicate: int = 0) -> Job:
-        """What is to run for a row."""
-        base, settings = self.base, {}
-        for axis, word in zip(self.axes, self.points[point], strict=True):
-            if axis.spec.name == "lot":
-                base = self.bases[word]
-            else:
-                name, value = axis.setting(word)
-                settings[name] = value
-        cells = self.base.disc.cells * self.base.run.turns
-        return Job(base, settings, cells, self.seed, replicate)
-
-    def head(self, row: int) -> tuple[str, ...]:
-        """The first cells of a row: point, replicate and the values of what is varied."""
-        point, replicate = divmod(row, self.replicates)
-        return str(point), str(replicate), *self.points[point]
-
-    def origin(self) -> list[str]:
-        """Lines that say all that the rows depend on; equal lines give equal rows."""
-        base = self.base
-        settings = [
-            {
-                **{name: dataclasses.asdict(getattr(made, name)) for name in SECTIONS},
-                "lot": {name: getattr(made.lot, name) for name in VALUES},
-            }
-            for made in self.bases.values()
-        ]
-        text = json.dumps(settings, sort_keys=True)
-        said = {
-            "version": __version__,
-            "scenario": base.name,
-            "title": base.title,
-            "changes": list(base.changes),
-            "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
-            "vary": [str(axis) for axis in self.axes],
-            "design": self.design,
-            "points": self.many,
-            "replicates": self.replicates,
-            "seed": self.seed,
-            "libraries": {name: version(name) for name in LIBRARIES},
-        }
-        return ["metersim sweep", *(f"{key}: {json.dumps(value)}" for key, value in said.items())]
-
-    def check_some_point(self) -> None:
-        """Refuse a sweep of which no point is possible, or, for importance, any is not.
-
-        Raises
-        ------
-        BadInput
-            With the faults of the first point that is not possible.
-        """
-        first: BadInput | None = None
-        for point in range(self.many):
-            try:
-                self.job(point).made()
-            except BadInput as error:
-                first = first or error
-                if self.design != "importance":
-                    continue
-                where = "--vary", self._said(point)
-                message = f"all points of the ranges must be possible; {error.faults[0].message}"
-                raise bad(*where, message) from None
-            if self.design != "importance":
-                return
-        if first:
-            raise BadInput(
-                dataclasses.replace(fault, where="--vary, at every point") for fault in first.faults
-            )
-
-    def _said(self, point: int) -> str:
-        pairs = zip(self.axes, self.points[point], strict=True)
-        return ", ".join(f"{axis.key}={word}" for axis, word in pairs)
-
-
-def plan_sweep(
-    scenario: str | Path,
-    vary: str | Sequence[str],
-    *,
-    design: str = "grid",
-    points: int = 64,
-    seed: int = 1,
-    replicates: int = 1,
-    changes: str | Sequence[str] = (),
-) -> Plan:
-    """Plan a sweep; what is wrong is found now, but for points that are not possible.
-
-    Parameters
-    ----------
-    scenario : str or Path
-        Scenario file, or name of a shipped scenario.
-    vary : str or sequence of str
-        What is varied: ``key=low:high:count``, or a list ``key=a,b,c`` in a grid.
-    design : str
-        ``grid``, ``latin``, ``sobol``, or ``importance`` for indices of importance.
-    points : int
-        Size of a sample; a power of two for ``sobol`` and ``importance``.
-    seed, replicates : int
-        Luck, the same at every point, and how often to repeat with fresh luck.
-    changes : str or sequence of str
-        Changes of single keys for all points, as ``key=value``.
-
-    Raises
-    ------
-    BadInput
-        With every fault found.
-
-    Examples
-    --------
-    >>> import metersim as m
-    >>> plan = m.plan_sweep("maize_bench", ["vacuum_kpa=2:6:3", "notch=0,1"])
-    >>> plan.many, plan.points[3]
-    (6, ('4', '1'))
-    """
-    vary, changes = listed(vary), listed(changes)
-    base, axes = all_of(
-        lambda: load_scenario(scenario, changes),
-        lambda: read_axes(vary),
-    )
-    check_design(axes, design, points)
-    changed = {place for change in base.changes if (place := _field(change))}
-    for axis in axes:
-        if (axis.section, axis.spec.name) in changed:
-            raise bad("--vary", axis.key, "is also set with --set; leave one of them out")
-    bases = {"": base}
-    for axis in axes:
-        if axis.spec.name == "lot":
-            loads = (
-                partial(load_scenario, scenario, [*changes, f"{axis.key}={word}"])
-                for word in axis.words
-            )
-            bases = dict(zip(axis.words, all_of(*loads), strict=True))
-    size = 0 if design == "grid" else points
-    return Plan(bases, axes, design, size, seed, replicates)
-
-
-def _field(change: str) -> tuple[str, str] | None:
-    place = section_of(change.partition("=")[0].strip())
-    return (place[0], KEYS[place[0]][place[1]].name) if place else None
 
 
 @dataclass(frozen=True)
