@@ -14,7 +14,7 @@ from metersim.arrays.picking import Block, Index, pick
 from metersim.arrays.shocks import Shocks
 from metersim.arrays.supply import Supply
 from metersim.course import Course
-from metersim.luck import BLOCK
+from metersim.luck import BLOCK, PLACES
 from metersim.stations import CUT, EDGE, ENTERS, LEAVES, Chances, Stations
 
 SHORTEST = 64  # cells in a stretch
@@ -45,8 +45,6 @@ class Settling:
         self._taken = -1, 0  # a tick, and seeds taken since then by cells that are settled
         self._length = BLOCK  # of the next stretch
         self._joining = 1.0
-        self.work = 0
-        self._cells_in_tick = course.cells_per_tick
         self._steady: tuple[tuple[int, float], Chances] | None = None
 
     def settle(self, block: Block) -> Fates:
@@ -69,7 +67,7 @@ class Settling:
         enters = course.ticks_before(cells, ENTERS) - supply.first
         leaves = course.ticks_before(cells, LEAVES) - supply.first
         last = int(leaves[-1]) + 1
-        supply.guess(last, self._joining * self._cells_in_tick)
+        supply.guess(last, self._joining * course.cells_per_tick)
         chances = self._chances(enters)
         picked = pick(block, start, stop, chances)
         stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
@@ -77,7 +75,6 @@ class Settling:
         change = self._change(cells, leaves, found)
         right = supply.correct(change, last)
         settled = int(np.searchsorted(leaves, right))  # all their ticks were guessed right
-        self.work += len(cells)
         self._joining = float(found.joined.mean())
         if settled < len(cells):
             self._length = (
@@ -118,9 +115,12 @@ class Settling:
 
     def _left(self, leaves: Whole, joined: Whole) -> Whole | None:
         """Seeds that are left for each cell when it leaves the pool, when they may run out."""
+        part = self._supply.pool[leaves[0] : leaves[-1] + 1]
+        if part.min() >= 2 * PLACES * self._course.cells_in_tick:
+            return None  # nor would others that share the first tick exhaust it
         ticks = leaves - leaves[0]
         taken = np.bincount(ticks, joined).astype(np.int64)
-        pool = self._supply.pool[leaves[0] : leaves[-1] + 1].copy()
+        pool = part.copy()
         pool[0] -= self._taken_by_others(int(leaves[0]))
         if (pool > taken).all():
             return None
