@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from metersim.arrays.fates import Released
 from metersim.arrays.picking import Block, Index
@@ -18,7 +19,7 @@ class Landed(NamedTuple):
     released: Array  # s
     crossed: Array  # s
     rested: Array  # s
-    contacts: Index
+    contacts: NDArray[np.int8]
     dark_until: Array  # when the beam is free again; -inf when it does not see the seed, s
     position: Array  # m
 
@@ -30,7 +31,7 @@ class Way(NamedTuple):
     time: Array  # s
     speed_at_beam: Array  # m/s
     speed: Array  # on the ground, m/s
-    contacts: Index
+    contacts: NDArray[np.int8]
 
 
 class Since(NamedTuple):
@@ -47,11 +48,11 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
     tube, cells = stations.tube, seeds.cells
     to_ground = np.maximum(tube.length + block.along[cells], 0.0)
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
-    apart = _apart(to_ground, tube.contacts(speed))
+    apart = _apart(to_ground, np.asarray(tube.contacts(speed), dtype=float))
     to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
     launch = speed * stations.release.downward(_dealt(luck.launch, luck.normal, "launch", seeds))
     steady = tube.steady_speed(seeds.size)
-    contacts = np.zeros(len(cells), dtype=np.intp)
+    contacts = np.zeros(len(cells), dtype=np.int8)
     at_beam, at_ground = (
         Since(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
     )
@@ -82,20 +83,19 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
 
 
 def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
-    """Draws of a cause: of the cells for first seeds, by index for later ones, which follow."""
-    later = seeds.later
-    first = firsts[seeds.cells[:later]]
-    if later == len(seeds.cells):
-        return first
-    return np.concatenate((first, draw(cause, seeds.cells[later:], seeds.places[later:])))
+    """Draws of a cause: of the cells for first seeds, by index for later ones."""
+    dealt = firsts[seeds.cells]
+    later = seeds.places.nonzero()[0]
+    if later.size:
+        dealt[later] = draw(cause, seeds.cells[later], seeds.places[later])
+    return dealt
 
 
-def _apart(to_ground: Array, mean: Any) -> Array:
+def _apart(to_ground: Array, mean: Array) -> Array:
     """Mean way between contacts with the wall, endless where there are none. [m]"""
-    if np.all(mean > 0):
-        return np.asarray(to_ground / mean)
-    mean = np.broadcast_to(np.asarray(mean, dtype=float), to_ground.shape)
-    return np.divide(to_ground, mean, out=np.full(len(mean), np.inf), where=mean > 0)
+    if (mean > 0).all():
+        return to_ground / mean
+    return np.divide(to_ground, mean, out=np.full(len(to_ground), np.inf), where=mean > 0)
 
 
 def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks) -> Landed:
@@ -106,9 +106,11 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
     block : Block
         The block of their cells.
     seeds : Released
-        The seeds: all that joined their cells first, and then all others.
-    cut, speed : ndarray
-        When the cell of each passes the cut-off [s], and speed of the hole there. [m/s]
+        The seeds.
+    cut : ndarray
+        When the cell of each passes the cut-off. [s]
+    speed : ndarray
+        Speed of the hole there, one each or one for all. [m/s]
     shocks : Shocks
         The row unit's shaking.
     """

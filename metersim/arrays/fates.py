@@ -16,6 +16,7 @@ from metersim.records import BLOCKED, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT
 from metersim.stations import TEETH, Chances
 
 Whole = NDArray[np.int64]
+Small = NDArray[np.int8]
 
 
 class Stretch(NamedTuple):
@@ -41,14 +42,15 @@ class Released(NamedTuple):
     needed: Array
     travel: Array  # past the cut-off until they leave, m
 
-    @property
-    def later(self) -> int:
-        """Where the seeds begin that did not join their cells first."""
-        return int(np.searchsorted(self.places > 0, True))
-
     def some(self, which: Flags) -> Released:
         """Some of the seeds."""
         return Released(*(column[which] for column in self))
+
+    def with_later(self, later: Released) -> Released:
+        """These first seeds and later ones, by cell and place on the cell."""
+        where = np.searchsorted(self.cells, later.cells, side="right")
+        pairs = zip(self, later, strict=True)
+        return Released(*(np.insert(mine, where, others) for mine, others in pairs))
 
 
 NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
@@ -57,8 +59,8 @@ NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
 class Fates(NamedTuple):
     """A stretch of cells from the pool to the cut-off; what is lost has one entry a seed."""
 
-    joined: Whole
-    reason: Whole
+    joined: Small
+    reason: Small
     knocked: Index
     swept: Index
     shaken: Index
@@ -86,7 +88,7 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     """
     joined, reason, crowd = picked.joined, picked.reason.copy(), picked.crowd
     if most is not None:
-        joined = np.minimum(joined, most)
+        joined = np.minimum(joined, most).astype(np.int8)
         reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
         crowd = crowd._replace(held=crowd.held & (np.arange(PLACES) < most[crowd.cells, None]))
     held = joined > 0
@@ -167,7 +169,7 @@ class _Crowded(NamedTuple):
     lost: tuple[Index, Index, Index]
     released: Released
     emptied: Index
-    why: Whole
+    why: Small
 
 
 def _shares(held: Flags, part: Array) -> Array:
@@ -185,7 +187,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     chances = at_cells(stretch.chances, crowd.cells)
     column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
     held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
-    why, lost = np.full(len(held), POOL_EMPTY), []
+    why, lost = np.full(len(held), POOL_EMPTY, dtype=np.int8), []
 
     def lose(gone: Flags, reason: int) -> None:
         nonlocal part

@@ -66,8 +66,8 @@ class Crowd(NamedTuple):
 class Picked(NamedTuple):
     """What joins a stretch of cells: their first seeds, and the crowded cells among them."""
 
-    joined: NDArray[np.int64]
-    reason: NDArray[np.int64]
+    joined: NDArray[np.int8]
+    reason: NDArray[np.int8]
     size: Array
     needed: Array
     crowd: Crowd
@@ -89,13 +89,13 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
         need[again] = pickup.relative_need(deviate)
         size[again] = pickup.first_size(deviate, luck.size[again + start])
     empty = (~joins).nonzero()[0]
-    reason = np.full(stop - start, SEEDED)
+    reason = np.full(stop - start, SEEDED, dtype=np.int8)
     reason[empty] = pickup.why_empty(at_cells(chances, empty), meeting[empty])
     reason[blocked] = BLOCKED
     needed = chances.needed * need
     open_ = joins & pickup.uncovers(size, block.outline[part], block.distance[part])
     crowd = _crowd(block, start, chances, open_.nonzero()[0], size, needed)
-    joined = joins.astype(np.int64)
+    joined = joins.astype(np.int8)
     joined[crowd.cells] = crowd.held.sum(axis=1)
     return Picked(joined, reason, size, needed, crowd)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from metersim.arrays.fates import Fates, Stretch, Whole, fates, together
+from metersim.arrays.fates import Fates, Small, Stretch, Whole, fates, together
 from metersim.arrays.picking import Block, Index, pick
 from metersim.arrays.shocks import Shocks
 from metersim.arrays.supply import Supply
@@ -113,7 +113,7 @@ class Settling:
             self._steady = (pool, speed), Chances(*map(float, made))
         return self._steady[1]
 
-    def _left(self, leaves: Whole, joined: Whole) -> Whole | None:
+    def _left(self, leaves: Whole, joined: Small) -> Whole | None:
         """Seeds that are left for each cell when it leaves the pool, when they may run out."""
         part = self._supply.pool[leaves[0] : leaves[-1] + 1]
         if part.min() >= 2 * PLACES * self._course.cells_in_tick:
@@ -132,7 +132,7 @@ class Settling:
         since, seeds = self._taken
         return seeds if since == tick + self._supply.first else 0
 
-    def _taken_since(self, leaves: Whole, joined: Whole) -> tuple[int, int]:
+    def _taken_since(self, leaves: Whole, joined: Small) -> tuple[int, int]:
         """The last tick before a stretch ends, and the seeds that its cells took since then."""
         tick = int(leaves[-1])
         seeds = int(joined[leaves == tick].sum())
