@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.arrays.fates import Released
-from metersim.arrays.picking import Block, Index
+from metersim.arrays.picking import Block
 from metersim.arrays.shocks import Shocks
 from metersim.luck import CONTACTS, Array
 

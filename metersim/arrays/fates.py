@@ -174,9 +174,11 @@ class _Crowded(NamedTuple):
 
 def _shares(held: Flags, part: Array) -> Array:
     """Part of the hole that pulls each held seed: the first has what the others leave it."""
-    later = held & (np.cumsum(held, axis=1) > 1)
-    first = held & ~later
-    return np.where(first, 1 - np.where(later, part, 0.0).sum(axis=1)[:, None], part)
+    shares = np.where(held, part, 0.0)
+    rows, first = np.arange(len(held)), held.argmax(axis=1)
+    shares[rows, first] = 0.0
+    shares[rows, first] = 1 - shares.sum(axis=1)
+    return shares
 
 
 def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
