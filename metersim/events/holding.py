@@ -29,7 +29,7 @@ def pick_up(
         reason = records.SEEDED
     else:
         held, reason = [], window.reason[k]
-    if held and window.uncovers[k]:
+    if held and k in window.crowded:
         held = settled(held + crowd_in(meter, chances, dealt, index, held[0]))
     if meter.events is not None:
         if not held:
