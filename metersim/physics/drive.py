@@ -68,9 +68,9 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
     assumption: as `time_at`.
     """
     wave = ripple * np.cos(ripples_per_turn * angle) if ripple else 0.0 * angle
-    if not ramp:
-        return angular_speed / (1 + wave)
     end = angular_speed * ramp / 2
+    if not end:  # nor when the ramp is too short for a number
+        return angular_speed / (1 + wave)
     ramped = np.sqrt(np.minimum(angle, end) / end)
     return angular_speed / (1 / ramped + wave)
 
