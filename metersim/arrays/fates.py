@@ -238,9 +238,11 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
-    pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
-    pose[:, 0] = block.reach[cells]
-    reach = pose * crowd.size
+    reach = np.zeros_like(crowd.size)
+    reach[:, 0] = block.reach[cells]
+    row, place = held[:, 1:].nonzero()
+    reach[row, place + 1] = edge.reach(luck.normal("pose", cells[row], place + 1))
+    reach *= crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     if lone.size:
         at, place = cells[lone], held[lone].argmax(axis=1)

@@ -122,7 +122,7 @@ def _crowd(
             kept = (pickup.uncovers(own[rows, 0], outline, gap)).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
-        size_rank, meeting, grip = luck.uniform(("size", "meeting", "grip"), cells, place)
+        size_rank, meeting = luck.uniform(("size", "meeting"), cells, place)
         other = pickup.size(ndtri(size_rank))
         room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
         wait = -np.log(meeting)
@@ -130,7 +130,7 @@ def _crowd(
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
-        wanted[rows, place] = pickup.later_needed(room, grip[kept])
+        wanted[rows, place] = pickup.later_needed(room, luck.uniform("grip", cells, place))
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True
         free[rows] -= room.part

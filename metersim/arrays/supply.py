@@ -144,8 +144,8 @@ class Supply:
         able, full = self._able[part], self._gate.full
         level = gained + pool
         inflow = np.maximum.accumulate(np.maximum(full - level, 0))
-        each = np.diff(inflow, prepend=0)
-        if not len(inflow) or (inflow[-1] <= hopper and (each <= able).all()):
+        enough = not len(inflow) or (inflow[0] <= able[0] and inflow[-1] <= hopper)
+        if enough and (np.diff(inflow) <= able[1:]).all():
             return level + inflow, hopper - inflow
         pools, hoppers = [], []
         change = np.diff(gained, prepend=0)

@@ -63,5 +63,5 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     """
     a, b = length / 2, width / 2
     flat, steep = b * along, a * across
-    reach = np.sqrt(along * along + across * across)
-    return a * b * reach / np.sqrt(flat * flat + steep * steep)
+    reach2 = along * along + across * across
+    return a * b * np.sqrt(reach2 / (flat * flat + steep * steep))
