@@ -22,7 +22,7 @@ def pick_up(
     k = index - window.start
     if index in dealt.blocked:
         held, reason = [], records.BLOCKED
-    elif min(meter.available, chances.meetings) <= 0:
+    elif meter.available <= 0:
         held, reason = [], records.POOL_EMPTY
     elif window.joins[k]:
         held = [Held(0, window.size[k], window.needed[k], 1.0, window.travel[k])]

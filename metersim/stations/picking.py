@@ -11,7 +11,7 @@ import numpy as np
 
 from metersim.coefficients import Coefficients
 from metersim.physics import outlines, pickup, pool
-from metersim.records import LOW_POOL, NOT_HELD, NOT_JOINED
+from metersim.records import LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
 from metersim.seedlot import SeedLot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
@@ -188,7 +188,8 @@ class PickupStation:
         in_full_pool = meeting < chances.most_meetings * chances.hold * chances.join
         would_join = meeting < chances.meetings * chances.join
         reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
-        return np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
+        reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
+        return np.where(chances.meetings > 0, reason, POOL_EMPTY)
 
     def outline(self, along: Any, across: Any) -> Any:
         """Radius of the mean seed's outline in a direction, by its parts. [m]"""
