@@ -74,12 +74,11 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
         wall = wall - np.log(gap) * apart[ids]
         kept = (wall < to_ground[ids]).nonzero()[0]
         ids, wall = ids[kept], wall[kept]
-    times, speeds = [], []
-    for height, since in ((to_beam, at_beam), (to_ground, at_ground)):
-        end = tube.speed(height - since.height, since.speed, steady)
-        times.append(tube.time(height, launch, end, steady, since.slowing))
-        speeds.append(end)
-    return Way(*times, *speeds, contacts)
+    times, speeds = {}, {}
+    for where, height, since in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
+        speeds[where] = end = tube.speed(height - since.height, since.speed, steady)
+        times[where] = tube.time(height, launch, end, steady, since.slowing)
+    return Way(times["beam"], times["ground"], speeds["beam"], speeds["ground"], contacts)
 
 
 def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
@@ -94,8 +93,9 @@ def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
 def _apart(to_ground: Array, mean: Array) -> Array:
     """Mean way between contacts with the wall, endless where there are none. [m]"""
     if (mean > 0).all():
-        return to_ground / mean
-    return np.divide(to_ground, mean, out=np.full(len(to_ground), np.inf), where=mean > 0)
+        return np.asarray(to_ground / mean)
+    apart: Array = np.full(len(to_ground), np.inf)
+    return np.divide(to_ground, mean, out=apart, where=mean > 0)
 
 
 def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks) -> Landed:

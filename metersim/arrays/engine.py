@@ -83,8 +83,12 @@ def _cells(found: Fates) -> Cells:
 def _ticks(supply: Supply, first: int, last: int) -> Ticks:
     """Records of the ticks from one to before another."""
     part = slice(first - supply.first, last - supply.first)
-    columns = (supply.times, supply.pool, supply.hopper, supply.arched)
-    return Ticks(*(column[part].copy() for column in columns))
+    return Ticks(
+        time=supply.times[part].copy(),
+        pool=supply.pool[part].copy(),
+        hopper=supply.hopper[part].copy(),
+        arched=supply.arched[part].copy(),
+    )
 
 
 def _seeds(

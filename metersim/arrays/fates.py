@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,12 +44,13 @@ class Released(NamedTuple):
 
     def some(self, which: Flags) -> Released:
         """Some of the seeds."""
-        return Released(*(column[which] for column in self))
+        columns: list[Any] = [column[which] for column in self]
+        return Released(*columns)
 
     def with_later(self, later: Released) -> Released:
         """These first seeds and later ones, by cell and place on the cell."""
         where = np.searchsorted(self.cells, later.cells, side="right")
-        pairs = zip(self, later, strict=True)
+        pairs: Iterator[Any] = zip(self, later, strict=True)
         return Released(*(np.insert(mine, where, others) for mine, others in pairs))
 
 
@@ -69,9 +70,12 @@ class Fates(NamedTuple):
 
     def until(self, stop: int) -> Fates:
         """Those of the cells before one."""
-        lost = (cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken))
-        groups = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
-        return Fates(self.joined[:stop], self.reason[:stop], *lost, *groups)
+        knocked, swept, shaken = (
+            cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken)
+        )
+        firsts, later = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
+        joined, reason = self.joined[:stop], self.reason[:stop]
+        return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
@@ -107,7 +111,8 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     at = held.nonzero()[0]
     places = np.zeros(len(at), dtype=np.intp)
     firsts = Released(at, places, picked.size[at], picked.needed[at], travel[at])
-    return Fates(joined, reason, *lost, firsts, later)
+    knocked, swept, shaken = lost
+    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
@@ -115,7 +120,7 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     if len(parts) == 1:
         return parts[0][1]
     found = [fates for _, fates in parts]
-    lost = (
+    knocked, swept, shaken = (
         np.concatenate([getattr(fates, name) + start for start, fates in parts])
         for name in ("knocked", "swept", "shaken")
     )
@@ -129,7 +134,8 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     joined, reason = (
         np.concatenate([getattr(f, name) for f in found]) for name in ("joined", "reason")
     )
-    return Fates(joined, reason, *lost, *groups)
+    firsts, later = groups
+    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def _follow_alone(
@@ -229,7 +235,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     released = Released(
         crowd.cells[row], place, crowd.size[row, place], needed[row, place], travel[row, place]
     )
-    empty = (~held.any(axis=1)).nonzero()[0]
+    empty = np.flatnonzero(~held.any(axis=1))
     return _Crowded((lost[0], lost[1], lost[2]), released, crowd.cells[empty], why[empty])
 
 

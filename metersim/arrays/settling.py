@@ -125,7 +125,8 @@ class Settling:
         if (pool > taken).all():
             return None
         before = np.cumsum(joined) - joined - (np.cumsum(taken) - taken)[ticks]
-        return np.maximum(pool[ticks] - before, 0)
+        left: Whole = np.maximum(pool[ticks] - before, 0)
+        return left
 
     def _taken_by_others(self, tick: int) -> int:
         """Seeds that cells of earlier stretches took after a tick, counted as in the supply."""

@@ -42,7 +42,8 @@ class Arches:
         passable = np.cumsum(np.concatenate(([self._passable], passed)))
         if len(times):
             self._before, self._passable = float(times[-1]), float(passable[-1])
-        return arched, np.diff(passable.astype(np.int64))
+        whole: Whole = passable.astype(np.int64)
+        return arched, whole[1:] - whole[:-1]
 
 
 class Supply:

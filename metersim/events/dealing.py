@@ -97,7 +97,7 @@ class Dealt:
     @cached_property
     def soil(self) -> list[float]:
         """Deviates of the resting places of first seeds."""
-        return self.luck.soil.tolist()
+        return list(self.luck.soil.tolist())
 
     @cached_property
     def _firsts(self) -> Falls:
