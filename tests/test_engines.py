@@ -104,9 +104,13 @@ class SlowTube(TubeStation):
         """No wall contacts."""
         return 0.0 * speed
 
-    def fall(self, height, speed, steady):
+    def speed(self, height, speed, steady):
+        """As it was launched."""
+        return speed
+
+    def time(self, height, launch, speed, steady, slowing):
         """One second for the whole length."""
-        return height / self.length, speed
+        return height / self.length
 
 
 def test_replaced_stations():

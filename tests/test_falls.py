@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from metersim.events.falls import STRETCHES, Falls
+from metersim.events.falls import HAPPENINGS, Falls
 from metersim.luck import CONTACTS, Luck
 from metersim.stations import TubeStation, like, stations_of
 from metersim.streams import Streams
@@ -31,7 +31,10 @@ def dealt():
 
 
 def walked(luck, cell, place, size, start, speed):
-    """One seed's fall, happening by happening: times, contacts, time and speed at the beam."""
+    """One seed's fall, stretch by stretch: happenings' times, contacts, speeds at beam and end.
+
+    Each stretch is a fall of its own, from the speed that the contact before left.
+    """
     tube, now, contacts = STATIONS.tube, 0.0, 0
     mean = tube.contacts(speed)
     speed = speed * STATIONS.release.downward(luck.launch[cell])
@@ -41,12 +44,13 @@ def walked(luck, cell, place, size, start, speed):
     to_contact, beam, times = luck.contact[cell] * scale, None, []
     while to_ground > 0:
         step = min(to_contact, to_beam, to_ground)
-        time, speed = tube.fall(step, speed, steady)
-        now += time
-        times.append(time)
+        end = tube.speed(step, speed, steady)
+        now += tube.time(step, speed, end, steady, 1.0)
+        speed = end
+        times.append(now)
         to_ground, to_beam, to_contact = to_ground - step, to_beam - step, to_contact - step
         if to_beam == 0:
-            beam, to_beam = (now, speed), math.inf
+            beam, to_beam = speed, math.inf
         if to_contact == 0:
             rank, gap = luck.pair("wall", np.array([cell]), place, contacts)
             speed *= 1 - tube.loss(rank[0])
@@ -56,20 +60,19 @@ def walked(luck, cell, place, size, start, speed):
 
 
 def test_falls_at_once_are_the_falls_of_each_seed(dealt):
+    """What one closed form says of a fall with contacts is the sum of its free stretches."""
     falls = Falls(STATIONS, *dealt)
     most = 0
     for k in range(SEEDS):
         luck, cells, place, *rest = dealt
         one = (float(part[k]) for part in rest)
-        times, contacts, (beam_time, beam_speed), speed = walked(luck, cells[k], place, *one)
+        times, contacts, at_beam, speed = walked(luck, cells[k], place, *one)
         fall = falls[k]
-        assert fall.lasts == [float(t) for t in times]
-        assert len(times) <= STRETCHES
+        assert len(times) == len(fall.times) <= HAPPENINGS
+        assert fall.times == pytest.approx(times, rel=1e-11)
         assert fall.contacts == contacts
-        assert sum(fall.lasts[: fall.sensor + 1]) == pytest.approx(beam_time)
-        assert fall.speed_at_beam == beam_speed
-        assert fall.speed == speed
-        assert fall.time == pytest.approx(sum(times))
+        assert fall.speed_at_beam == pytest.approx(at_beam, rel=1e-9)
+        assert fall.speed == pytest.approx(speed, rel=1e-9)
         most = max(most, contacts)
     assert most > 5
 
@@ -92,20 +95,22 @@ def test_without_contacts_a_fall_is_the_closed_form(dealt):
     luck, cells, _, size, start, speed = dealt
     falls, tube = smooth_falls(dealt), STATIONS.tube
     launch = speed * STATIONS.release.downward(luck.launch)
-    time, end = tube.fall(tube.length + start, launch, tube.steady_speed(size))
+    steady, height = tube.steady_speed(size), tube.length + start
+    end = tube.speed(height, launch, steady)
+    time = tube.time(height, launch, end, steady, 1.0)
     for k in cells:
-        assert falls[k].time == pytest.approx(time[k])
+        assert falls[k].times[-1] == pytest.approx(time[k])
         assert falls[k].speed == pytest.approx(end[k])
-        assert falls[k].contacts == 0 and len(falls[k].lasts) == 2
+        assert falls[k].contacts == 0 and len(falls[k].times) == 2
 
 
 def test_contacts_only_delay(dealt):
     free, touched = smooth_falls(dealt), Falls(STATIONS, *dealt)
     for k in range(SEEDS):
         if touched[k].contacts:
-            assert touched[k].time > free[k].time
+            assert touched[k].times[-1] > free[k].times[-1]
         else:
-            assert touched[k].time == free[k].time
+            assert touched[k].times == free[k].times
 
 
 def test_contacts_are_as_many_as_asked():

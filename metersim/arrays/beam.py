@@ -37,13 +37,13 @@ def watch(pieces: Iterable[Unwatched]) -> Iterator[Piece]:
         if waiting is not None:
             own = _times(waiting)
             known = [np.concatenate(pair) for pair in zip(earlier, own, strict=True)]
-            crossed, ends = (np.concatenate(pair) for pair in zip(known, new, strict=True))
+            soon = new[0] < known[0].max(initial=-np.inf)
+            pairs = zip(known, new, strict=True)
+            crossed, ends = (np.concatenate((these, those[soon])) for these, those in pairs)
             order = np.argsort(crossed, kind="stable")
-            before = np.empty(len(order))
-            before[:1] = dark
-            np.maximum.accumulate(ends[order[:-1]], out=before[1:])
+            before = np.concatenate(([dark], ends[order[:-1]]))
             alone = np.empty(len(order), dtype=bool)
-            alone[order] = crossed[order] >= np.maximum(before, dark)
+            alone[order] = crossed[order] >= np.maximum.accumulate(before)[: len(order)]
             mine = slice(len(earlier[0]), len(known[0]))
             seen = alone[mine] & (own[1] > -np.inf)
             yield replace(waiting.piece, seeds=replace(waiting.piece.seeds, seen=seen))

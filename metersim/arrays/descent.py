@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from metersim.arrays.fates import Released
-from metersim.arrays.picking import Block, Flags, Index
+from metersim.arrays.picking import Block
 from metersim.arrays.shocks import Shocks
 from metersim.luck import CONTACTS, Array
 
@@ -18,90 +19,83 @@ class Landed(NamedTuple):
     released: Array  # s
     crossed: Array  # s
     rested: Array  # s
-    contacts: Index
+    contacts: NDArray[np.int8]
     dark_until: Array  # when the beam is free again; -inf when it does not see the seed, s
     position: Array  # m
 
 
-class Stretch(NamedTuple):
-    """What comes next on the way down: the wall, the beam or the ground."""
-
-    whose: Index | slice  # seeds
-    lasts: Array  # how long, s
-    crosses: Flags  # whether it ends at the beam
-
-
 class Way(NamedTuple):
-    """Falls of many seeds."""
+    """Falls of many seeds, to the beam and to the ground."""
 
-    stretches: list[Stretch]
-    time: Array  # of the whole fall, s
-    speed: Array  # on the ground, m/s
+    time_to_beam: Array  # s
+    time: Array  # s
     speed_at_beam: Array  # m/s
-    contacts: Index
+    speed: Array  # on the ground, m/s
+    contacts: NDArray[np.int8]
+
+
+class Since(NamedTuple):
+    """Where seeds fall freely from, before they come to the beam or to the ground."""
+
+    height: Array  # below the release, m
+    speed: Array  # m/s
+    slowing: Array  # of all contacts so far
 
 
 def fall(block: Block, seeds: Released, speed: Array) -> Way:
     """Falls of seeds of a block's cells from holes of this speed [m/s]."""
     stations, luck = block.stations, block.luck
-    tube, cells, places = stations.tube, seeds.cells, seeds.places
-    launch = _dealt(luck.launch, luck.normal, "launch", seeds)
+    tube, cells = stations.tube, seeds.cells
     to_ground = np.maximum(tube.length + block.along[cells], 0.0)
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
-    apart = _apart(to_ground, tube.contacts(speed))
+    apart = _apart(to_ground, np.asarray(tube.contacts(speed), dtype=float))
     to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
-    now = speed * stations.release.downward(launch)
+    launch = speed * stations.release.downward(_dealt(luck.launch, luck.normal, "launch", seeds))
     steady = tube.steady_speed(seeds.size)
-    time, end, at_beam = np.zeros((3, len(cells)))
-    contacts = np.zeros(len(cells), dtype=np.intp)
-    stretches: list[Stretch] = []
-    ids, whose = np.arange(len(cells)), slice(None)
-    while len(ids):
-        ahead = np.minimum(np.minimum(to_wall, to_beam), to_ground)
-        lasts, now = tube.fall(ahead, now, steady)
-        time[whose] += lasts
-        crosses = to_beam == ahead
-        stretches.append(Stretch(whose, lasts, crosses))
-        if isinstance(whose, slice):
-            np.copyto(at_beam, now, where=crosses)
-        else:
-            at_beam[ids[crosses]] = now[crosses]
-        touches = (to_wall == ahead).nonzero()[0]
-        to_wall, to_beam, to_ground = to_wall - ahead, to_beam - ahead, to_ground - ahead
-        np.putmask(to_beam, crosses, np.inf)
-        if touches.size:
-            at = ids[touches]
-            turn = contacts[at]
-            contacts[at] += 1
-            loss, gap = luck.pair("wall", cells[at], places[at], turn)
-            now[touches] *= 1 - tube.loss(loss)
-            to_wall[touches] = np.where(turn + 1 < CONTACTS, -np.log(gap) * apart[at], np.inf)
-        falling = to_ground > 0
-        kept = falling.nonzero()[0]
-        if len(kept) < len(ids):
-            done = (~falling).nonzero()[0]
-            end[ids[done]] = now[done]
-            ids, now, steady = ids[kept], now[kept], steady[kept]
-            to_wall, to_beam, to_ground = to_wall[kept], to_beam[kept], to_ground[kept]
-            whose = ids
-    return Way(stretches, time, end, at_beam, contacts)
+    contacts = np.zeros(len(cells), dtype=np.int8)
+    at_beam, at_ground = (
+        Since(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
+    )
+    ids = (to_wall < to_ground).nonzero()[0]
+    wall = to_wall[ids]
+    for turn in range(CONTACTS):
+        if not ids.size:
+            break
+        cell, place, limit = cells[ids], seeds.places[ids], steady[ids]
+        loss, gap = luck.pair("wall", cell, place, turn)
+        before = tube.speed(wall - at_ground.height[ids], at_ground.speed[ids], limit)
+        after = before * (1 - tube.loss(loss))
+        slowing = at_ground.slowing[ids] * tube.slowing(before, after, limit)
+        high = (wall < to_beam[ids]).nonzero()[0]
+        for column, both, new in zip(at_ground, at_beam, (wall, after, slowing), strict=True):
+            column[ids] = new
+            both[ids[high]] = new[high]
+        contacts[ids] += 1
+        wall = wall - np.log(gap) * apart[ids]
+        kept = (wall < to_ground[ids]).nonzero()[0]
+        ids, wall = ids[kept], wall[kept]
+    times, speeds = {}, {}
+    for where, height, since in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
+        speeds[where] = end = tube.speed(height - since.height, since.speed, steady)
+        times[where] = tube.time(height, launch, end, steady, since.slowing)
+    return Way(times["beam"], times["ground"], speeds["beam"], speeds["ground"], contacts)
 
 
 def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
-    """Draws of a cause: of the cells for first seeds, by index for later ones, which follow."""
-    later = seeds.later
-    first = firsts[seeds.cells[:later]]
-    if later == len(seeds.cells):
-        return first
-    return np.concatenate((first, draw(cause, seeds.cells[later:], seeds.places[later:])))
+    """Draws of a cause: of the cells for first seeds, by index for later ones."""
+    dealt = firsts[seeds.cells]
+    later = seeds.places.nonzero()[0]
+    if later.size:
+        dealt[later] = draw(cause, seeds.cells[later], seeds.places[later])
+    return dealt
 
 
-def _apart(to_ground: Array, mean: Any) -> Array:
+def _apart(to_ground: Array, mean: Array) -> Array:
     """Mean way between contacts with the wall, endless where there are none. [m]"""
-    if np.all(mean > 0):
+    if (mean > 0).all():
         return np.asarray(to_ground / mean)
-    mean = np.broadcast_to(np.asarray(mean, dtype=float), to_ground.shape)
-    return np.divide(to_ground, mean, out=np.full(len(mean), np.inf), where=mean > 0)
+    apart: Array = np.full(len(to_ground), np.inf)
+    return np.divide(to_ground, mean, out=apart, where=mean > 0)
 
 
 def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks) -> Landed:
@@ -112,9 +106,11 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
     block : Block
         The block of their cells.
     seeds : Released
-        The seeds: all that joined their cells first, and then all others.
-    cut, speed : ndarray
-        When the cell of each passes the cut-off [s], and speed of the hole there. [m/s]
+        The seeds.
+    cut : ndarray
+        When the cell of each passes the cut-off. [s]
+    speed : ndarray
+        Speed of the hole there, one each or one for all. [m/s]
     shocks : Shocks
         The row unit's shaking.
     """
@@ -124,15 +120,8 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
     later: Any = 0.0
     if not stations.row_unit.still:
         later = stations.tube.later_by(shocks.speed(released), way.time, way.speed)
-    now, crossed = released, np.zeros(len(cells))
-    for k, (whose, lasts, crosses) in enumerate(way.stretches):
-        if isinstance(whose, slice):
-            now = now + (lasts if k else np.maximum(lasts + later, 0.0))
-            crossed = np.where(crosses, now, crossed)
-        else:
-            now[whose] += lasts
-            through = whose[crosses]
-            crossed[through] = now[through]
+    crossed = released + np.maximum(way.time_to_beam + later, 0.0)
+    now = released + np.maximum(way.time + later, 0.0)
     furrow = stations.furrow
     position = furrow.ground_speed * now
     if furrow.in_field:

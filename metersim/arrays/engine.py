@@ -8,13 +8,13 @@ import numpy as np
 
 from metersim.arrays.beam import Unwatched, watch
 from metersim.arrays.descent import descend
-from metersim.arrays.fates import Fates, Released
+from metersim.arrays.fates import Fates
 from metersim.arrays.picking import Block
 from metersim.arrays.settling import Settling
 from metersim.arrays.shocks import Shocks
 from metersim.arrays.supply import Supply
 from metersim.course import Course
-from metersim.luck import BLOCK, PLACES, ArchLuck, Array, KnotLuck, Luck
+from metersim.luck import BLOCK, ArchLuck, Array, KnotLuck, Luck
 from metersim.records import Cells, Piece, Seeds, Ticks
 from metersim.scenario import Scenario
 from metersim.stations import CUT, ENTERS, LEAVES, Stations
@@ -72,36 +72,45 @@ def _unwatched(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
 
 def _cells(found: Fates) -> Cells:
     """Records of the cells."""
-    knocked, swept, shaken = (
-        np.bincount(cells, minlength=len(found.joined))
-        for cells in (found.knocked, found.swept, found.shaken)
-    )
+    counts = np.zeros((3, len(found.joined)), dtype=np.int8)
+    for column, cells in zip(counts, (found.knocked, found.swept, found.shaken), strict=True):
+        np.add.at(column, cells, 1)
+    knocked, swept, shaken = counts
     released = found.joined - knocked - swept - shaken
-    columns = (found.joined, knocked, swept, shaken, released, found.reason)
-    return Cells(*(column.astype(np.int8) for column in columns))
+    return Cells(found.joined, knocked, swept, shaken, released, found.reason)
 
 
 def _ticks(supply: Supply, first: int, last: int) -> Ticks:
     """Records of the ticks from one to before another."""
     part = slice(first - supply.first, last - supply.first)
-    columns = (supply.times, supply.pool, supply.hopper, supply.arched)
-    return Ticks(*(column[part].copy() for column in columns))
+    return Ticks(
+        time=supply.times[part].copy(),
+        pool=supply.pool[part].copy(),
+        hopper=supply.hopper[part].copy(),
+        arched=supply.arched[part].copy(),
+    )
 
 
 def _seeds(
     block: Block, found: Fates, cut: Array, speed: Array, shocks: Shocks
 ) -> tuple[Seeds, Array]:
     """Records of the seeds, and when the beam is free again behind each."""
-    seeds = Released(*map(np.concatenate, zip(found.firsts, found.later, strict=True)))
-    at = seeds.cells
-    landed = descend(block, seeds, cut[at], speed[at], shocks)
-    order = np.argsort(at * PLACES + seeds.places, kind="stable")
-    columns = (at + block.luck.first, *seeds[1:4], *landed)
-    cell, place, size, needed, released, crossed, rested, contacts, dark_until, position = (
-        column[order] for column in columns
+    seeds = found.firsts.with_later(found.later)
+    if speed.min() == speed.max():
+        cut, speed = cut[seeds.cells], speed[:1]  # one for all
+    else:
+        cut, speed = cut[seeds.cells], speed[seeds.cells]
+    landed = descend(block, seeds, cut, speed, shocks)
+    made = Seeds(
+        cell=seeds.cells + block.luck.first,
+        place=seeds.places.astype(np.int8),
+        size=seeds.size,
+        needed=seeds.needed,
+        release_time=landed.released,
+        sensor_time=landed.crossed,
+        landing_time=landed.rested,
+        contacts=landed.contacts,
+        seen=landed.dark_until > -np.inf,
+        position=landed.position,
     )
-    seen = dark_until > -np.inf
-    times = (released, crossed, rested)
-    touched = contacts.astype(np.int8)
-    made = Seeds(cell, place.astype(np.int8), size, needed, *times, touched, seen, position)
-    return made, dark_until
+    return made, landed.dark_until

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from metersim.records import BLOCKED, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT
 from metersim.stations import TEETH, Chances
 
 Whole = NDArray[np.int64]
+Small = NDArray[np.int8]
 
 
 class Stretch(NamedTuple):
@@ -41,14 +42,16 @@ class Released(NamedTuple):
     needed: Array
     travel: Array  # past the cut-off until they leave, m
 
-    @property
-    def later(self) -> int:
-        """Where the seeds begin that did not join their cells first."""
-        return int(np.searchsorted(self.places > 0, True))
-
     def some(self, which: Flags) -> Released:
         """Some of the seeds."""
-        return Released(*(column[which] for column in self))
+        columns: list[Any] = [column[which] for column in self]
+        return Released(*columns)
+
+    def with_later(self, later: Released) -> Released:
+        """These first seeds and later ones, by cell and place on the cell."""
+        where = np.searchsorted(self.cells, later.cells, side="right")
+        pairs: Iterator[Any] = zip(self, later, strict=True)
+        return Released(*(np.insert(mine, where, others) for mine, others in pairs))
 
 
 NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
@@ -57,8 +60,8 @@ NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
 class Fates(NamedTuple):
     """A stretch of cells from the pool to the cut-off; what is lost has one entry a seed."""
 
-    joined: Whole
-    reason: Whole
+    joined: Small
+    reason: Small
     knocked: Index
     swept: Index
     shaken: Index
@@ -67,9 +70,12 @@ class Fates(NamedTuple):
 
     def until(self, stop: int) -> Fates:
         """Those of the cells before one."""
-        lost = (cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken))
-        groups = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
-        return Fates(self.joined[:stop], self.reason[:stop], *lost, *groups)
+        knocked, swept, shaken = (
+            cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken)
+        )
+        firsts, later = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
+        joined, reason = self.joined[:stop], self.reason[:stop]
+        return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
@@ -86,7 +92,7 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     """
     joined, reason, crowd = picked.joined, picked.reason.copy(), picked.crowd
     if most is not None:
-        joined = np.minimum(joined, most)
+        joined = np.minimum(joined, most).astype(np.int8)
         reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
         crowd = crowd._replace(held=crowd.held & (np.arange(PLACES) < most[crowd.cells, None]))
     held = joined > 0
@@ -105,7 +111,8 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     at = held.nonzero()[0]
     places = np.zeros(len(at), dtype=np.intp)
     firsts = Released(at, places, picked.size[at], picked.needed[at], travel[at])
-    return Fates(joined, reason, *lost, firsts, later)
+    knocked, swept, shaken = lost
+    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
@@ -113,7 +120,7 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     if len(parts) == 1:
         return parts[0][1]
     found = [fates for _, fates in parts]
-    lost = (
+    knocked, swept, shaken = (
         np.concatenate([getattr(fates, name) + start for start, fates in parts])
         for name in ("knocked", "swept", "shaken")
     )
@@ -127,7 +134,8 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     joined, reason = (
         np.concatenate([getattr(f, name) for f in found]) for name in ("joined", "reason")
     )
-    return Fates(joined, reason, *lost, *groups)
+    firsts, later = groups
+    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
 
 
 def _follow_alone(
@@ -167,14 +175,16 @@ class _Crowded(NamedTuple):
     lost: tuple[Index, Index, Index]
     released: Released
     emptied: Index
-    why: Whole
+    why: Small
 
 
 def _shares(held: Flags, part: Array) -> Array:
     """Part of the hole that pulls each held seed: the first has what the others leave it."""
-    later = held & (np.cumsum(held, axis=1) > 1)
-    first = held & ~later
-    return np.where(first, 1 - np.where(later, part, 0.0).sum(axis=1)[:, None], part)
+    shares = np.where(held, part, 0.0)
+    rows, first = np.arange(len(held)), held.argmax(axis=1)
+    shares[rows, first] = 0.0
+    shares[rows, first] = 1 - shares.sum(axis=1)
+    return shares
 
 
 def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
@@ -185,7 +195,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     chances = at_cells(stretch.chances, crowd.cells)
     column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
     held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
-    why, lost = np.full(len(held), POOL_EMPTY), []
+    why, lost = np.full(len(held), POOL_EMPTY, dtype=np.int8), []
 
     def lose(gone: Flags, reason: int) -> None:
         nonlocal part
@@ -225,7 +235,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     released = Released(
         crowd.cells[row], place, crowd.size[row, place], needed[row, place], travel[row, place]
     )
-    empty = (~held.any(axis=1)).nonzero()[0]
+    empty = np.flatnonzero(~held.any(axis=1))
     return _Crowded((lost[0], lost[1], lost[2]), released, crowd.cells[empty], why[empty])
 
 
@@ -234,9 +244,11 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
-    pose = edge.reach(luck.normal("pose", cells[:, None], np.arange(PLACES)))
-    pose[:, 0] = block.reach[cells]
-    reach = pose * crowd.size
+    reach = np.zeros_like(crowd.size)
+    reach[:, 0] = block.reach[cells]
+    row, place = held[:, 1:].nonzero()
+    reach[row, place + 1] = edge.reach(luck.normal("pose", cells[row], place + 1))
+    reach *= crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     if lone.size:
         at, place = cells[lone], held[lone].argmax(axis=1)

@@ -66,8 +66,8 @@ class Crowd(NamedTuple):
 class Picked(NamedTuple):
     """What joins a stretch of cells: their first seeds, and the crowded cells among them."""
 
-    joined: NDArray[np.int64]
-    reason: NDArray[np.int64]
+    joined: NDArray[np.int8]
+    reason: NDArray[np.int8]
     size: Array
     needed: Array
     crowd: Crowd
@@ -89,13 +89,13 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
         need[again] = pickup.relative_need(deviate)
         size[again] = pickup.first_size(deviate, luck.size[again + start])
     empty = (~joins).nonzero()[0]
-    reason = np.full(stop - start, SEEDED)
+    reason = np.full(stop - start, SEEDED, dtype=np.int8)
     reason[empty] = pickup.why_empty(at_cells(chances, empty), meeting[empty])
     reason[blocked] = BLOCKED
     needed = chances.needed * need
     open_ = joins & pickup.uncovers(size, block.outline[part], block.distance[part])
     crowd = _crowd(block, start, chances, open_.nonzero()[0], size, needed)
-    joined = joins.astype(np.int64)
+    joined = joins.astype(np.int8)
     joined[crowd.cells] = crowd.held.sum(axis=1)
     return Picked(joined, reason, size, needed, crowd)
 
@@ -122,7 +122,7 @@ def _crowd(
             kept = (pickup.uncovers(own[rows, 0], outline, gap)).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
-        size_rank, meeting, grip = luck.uniform(("size", "meeting", "grip"), cells, place)
+        size_rank, meeting = luck.uniform(("size", "meeting"), cells, place)
         other = pickup.size(ndtri(size_rank))
         room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
         wait = -np.log(meeting)
@@ -130,7 +130,7 @@ def _crowd(
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
-        wanted[rows, place] = pickup.later_needed(room, grip[kept])
+        wanted[rows, place] = pickup.later_needed(room, luck.uniform("grip", cells, place))
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True
         free[rows] -= room.part

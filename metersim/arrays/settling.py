@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from metersim.arrays.fates import Fates, Stretch, Whole, fates, together
+from metersim.arrays.fates import Fates, Small, Stretch, Whole, fates, together
 from metersim.arrays.picking import Block, Index, pick
 from metersim.arrays.shocks import Shocks
 from metersim.arrays.supply import Supply
 from metersim.course import Course
-from metersim.luck import BLOCK
+from metersim.luck import BLOCK, PLACES
 from metersim.stations import CUT, EDGE, ENTERS, LEAVES, Chances, Stations
 
 SHORTEST = 64  # cells in a stretch
@@ -45,8 +45,6 @@ class Settling:
         self._taken = -1, 0  # a tick, and seeds taken since then by cells that are settled
         self._length = BLOCK  # of the next stretch
         self._joining = 1.0
-        self.work = 0
-        self._cells_in_tick = course.cells_per_tick
         self._steady: tuple[tuple[int, float], Chances] | None = None
 
     def settle(self, block: Block) -> Fates:
@@ -69,7 +67,7 @@ class Settling:
         enters = course.ticks_before(cells, ENTERS) - supply.first
         leaves = course.ticks_before(cells, LEAVES) - supply.first
         last = int(leaves[-1]) + 1
-        supply.guess(last, self._joining * self._cells_in_tick)
+        supply.guess(last, self._joining * course.cells_per_tick)
         chances = self._chances(enters)
         picked = pick(block, start, stop, chances)
         stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
@@ -77,7 +75,6 @@ class Settling:
         change = self._change(cells, leaves, found)
         right = supply.correct(change, last)
         settled = int(np.searchsorted(leaves, right))  # all their ticks were guessed right
-        self.work += len(cells)
         self._joining = float(found.joined.mean())
         if settled < len(cells):
             self._length = (
@@ -116,23 +113,27 @@ class Settling:
             self._steady = (pool, speed), Chances(*map(float, made))
         return self._steady[1]
 
-    def _left(self, leaves: Whole, joined: Whole) -> Whole | None:
+    def _left(self, leaves: Whole, joined: Small) -> Whole | None:
         """Seeds that are left for each cell when it leaves the pool, when they may run out."""
+        part = self._supply.pool[leaves[0] : leaves[-1] + 1]
+        if part.min() >= 2 * PLACES * self._course.cells_in_tick:
+            return None  # nor would others that share the first tick exhaust it
         ticks = leaves - leaves[0]
         taken = np.bincount(ticks, joined).astype(np.int64)
-        pool = self._supply.pool[leaves[0] : leaves[-1] + 1].copy()
+        pool = part.copy()
         pool[0] -= self._taken_by_others(int(leaves[0]))
         if (pool > taken).all():
             return None
         before = np.cumsum(joined) - joined - (np.cumsum(taken) - taken)[ticks]
-        return np.maximum(pool[ticks] - before, 0)
+        left: Whole = np.maximum(pool[ticks] - before, 0)
+        return left
 
     def _taken_by_others(self, tick: int) -> int:
         """Seeds that cells of earlier stretches took after a tick, counted as in the supply."""
         since, seeds = self._taken
         return seeds if since == tick + self._supply.first else 0
 
-    def _taken_since(self, leaves: Whole, joined: Whole) -> tuple[int, int]:
+    def _taken_since(self, leaves: Whole, joined: Small) -> tuple[int, int]:
         """The last tick before a stretch ends, and the seeds that its cells took since then."""
         tick = int(leaves[-1])
         seeds = int(joined[leaves == tick].sum())

@@ -38,11 +38,12 @@ class Arches:
             self._due = self._after(float(times[tick]))
             tick += 1
             tick += int(np.searchsorted(times[tick:], self._due))
-        passed = np.diff(times, prepend=self._before) * self._gate.flow
-        passable = np.cumsum(np.concatenate(([self._passable], np.where(arched, 0.0, passed))))
+        passed = np.diff(times, prepend=self._before) * self._gate.flow * ~arched
+        passable = np.cumsum(np.concatenate(([self._passable], passed)))
         if len(times):
             self._before, self._passable = float(times[-1]), float(passable[-1])
-        return arched, np.where(arched, 0, np.diff(passable.astype(np.int64)))
+        whole: Whole = passable.astype(np.int64)
+        return arched, whole[1:] - whole[:-1]
 
 
 class Supply:
@@ -107,31 +108,16 @@ class Supply:
     def finish(self) -> None:
         """Settle all ticks that are kept, when no more cells come."""
         last = len(self.times)
-        self.guess(last, 0.0)
         self.correct(np.zeros_like(self._owed), last)
         self.known = last
 
-    def _before(self) -> tuple[int, int]:
-        """Pool and hopper at the last settled tick."""
-        if self.known == 0:
-            return self._start
-        return int(self.pool[self.known - 1]), int(self.hopper[self.known - 1])
-
     def guess(self, last: int, taken: float) -> None:
         """Guess the pool to before tick `last`, if so many seeds are taken between ticks."""
+        part = slice(self._guessed, last)
         if last > self._guessed:
-            part = slice(self._guessed, last)
-            total = np.arange(last - self._guessed + 1) * taken
-            if part.start == 0:
-                total[1] = 0.0
-            before = (
-                (self.pool[part.start - 1], self.hopper[part.start - 1])
-                if part.start
-                else self._start
-            )
-            self.pool[part], self.hopper[part] = self._after(
-                -np.diff(total.astype(np.int64)), part, before
-            )
+            gained = (np.arange(part.start, last) * -taken).astype(np.int64)
+            gained -= int(part.start * -taken)
+            self.pool[part], self.hopper[part] = self._after(gained, part)
             self._guessed = last
 
     def correct(self, change: Whole, last: int) -> int:
@@ -140,7 +126,7 @@ class Supply:
         Returns the first tick that was guessed wrong, or `last` when there is none.
         """
         part = slice(self.known, last)
-        pool, hopper = self._after(self._owed[part] + change[part], part, self._before())
+        pool, hopper = self._after(np.cumsum(self._owed[part] + change[part]), part)
         wrong = (pool != self.pool[part]).nonzero()[0]
         self.pool[part], self.hopper[part] = pool, hopper
         return self.known + int(wrong[0]) if wrong.size else last
@@ -150,17 +136,22 @@ class Supply:
         self._owed += change
         self.known = max(last, self.known)
 
-    def _after(self, change: Whole, part: slice, before: tuple[int, int]) -> tuple[Whole, Whole]:
-        """Pool and hopper after changes by cells and what runs in under the gate."""
-        pool, hopper = before
+    def _after(self, gained: Whole, part: slice) -> tuple[Whole, Whole]:
+        """Pool and hopper at ticks, after what cells brought since the tick before all of them,
+        and what ran in under the gate."""
+        pool, hopper = self._start
+        if part.start:
+            pool, hopper = int(self.pool[part.start - 1]), int(self.hopper[part.start - 1])
         able, full = self._able[part], self._gate.full
-        level = pool + np.cumsum(change)
+        level = gained + pool
         inflow = np.maximum.accumulate(np.maximum(full - level, 0))
-        if inflow.max(initial=0) <= hopper and (np.diff(inflow, prepend=0) <= able).all():
+        enough = not len(inflow) or (inflow[0] <= able[0] and inflow[-1] <= hopper)
+        if enough and (np.diff(inflow) <= able[1:]).all():
             return level + inflow, hopper - inflow
         pools, hoppers = [], []
-        for gained, most in zip(change.tolist(), able.tolist(), strict=True):
-            pool += gained
+        change = np.diff(gained, prepend=0)
+        for gain, most in zip(change.tolist(), able.tolist(), strict=True):
+            pool += gain
             runs = max(min(full - pool, most, hopper), 0)
             pool += runs
             hopper -= runs

@@ -7,8 +7,10 @@ lists.  What concerns few cells is worked out when it happens (`metersim.events.
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from metersim.events.falls import Fall, Falls
 from metersim.luck import Array, Luck
@@ -35,13 +37,27 @@ class Window:
             size[again] = pickup.first_size(deviate, luck.size[again + start])
         needed = chances.needed * need
         strength = pickup.strength(chances, needed, max(chances.vacuum, NO_VACUUM))
-        gap = dealt.distances[part]
         self.joins = joins.tolist()
         self.reason = pickup.why_empty(chances, meeting).tolist()
         self.needed = needed.tolist()
         self.size = size.tolist()
         self.travel = dealt.stations.release.travel(strength).tolist()
-        self.uncovers = pickup.uncovers(size, dealt.outlines[part], gap).tolist()
+        open_ = np.flatnonzero(
+            joins & pickup.uncovers(size, dealt.outlines[part], dealt.distances[part])
+        )
+        self.crowded = set()
+        if open_.size:
+            done, size = meeting[open_] / chances.rate, size[open_]
+            self.crowded.update(open_[self._second(dealt, open_ + start, size, done)].tolist())
+
+    def _second(self, dealt: Dealt, cells: NDArray[np.intp], size: Array, done: Array) -> Any:
+        """Whether a second seed joins, where a first of this size leaves a part of a hole open
+        that has done a part of its arc in the pool."""
+        luck, pickup, chances = dealt.luck, dealt.stations.pickup, self.chances
+        outline, gap = dealt.outlines[cells], dealt.distances[cells]
+        other = pickup.size(luck.normal("size", cells, 1))
+        room = pickup.room_for(chances, size, outline, gap, other, 1.0)
+        return (1 - done) * room.rate > luck.exponential("meeting", cells, 1)
 
 
 class Dealt:
@@ -81,7 +97,7 @@ class Dealt:
     @cached_property
     def soil(self) -> list[float]:
         """Deviates of the resting places of first seeds."""
-        return self.luck.soil.tolist()
+        return list(self.luck.soil.tolist())
 
     @cached_property
     def _firsts(self) -> Falls:

@@ -1,6 +1,6 @@
-"""The way down of many seeds at once: how long each stretch between two happenings takes.
+"""The way down of many seeds at once: how long after the release each happening comes.
 
-A stretch ends at a contact with the tube's wall, at the sensor's beam or on the ground.
+A seed touches the tube's wall, or does not, crosses the sensor's beam and meets the ground.
 """
 
 from __future__ import annotations
@@ -13,17 +13,16 @@ from numpy.typing import NDArray
 from metersim.luck import CONTACTS, Array, Luck
 from metersim.stations import Stations
 
-STRETCHES = CONTACTS + 2
+HAPPENINGS = CONTACTS + 2
 
 
 class Fall(NamedTuple):
     """The way down of one seed."""
 
-    lasts: list[float]  # each stretch, s
-    sensor: int  # which stretch ends at the beam
+    times: list[float]  # of each happening since the release, s
+    loss: Array  # share of speed lost at each contact
+    sensor: int  # which happening is the crossing of the beam
     contacts: int
-    loss: list[float]  # share of speed lost at each contact
-    time: float  # of the whole fall, s
     speed_at_beam: float  # m/s
     speed: float  # on the ground, m/s
     hop_time: float  # in the air after the landing, s
@@ -63,53 +62,56 @@ class Falls:
     ) -> None:
         tube, release, seeds = stations.tube, stations.release, len(cells)
         first = place == 0
-        launch = luck.launch[cells] if first else luck.normal("launch", cells, place)
+        draw = luck.launch[cells] if first else luck.normal("launch", cells, place)
         gap = luck.contact[cells] if first else luck.exponential("contact", cells, place)
-        to_ground = np.maximum(tube.length + start, 0.0)
-        to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
-        contacts = np.broadcast_to(np.asarray(tube.contacts(speed), dtype=float), seeds)
-        apart = np.divide(to_ground, contacts, out=np.full(seeds, np.inf), where=contacts > 0)
-        to_contact = gap * apart
-        speed = speed * release.downward(launch)
+        ground = np.maximum(tube.length + start, 0.0)
+        beam = np.maximum(ground - stations.sensor.height, 0.0)
+        mean = np.broadcast_to(np.asarray(tube.contacts(speed), dtype=float), seeds)
+        apart = np.divide(ground, mean, out=np.full(seeds, np.inf), where=mean > 0)
+        wall = gap * apart
+        launch = speed * release.downward(draw)
         steady = tube.steady_speed(size)
-        count, sensor, touched = np.zeros((3, seeds), dtype=np.int64)
-        lasts, loss = np.zeros((seeds, STRETCHES)), np.zeros((seeds, CONTACTS))
-        time, at_beam = np.zeros(seeds), np.zeros(seeds)
+        count, sensor, contacts = np.zeros((3, seeds), dtype=np.int64)
+        times, loss = np.zeros((seeds, HAPPENINGS)), np.zeros((seeds, CONTACTS))
+        # below the release and on the way since the last contact, or since the release
+        height, speed, slowing = np.zeros(seeds), launch.copy(), np.ones(seeds)
+        at_beam, at_ground = np.zeros((2, seeds))
         falling: NDArray[Any] = np.arange(seeds)
-        for stretch in range(STRETCHES):
-            ahead = np.minimum(np.minimum(to_contact, to_beam), to_ground)[falling]
-            lasts[falling, stretch], speed[falling] = tube.fall(
-                ahead, speed[falling], steady[falling]
-            )
-            time[falling] += lasts[falling, stretch]
+        while falling.size:
+            turn, limit = count[falling], steady[falling]
+            now = np.minimum(np.minimum(wall, beam), ground)[falling]
+            here = tube.speed(now - height[falling], speed[falling], limit)
+            times[falling, turn] = tube.time(now, launch[falling], here, limit, slowing[falling])
             count[falling] += 1
-            for left in (to_ground, to_beam, to_contact):
-                left[falling] -= ahead
-            crossing = falling[to_beam[falling] == 0]
-            sensor[crossing], at_beam[crossing] = stretch, speed[crossing]
-            to_beam[crossing] = np.inf
-            touching = falling[to_contact[falling] == 0]
+            crosses, lands = beam[falling] == now, ground[falling] == now
+            crossing = falling[crosses]
+            sensor[crossing], at_beam[crossing] = turn[crosses], here[crosses]
+            beam[crossing] = np.inf
+            at_ground[falling[lands]] = here[lands]
+            touches = wall[falling] == now
+            touching = falling[touches]
             if touching.size:
-                turn, cell = touched[touching], cells[touching]
-                rank, gap = luck.pair("wall", cell, place, turn)
-                share = tube.loss(rank)
-                loss[touching, turn] = share
-                speed[touching] *= 1 - share
-                touched[touching] = turn = turn + 1
-                gap = -np.log(gap) * apart[touching]
-                to_contact[touching] = np.where(turn < CONTACTS, gap, np.inf)
-            falling = falling[to_ground[falling] > 0]
-            if not falling.size:
-                break
+                turn, before, limit = contacts[touching], here[touches], limit[touches]
+                rank, gap = luck.pair("wall", cells[touching], place, turn)
+                loss[touching, turn] = share = tube.loss(rank)
+                speed[touching] = after = before * (1 - share)
+                slowing[touching] *= tube.slowing(before, after, limit)
+                height[touching] = wall[touching]
+                contacts[touching] = turn = turn + 1
+                further = wall[touching] - np.log(gap) * apart[touching]
+                wall[touching] = np.where(turn < CONTACTS, further, np.inf)
+            falling = falling[~lands]
+        hop_time = hop_length = np.zeros(seeds)
         if stations.furrow.in_field:
             hop = luck.hop[cells] if first else luck.exponential("hop", cells, place)
-            hop_time = stations.furrow.hop_time(hop, speed)
-            hop_length = stations.furrow.hop_length(hop_time, speed)
-        else:
-            hop_time = hop_length = np.zeros(seeds)
-        parts = [row[:n] for row, n in zip(lasts.tolist(), count.tolist(), strict=True)]
-        columns = (sensor, touched, loss, time, at_beam, speed, hop_time, hop_length)
-        self._made = list(map(Fall, parts, *(column.tolist() for column in columns)))
+            hop_time = stations.furrow.hop_time(hop, at_ground)
+            hop_length = stations.furrow.hop_length(hop_time, at_ground)
+        happenings = times[np.arange(HAPPENINGS) < count[:, None]].tolist()
+        ends = np.cumsum(count).tolist()
+        parts = [happenings[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)]
+        columns = (sensor, contacts, at_beam, at_ground, hop_time, hop_length)
+        rows = zip(parts, loss, *(column.tolist() for column in columns), strict=True)
+        self._made = [Fall(*row) for row in rows]
 
     def __getitem__(self, k: int) -> Fall:
         return self._made[k]

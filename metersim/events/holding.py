@@ -20,16 +20,17 @@ def pick_up(
     """The seeds that leave the pool on a cell, and why there are none."""
     window = dealt.window(chances, index, meter.course.cells_in_tick)
     k = index - window.start
+    held: list[Held] = []
     if index in dealt.blocked:
-        held, reason = [], records.BLOCKED
+        reason = records.BLOCKED
     elif meter.available <= 0:
-        held, reason = [], records.POOL_EMPTY
+        reason = records.POOL_EMPTY
     elif window.joins[k]:
         held = [Held(0, window.size[k], window.needed[k], 1.0, window.travel[k])]
         reason = records.SEEDED
     else:
-        held, reason = [], window.reason[k]
-    if held and window.uncovers[k]:
+        reason = window.reason[k]
+    if held and k in window.crowded:
         held = settled(held + crowd_in(meter, chances, dealt, index, held[0]))
     if meter.events is not None:
         if not held:
@@ -135,7 +136,7 @@ def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -
 def reach_of(meter: Meter, dealt: Dealt, index: int, place: int) -> float:
     """Half-extent across the track of a mean seed in the pose of a held one. [m]"""
     if place == 0:
-        return dealt.reach[index]
+        return float(dealt.reach[index])
     return float(meter.stations.singulator.reach(dealt.luck.normal("pose", index, place)))
 
 

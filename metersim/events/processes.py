@@ -192,17 +192,15 @@ def descend(
     later = 0.0
     if not stations.row_unit.still:
         upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
-        later = stations.tube.later_by(upset, fall.time, fall.speed)
+        later = stations.tube.later_by(upset, fall.times[-1], fall.speed)
     now, crossed, seen, contact = released, 0.0, False, 0
-    for stretch, lasts in enumerate(fall.lasts):
-        if stretch == 0:
-            lasts = max(lasts + later, 0.0)
-        yield wait(lasts)
-        now += lasts
-        if stretch == fall.sensor:
+    for happening, time in enumerate(fall.times):
+        before, now = now, released + max(time + later, 0.0)
+        yield wait(max(now - before, 0.0))
+        if happening == fall.sensor:
             crossed = now
             seen = watch(meter, dealt, index, cell, seed, now, fall.speed_at_beam)
-        elif tracing and stretch < len(fall.lasts) - 1:
+        elif tracing and happening < len(fall.times) - 1:
             loss = f"lost {fall.loss[contact]:.0%} of its speed"
             meter.note(cell, place, "tube", "touched the wall", loss)
             contact += 1

@@ -33,11 +33,14 @@ def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
     apart2, first2, other2 = distance * distance, radius * radius, other_radius * other_radius
     at_first = (apart2 + first2 - other2) / (2 * distance * radius)
     at_other = (apart2 + other2 - first2) / (2 * distance * other_radius)
-    angle = np.arccos(np.minimum(np.maximum(at_first, -1.0), 1.0))
-    other_angle = np.arccos(np.minimum(np.maximum(at_other, -1.0), 1.0))
-    area = first2 * (angle - np.sin(2 * angle) / 2)
-    other_area = other2 * (other_angle - np.sin(2 * other_angle) / 2)
-    return (area + other_area) / (np.pi * first2)
+    area = first2 * _segment(at_first) + other2 * _segment(at_other)
+    return area / (np.pi * first2)
+
+
+def _segment(cosine: Any) -> Any:
+    """Area that a chord cuts off a circle of radius 1, by the cosine of half its angle."""
+    cosine = np.minimum(np.maximum(cosine, -1.0), 1.0)
+    return np.arccos(cosine) - cosine * np.sqrt(1 - cosine * cosine)
 
 
 def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
@@ -64,5 +67,5 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     a, b = length / 2, width / 2
     along = along + NO_DIRECTION
     flat, steep = b * along, a * across
-    reach = np.sqrt(along * along + across * across)
-    return a * b * reach / np.sqrt(flat * flat + steep * steep)
+    reach2 = along * along + across * across
+    return a * b * np.sqrt(reach2 / (flat * flat + steep * steep))

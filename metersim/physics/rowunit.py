@@ -58,7 +58,8 @@ def shaking(time: Any, before: Any, after: Any, phase_before: Any, phase_after: 
     -----
     Source: the band is that of gao2024; assumption: normal, linear envelope.
     """
-    part = time % KNOT_INTERVAL / KNOT_INTERVAL
+    part = time / KNOT_INTERVAL
+    part = part - np.floor(part)
     rest = 1 - part
     carrier = CARRIER * time
     here = rest * before * np.cos(carrier - 2 * np.pi * phase_before)

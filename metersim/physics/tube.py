@@ -38,16 +38,22 @@ def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: 
     """
     limit = terminal_velocity * terminal_velocity
     start = launch_speed * launch_speed
-    decay = np.expm1(-2 * gravity * height / limit)
-    return np.sqrt(start - (limit - start) * decay)
+    rest = np.exp(-2 * gravity * height / limit)  # what is left of the start
+    return np.sqrt(start * rest + limit * (1 - rest))
 
 
 def fall_time(
-    height: Any, launch_speed: Any, end_speed: Any, terminal_velocity: Any, gravity: Any
+    height: Any,
+    launch_speed: Any,
+    end_speed: Any,
+    terminal_velocity: Any,
+    gravity: Any,
+    slowing: Any = 1.0,
 ) -> Any:
-    """Time of a fall with drag as the square of speed.
+    """Time of a fall with drag as the square of speed, and contacts with the wall on its way.
 
-    ``h/v_t + v_t/g ln((v_t + v_1)/(v_t + v_0))``: exact below, at and above the terminal velocity.
+    ``h/v_t + v_t/g ln(s (v_t + v_1)/(v_t + v_0))``: exact below, at and above the terminal
+    velocity.
 
     Parameters
     ----------
@@ -59,6 +65,8 @@ def fall_time(
         Speed of steady fall. [m/s]
     gravity : float
         Acceleration of free fall. [m/s2]
+    slowing : float or ndarray
+        s, the product of `contact_slowing` over all contacts; 1 without any. [1]
 
     Returns
     -------
@@ -67,10 +75,33 @@ def fall_time(
 
     Notes
     -----
-    Source: closed form of quadratic drag; checked against an ODE solver in the tests.
+    Source: closed form of quadratic drag, summed over the stretches between contacts; checked
+    against an ODE solver in the tests.
     """
-    gain = (end_speed - launch_speed) / (terminal_velocity + launch_speed)
-    return height / terminal_velocity + terminal_velocity / gravity * np.log1p(gain)
+    gain = slowing * (terminal_velocity + end_speed) / (terminal_velocity + launch_speed)
+    return height / terminal_velocity + terminal_velocity / gravity * np.log(gain)
+
+
+def contact_slowing(before: Any, after: Any, terminal_velocity: Any) -> Any:
+    """What a contact with the wall adds to the time of a fall, as a factor for `fall_time`.
+
+    Parameters
+    ----------
+    before, after : float or ndarray
+        Downward speed before and after the contact. [m/s]
+    terminal_velocity : float or ndarray
+        Speed of steady fall. [m/s]
+
+    Returns
+    -------
+    float or ndarray
+        Factor, 1 when the contact takes no speed. [1]
+
+    Notes
+    -----
+    Source: closed form of quadratic drag.
+    """
+    return (terminal_velocity + before) / (terminal_velocity + after)
 
 
 def later_by(launch_change: Any, fall_time: Any, end_speed: Any) -> Any:

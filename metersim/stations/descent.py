@@ -81,10 +81,20 @@ class TubeStation:
         """Change of a fall's time [s] by a small change of its launch speed. [m/s]"""
         return tube.later_by(launch_change, time, speed)
 
-    def fall(self, height: Any, speed: Any, steady: Any) -> tuple[Any, Any]:
-        """Time to fall through a height [s], and speed there [m/s]."""
-        end = tube.fall_speed(height, speed, steady, GRAVITY)
-        return tube.fall_time(height, speed, end, steady, GRAVITY), end
+    def speed(self, height: Any, speed: Any, steady: Any) -> Any:
+        """Speed of a seed that falls freely through a height [m], from a speed [m/s]. [m/s]"""
+        return tube.fall_speed(height, speed, steady, GRAVITY)
+
+    def slowing(self, before: Any, after: Any, steady: Any) -> Any:
+        """Factor by which a contact between two speeds [m/s] slows a fall; see `time`. [1]"""
+        return tube.contact_slowing(before, after, steady)
+
+    def time(self, height: Any, launch: Any, speed: Any, steady: Any, slowing: Any) -> Any:
+        """Time of a fall through a height [m], from its launch to a speed [m/s]. [s]
+
+        `slowing` is the product of those of all contacts on the way.
+        """
+        return tube.fall_time(height, launch, speed, steady, GRAVITY, slowing)
 
 
 @dataclass(frozen=True, kw_only=True)
