@@ -36,6 +36,7 @@ def axis_label(axis: Axis) -> str:
 
 
 def response_label(response: Response, units: str) -> str:
+    """Name and unit of what is drawn."""
     symbol = shown(BY_KEY[response.key].kind, 0.0, units)[1]
     name = measure_name(response.key)
     return f"{name} [{symbol}]" if symbol else name
