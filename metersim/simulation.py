@@ -40,8 +40,8 @@ def simulate(
     stations : Stations or mapping, optional
         All stations, or some by name to use in place of the scenario's own.
     engine : str, optional
-        ``arrays``, the usual one, or ``events``, about a hundred times slower, which can be
-        watched and changed while it runs.  Both leave the same records.
+        ``arrays``, the usual one, or ``events``, far slower, which can be watched and changed
+        while it runs.  Both leave the same records.
     trace : bool
         Whether to keep every event of every seed; takes the events.
     visitors : iterable of callables
