@@ -138,9 +138,13 @@ def compare(options: argparse.Namespace) -> None:
             [("--figure", options.figure)], [options.scenario, options.other]
         ),
     )
-    drawing = bool(options.figure)
     result = run_all(
-        *named.values(), labels=list(named), seed=seed, replicates=replicates, keep=drawing
+        *named.values(),
+        labels=list(named),
+        seed=seed,
+        replicates=replicates,
+        engine=options.engine,
+        keep=bool(options.figure),
     )
     if options.figure:
         from metersim.figures import comparison_figure, encoded
@@ -260,11 +264,7 @@ def parser() -> argparse.ArgumentParser:
     one.set_defaults(command=run)
     _scenario_options(one)
     _luck_options(one)
-    one.add_argument(
-        "--engine",
-        choices=("arrays", "events"),
-        help="how to work it out: arrays (usual), or events, far slower; the result is the same",
-    )
+    _engine_option(one)
     one.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
     one.add_argument("--csv", metavar="FILE", help="write one row a seed")
     one.add_argument("--trace", metavar="FILE", help="write every event of every seed")
@@ -280,6 +280,7 @@ def parser() -> argparse.ArgumentParser:
     one.add_argument("other", nargs="?", metavar="OTHER", help="a second scenario")
     one.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
     _luck_options(one)
+    _engine_option(one)
     one.add_argument("--figure", metavar="FILE", help="draw the distributions")
 
     one = commands.add_parser("sweep", help="find the best settings, and what is acceptable")
@@ -341,6 +342,14 @@ def _luck_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
     command.add_argument(
         "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
+    )
+
+
+def _engine_option(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--engine",
+        choices=("arrays", "events"),
+        help="how to work it out: arrays (usual), or events, far slower; the result is the same",
     )
 
 

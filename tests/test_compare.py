@@ -6,6 +6,7 @@ import re
 import numpy as np
 import pytest
 
+from metersim.cli import main
 from metersim.measures import BY_KEY, Measured, measure
 from metersim.records import Origin
 from metersim.reports.compare import comparison, worth
@@ -121,3 +122,13 @@ def test_records_are_kept_only_when_asked_for():
     assert [(run.replicate, run.scenario.singulator.notch) for run in kept.runs] == [(0, 0), (0, 1)]
     plain = compare(*short, labels=["0", "1"], replicates=2)
     assert plain.differences == kept.differences
+
+
+def test_the_command_compares_by_either_engine(capsys):
+    """Word for word the same."""
+    told = []
+    for engine in ("arrays", "events"):
+        words = ["compare", "maize_bench", "--vary", "notch=0,1", "--turns", "10"]
+        assert main([*words, "--engine", engine]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1]
