@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from metersim.luck import PLACES, Array, Luck
+from metersim.physics.pickup import truncated_normal
 from metersim.records import BLOCKED, SEEDED
 from metersim.stations import Chances, Stations
 
@@ -84,7 +85,7 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
     if block.highest_grip > np.min(chances.limit):
         again = (joins & (luck.grip[part] > chances.limit)).nonzero()[0]
         rank = luck.uniform("grip", again + start)
-        deviate = ndtri(rank * at_cells(chances, again).hold)
+        deviate = truncated_normal(rank, at_cells(chances, again).hold)
         need, size = need.copy(), size.copy()
         need[again] = pickup.relative_need(deviate)
         size[again] = pickup.first_size(deviate, luck.size[again + start])
@@ -119,7 +120,7 @@ def _crowd(
             turn = 2 * np.pi * luck.uniform("third direction", cells)
             outline = pickup.outline(np.cos(turn), np.sin(turn))
             gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
-            kept = (pickup.uncovers(own[rows, 0], outline, gap)).nonzero()[0]
+            kept = pickup.uncovers(own[rows, 0], outline, gap).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
         size_rank, meeting = luck.uniform(("size", "meeting"), cells, place)
@@ -134,5 +135,5 @@ def _crowd(
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True
         free[rows] -= room.part
-    crowded = (held[:, 1]).nonzero()[0]
+    crowded = held[:, 1].nonzero()[0]
     return Crowd(at[crowded], held[crowded], own[crowded], wanted[crowded], part[crowded])

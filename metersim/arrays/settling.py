@@ -2,7 +2,8 @@
 
 What a cell finds in the pool depends on what earlier cells took and lost.  A stretch of cells is
 worked out for a guess of the pool at its ticks; that gives the pool at its ticks; and so on.  A
-tick depends on earlier ticks alone, so what comes out the same twice is the one history there is.
+tick depends on earlier ticks alone, so what comes out the same twice is the one history there is,
+and each round is right for one tick more than the round before, at the least.
 """
 
 from __future__ import annotations
