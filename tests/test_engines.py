@@ -6,12 +6,15 @@ swept and shaken off, how each seed falls and which seeds the sensor sees.
 """
 
 import dataclasses
+import re
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 
+import metersim
 from metersim.arrays import engine, settling, supply
 from metersim.events import holding, meter, processes
 from metersim.luck import BLOCK
@@ -22,6 +25,8 @@ from metersim.stations import TubeStation, like, stations_of
 from metersim.tally import tallied
 from tests.strategies import BENCH, bytes_of, scenarios
 from tests.test_meter import LIVELY
+
+ROOT = Path(metersim.__file__).parent
 
 
 def both(scenario, **kinds):
@@ -94,6 +99,39 @@ def test_across_blocks():
     assert len(arrays.cells) > BLOCK
     assert np.ptp(arrays.ticks.pool[-200:]) > 5  # the pool is lively at the border
     assert bytes_of(events) == bytes_of(arrays)
+
+
+USE_BLOCKS = (
+    "luck",
+    "records",
+    "events.meter",
+    "arrays.engine",
+    "arrays.settling",
+    "arrays.shocks",
+)
+
+
+@pytest.mark.parametrize("changes", (LIVELY | STARVED).values(), ids=LIVELY | STARVED)
+def test_across_many_borders(changes, monkeypatch):
+    """The same with blocks so small that a run has ten of them or more, in the field."""
+    for module in USE_BLOCKS:
+        monkeypatch.setattr(f"metersim.{module}.BLOCK", 200)
+    scenario = BENCH.replace(
+        **{"furrow__surface": "field", "drive__start_ramp": 30.0, **changes, "run__turns": 70}
+    )
+    events, arrays = both(scenario)
+    assert len(list(arrays.pieces())) > 10
+    assert bytes_of(events) == bytes_of(arrays)
+
+
+def test_no_user_of_blocks_was_forgotten():
+    """Of the borders above: every module that takes the size of a block was told."""
+    users = {
+        str(path.relative_to(ROOT).with_suffix("")).replace("/", ".")
+        for path in ROOT.rglob("*.py")
+        if re.search(r"import .*\bBLOCK\b", path.read_text(encoding="utf-8"))
+    }
+    assert users | {"luck"} == set(USE_BLOCKS)
 
 
 @dataclass(frozen=True, kw_only=True)

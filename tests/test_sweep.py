@@ -400,3 +400,8 @@ def test_importance_needs_all_points_possible():
 def test_run_point_says_what_contradicts():
     job = plan_sweep("maize_bench", ["notch=9,10"]).job(1)
     assert run_point(job).fault.startswith("singulator.notch: 10 notches would take the edge")
+
+
+def test_a_plan_without_runs_is_refused():
+    with pytest.raises(BadInput, match="replicates: 0: must be a whole number, 1 or more"):
+        plan_sweep("maize_bench", ["notch=0,1"], replicates=0)

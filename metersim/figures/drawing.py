@@ -42,7 +42,7 @@ def draw(result: object, units: str = "metric") -> Figure:
     '7.5 in by 10 in'
     """
     raise TypeError(
-        f"a {type(result).__name__} has no picture; draw a run of simulate, a comparison of "
+        f"{type(result).__name__} has no picture; draw a run of simulate, a comparison of "
         "compare(..., keep=True), or what respond makes of a sweep"
     )
 

@@ -245,6 +245,8 @@ def plan_sweep(
         lambda: read_axes(vary),
     )
     check_design(axes, design, points)
+    if replicates < 1:
+        raise bad("--replicates", str(replicates), "must be a whole number, 1 or more")
     changed = {place for change in base.changes if (place := _field(change))}
     for axis in axes:
         if (axis.section, axis.spec.name) in changed:
