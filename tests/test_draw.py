@@ -38,7 +38,7 @@ def test_unknown_units_are_refused():
 def test_what_has_no_picture_is_told():
     scenario = m.load_scenario("maize_bench", SHORT)
     for result in (scenario, m.tallied(scenario), None):
-        with pytest.raises(TypeError, match=f"a {type(result).__name__} has no picture; draw"):
+        with pytest.raises(TypeError, match=f"{type(result).__name__} has no picture; draw"):
             m.draw(result)
     with pytest.raises(ValueError, match="no runs to draw; compare with keep=True"):
         m.draw(m.compare("maize_bench", vary="notch=0,1", changes=SHORT))

@@ -20,8 +20,18 @@ from metersim.cli import main
 TOP = Path(__file__).parent.parent
 SHORT = ("sweep", "maize_bench", "--turns", "4")
 RANGE = ("--vary", "vacuum_kpa=2:6:5")
-MANY = ("--vary", "vacuum_kpa=2:6:20", "--vary", "notch=0,1")
-ROWS = 40  # of MANY
+# long enough to be cut short before it ends, on a busy machine too
+MANY = (
+    "sweep",
+    "maize_bench",
+    "--turns",
+    "300",
+    "--vary",
+    "vacuum_kpa=2:6:60",
+    "--vary",
+    "notch=0,1",
+)
+ROWS = 120  # of MANY
 
 
 @pytest.fixture(autouse=True)
@@ -296,7 +306,7 @@ def test_progress_is_for_terminals():
 def undisturbed(tmp_path_factory):
     """The bytes of a sweep that nothing disturbs."""
     path = tmp_path_factory.mktemp("undisturbed") / "rows.csv"
-    assert main([*SHORT, *MANY, "--out", str(path)]) == 0
+    assert main([*MANY, "--out", str(path)]) == 0
     return path.read_bytes()
 
 
@@ -304,7 +314,7 @@ def undisturbed(tmp_path_factory):
 def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder):
     """Killed again and again, the rows only grow, and the last run completes them."""
     rows = folder / "rows.csv"
-    command = (*SHORT, *MANY, "--out", "rows.csv", "--resume", "--workers", workers)
+    command = (*MANY, "--out", "rows.csv", "--resume", "--workers", workers)
     lucky = np.random.Generator(np.random.PCG64(int(workers)))
     for _ in range(2):
         before = rows.read_bytes() if rows.exists() else b""
@@ -326,9 +336,7 @@ def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder)
 def test_interrupted_it_says_what_is_kept(workers, undisturbed, folder, done):
     """As Ctrl-C does, the signal goes to the workers too; only one line comes."""
     rows = folder / "rows.csv"
-    process = started(
-        *SHORT, *MANY, "--out", "rows.csv", "--workers", workers, start_new_session=True
-    )
+    process = started(*MANY, "--out", "rows.csv", "--workers", workers, start_new_session=True)
     wait_for(lambda: rows_in(rows) >= 2)
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate(timeout=30)
@@ -338,7 +346,7 @@ def test_interrupted_it_says_what_is_kept(workers, undisturbed, folder, done):
         f"metersim: interrupted; {kept} of {ROWS} rows are kept in rows.csv; go on with --resume\n"
     )
     assert undisturbed.startswith(rows.read_bytes())
-    done(*SHORT, *MANY, "--out", "rows.csv", "--resume")
+    done(*MANY, "--out", "rows.csv", "--resume")
     assert rows.read_bytes() == undisturbed
 
 
@@ -352,7 +360,7 @@ def test_workers_end_with_whoever_gave_them_work(folder):
             return False
         return state != "Z"
 
-    process = started(*SHORT, *MANY, "--out", "rows.csv", "--workers", "2")
+    process = started(*MANY, "--out", "rows.csv", "--workers", "2")
     wait_for(lambda: rows_in(folder / "rows.csv") >= 1)
     children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
     assert len(children) >= 2 and all(map(alive, children))
@@ -369,7 +377,7 @@ def test_a_full_disk_keeps_what_is_finished(undisturbed, folder, done):
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
 
-    process = started(*SHORT, *MANY, "--out", "rows.csv", preexec_fn=small)
+    process = started(*MANY, "--out", "rows.csv", preexec_fn=small)
     out, err = process.communicate(timeout=60)
     kept = rows_in(rows)
     assert (process.returncode, out) == (2, "")
@@ -378,7 +386,7 @@ def test_a_full_disk_keeps_what_is_finished(undisturbed, folder, done):
         "mend that and go on with --resume\n"
     )
     assert 0 < kept < ROWS and undisturbed.startswith(rows.read_bytes())
-    done(*SHORT, *MANY, "--out", "rows.csv", "--resume")
+    done(*MANY, "--out", "rows.csv", "--resume")
     assert rows.read_bytes() == undisturbed
 
 
