@@ -63,10 +63,16 @@ class RowFile:
             if is_there and not path.is_file():
                 raise bad(str(path), "", "is no file that rows can be added to")
             self._file = open(path, "r+b" if is_there else "x+b", buffering=0)  # noqa: SIM115
+        except BadInput:
+            raise
         except OSError as error:
             raise self._failed(error) from None
+        except ValueError as error:  # a name that no file can have
+            raise bad(str(path), "", f"cannot be written: {error}") from None
+        ours = False
         try:
             self._lock()
+            ours = not is_there
             self._check_head(head)
             if self._file.seek(0, os.SEEK_END) < len(head):
                 self._file.truncate(0)
@@ -76,21 +82,28 @@ class RowFile:
                 self._sync()
                 _sync_folder(path.parent)
         except BaseException:
-            self._file.close()
-            if not is_there:
+            if ours:  # not what another run has locked first; and while nobody else can
                 with suppress(OSError):
                     path.unlink()
+            self._file.close()
             raise
 
     def _lock(self) -> None:
         if sys.platform == "win32":  # which has no such locks
             return
+        busy = bad(str(self.path), "", "another run is writing to it; let it end")
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            raise bad(str(self.path), "", "another run is writing to it; let it end") from None
+            raise busy from None
         except OSError:  # a file system without locks
             return
+        try:
+            there = os.path.samefile(self.path, self._file.fileno())
+        except FileNotFoundError:
+            there = False
+        if not there:  # it had begun the file that we opened, and has taken it away again
+            raise busy
 
     def _check_head(self, head: bytes) -> None:
         """Refuse a file that was made from anything else, and say what differs."""
@@ -101,11 +114,12 @@ class RowFile:
         old, new = (text.decode(errors="replace").splitlines() for text in (found, head))
         if old[:1] != new[:1]:
             raise bad(str(self.path), "", "holds no rows of such a study; give another --out")
-        number, was, now = next(
-            (number, *pair)
-            for number, pair in enumerate(zip(old, new, strict=False), start=1)
-            if pair[0] != pair[1]
-        )
+        pairs = enumerate(zip(old, new, strict=False), start=1)
+        differ = [(number, *pair) for number, pair in pairs if pair[0] != pair[1]]
+        if not differ:
+            message = "has other ends of lines than were written; the file was changed: "
+            raise bad(str(self.path), "", message + "give another --out")
+        number, was, now = differ[0]
         message = (
             f"holds other rows than are asked for: line {number} reads '{_short(was)}', not "
             f"'{_short(now)}'; ask for the same, or give another --out"
@@ -129,7 +143,7 @@ class RowFile:
                     (row,) = csv.reader([line.decode()])
                 except (ValueError, csv.Error):
                     row = []
-                if len(row) != self._columns:
+                if len(row) != self._columns or _line(row) != line:  # as other programs save it
                     raise self.spoilt()
                 yield row
                 self.rows += 1

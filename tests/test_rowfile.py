@@ -95,6 +95,58 @@ def test_a_changed_row_is_refused(path):
     assert "row 1 is not what this study writes there" in refusal(path)
 
 
+def test_rows_that_another_program_saved_are_refused(path):
+    """What reads the same but is written otherwise would not end in the same bytes."""
+    whole = written(path)
+    for changed in (
+        whole.replace(b"\n", b"\r\n"),
+        whole.replace(b"2.25,", b'"2.25",'),
+        whole.replace(b"0,1.5,\n", b"0,1.5,\r\n"),
+    ):
+        path.write_bytes(changed)
+        assert "the file was changed: give another --out" in refusal(path)
+    path.write_bytes(b"\xef\xbb\xbf" + whole)
+    assert "no rows of such a study" in refusal(path)
+
+
+def test_a_file_that_another_run_locks_first_is_left_to_it(path, monkeypatch):
+    """Of two that begin a file at once, the loser must not take it away."""
+    fcntl = pytest.importorskip("fcntl")
+    lock, others = fcntl.flock, []
+
+    def slow(file, how):
+        if not others:
+            others.append(open(path, "r+b"))  # noqa: SIM115
+            lock(others[0], how)
+        lock(file, how)
+
+    monkeypatch.setattr(fcntl, "flock", slow)
+    with pytest.raises(BadInput, match="another run is writing to it"):
+        RowFile(path, ORIGIN, COLUMNS)
+    assert path.exists()
+    others[0].close()
+
+
+def test_a_file_that_is_taken_away_meanwhile_gets_no_rows(path, monkeypatch):
+    """Rows of a file without a name would be lost."""
+    fcntl = pytest.importorskip("fcntl")
+    path.write_bytes(b"")
+    lock = fcntl.flock
+
+    def slow(file, how):
+        path.unlink()
+        lock(file, how)
+
+    monkeypatch.setattr(fcntl, "flock", slow)
+    with pytest.raises(BadInput, match="another run is writing to it"):
+        RowFile(path, ORIGIN, COLUMNS, resume=True)
+
+
+def test_a_name_that_no_file_can_have_is_one_fault():
+    with pytest.raises(BadInput, match="cannot be written: embedded null byte"):
+        RowFile(Path("a\0b"), ORIGIN, COLUMNS)
+
+
 def test_one_run_at_a_time_writes_to_a_file(path):
     pytest.importorskip("fcntl")
     busy = pytest.raises(BadInput, match="another run is writing to it")
