@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 MOST_SHOWN = 12  # known words that a hint lists
+LONGEST_KEY = 200  # letters of a key, or of what stands in its place, that are shown
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,8 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        text = ": ".join(part for part in (self.where, self.key, self.message) if part)
+        key = self.key if len(self.key) <= LONGEST_KEY else self.key[: LONGEST_KEY - 4] + " ..."
+        text = ": ".join(part for part in (self.where, key, self.message) if part)
         return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)  # one line
 
 

@@ -20,6 +20,7 @@ from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
 
 FIGURES = (".png", ".svg", ".pdf")
+DATA = ("--json", "--csv", "--trace")  # which take the place of what is there
 LIBRARIES = ("numpy", "scipy", "simpy")
 
 
@@ -119,19 +120,20 @@ def check_writable(
     Parameters
     ----------
     paths : iterable of (str, str or None)
-        Option and path of each output; None and ``-`` need no check.
+        Option and path of each output; None needs no check, nor ``-`` of ``--json``.
     inputs : iterable of str or None
         Files that no output may take the place of.
 
     Raises
     ------
     BadInput
-        With every output that has no folder to go to, is a folder, or is given twice.
+        With every output that has no folder to go to, is a folder, is given twice, or might take
+        the place of an input.
     """
     faults, taken = [], set()
     read = {os.path.realpath(name) for name in inputs if name and "\0" not in name}
     for option, name in paths:
-        if name is None or name == "-":
+        if name is None or (name == "-" and option == "--json"):
             continue
         path = Path(name)
         try:
@@ -140,6 +142,11 @@ def check_writable(
                 faults.append(Fault(option, name, "another output goes to the same file"))
             elif real in read:
                 faults.append(Fault(option, name, "would take the place of an input"))
+            elif name == "-":
+                faults.append(Fault(option, name, "only --json prints; give a file"))
+            elif option in DATA and path.suffix.lower() == ".toml":
+                message = "is a name of scenarios and lots; give another ending"
+                faults.append(Fault(option, name, message))
             elif option == "--figure" and path.suffix.lower() not in FIGURES:
                 faults.append(Fault(option, name, f"must end in {' or '.join(FIGURES)}"))
             elif path.is_dir():

@@ -564,6 +564,26 @@ def test_two_outputs_cannot_go_to_the_same_file(other, told, folder):
     ]
 
 
+@pytest.mark.parametrize("option", ["--csv", "--trace", "--figure"])
+def test_only_json_is_printed(option, told):
+    assert told(*outputs([option, "-"])) == [f"{option}: -: only --json prints; give a file"]
+
+
+def test_what_a_user_wrote_is_shown_in_part_when_it_is_long(told):
+    (line,) = told("run", "maize_bench", "--set", "9" * 10_000)
+    assert len(line) < 300 and " ...: must read key=value" in line
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are texts there")
+def test_a_name_that_is_no_text_is_refused(told, folder):
+    """No row, picture or report could tell of it."""
+    own(folder, name="o\udcff.toml")
+    (line,) = told("run", "o\udcff.toml", "--figure", "x.png")
+    assert line == r"o\udcff.toml: holds letters that are not UTF-8; rename that file"
+    (line,) = told("compare", "maize_bench", "--vary", "lot=maize_large_flat,l\udcff.toml")
+    assert line.startswith(r"--vary: lot=l\udcff.toml: holds letters")
+
+
 def test_all_outputs_are_checked_at_once(told):
     words = ["--json", "no/x", "--csv", "no/y", "--trace", "no/z", "--figure", "no/f.png"]
     assert len(told(*outputs(words))) == 4
@@ -579,6 +599,9 @@ def test_a_figure_of_unknown_kind_is_refused_and_nothing_else_is_written(command
 def test_an_output_does_not_take_the_place_of_an_input(told, folder):
     path = own(folder)
     assert told("run", path, "--turns", "1", "--json", path)
+    for option in ("--json", "--csv", "--trace"):  # a lot or a scenario that is not named here
+        (line,) = told("run", "maize_bench", "--turns", "1", option, path.name)
+        assert line == (f"{option}: own.toml: is a name of scenarios and lots; give another ending")
     seeds = folder / "seeds.csv"
     seeds.write_text(HEADER + ROWS)
     assert told("lot", "--like", "maize_large_flat", "--csv", seeds, "--out", seeds)
