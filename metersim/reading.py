@@ -101,12 +101,24 @@ def load_scenario(
     """
     changes = tuple(change.strip() for change in listed(changes))
     changed = _changed(changes, changed_by)
+    said = (("", str(name)), *((changed_by, change) for change in changes))
+    if strange := [place for place in said if not _is_text(place[1])]:  # no file can tell of it
+        message = "holds letters that are not UTF-8; rename that file"
+        raise BadInput(Fault(*place, message) for place in strange)
     try:
         path = find_scenario(str(name))
         stated = _read(path, MAX_EXTENDS)
     except BadInput as error:
         raise BadInput((*error.faults, *changed.faults)) from None
     return _scenario(_over(stated, changed), path, changes)
+
+
+def _is_text(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def listed(texts: str | Iterable[str]) -> list[str]:

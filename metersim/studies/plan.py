@@ -255,7 +255,12 @@ def plan_sweep(
     for axis in axes:
         if axis.spec.name == "lot":
             loads = (
-                partial(load_scenario, scenario, [*changes, f"{axis.key}={word}"])
+                partial(
+                    load_scenario,
+                    scenario,
+                    [*changes, f"{axis.key}={word}"],
+                    changed_by="--vary",
+                )
                 for word in axis.words
             )
             bases = dict(zip(axis.words, all_of(*loads), strict=True))

@@ -175,6 +175,9 @@ def _range(axis: Axis, values: str) -> Axis:
             message = f"'{word}' values in {values} are not allowed; give a whole number from 2"
             of = f" to {most}, the whole numbers there are" if most < LONGEST else f" to {most:,}"
             raise bad("--vary", axis.key, message + of)
+    if (high - low) / ((count or 2) - 1) < max(-low, high) * 10.0 ** (1 - DIGITS):
+        message = f"the values in {values} are alike to {DIGITS} digits; widen the range"
+        raise bad("--vary", axis.key, message)
     return Axis(axis.key, axis.section, axis.spec, axis.unit, (), low, high, count)
 
 
