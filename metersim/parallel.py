@@ -11,10 +11,12 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
-from typing import TypeVar
+from typing import Any, TypeVar
+
+CANCEL_SECONDS = 1.0  # most to wait for a pool; it takes some milliseconds
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
@@ -55,6 +57,9 @@ def in_order(
                 yield flight.popleft().result()
         while flight:
             yield flight.popleft().result()
+    except BrokenExecutor:  # which ends all that is in flight itself
+        flight.clear()
+        raise
     finally:
         for future in flight:
             future.cancel()
@@ -79,28 +84,42 @@ def processes(workers: int) -> Iterator[Executor | None]:
         return
     context = multiprocessing.get_context("spawn")
     others = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_serve)
+    pool = _Pool(workers, mp_context=context, initializer=_serve)
     try:
-        _start(pool)
+        pool.submit(int)  # what starts the first process, which takes a while
         yield pool
     except BaseException:  # what is in flight is lost, and nobody waits for it
-        pool.shutdown(wait=False, cancel_futures=True)
+        _cancel(pool)
         for process in set(multiprocessing.active_children()) - others:
             process.terminate()
         raise
     pool.shutdown()
 
 
-def _start(pool: Executor) -> None:
-    """Start the processes deaf to interrupts, before they can say so themselves."""
-    if not hasattr(signal, "pthread_sigmask"):
-        pool.submit(int)
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        pool.submit(int)
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+class _Pool(ProcessPoolExecutor):
+    """Starts its processes, as calls come, deaf to interrupts before they can say so themselves."""
+
+    def submit(self, *call: Any, **options: Any) -> Future[Any]:
+        """A call in a process, perhaps a new one."""
+        if not hasattr(signal, "pthread_sigmask"):
+            return super().submit(*call, **options)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return super().submit(*call, **options)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _cancel(pool: Executor) -> None:
+    """Cancel what waits, and see that the pool knows before its processes are ended.
+
+    Else Python 3.11 takes them for broken, and fails to tell that to calls that were cancelled.
+    """
+    known = threading.Event()
+    with suppress(RuntimeError):  # it is broken already
+        pool.submit(int).add_done_callback(lambda call: known.set())
+    pool.shutdown(wait=False, cancel_futures=True)
+    known.wait(CANCEL_SECONDS)
 
 
 def _serve() -> None:
