@@ -13,6 +13,7 @@ SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memor
 STUDIED_CROPS = ("maize", "cotton")
 SUPPORTED_PERIPHERAL_SPEED = 0.28  # m/s; no published row constrains the model above
 SUPPORTED_TRAVEL = 2.2  # m/s, likewise
+RESERVE = "published best vacuums are up to three times the model's best: keep a reserve"
 
 CAUSES = {
     records.BLOCKED: "blocked cells",

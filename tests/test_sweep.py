@@ -11,16 +11,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metersim.faults import BadInput
+from metersim.limits import RESERVE
 from metersim.measures import BY_KEY, measure
 from metersim.parallel import in_order, processes
 from metersim.reading import load_scenario
-from metersim.reports.sweep import report
+from metersim.reports.sweep import doubts, report
 from metersim.simulation import simulate
 from metersim.studies.plan import VALUE_COLUMNS, plan_sweep
 from metersim.studies.points import count_points, draw_points, read_axes, read_axis
 from metersim.studies.response import importance, indices, read_limit, respond
 from metersim.studies.sweep import run_point, sweep
-from tests.sweep_points import hill, ishigami, noisy, slow_hill
+from tests.sweep_points import flat, hill, ishigami, noisy, slow_hill
 
 SHORT = ["turns=4"]
 RANGE = "vacuum_kpa=2:6:9"
@@ -325,6 +326,16 @@ def test_the_best_at_an_end_of_a_range_is_told(end):
 def test_nothing_lies_beyond_what_is_allowed():
     response = respond(swept("vacuum_kpa=4,15", "agitation=0:1:3"))
     assert ("agitation", False) in [(axis.key, more) for axis, _, more in response.at_end()]
+
+
+def test_what_no_study_bears_out_is_told():
+    """Published rows reach 7.9 km/h, and published best vacuums lie above the model's."""
+    made = respond(swept("speed_kmh=4:12:5", run=flat))  # 4, 6, 8, 10, 12
+    (told,) = doubts(made)
+    assert told.startswith("3 of 5 points lie above the range of published studies, such as")
+    assert "speed_kmh=8: 8.0 km/h" in told and told in report(made)
+    assert doubts(respond(swept("speed_kmh=4:6:2", run=flat))) == []
+    assert doubts(respond(swept())) == [RESERVE]
 
 
 def test_points_that_luck_can_explain():

@@ -26,7 +26,7 @@ from metersim.figures.responses import (
 )
 from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM, length_units
 from metersim.measures import BY_KEY
-from metersim.reports.sweep import limit_text, measure_name, point_text, room_text
+from metersim.reports.sweep import doubts, limit_text, measure_name, point_text, room_text
 from metersim.reports.words import quantity
 from metersim.studies.response import Response
 
@@ -158,6 +158,7 @@ def _foot(response: Response, units: str) -> list[str]:
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
     return [
         f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
+        *(f"Note: {doubt}" for doubt in doubts(response)),
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
             f"{plan.design}, {plan.many:,} points{repeat}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from metersim.limits import RESERVE
 from metersim.reports.run import asked
 from metersim.reports.words import block, number, quantity, set_quantity
 from metersim.studies.explain import Explained
@@ -51,7 +52,7 @@ def explanation(told: Explained, units: str = "metric") -> str:
             f"a seed would hold with chance {chances.hold:.4f}, and join in one meeting with "
             f"chance {chances.join:.3f}",
             f"so {told.empty * 100:.3g} % of the cells leave the pool without a seed",
-            "published best vacuums are up to three times the model's best: keep a reserve",
+            RESERVE,
         ],
     )
     between = _span(1 / told.arches if told.arches else math.inf)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from metersim.intervals import Estimate
-from metersim.limits import cautions
+from metersim.limits import RESERVE, cautions
 from metersim.measures import BY_KEY
 from metersim.reports.run import LABELS
 from metersim.reports.words import block, interval_text, number, quantity, set_quantity, shown
@@ -201,8 +201,25 @@ def notes(response: Response) -> list[str]:
                 "the best of many points looks better than it is, as luck had a part in its choice"
             )
         found += cautions(plan.job(response.best).made())
+    found += doubts(response)
     if sweep.faults:
         point, fault = next(iter(sweep.faults.items()))
         said = point_text(plan.axes, plan.points[point])
         found.append(f"{len(sweep.faults):,} points are not possible, such as {said}: {fault}")
+    return found
+
+
+def doubts(response: Response) -> list[str]:
+    """Where published studies do not bear out what a sweep shows, on paper or in a picture."""
+    sweep, plan, found = response.sweep, response.sweep.plan, []
+    if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):
+        found.append(RESERVE)
+    possible = (point for point in range(plan.many) if point not in sweep.faults)
+    told = {point: said for point in possible if (said := cautions(plan.job(point).made()))}
+    if told:
+        least = min(told, key=lambda point: len(told[point]))
+        found.append(
+            f"{len(told):,} of {plan.many:,} points lie above the range of published studies, "
+            f"such as {point_text(plan.axes, plan.points[least])}: {told[least][-1]}"
+        )
     return found
