@@ -9,6 +9,7 @@ from typing import Any
 
 MOST_SHOWN = 12  # known words that a hint lists
 LONGEST_KEY = 200  # letters of a key, or of what stands in its place, that are shown
+MOST_MEANT = 4  # keys that differ in nothing but their unit
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,9 @@ def all_of(*checks: Callable[[], Any]) -> list[Any]:
 def hint(word: str, known: Iterable[str]) -> str:
     """What a misspelt `word` may have meant, or what is known when nothing is close."""
     known = sorted(known)
+    begun = [f"'{key}'" for key in known if word and key.startswith(f"{word}_")]
+    if 0 < len(begun) <= MOST_MEANT:  # a key without its unit
+        return f"did you mean {' or '.join(begun)}?"
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:
         return f"did you mean '{close[0]}'?"

@@ -383,6 +383,11 @@ def test_a_change_of_an_unknown_key_is_hinted_at(key, told):
     assert lines == [f"--set: {key}: unknown key; did you mean 'cells'?"]
 
 
+def test_a_key_without_its_unit_is_hinted_at_in_every_unit(told):
+    (line,) = told("explain", "maize_bench", "--set", "vacuum=3")
+    assert line == "--set: vacuum: unknown key; did you mean 'vacuum_inh2o' or 'vacuum_kpa'?"
+
+
 @pytest.mark.parametrize(
     ("change", "key"),
     [

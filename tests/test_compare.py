@@ -115,6 +115,27 @@ def test_the_worth_is_printed_beside_each_share():
     assert worth(Pairing(0.9, 30.4)) == "no fewer cells (at best 30)"
 
 
+def test_a_comparison_is_headed_by_what_its_scenarios_share():
+    """Of the variants of one, the varied key stands in the labels; of two, both are named."""
+    short, one = ["turns=4"], "notch=0 less"
+    head, *rest = comparison(compare("maize_bench", vary="notch=-1,0", changes=short)).split("\n")
+    assert head.startswith("Maize on the workshop bench (maize_bench, turns=4, random seed 1")
+    assert rest[0] == "Asked, at notch=-1:" and rest[2].endswith("notch -1")
+    assert any(line.startswith(one) and line.endswith("worth of the same luck") for line in rest)
+    head, *_ = comparison(compare("gate_too_low", "maize_bench", changes=short)).split("\n")
+    assert "(gate_too_low / maize_bench, turns=4, random seed 1" in head
+
+
+def test_what_is_worth_stands_in_one_column():
+    long = compare(BENCH, BENCH.replace(singulator__notch=1.0), labels=["0", "one notch on" * 4])
+    lines = comparison(long).split("\n")
+    (head,) = [line for line in lines if line.endswith("worth of the same luck")]
+    told = [line for line in lines if "fewer cells (at best" in line]
+    assert len(told) == len(long.pairings[0])
+    at = head.index("worth of")
+    assert all(line[at - 1] == " " != line[at] for line in told)
+
+
 def test_records_are_kept_only_when_asked_for():
     short = [BENCH.replace(run__turns=4), BENCH.replace(run__turns=4, singulator__notch=1.0)]
     assert compare(*short, labels=["0", "1"], replicates=2).runs == ()

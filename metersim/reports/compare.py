@@ -12,6 +12,10 @@ from metersim.reports.words import change_text, number, quantity, shown
 from metersim.studies.compare import COMPARED, Comparison, Pairing
 
 TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+WORTH = (
+    "worth: for the same standard error as runs of separate luck, known to about a quarter;",
+    "at best: the most there is, if cells are independent of one another",
+)
 SPOKEN = {
     "cells.skip": "skips",
     "cells.double": "doubles",
@@ -22,12 +26,12 @@ SPOKEN = {
 
 def comparison(result: Comparison, units: str = "metric") -> str:
     """A comparison as text."""
-    lines = [heading(result.measured[0])]
+    lines = [heading(*result.measured)]
     requests = [asked(measured.scenario, units) for measured in result.measured]
     if all(measured.scenario.changes for measured in result.measured):
         requests = requests[:1]  # the variants of one scenario: their labels say the rest
     for label, request in zip(result.labels, requests, strict=False):
-        head = "Asked" if len(requests) == 1 else label
+        head = f"Asked, at {label}" if len(requests) == 1 else label
         lines += [f"{head}:", *(f"  {line}" for line in request)]
     lines.append("")
     width = max(16, *(len(label) for label in result.labels)) + 2
@@ -36,16 +40,17 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         kind = BY_KEY[key].kind
         values = (quantity(kind, part[key].value, units) for part in result.measured)
         lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
-    for label, differences, pairings in zip(
-        result.labels[1:], result.differences, result.pairings, strict=True
-    ):
-        head = f"{label} less {result.labels[0]}, on the same luck (95 % interval)"
-        lines += ["", f"{head:58}  worth of the same luck"]
+    heads = [f"{label} less {result.labels[0]}, on the same luck" for label in result.labels[1:]]
+    heads = [f"{head} (95 % interval)" for head in heads]
+    width = max(60, *(len(head) + 2 for head in heads))
+    for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
+        lines += ["", f"{head:{width}}worth of the same luck"]
         for key in COMPARED:
             change = change_text(BY_KEY[key].kind, differences[key], units)
-            line = f"{LABELS[key]:20}{change:40}"
-            lines.append(f"{line}{worth(pairings[key])}" if key in pairings else line.rstrip())
-    lines.append("")
+            line = f"{LABELS[key]:20}{change}"
+            saved = worth(pairings[key]) if key in pairings else ""
+            lines.append(f"{line:{width}}{saved}".rstrip())
+    lines += ["", *WORTH, ""]
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
     for label, cause in zip(result.labels, result.binding, strict=True):

@@ -6,6 +6,7 @@ import math
 
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
+from metersim.records import POOL_EMPTY
 from metersim.reports.words import block, interval_text, quantity, set_quantity
 from metersim.scenario import Scenario
 
@@ -75,7 +76,7 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
         f"{scenario.lot.title}; {scenario.disc.cells} holes of "
         f"{set_quantity('small', scenario.disc.hole_diameter, units)}, "
         f"{set_quantity('pressure', scenario.vacuum.vacuum, units)}, "
-        f"notch {scenario.singulator.notch:+g}",
+        f"notch {scenario.singulator.notch:{'+g' if scenario.singulator.notch else 'g'}}",
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{scenario.peripheral_speed:.3f} m/s",
     ]
@@ -129,6 +130,11 @@ def notes(measured: Measured) -> list[str]:
     """What a reader of a result must know: cautions, warnings, replaced stations."""
     scenario = measured.scenario
     found = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
+    if empty := int(measured.reasons[POOL_EMPTY]):
+        found.append(
+            f"the pool was empty under {empty:,} cells: spacings and places tell of the row where "
+            "seed was sown, skips tell of all cells"
+        )
     if measured["precision"].value > BLUNT_PRECISION:
         found.append(
             "precision is near 29 %, the most it can be: look at the SD of all spacings instead"
@@ -136,12 +142,18 @@ def notes(measured: Measured) -> list[str]:
     return found
 
 
-def heading(measured: Measured) -> str:
-    """Title, scenario, seed and version in one line."""
-    origin = measured.origin
-    changed = "".join(f", {change}" for change in origin.scenario.changes)
+def heading(*measured: Measured) -> str:
+    """Titles, scenarios, what was changed in all of them, seed and version in one line."""
+    origin, scenarios = measured[0].origin, [part.scenario for part in measured]
+    titles = " / ".join(dict.fromkeys(scenario.title for scenario in scenarios))
+    names = " / ".join(dict.fromkeys(scenario.name for scenario in scenarios))
+    changes = [
+        change
+        for change in scenarios[0].changes
+        if all(change in scenario.changes for scenario in scenarios)
+    ]
     luck = f"random seed {origin.seed}, metersim {origin.version}"
-    return f"{origin.scenario.title} ({origin.scenario.name}{changed}, {luck})"
+    return f"{titles} ({', '.join([names, *changes, luck])})"
 
 
 def _replaced(measured: Measured) -> list[str]:
