@@ -13,6 +13,7 @@ SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memor
 STUDIED_CROPS = ("maize", "cotton")
 SUPPORTED_PERIPHERAL_SPEED = 0.28  # m/s; no published row constrains the model above
 SUPPORTED_TRAVEL = 2.2  # m/s, likewise
+UNSUPPORTED = "no published measurement holds the model to a size there"
 RESERVE = "published best vacuums are up to three times the model's best: keep a reserve"
 
 CAUSES = {
@@ -75,7 +76,7 @@ def cautions(scenario: Scenario) -> list[str]:
     """Where a scenario lies above the range of published studies, or of what the model rests on."""
     found = []
     if scenario.lot.crop in STUDIED_CROPS:
-        study = "above the range of that study (onal2012, maize and cotton)"
+        study = "above the range of onal2012 (maize and cotton)"
         if scenario.cell_rate > RELEASE_CEILING:
             found.append(
                 f"{scenario.cell_rate:.1f} seeds a second is over {RELEASE_CEILING:g}: {study}"
@@ -89,11 +90,11 @@ def cautions(scenario: Scenario) -> list[str]:
     if scenario.peripheral_speed > SUPPORTED_PERIPHERAL_SPEED:
         found.append(
             f"{scenario.peripheral_speed:.2f} m/s at the holes is over "
-            f"{SUPPORTED_PERIPHERAL_SPEED:g}: no published row constrains the model well there"
+            f"{SUPPORTED_PERIPHERAL_SPEED:g}: {UNSUPPORTED}"
         )
     if scenario.demand.speed > SUPPORTED_TRAVEL:
         found.append(
             f"{scenario.demand.speed * 3.6:.1f} km/h of travel is over "
-            f"{SUPPORTED_TRAVEL * 3.6:.1f}: no published row constrains the model well there"
+            f"{SUPPORTED_TRAVEL * 3.6:.1f}: {UNSUPPORTED}"
         )
     return found

@@ -9,9 +9,11 @@ import pytest
 from metersim import spacing
 from metersim.limits import DOUBLES, SCATTER, causes, cautions
 from metersim.measures import BY_KEY, MEASURES, difference, measure
-from metersim.records import REASONS
+from metersim.records import POOL_EMPTY, REASONS
+from metersim.reports.run import notes
 from metersim.studies.compare import COMPARED, compare
 from metersim.studies.explain import explain
+from metersim.tally import tallied
 from tests.strategies import BENCH, simulate
 
 FIELD = BENCH.replace(furrow__surface="field", run__turns=100)
@@ -112,9 +114,9 @@ def test_a_cause_is_named_for_what_it_is():
 def test_cautions_speak_of_the_crops_of_the_study_only():
     """16 seeds/s and 0.34 m/s for maize and cotton (onal2012; the latter from memory)."""
     fast = BENCH.replace(demand__speed=3.5)
-    assert sum("above the range of that study" in text for text in cautions(fast)) == 2
+    assert sum("above the range of onal2012" in text for text in cautions(fast)) == 2
     other = dataclasses.replace(fast, lot=dataclasses.replace(fast.lot, crop="soybean"))
-    assert not any("that study" in text for text in cautions(other))
+    assert not any("onal2012" in text for text in cautions(other))
     assert cautions(BENCH.replace(demand__speed=1.5)) == []
 
 
@@ -154,3 +156,12 @@ def test_what_is_explained_is_what_is_run():
     assert told.turning * 45 == pytest.approx(told.scenario.cell_rate * 1.5)
     assert told.pool_seeds == run.ticks.pool[0]
     assert len(REASONS) == measure(run).reasons.size
+
+
+def test_a_pool_that_ran_empty_is_told():
+    """0.2 kg are some 770 seeds, for 1200 cells."""
+    short = BENCH.replace(run__turns=40)
+    starved = measure(tallied(short.replace(pool__hopper=0.2)))
+    (told,) = [note for note in notes(starved) if note.startswith("the pool was empty under ")]
+    assert f"{int(starved.reasons[POOL_EMPTY])} cells" in told
+    assert not any("empty" in note for note in notes(measure(tallied(short))))

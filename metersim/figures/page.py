@@ -76,7 +76,7 @@ def flag(notes: Sequence[str]) -> list[str]:
     if not notes:
         return []
     more = f" (and {len(notes) - 1} more)" if len(notes) > 1 else ""
-    return [textwrap.shorten(f"note: {notes[0]}", 80, placeholder=" ...") + more]
+    return [textwrap.shorten(f"note: {notes[0]}", LINE - len(more), placeholder=" ...") + more]
 
 
 def _settings(run: Run, units: str) -> tuple[str, ...]:

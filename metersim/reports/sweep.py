@@ -172,7 +172,7 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
     ]
     for axis, first, total in zip(plan.axes, importance.first, importance.total, strict=True):
         cells = (
-            "no value" if math.isnan(value) else f"{value:.2f} ({low:.2f} to {high:.2f})"
+            "no value" if math.isnan(value) else f"{value:z.2f} ({low:z.2f} to {high:z.2f})"
             for value, low, high in (first, total)
         )
         lines.append("".join([f"{axis.key:22}", *(f"{cell:26}" for cell in cells)]).rstrip())
