@@ -194,6 +194,10 @@ class Measured:
     tallies: tuple[Tally, ...]
     level: float = 0.95
 
+    def __repr__(self) -> str:
+        many = f"{len(MEASURES)} measures of {sum(part.cells for part in self.tallies):,} cells"
+        return f"<Measured {self.scenario.name}: {many}; to_dataframe() shows them>"
+
     @property
     def origin(self) -> Origin:
         """Where the first replicate comes from."""

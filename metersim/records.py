@@ -244,6 +244,11 @@ class Run(Origin):
     ticks: Ticks
     trace: tuple[Event, ...] = ()
 
+    def __repr__(self) -> str:
+        luck = f"random seed {self.seed}, replicate {self.replicate}"
+        many = f"{len(self.cells):,} cells, {len(self.seeds):,} seeds"
+        return f"<Run of {self.scenario.name}: {many}, {luck}>"
+
     @property
     def origin(self) -> Origin:
         """Where the records come from, without them."""

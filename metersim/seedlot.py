@@ -78,7 +78,7 @@ class SeedLot(Checked):
     size_cv: float = number("percent", 0, 40, "spread of linear size, SD over mean")
     pose_sd: float = number("deg", 0, 60, "SD of the angle between a held seed and the track")
     name: str = "unnamed"
-    origins: Mapping[str, Origin] = dataclasses.field(default_factory=dict)
+    origins: Mapping[str, Origin] = dataclasses.field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         super().__post_init__()

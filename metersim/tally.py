@@ -55,6 +55,10 @@ class Tally:
     reasons: Ints
     longest_skip_run: int
 
+    def __repr__(self) -> str:
+        luck = f"random seed {self.origin.seed}, replicate {self.origin.replicate}"
+        return f"<Tally of {self.origin.scenario.name}: {self.cells:,} cells, {luck}>"
+
 
 def stretches_for(cells: int, replicates: int = 1) -> int:
     """Stretches to cut each of some replicates of so many cells into."""

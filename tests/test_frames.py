@@ -12,7 +12,12 @@ from metersim.measures import BY_KEY, MEASURES, measure
 from metersim.outputs import as_csv
 from metersim.records import REASONS
 from metersim.studies.compare import COMPARED, compare
+from metersim.studies.plan import plan_sweep
+from metersim.studies.response import respond
+from metersim.studies.sweep import sweep
+from metersim.tally import tally_of
 from tests.strategies import BENCH, ran
+from tests.sweep_points import hill
 
 SHORT = {"run__turns": 20}
 
@@ -118,6 +123,26 @@ def test_differences_are_those_of_the_values(comparison):
         apart = wide["value"][label] - wide["value"]["0"]
         assert np.allclose(wide["difference"][label], apart, rtol=0, atol=1e-12)
     assert (wide["difference"]["1"] != 0).any()  # control
+
+
+def test_a_response_is_one_row_a_point():
+    made = respond(sweep(plan_sweep("maize_bench", ["vacuum_kpa=2:6:9", "notch=0,1"]), run=hill))
+    table = made.to_dataframe()
+    assert table["vacuum_kpa"].tolist() == [float(word) for word, _ in made.sweep.plan.points]
+    assert np.array_equal(table[["value", "low", "high"]], made.values)
+    assert table.index[table["best"]].tolist() == [made.best]
+    for name in ("acceptable", "surely", "plateau"):
+        assert np.array_equal(table[name], getattr(made, name)), name
+
+
+def test_what_a_notebook_echoes_is_a_line(run, comparison):
+    """A result at the end of a cell is named, not spilt with all its numbers and settings."""
+    plan = plan_sweep("maize_bench", ["vacuum_kpa=2:6:9", "notch=0,1"])
+    made = sweep(plan, run=hill)
+    parts = [run, tally_of(run, 2), measure(run), comparison, plan, made, respond(made)]
+    for result in parts:
+        assert repr(result).startswith(f"<{type(result).__name__} ")
+        assert len(repr(result)) < 200
 
 
 def test_without_pandas_the_extra_is_named(run, comparison, monkeypatch):

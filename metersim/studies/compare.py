@@ -98,6 +98,9 @@ class Comparison:
     measured: tuple[Measured, ...]
     runs: tuple[Run, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"<Comparison of {', '.join(self.labels)}; to_dataframe() shows it>"
+
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
         """For each scenario but the first: every compared measure less that of the first."""

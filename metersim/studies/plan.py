@@ -15,6 +15,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from metersim import __version__
 from metersim.faults import BadInput, all_of, bad
 from metersim.measures import MEASURES, SI_SUFFIX
@@ -95,6 +97,10 @@ class Plan:
     seed: int
     replicates: int
 
+    def __repr__(self) -> str:
+        axes = ", ".join(map(str, self.axes))
+        return f"<Plan of {self.base.name} over {axes}: {self.rows:,} runs, {self.design}>"
+
     @property
     def base(self) -> Scenario:
         """The scenario that the points depart from."""
@@ -119,6 +125,13 @@ class Plan:
     def points(self) -> list[Point]:
         """The points, in order."""
         return draw_points(self.axes, self.design, self.size, self.seed)
+
+    def varied(self) -> dict[str, Any]:
+        """Values of what is varied at every point, by key and in its unit."""
+        return {
+            axis.key: np.array([axis.number(word) for word in words] if axis.is_number else words)
+            for axis, words in zip(self.axes, zip(*self.points, strict=True), strict=True)
+        }
 
     @property
     def columns(self) -> tuple[str, ...]:

@@ -11,16 +11,21 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from metersim.faults import bad, hint
+from metersim.frames import dataframe
 from metersim.measures import BY_KEY
 from metersim.streams import Streams
 from metersim.studies.points import Axis
 from metersim.studies.sweep import Sweep
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -110,6 +115,21 @@ class Response:
     limits: tuple[Limit, ...]
     source: str
     tolerance: float = PLATEAU
+
+    def __repr__(self) -> str:
+        return f"<Response of {self.key} to {self.sweep.plan!r}; to_dataframe() shows it>"
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a point, in SI but for what is varied, for pandas (extra ``notebook``).
+
+        What is varied, value, low and high of the response, and whether the point is
+        acceptable, surely so, on the plateau, and the best.
+        """
+        columns = self.sweep.plan.varied()
+        columns |= dict(zip(("value", "low", "high"), self.values.T, strict=True))
+        columns |= {"acceptable": self.acceptable, "surely": self.surely, "plateau": self.plateau}
+        columns["best"] = np.arange(len(self.values)) == self.best
+        return dataframe(columns)
 
     def estimates(self, key: str) -> Floats:
         """Value, low and high of a measure at every point: an array of shape (points, 3).

@@ -78,6 +78,9 @@ class Sweep:
     values: Floats
     faults: Mapping[int, str] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        return f"<Sweep of {self.plan!r}; to_dataframe() shows its rows>"
+
     def estimates(self, key: str) -> Floats:
         """Value, low and high of a measure: an array of shape (points, replicates, 3)."""
         place = PLACES[key]
@@ -90,9 +93,7 @@ class Sweep:
             "point": np.repeat(np.arange(plan.many), repeat),
             "replicate": np.tile(np.arange(repeat), plan.many),
         }
-        for axis, words in zip(plan.axes, zip(*plan.points, strict=True), strict=True):
-            column = [axis.number(word) for word in words] if axis.is_number else words
-            columns[axis.key] = np.repeat(np.asarray(column), repeat)
+        columns |= {key: np.repeat(column, repeat) for key, column in plan.varied().items()}
         flat = self.values.reshape(-1, len(VALUE_COLUMNS))
         columns |= {name: flat[:, k] for k, name in enumerate(VALUE_COLUMNS)}
         columns["fault"] = [
