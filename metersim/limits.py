@@ -83,18 +83,18 @@ def cautions(scenario: Scenario) -> list[str]:
             )
         if scenario.peripheral_speed > SPEED_CEILING:
             found.append(
-                f"{scenario.peripheral_speed:.2f} m/s at the holes is over {SPEED_CEILING:g} "
+                f"{scenario.peripheral_speed:.3f} m/s at the holes is over {SPEED_CEILING:g} "
                 "(from memory): "
                 f"{study}"
             )
     if scenario.peripheral_speed > SUPPORTED_PERIPHERAL_SPEED:
         found.append(
-            f"{scenario.peripheral_speed:.2f} m/s at the holes is over "
+            f"{scenario.peripheral_speed:.3f} m/s at the holes is over "
             f"{SUPPORTED_PERIPHERAL_SPEED:g}: {UNSUPPORTED}"
         )
     if scenario.demand.speed > SUPPORTED_TRAVEL:
         found.append(
-            f"{scenario.demand.speed * 3.6:.1f} km/h of travel is over "
-            f"{SUPPORTED_TRAVEL * 3.6:.1f}: {UNSUPPORTED}"
+            f"{scenario.demand.speed * 3.6:.2f} km/h of travel is over "
+            f"{SUPPORTED_TRAVEL * 3.6:.2f}: {UNSUPPORTED}"
         )
     return found

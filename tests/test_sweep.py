@@ -170,6 +170,11 @@ def test_a_lot_can_be_varied():
     plan.check_some_point()
 
 
+def test_a_lot_that_is_varied_is_no_change_for_all_points():
+    plan = plan_sweep("maize_bench", ["lot=soybean,canola"], changes=["notch=1"])
+    assert plan.changes == ("notch=1",)
+
+
 def test_a_point_that_is_not_possible_keeps_its_row_and_stops_nothing(tmp_path):
     plan = plan_sweep("maize_bench", ["notch=0:10:3"], changes=SHORT, replicates=2)
     out = tmp_path / "rows.csv"
@@ -333,7 +338,7 @@ def test_what_no_study_bears_out_is_told():
     made = respond(swept("speed_kmh=4:12:5", run=flat))  # 4, 6, 8, 10, 12
     (told,) = doubts(made)
     assert told.startswith("3 of 5 points lie above the range of published studies, such as")
-    assert "speed_kmh=8: 8.0 km/h" in told and told in report(made)
+    assert "speed_kmh=8: 8.00 km/h" in told and told in report(made)
     assert doubts(respond(swept("speed_kmh=4:6:2", run=flat))) == []
     assert doubts(respond(swept())) == [RESERVE]
 

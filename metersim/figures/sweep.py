@@ -154,7 +154,7 @@ def _foot(response: Response, units: str) -> list[str]:
     """What is acceptable, what the plateau is, and where it all comes from."""
     plan = response.sweep.plan
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
-    changed = "".join(f", {change}" for change in plan.base.changes)
+    changed = "".join(f", {change}" for change in plan.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
     return [
         f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",

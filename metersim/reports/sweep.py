@@ -67,7 +67,7 @@ def report(response: Response, importance: Importance | None = None, units: str 
     """A sweep as text."""
     plan = response.sweep.plan
     base = plan.base
-    changed = "".join(f", {change}" for change in base.changes)
+    changed = "".join(f", {change}" for change in plan.changes)
     repeat = f", {plan.replicates} replicates each" if plan.replicates > 1 else ""
     lines = [
         f"{base.title} ({base.name}{changed}, random seed {plan.seed}, metersim {plan.version})",

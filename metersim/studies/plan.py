@@ -107,6 +107,14 @@ class Plan:
         return next(iter(self.bases.values()))
 
     @property
+    def changes(self) -> tuple[str, ...]:
+        """What was changed for all points: the base has a first lot where lots are varied."""
+        varied = {axis.key for axis in self.axes}
+        return tuple(
+            change for change in self.base.changes if change.partition("=")[0] not in varied
+        )
+
+    @property
     def version(self) -> str:
         """Version of the program."""
         return __version__
