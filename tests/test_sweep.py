@@ -171,7 +171,9 @@ def test_a_lot_can_be_varied():
 
 
 def test_a_lot_that_is_varied_is_no_change_for_all_points():
-    plan = plan_sweep("maize_bench", ["lot=soybean,canola"], changes=["notch=1"])
+    plan = plan_sweep(
+        "maize_bench", ["lot=maize_large_flat,maize_small_round"], changes=["notch=1"]
+    )
     assert plan.changes == ("notch=1",)
 
 
