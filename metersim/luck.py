@@ -17,7 +17,7 @@ from scipy.special import ndtri
 
 from metersim.streams import Streams
 
-PLACES = 3  # seeds that one cell can carry
+PLACES = 6  # seeds that one cell can carry; liao2018 saw up to six on one hole
 CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
 TURNS = 16  # draws of one cause that one seed can ask for by index
 BLOCK = 32768  # cells or knots in a block; no size from 4096 to 65536 is faster
@@ -66,6 +66,11 @@ class Luck:
     def size(self) -> Array:
         """N: size, beside what the vacuum needed tells of it."""
         return self._normal("size")
+
+    @cached_property
+    def seat(self) -> Array:
+        """N: vacuum needed out of the pool, beside what that in the pool and size tell of it."""
+        return self._normal("seat")
 
     @cached_property
     def along(self) -> Array:

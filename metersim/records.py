@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 REASONS = (
     "seed released",
     "cell blocked",
-    "no seed met the hole long enough",
-    "pool too low for enough seeds to meet the hole",
-    "seeds met would not hold at this vacuum",
+    "no seed was drawn to the hole in time",
+    "pool too low to draw enough seeds from",
+    "seeds drawn would not hold at this vacuum",
     "pool empty",
     "knocked off by a heap above the carry line",
     "swept off by the singulator",
@@ -105,7 +105,7 @@ class Seeds(Table):
     size : ndarray
         Linear size over the lot's mean. [1]
     needed : ndarray
-        Vacuum that the seed needed in the pool. [Pa]
+        Vacuum that the seed needs in the pool at its mean load. [Pa]
     release_time, sensor_time, landing_time : ndarray
         When it left its hole, crossed the beam and came to rest. [s]
     contacts : ndarray of int

@@ -6,6 +6,7 @@ from functools import lru_cache
 from hypothesis import reject
 from hypothesis import strategies as st
 
+from metersim.coefficients import USUAL
 from metersim.faults import BadInput
 from metersim.fields import specs
 from metersim.measures import BY_KEY, Measured, difference, measure
@@ -48,6 +49,19 @@ BENCH = Scenario(
     demand=Demand(rate=8.0, row_spacing=0.75, speed=7 / 3.6),
     run=Length(turns=100, tick=0.25),
 )
+
+
+def pool_of(diameters):
+    """Changes of the bench so that the pool offers the seeds of that many diameters of bed.
+
+    A layer thinner than a seed lies along more of the circle than the exit zone: it offers its
+    share of the zone.  The pool is as deep and wide as may be, so that seed runs far down to the
+    disc from a gate that does not arch, and even a low level is many seeds.
+    """
+    lot, depth = BENCH.lot, 0.1
+    level = lot.gmd * diameters / USUAL.exit_zone
+    opening = level + depth * math.tan(lot.repose_angle)
+    return {"pool__gate_opening": opening, "pool__pool_depth": depth, "pool__gate_width": 0.3}
 
 
 @lru_cache(maxsize=64)

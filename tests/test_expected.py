@@ -58,7 +58,7 @@ def test_regression_holds_for_other_luck_too():
 def test_control_another_scenario_departs():
     expected = json.loads((EXPECTED / "gate_too_low.json").read_text())
     now = measured("maize_bench").estimates
-    key = "per_spacing.miss"
+    key = "cells.skip"
     spread = math.hypot(standard_error(expected[key]), standard_error(now[key].to_dict()))
     assert abs(now[key].value - expected[key]["value"]) > HARD * spread
     assert {measure.key for measure in MEASURES} == set(now)

@@ -54,7 +54,7 @@ def test_cells_are_numbered_and_say_why(run):
     for name in ("joined", "knocked", "swept", "shaken", "released"):
         assert np.array_equal(table[name], getattr(run.cells, name)), name
     joined = table.merge(run.to_dataframe(), on=["replicate", "cell"])
-    assert len(joined) == len(run.seeds) and (joined["place"] < joined["released"]).all()
+    assert len(joined) == len(run.seeds) and (joined["place"] < joined["joined"]).all()
 
 
 def test_ticks_conserve_seeds(run):

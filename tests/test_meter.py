@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from metersim import records
+from metersim.coefficients import USUAL
 from metersim.events.meter import Shaking
-from metersim.luck import KnotLuck
+from metersim.luck import PLACES, KnotLuck
 from metersim.measures import measure
 from metersim.simulation import simulate
 from metersim.stations import TubeStation, stations_of
 from metersim.streams import Streams
-from tests.strategies import BENCH, bytes_of, measured, ran, z_between
+from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 
 LIVELY = {
     # heap above the carry line, aggressive edge and hard shaking at a vacuum that hardly holds
@@ -66,7 +67,7 @@ def test_seeds_are_conserved_at_every_moment(changes, interval):
     totals, *parts = np.array(found).T
     assert set(totals) == {int(scenario.pool.hopper / scenario.seeds.seed_mass)}
     assert min(part.min() for part in parts) >= 0
-    assert parts[-1].max() > 10  # the visitor was there while seeds fell
+    assert parts[-1].max() > 0  # the visitor was there while seeds fell
     cells = run.cells
     lost = cells.knocked + cells.swept + cells.shaken
     assert np.array_equal(cells.joined, lost + cells.released)
@@ -76,7 +77,7 @@ def test_seeds_are_conserved_at_every_moment(changes, interval):
 
 
 def test_every_way_of_losing_a_seed_was_tried():
-    """The scenarios above do knock, sweep, shake, arch, starve and load cells with up to three."""
+    """The scenarios above do knock, sweep, shake, arch, starve and load cells with three."""
     runs = {
         name: simulate(BENCH.replace(**{"run__turns": 15, **changes}))
         for name, changes in LIVELY.items()
@@ -85,7 +86,7 @@ def test_every_way_of_losing_a_seed_was_tried():
     assert min(cells.knocked.sum(), cells.swept.sum(), cells.shaken.sum()) > 5
     assert runs["arches"].ticks.arched.any()
     assert (runs["hopper runs empty"].cells.reason == records.POOL_EMPTY).any()
-    assert runs["doubles and triples"].cells.released.max() == 3
+    assert 3 <= runs["doubles and triples"].cells.released.max() <= PLACES
 
 
 def test_the_count_notices_a_lost_seed():
@@ -101,8 +102,9 @@ def test_the_count_notices_a_lost_seed():
     assert max(totals) - min(totals) == 1
 
 
-def test_an_emptying_hopper_ends_in_a_growing_run_of_skips():
-    scenario = BENCH.replace(pool__hopper=0.2, run__turns=60)
+def test_an_emptying_hopper_ends_in_skips_when_the_pool_is_nearly_gone():
+    """As long as the pool gives the whole exit zone nothing is to be seen; then the row ends."""
+    scenario = BENCH.replace(pool__hopper=0.4, run__turns=80, **pool_of(2 * USUAL.exit_zone))
     last = []
 
     def visit(meter):
@@ -113,19 +115,26 @@ def test_an_emptying_hopper_ends_in_a_growing_run_of_skips():
     run = simulate(scenario, visitors=[visit])
     (hopper, left, total), skip = last[-1], run.cells.released == 0
     assert hopper == 0
-    assert len(run.seeds) + left == total == int(0.2 / scenario.seeds.seed_mass)
+    assert len(run.seeds) + left == total == int(0.4 / scenario.seeds.seed_mass)
     assert left < 5
-    # from the passage at which the hopper was empty, four equal parts up to the last seed
-    ran_out = run.ticks.time[np.argmin(run.ticks.hopper)] * scenario.cell_rate
-    parts = np.array_split(skip[int(ran_out) : run.seeds.cell[-1] + 1], 4)
-    shares = [part.mean() for part in parts]
-    assert shares[-1] > shares[-2] >= shares[0]
-    assert shares[-1] > 10 * skip[: int(ran_out)].mean()
-    assert skip[run.seeds.cell[-1] + 1 :].all()
-    assert (run.cells.reason[-300:] == records.POOL_EMPTY).mean() > 0.9
+    # the passages at which the hopper, and then the exit zone, ran out, and the last seed
+    stations = stations_of(scenario)
+    zone = stations.pickup.zone_at(stations.gate.level(run.ticks.pool))
+    low = np.argmax(zone < zone[0])
+    times = run.ticks.time[[np.argmin(run.ticks.hopper), low]]
+    dry, short = (times * scenario.cell_rate).astype(int)
+    end = run.seeds.cell[-1] + 1
+    assert 0 < dry < short < end < len(skip)
+    before, after = skip[:dry], skip[dry:short]
+    share = skip[:short].mean()
+    error = np.sqrt(share * (1 - share) * (1 / len(before) + 1 / len(after)))
+    assert abs(after.mean() - before.mean()) <= 4 * error
+    assert skip[end:].all()
+    # the last few seeds lie about on a wide floor
+    assert np.isin(run.cells.reason[-300:], [records.POOL_EMPTY, records.LOW_POOL]).mean() > 0.9
     # negative control: a full hopper ends as it began
     full = simulate(BENCH.replace(run__turns=60))
-    assert (full.cells.released[-300:] == 0).mean() < 0.02
+    assert (full.cells.released[-300:] == 0).mean() < 0.2
 
 
 # ---------------------------------------------------------------- changes while it runs
@@ -209,18 +218,22 @@ def test_shaking_that_starts_on_a_bench_works_from_then_on(undisturbed):
 
 # ---------------------------------------------------------------- the tick
 
+LOW_GATE = 0.0118  # m; the pool hardly gives the exit zone, and arches empty it
 TICKED = ("cells.skip", "cells.double", "per_spacing.quality", "precision", "drop_time.sd")
 
 
-@pytest.mark.parametrize("gate", [0.052, 0.015], ids=["normal pool", "low gate with arches"])
+@pytest.mark.parametrize("gate", [0.052, LOW_GATE], ids=["normal pool", "low gate with arches"])
 def test_half_the_tick_gives_the_same_measures(gate):
-    usual = measured(pool__gate_opening=gate)
-    assert ran(pool__gate_opening=gate).ticks.arched.any() == (gate == 0.015)
-    halved = measured(pool__gate_opening=gate, run__tick=0.125)
+    setting = {"pool__gate_opening": gate, "pool__gate_width": 0.3}
+    usual = measured(**setting)
+    assert ran(**setting).ticks.arched.any() == (gate == LOW_GATE)
+    halved = measured(**setting, run__tick=0.125)
     for key in TICKED:
         assert abs(z_between(usual, halved, key)) < 4, key
     # negative control: an eighth more opening is seen in at least one of them
-    other = measured(pool__gate_opening=gate * (1.125 if gate == 0.015 else 1.5))
+    other = measured(
+        **setting | {"pool__gate_opening": gate * (1.125 if gate == LOW_GATE else 1.5)}
+    )
     assert max(abs(z_between(usual, other, key)) for key in TICKED) > 4
 
 

@@ -28,7 +28,8 @@ ROUGH = [
     "notch=0",
     "vacuum_kpa=2",
     "hopper_kg=0.2",
-    "hole_diameter_mm=5.5",
+    "vacuum_kpa=1.5",
+    "hole_diameter_mm=5.0",
     "shock_per_speed_g_per_m_s=1",
     "detection_percent=90",
 ]

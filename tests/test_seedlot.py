@@ -124,6 +124,7 @@ def test_the_lots_that_ship():
         "sorghum",
         "soybean",
         "sugar_beet",
+        "sugar_beet_pelleted",
         "sunflower",
     ]
 

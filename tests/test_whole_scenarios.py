@@ -10,6 +10,7 @@ from metersim.measures import measure
 from metersim.records import REASONS
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
+from metersim.stations import stations_of
 from tests.strategies import BENCH, anything, bytes_of, scenarios
 
 CALM = settings(
@@ -57,7 +58,9 @@ def check_run(scenario):
     seeds = run.seeds
     assert (seeds.release_time <= seeds.sensor_time).all()
     assert (seeds.sensor_time <= seeds.landing_time).all()
-    assert (seeds.needed <= scenario.vacuum.vacuum).all()
+    # in the pool a seed may need more than the vacuum, where the load was light, but not out of it
+    resistance = stations_of(scenario).pickup.resistance
+    assert (seeds.needed <= (1 + resistance) * scenario.vacuum.vacuum * (1 + 1e-12)).all()
     check_measures(measure(run))
     return run
 

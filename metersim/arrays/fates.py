@@ -66,7 +66,7 @@ class Fates(NamedTuple):
     swept: Index
     shaken: Index
     firsts: Released  # seeds that joined their cells first
-    later: Released  # seeds that joined them second or third
+    later: Released  # seeds that joined them later
 
     def until(self, stop: int) -> Fates:
         """Those of the cells before one."""

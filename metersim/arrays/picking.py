@@ -30,7 +30,7 @@ class Block:
         self.along = luck.along * pickup.seat_scale
         self.across = luck.across * pickup.seat_scale
         self.distance = np.sqrt(self.along * self.along + self.across * self.across)
-        self.need = pickup.relative_need(luck.grip)
+        self.need = pickup.relative_need(luck.grip, luck.size, luck.seat)
         self.size = pickup.first_size(luck.grip, luck.size)
         self.highest_grip = float(luck.grip.max())
         self.least_deviate, self.low_deviate = map(
@@ -87,8 +87,9 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
         rank = luck.uniform("grip", again + start)
         deviate = truncated_normal(rank, at_cells(chances, again).hold)
         need, size = need.copy(), size.copy()
-        need[again] = pickup.relative_need(deviate)
-        size[again] = pickup.first_size(deviate, luck.size[again + start])
+        size_draw, seat_draw = luck.size[again + start], luck.seat[again + start]
+        need[again] = pickup.relative_need(deviate, size_draw, seat_draw)
+        size[again] = pickup.first_size(deviate, size_draw)
     empty = (~joins).nonzero()[0]
     reason = np.full(stop - start, SEEDED, dtype=np.int8)
     reason[empty] = pickup.why_empty(at_cells(chances, empty), meeting[empty])
@@ -104,7 +105,7 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
 def _crowd(
     block: Block, start: int, chances: Chances, at: Index, size: Array, needed: Array
 ) -> Crowd:
-    """Cells that a second and a third seed join, out of those whose hole is open to one."""
+    """Cells that a second seed and more join, out of those whose hole is open to one."""
     luck, pickup = block.luck, block.stations.pickup
     part = np.zeros((len(at), PLACES))
     wanted, own = np.ones((2, len(at), PLACES))  # where no seed is, so that nothing is over 0
@@ -117,7 +118,7 @@ def _crowd(
     done, free = luck.meeting[cells] / here.rate, np.ones(len(at))
     for place in range(1, PLACES):
         if place > 1:
-            turn = 2 * np.pi * luck.uniform("third direction", cells)
+            turn = 2 * np.pi * luck.uniform("next direction", cells, place)
             outline = pickup.outline(np.cos(turn), np.sin(turn))
             gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
             kept = pickup.uncovers(own[rows, 0], outline, gap).nonzero()[0]
@@ -131,7 +132,8 @@ def _crowd(
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
-        wanted[rows, place] = pickup.later_needed(room, luck.uniform("grip", cells, place))
+        rank, seat_rank = luck.uniform(("grip", "seat"), cells, place)
+        wanted[rows, place] = pickup.later_needed(room, rank, ndtri(seat_rank))
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True
         free[rows] -= room.part

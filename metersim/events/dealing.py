@@ -33,8 +33,9 @@ class Window:
         if again.size:
             rank = luck.uniform("grip", again + start)
             deviate = truncated_normal(rank, chances.hold)
-            need[again] = pickup.relative_need(deviate)
-            size[again] = pickup.first_size(deviate, luck.size[again + start])
+            size_draw, seat_draw = luck.size[again + start], luck.seat[again + start]
+            need[again] = pickup.relative_need(deviate, size_draw, seat_draw)
+            size[again] = pickup.first_size(deviate, size_draw)
         needed = chances.needed * need
         strength = pickup.strength(chances, needed, max(chances.vacuum, NO_VACUUM))
         self.joins = joins.tolist()
@@ -86,7 +87,7 @@ class Dealt:
         self.starts, across = luck.along * pickup.seat_scale, luck.across * pickup.seat_scale
         self.distances = np.sqrt(self.starts * self.starts + across * across)
         self.outlines = pickup.outline(self.starts, across)
-        self.need = pickup.relative_need(luck.grip)
+        self.need = pickup.relative_need(luck.grip, luck.size, luck.seat)
         self.sizes = pickup.first_size(luck.grip, luck.size)
         self.along, self.across = self.starts.tolist(), across.tolist()
         self.size = self.sizes.tolist()

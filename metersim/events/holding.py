@@ -50,7 +50,7 @@ def crowd_in(meter: Meter, chances: Chances, dealt: Dealt, index: int, first: He
     found: list[Held] = []
     for place in range(1, PLACES):
         if place > 1:
-            turn = 2 * np.pi * luck.uniform("third direction", index)
+            turn = 2 * np.pi * luck.uniform("next direction", index, place)
             outline, gap = pickup.outline(np.cos(turn), np.sin(turn)), across * np.sin(turn)
             gap = along * np.cos(turn) + gap
         if place >= meter.available or not pickup.uncovers(first.size, outline, gap):
@@ -61,7 +61,8 @@ def crowd_in(meter: Meter, chances: Chances, dealt: Dealt, index: int, first: He
         if (1 - done) * room.rate <= wait:
             break
         done += wait / room.rate
-        needed = pickup.later_needed(room, luck.uniform("grip", index, place))
+        rank, seat_draw = luck.uniform("grip", index, place), luck.normal("seat", index, place)
+        needed = pickup.later_needed(room, rank, seat_draw)
         found.append(Held(place, size, float(needed), float(room.part)))
         free -= float(room.part)
     return found

@@ -120,7 +120,7 @@ def explain_marks(ax: Axes) -> None:
     looks = (
         ("white", WARM, "o", "none: skip"),
         (CLASSES["normal"][0], "none", "o", "one"),
-        (CLASSES["multiple"][0], INK, "D", "2: double, 3: triple"),
+        (CLASSES["multiple"][0], INK, "D", "2: double, 3: triple or more"),
     )
     handles = [
         Line2D([], [], ls="", marker=shape, mfc=face, mec=edge, mew=1.4, ms=7, label=label)

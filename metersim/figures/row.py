@@ -22,6 +22,8 @@ from metersim.figures.style import (
 )
 from metersim.records import Run
 
+SEVERAL = {2: "double", 3: "triple"}  # what a cell released
+
 
 @matplotlib.rc_context(STYLE)
 def draw_row(
@@ -108,7 +110,9 @@ def draw_row(
         group = positions[seeds.cell == cell]
         first, last = float(group.min()), float(group.max())
         ax.plot([first, first, last, last], [0.22, 0.32, 0.32, 0.22], color=INK, lw=0.9)
-        words.append(((first + last) / 2, "double" if released[cell] == 2 else "triple"))
+        words.append(
+            ((first + last) / 2, SEVERAL.get(int(released[cell]), f"{released[cell]} seeds"))
+        )
     empty = places[released[cells] == 0]
     ax.plot(empty, 0 * empty, "x", ms=8, mew=2, color=WARM, zorder=2)
     _place_words(ax, words + [(x, "skip") for x in empty.tolist()], 36 / points)
@@ -118,7 +122,8 @@ def draw_row(
         ax.spines[side].set_visible(False)
     scale = "to scale" if enlarged == 1 else "not to scale"
     ax.set_xlabel(
-        f"position along the row, travel to the right [{along.symbol}]; seeds (dark) {scale}"
+        f"position along the row, travel to the right [{along.symbol}]; "
+        f"seeds dark, {scale}, on pale spots to find them by"
     )
     ax.set_title(f"A piece of the row{chosen}: {events_in(released[cells])}")
     return ellipses

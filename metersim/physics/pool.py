@@ -107,6 +107,28 @@ def arc_within(width: Any, circle_radius: Any) -> Any:
     return 2 * circle_radius * np.arcsin(np.minimum(width / (2 * circle_radius), 1.0))
 
 
+def layer_share(level: Any, gmd: Any) -> Any:
+    """Seeds beside the holes over those of a bed, in a pool thinner than a seed.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level of the pool, 0 or more. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Share; 1 from one seed of depth on. [1]
+
+    Notes
+    -----
+    assumption: what would fill the floor less than a seed deep lies on it as a layer with gaps.
+    """
+    return np.minimum(level / gmd, 1.0)
+
+
 def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
     """Arc that a cell travels in contact with the heap after the carry line.
 

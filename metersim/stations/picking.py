@@ -20,22 +20,20 @@ class Chances(NamedTuple):
     """What a cell that enters the pool now has to expect."""
 
     vacuum: Any  # Pa
-    meetings: Any  # mean number of seeds met
-    most_meetings: Any  # the same in a pool that stands at the carry line
+    zone: Any  # part of the exit zone that the cell crosses, seed diameters
+    full_zone: Any  # the same in a pool that stands at the carry line
     needed: Any  # vacuum that the mean seed needs in the pool, Pa
     margin: Any  # ln(vacuum/needed)
-    exposure: Any  # time of a meeting over time to join
+    draws: Any  # seeds that a free hole draws while it passes one seed diameter
     limit: Any  # deviate of the vacuum needed, among all seeds, above which a seed does not hold
     hold: Any  # chance that a seed would hold
-    join: Any  # chance that a holding seed joins in one meeting
-    rate: Any  # mean number of seeds that would hold and join
+    rate: Any  # mean number of seeds that are drawn and hold
     carry_load: Any  # load outside the pool over load in it
     turn_load: Any  # share of u^2/(gR) in the load outside the pool
     knocks: Any  # knocks by a heap above the carry line, for a seed held by a hair
 
 
 FEW_HOLD = 0.5  # below this chance to hold, an empty cell is laid to the vacuum
-MOST_COVERED = 0.95  # of the free part of a hole, by one more seed; the rest stays with the others
 
 
 class Room(NamedTuple):
@@ -44,7 +42,7 @@ class Room(NamedTuple):
     part: Any  # of the hole that the seed would cover, 1
     needed: Any  # vacuum that a seed of its size needs in the pool in an even seat, Pa
     hold: Any  # chance that it would hold
-    rate: Any  # mean number of such seeds that would hold and join
+    rate: Any  # mean number of such seeds that are drawn and hold
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,38 +66,35 @@ class PickupStation:
 
     @cached_property
     def slowness(self) -> float:
-        """Time to join over that of a free pull across one seed, on this disc. [1]"""
+        """Time to draw a seed over that of a free fall through its size, on this disc. [1]"""
         k = self.coefficients
-        return float(pickup.join_slowness(k.join_slowness, self.agitation, k.agitation_gain))
+        return float(pickup.draw_slowness(k.draw_slowness, self.agitation, k.agitation_gain))
 
     @cached_property
     def room(self) -> float:
-        """Share of the meetings that neighbouring cells leave. [1]"""
+        """Share of the seeds that neighbouring cells leave. [1]"""
         k = self.coefficients
         return float(
             pickup.crowding(self.pitch, self.lot.length, k.crowding_pitch, k.crowding_power)
         )
 
     @cached_property
+    def load_spread(self) -> float:
+        """SD of ln(load) in the exit zone, from the pool and from shocks. [1]"""
+        from_pool = pickup.pool_spread(self.resistance, self.coefficients.resistance_cv)
+        return math.hypot(float(from_pool), self.shock)
+
+    @cached_property
     def spread(self) -> float:
         """SD of ln(vacuum needed) over all seeds. [1]"""
         return float(
-            pickup.needed_spread(self.lot.size_cv, self.coefficients.hold_spread, self.shock)
+            pickup.needed_spread(self.lot.size_cv, self.coefficients.hold_spread, self.load_spread)
         )
 
     @cached_property
-    def rest_spread(self) -> float:
-        """Part of `spread` that stays with a seed when the shocks have passed. [1]
-
-        What a seed's deviate tells of itself, by regression on the sum of itself and the shocks.
-        """
-        at_rest = pickup.needed_spread(self.lot.size_cv, self.coefficients.hold_spread, 0.0)
-        return float(at_rest * at_rest / self.spread)
-
-    @cached_property
-    def seat_spread(self) -> float:
+    def later_spread(self) -> float:
         """SD of ln(vacuum needed) of seeds of one size. [1]"""
-        return float(pickup.needed_spread(0.0, self.coefficients.hold_spread, 0.0))
+        return float(pickup.needed_spread(0.0, self.coefficients.hold_spread, self.load_spread))
 
     def centrifugal(self, speed: Any) -> Any:
         """``u^2/(g R)`` at a peripheral speed [m/s]. [1]"""
@@ -122,40 +117,45 @@ class PickupStation:
         swept = pool.swept_arc(level, self.circle_radius)
         return np.minimum(swept, pool.arc_within(self.pool_width, self.circle_radius))
 
+    def zone(self, arc: Any) -> Any:
+        """Part of the exit zone that a cell crosses with an arc in the pool [m]. [1]"""
+        crossed = pickup.zone_crossed(arc, self.lot.gmd, self.coefficients.exit_zone)
+        return crossed * self.room
+
+    def zone_at(self, level: Any) -> Any:
+        """The same with the pool at a level [m]; a layer with gaps counts by its seeds. [1]"""
+        return self.zone(self.arc(level)) * pool.layer_share(level, self.lot.gmd)
+
+    def draws(self, margin: Any, speed: Any) -> Any:
+        """Seeds that a free hole draws while it passes one seed diameter. [1]"""
+        power = self.coefficients.draw_power
+        return pickup.draw_rate(margin, self.lot.gmd, speed, self.slowness, power, GRAVITY)
+
+    def part_draws(self, draws: Any, part: Any) -> Any:
+        """What is left of `draws` on a part of the hole, for a seed of its own weight. [1]"""
+        return draws * np.power(part, self.coefficients.draw_power)
+
     def chances(self, level: Any, vacuum: Any, speed: Any) -> Chances:
         """Chances of a cell at a pool level [m], vacuum [Pa] and peripheral speed [m/s]."""
-        k = self.coefficients
-        arc, full_arc = self.arc(level), self.arc(self.carry_line)
         needed = self.needed(speed, self.resistance)
         margin = pickup.log_margin(vacuum, needed)
-        exposure = pickup.exposure(
-            vacuum,
-            self.hole_diameter,
-            self.lot.seed_mass,
-            self.lot.gmd,
-            speed,
-            k.slip,
-            self.slowness,
-        )
+        zone, draws = self.zone_at(level), self.draws(margin, speed)
+        hold = pickup.hold_chance(margin, self.spread)
         excess = pool.excess_arc(level, self.carry_line, self.circle_radius)
         turn_load = self.centrifugal(speed)
-        meetings = pickup.meetings(arc, k.slip, self.lot.gmd) * self.room
-        limit, join = margin / self.spread, pickup.join_chance(exposure)
-        hold = pickup.hold_chance(margin, self.spread)
         return Chances(
             vacuum=vacuum,
-            meetings=meetings,
-            most_meetings=pickup.meetings(full_arc, k.slip, self.lot.gmd) * self.room,
+            zone=zone,
+            full_zone=self.zone_at(self.carry_line),
             needed=needed,
             margin=margin,
-            exposure=exposure,
-            limit=limit,
+            draws=draws,
+            limit=margin / self.spread,
             hold=hold,
-            join=join,
-            rate=meetings * hold * join,
+            rate=zone * draws * hold,
             carry_load=(1 + turn_load) / (1 + self.resistance + turn_load),
             turn_load=turn_load,
-            knocks=pool.knock_chance_scale(excess, self.lot.gmd, k.knock),
+            knocks=pool.knock_chance_scale(excess, self.lot.gmd, self.coefficients.knock),
         )
 
     @cached_property
@@ -167,29 +167,51 @@ class PickupStation:
         """Linear size over the mean of a seed of which nothing is known but a draw. [1]"""
         return np.exp(self.lot.size_cv * draw)
 
-    def relative_need(self, deviate: Any) -> Any:
-        """Vacuum that a first seed needs over that of the mean seed. [1]
-
-        The seed is one of those that hold; its deviate is that of all seeds, cut at the limit.
-        """
-        return np.exp(self.rest_spread * deviate)
-
     @cached_property
-    def told(self) -> float:
-        """Correlation of size with the deviate of the vacuum needed. [1]"""
-        return 4 * self.lot.size_cv / self.spread
+    def _told(self) -> tuple[float, float]:
+        """Correlation of size, and of the seat, with the deviate of the vacuum needed. [1]"""
+        return 4 * self.lot.size_cv / self.spread, self.coefficients.hold_spread / self.spread
 
     def first_size(self, deviate: Any, draw: Any) -> Any:
         """Linear size over the mean of a first seed, of which the deviate tells a part. [1]"""
-        return self.size(self.told * deviate + math.sqrt(1 - self.told * self.told) * draw)
+        told = self._told[0]
+        return self.size(told * deviate + math.sqrt(1 - told * told) * draw)
+
+    @cached_property
+    def _needs(self) -> tuple[float, float, float]:
+        """What deviate and draws of a first seed add to ln(vacuum needed) once it is out. [1]
+
+        ``ln H = 4 cv S + sigma T`` of size S and seat T, both standard normal, while the deviate Z
+        of all that it needs in the pool has the load in it.  S and T given Z are normal: their
+        means are Z times their correlations s and t with it, their variances 1 - s^2 and 1 - t^2,
+        their covariance -s t.
+        """
+        size_told, seat_told = self._told
+        free = math.sqrt(1 - size_told * size_told)
+        by_size = 4 * self.lot.size_cv
+        by_seat = self.coefficients.hold_spread
+        rest = max(1 - size_told * size_told - seat_told * seat_told, 0.0)
+        return (
+            by_size * size_told + by_seat * seat_told,
+            by_size * free - by_seat * seat_told * size_told / free,
+            by_seat * math.sqrt(rest) / free,
+        )
+
+    def relative_need(self, deviate: Any, size_draw: Any, seat_draw: Any) -> Any:
+        """Vacuum that a first seed needs over that of the mean seed, as it is out of the pool. [1]
+
+        The seed is one of those that hold; its deviate is that of all seeds, cut at the limit.
+        """
+        told, by_size, by_seat = self._needs
+        return np.exp(told * deviate + by_size * size_draw + by_seat * seat_draw)
 
     def why_empty(self, chances: Chances, meeting: Any) -> Any:
         """Index into `metersim.records.REASONS` for a cell that no seed joined."""
-        in_full_pool = meeting < chances.most_meetings * chances.hold * chances.join
-        would_join = meeting < chances.meetings * chances.join
+        in_full_pool = meeting < chances.full_zone * chances.hold * chances.draws
+        would_join = meeting < chances.zone * chances.draws
         reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
         reason = np.where(would_join | (chances.hold < FEW_HOLD), NOT_HELD, reason)
-        return np.where(chances.meetings > 0, reason, POOL_EMPTY)
+        return np.where(chances.zone > 0, reason, POOL_EMPTY)
 
     def outline(self, along: Any, across: Any) -> Any:
         """Radius of the mean seed's outline in a direction, by its parts. [m]"""
@@ -222,17 +244,21 @@ class PickupStation:
         """
         distance = outline * (first + other) - gap
         lens = outlines.circles_overlap(self.hole_diameter / 2, outline * other, distance)
-        part = free * np.minimum(lens, MOST_COVERED)
+        part = free * np.minimum(lens, self.coefficients.most_covered)
         other4 = np.square(np.square(other))
         margin = chances.margin + pickup.log_margin(part, other4)
-        hold = pickup.hold_chance(margin, self.seat_spread)
-        join = pickup.join_chance(chances.exposure * np.sqrt(part))
-        return Room(part, chances.needed * other4, hold, chances.meetings * hold * join)
+        hold = pickup.hold_chance(margin, self.later_spread)
+        draws = self.part_draws(chances.draws, part / other4)
+        return Room(part, chances.needed * other4, hold, chances.zone * hold * draws)
 
-    def later_needed(self, room: Room, rank: Any) -> Any:
-        """Vacuum that a later seed needs on the whole hole in the pool. [Pa]"""
+    def later_needed(self, room: Room, rank: Any, draw: Any) -> Any:
+        """Vacuum that a later seed needs on the whole hole, for the mean load of the pool. [Pa]"""
+        seat, told = (
+            self.coefficients.hold_spread,
+            self.coefficients.hold_spread / self.later_spread,
+        )
         deviate = pickup.truncated_normal(rank, room.hold)
-        return room.needed * np.exp(self.seat_spread * deviate)
+        return room.needed * np.exp(seat * (told * deviate + math.sqrt(1 - told * told) * draw))
 
     def strength(self, chances: Chances, needed: Any, pull: Any) -> Any:
         """Vacuum that a carried seed needs over its part of the vacuum, the pull [Pa]. [1]"""

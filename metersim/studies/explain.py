@@ -102,7 +102,6 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
     level = float(gate.level(gate.full))
     vacuum = scenario.vacuum.vacuum
     chances = Chances(*map(float, pickup.chances(level, vacuum, speed)))
-    joins = chances.meetings * chances.hold * chances.join
     blocked = pickup.coefficients.blocked
     hopper = scenario.pool.hopper / scenario.seeds.seed_mass
     return Explained(
@@ -112,7 +111,7 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
         needed_by_most=chances.needed * math.exp(MOST * pickup.spread),
         needed_carried=float(pickup.needed(speed, 0.0)),
         chances=chances,
-        empty=blocked + (1 - blocked) * math.exp(-joins),
+        empty=blocked + (1 - blocked) * math.exp(-chances.rate),
         level=level,
         arc=float(pickup.arc(level)),
         pool_seeds=gate.full,

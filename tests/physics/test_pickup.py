@@ -1,4 +1,4 @@
-"""Pick-up: the vacuum a seed needs, and the chances against a brute-force stream of meetings."""
+"""Pick-up: the vacuum a seed needs, and the chances against a brute-force stream of seeds."""
 
 import math
 
@@ -10,7 +10,6 @@ from scipy.stats import ks_1samp, ks_2samp
 
 from metersim.coefficients import USUAL
 from metersim.physics import outlines, pickup
-from metersim.seedlot import load_lot
 from metersim.units import STANDARD_GRAVITY as GRAVITY
 
 HOLE, RADIUS = 4.5e-3, 0.11  # an ordinary disc, constructed
@@ -79,11 +78,12 @@ def test_half_of_the_seeds_hold_at_the_needed_vacuum():
 
 
 def test_no_vacuum_holds_nothing():
-    """Without vacuum the margin is finite and no seed holds or joins."""
+    """Without vacuum the margin is finite, and no seed holds or is drawn."""
     margin = pickup.log_margin(0.0, 900.0)
     assert math.isfinite(margin)
     assert pickup.hold_chance(margin, 0.46) == 0
-    assert pickup.join_chance(pickup.exposure(0.0, HOLE, 261e-6, 7e-3, 0.2, 0.7, 15.0)) == 0
+    for power in (0.5, 1.0, 1.5):
+        assert drawn(margin=margin, power=power) < 1e-100
 
 
 def test_spreads_add_as_squares():
@@ -105,43 +105,84 @@ def test_spread_of_the_needed_vacuum_comes_from_size():
     )  # control: a spread 4 % wider is seen
 
 
-def test_a_meeting_lasts_as_long_as_joining_takes():
-    """Exposure is 1 when the pull moves a seed tau times as slowly as free over its diameter."""
-    mass, gmd, slip, tau, vacuum = 261e-6, 7e-3, 0.7, 15.0, 4e3
-    acceleration = vacuum * math.pi * HOLE**2 / 4 / mass
-    joining = tau * math.sqrt(2 * gmd / acceleration)
-    speed = gmd / (slip * joining)
-    assert pickup.exposure(vacuum, HOLE, mass, gmd, speed, slip, tau) == pytest.approx(1.0)
+@pytest.mark.parametrize("resistance", [0.0, 0.8, 3.5])
+@pytest.mark.parametrize("cv", [0.0, 0.3, 1.0, 2.0])
+def test_spread_of_the_pool_is_that_of_a_lognormal_load(resistance, cv):
+    """A lognormal of that SD of its logarithm and mean 1 + lambda has an SD of cv lambda."""
+    spread = pickup.pool_spread(resistance, cv)
+    middle = (1 + resistance) * math.exp(-(spread**2) / 2)
+
+    def moment(order):
+        """Mean of a power of the load, by integrating over the deviate."""
+
+        def weighed(x):
+            return (middle * math.exp(spread * x)) ** order * math.exp(-(x**2) / 2)
+
+        return quad(weighed, -12, 16, epsabs=0, epsrel=1e-11)[0] / math.sqrt(2 * math.pi)
+
+    assert moment(1) == pytest.approx(1 + resistance, rel=1e-9)
+    assert moment(2) - moment(1) ** 2 == pytest.approx((cv * resistance) ** 2, abs=1e-8)
 
 
-def test_scaling_of_exposure():
-    """Speed evenly downwards, vacuum with its root, hole evenly, slowness evenly downwards."""
-
-    def exposure(vacuum=4e3, hole=HOLE, speed=0.2, tau=15.0):
-        return pickup.exposure(vacuum, hole, 261e-6, 7e-3, speed, 0.7, tau)
-
-    assert exposure(speed=0.4) == pytest.approx(exposure() / 2)
-    assert exposure(vacuum=16e3) == pytest.approx(2 * exposure())
-    assert exposure(hole=2 * HOLE) == pytest.approx(2 * exposure())
-    assert exposure(tau=30.0) == pytest.approx(exposure() / 2)
+def test_a_pool_that_pulls_evenly_or_not_at_all_spreads_nothing():
+    """Without resistance, or without its spread, every load is the same; a small one is linear."""
+    assert pickup.pool_spread(0.0, 1.0) == 0
+    assert pickup.pool_spread(3.5, 0.0) == 0
+    assert pickup.pool_spread(3.5, 1e-4) == pytest.approx(1e-4 * 3.5 / 4.5, rel=1e-7)
+    # the pool's own spread is the most that a heavy pull can give, not the seed's weight
+    assert pickup.pool_spread(1e9, 1.0) == pytest.approx(math.sqrt(math.log(2)))
 
 
-def test_joining_is_certain_only_with_time():
-    """1 - 1/e after one time to join, the exposure itself when it is short, 1 when long."""
-    assert pickup.join_chance(1.0) == pytest.approx(1 - math.exp(-1))
-    assert pickup.join_chance(1e-12) == pytest.approx(1e-12, rel=1e-9)
-    assert pickup.join_chance(50.0) == pytest.approx(1.0)
+def drawn(margin=0.5, gmd=7e-3, speed=0.2, tau=3.0, power=1.0, gravity=GRAVITY):
+    """Seeds that a constructed hole draws while it passes one seed diameter."""
+    return pickup.draw_rate(margin, gmd, speed, tau, power, gravity)
+
+
+def test_one_seed_is_drawn_in_its_time():
+    """At its needed vacuum, a hole as slow as one size in tau falls draws one seed a size."""
+    gmd, tau = 7e-3, 3.0
+    free_fall = math.sqrt(gmd / GRAVITY)
+    for power in (0.5, 1.0, 1.5):
+        assert drawn(margin=0.0, speed=gmd / (tau * free_fall), power=power) == pytest.approx(1.0)
+
+
+def test_scaling_of_draws():
+    """Speed and slowness evenly downwards, gravity and size with the root of their product."""
+    assert drawn(speed=0.4) == pytest.approx(drawn() / 2)
+    assert drawn(tau=9.0) == pytest.approx(drawn() / 3)
+    assert drawn(gmd=4 * 7e-3) == pytest.approx(2 * drawn())
+    assert drawn(gravity=4 * GRAVITY) == pytest.approx(2 * drawn())
+    assert drawn(gmd=3 * 7e-3, gravity=GRAVITY / 3) == pytest.approx(drawn())
+
+
+@pytest.mark.parametrize("power", [0.5, 1.0, 1.3])
+def test_draws_go_with_a_power_of_pull_over_load(power):
+    """Vacuum upwards and vacuum needed downwards, by the same power, whatever their size."""
+
+    def at(vacuum, needs):
+        return drawn(margin=pickup.log_margin(vacuum, needs), power=power)
+
+    assert at(3e3, 900.0) == pytest.approx(3**power * at(1e3, 900.0))
+    assert at(1e3, 2700.0) == pytest.approx(at(1e3, 900.0) / 3**power)
+    assert at(3e3, 2700.0) == pytest.approx(at(1e3, 900.0))
+
+
+def test_draws_know_speed_and_size_as_one_number_alone():
+    """Holes of the same u/sqrt(g D) draw alike, as a seed's free fall is the only clock."""
+    for factor in (0.3, 2.0, 7.0):
+        assert drawn(gmd=factor**2 * 7e-3, speed=factor * 0.2) == pytest.approx(drawn())
+    assert drawn(gmd=2 * 7e-3, speed=2 * 0.2) != pytest.approx(drawn(), rel=0.2)  # control
 
 
 def test_agitation_is_geometric():
     """A smooth disc keeps its slowness, a pegged one is sooner by the gain, half way its root."""
-    assert pickup.join_slowness(15.0, 0.0, 2.4) == 15.0
-    assert pickup.join_slowness(15.0, 1.0, 2.4) == pytest.approx(15 / 2.4)
-    assert pickup.join_slowness(15.0, 0.5, 2.4) == pytest.approx(15 / math.sqrt(2.4))
+    assert pickup.draw_slowness(15.0, 0.0, 2.4) == 15.0
+    assert pickup.draw_slowness(15.0, 1.0, 2.4) == pytest.approx(15 / 2.4)
+    assert pickup.draw_slowness(15.0, 0.5, 2.4) == pytest.approx(15 / math.sqrt(2.4))
 
 
 def test_crowding_halves_at_its_pitch():
-    """Half of the meetings at the crowding pitch, all at a wide one, fewer the closer it is."""
+    """Half of the seeds at the crowding pitch, all at a wide one, fewer the closer it is."""
     length, pitch, power = 10e-3, USUAL.crowding_pitch, USUAL.crowding_power
     assert pickup.crowding(pitch * length, length, pitch, power) == pytest.approx(0.5)
     assert pickup.crowding(10 * length, length, pitch, power) == pytest.approx(1.0, abs=1e-6)
@@ -149,63 +190,84 @@ def test_crowding_halves_at_its_pitch():
     assert np.all(np.diff(share) > 0)
 
 
-def test_one_meeting_a_seed_of_travel_past_the_seeds():
-    """Seeds as slow as the disc would be met one a diameter; with less slip fewer are."""
-    assert pickup.meetings(0.14, 1.0, 7e-3) == pytest.approx(20)
-    assert pickup.meetings(0.14, 0.7, 7e-3) == pytest.approx(14)
-    assert pickup.meetings(0.0, 0.7, 7e-3) == 0
+def test_a_pool_beyond_the_exit_zone_adds_nothing():
+    """Of a deep pool the zone counts, of a lower one its own diameters, of none nothing."""
+    gmd, zone = 7e-3, 5.0
+    arcs = gmd * np.array([0.0, 1.0, 2.5, 5.0, 5.1, 12.0, 1e6])
+    crossed = pickup.zone_crossed(arcs, gmd, zone)
+    assert crossed == pytest.approx([0.0, 1.0, 2.5, 5.0, 5.0, 5.0, 5.0])
+    assert pickup.zone_crossed(arcs, gmd, 1e9) == pytest.approx(arcs / gmd)
+    # bigger seeds: fewer diameters of a low pool, as many of a deep one
+    assert pickup.zone_crossed(2.5 * gmd, 2 * gmd, zone) == pytest.approx(1.25)
+    assert pickup.zone_crossed(100 * gmd, 2 * gmd, zone) == zone
 
 
-def brute_force(vacuum, speed, arc, cells, seed):
-    """A cell's way through the pool, meeting by meeting, and the chances of the equations.
+SIZE_CV, SEAT, PULLS, TAU, ZONE = 0.05, 0.4, 3.5, 3.0, 5.0  # a constructed lot and pool
 
-    Gives the share of empty cells, the needed vacuum of first seeds over the mean as a normal
-    deviate, and the mean number of meetings, the chance to hold and the chance to join.
+
+def brute_force(vacuum, speed, arc, power, cells, seed):
+    """Cells that cross the exit zone, seed by seed, with no formula for the chances.
+
+    After a random wait, whose mean is that of a free fall stretched by tau and by load over pull,
+    a hole draws a seed of a random size, seat and load; it stays if the torque balance lets it.
+    Gives the share of empty cells, the logarithm of the vacuum that first seeds need in the pool
+    over its median, and the mean seeds drawn.
     """
     rng = np.random.default_rng(seed)
-    lot, k = load_lot("maize_large_flat"), USUAL
-    resistance = k.resistance * math.tan(lot.repose_angle)
-    centroid = pickup.centroid_height(lot.width, lot.thickness)
-    mean = needed(lot.seed_mass, centroid, HOLE, resistance, 1.0, speed**2 / (GRAVITY * RADIUS))
-    spread = pickup.needed_spread(lot.size_cv, k.hold_spread, 0.0)
-    expected = pickup.meetings(arc, k.slip, lot.gmd)
-
-    met = rng.poisson(expected, cells)
-    cell = np.repeat(np.arange(cells), met)
-    when = rng.random(len(cell))  # along the arc
-    deviate = rng.standard_normal(len(cell))
-    holds = mean * np.exp(spread * deviate) < vacuum
-    lasts = lot.gmd / (k.slip * speed)
-    pull = vacuum * math.pi * HOLE**2 / 4 / lot.seed_mass
-    joining = k.join_slowness * math.sqrt(2 * lot.gmd / pull)
-    taken = holds & (rng.exponential(joining, len(cell)) < lasts)
-
-    order = np.lexsort((when[taken], cell[taken]))
-    seeded, first = np.unique(cell[taken][order], return_index=True)
-    hold = pickup.hold_chance(pickup.log_margin(vacuum, mean), spread)
-    exposed = pickup.exposure(vacuum, HOLE, lot.seed_mass, lot.gmd, speed, k.slip, k.join_slowness)
-    chances = expected, hold, pickup.join_chance(exposed)
-    return 1 - len(seeded) / cells, deviate[taken][order][first], chances
+    mass, centroid, gmd = 261e-6, 2.96e-3, 7e-3
+    turning = speed**2 / (GRAVITY * RADIUS)
+    median = needed(mass, centroid, HOLE, PULLS, 1.0, turning)
+    wait = TAU * math.sqrt(gmd / GRAVITY) * (median / vacuum) ** power
+    time_left = np.full(cells, min(arc, ZONE * gmd) / speed)
+    first = np.full(cells, np.nan)
+    count = 0
+    under = np.arange(cells)
+    load_sd = math.sqrt(math.log(1 + (PULLS / (1 + PULLS)) ** 2))  # of an SD as large as the mean
+    while len(under):
+        time_left[under] -= rng.exponential(wait, len(under))
+        under = under[time_left[under] > 0]
+        count += len(under)
+        size = np.exp(SIZE_CV * rng.standard_normal(len(under)))
+        uneven = np.exp(
+            SEAT * rng.standard_normal(len(under)) + load_sd * rng.standard_normal(len(under))
+        )
+        wants = uneven * needed(mass * size**3, centroid * size, HOLE, PULLS, 1.0, turning)
+        takes = (wants < vacuum) & np.isnan(first[under])
+        first[under[takes]] = np.log(wants[takes] / median)
+    return np.isnan(first).mean(), first[~np.isnan(first)], count / cells
 
 
 @pytest.mark.parametrize(
-    ("vacuum", "speed", "arc"), [(0.8e3, 0.1, 0.1), (1.0e3, 0.2, 0.1), (1.3e3, 0.35, 0.05)]
+    ("over", "speed", "arc", "power"),
+    # vacuum over that needed; the last two pools are too low for the whole zone
+    [(0.9, 0.12, 0.1, 1.0), (1.5, 0.35, 0.1, 0.5), (2.0, 0.2, 0.014, 1.0), (1.2, 0.1, 0.02, 1.3)],
 )
-def test_empty_cells_have_their_closed_form(vacuum, speed, arc):
-    """Thinning is exact: P(empty) = exp(-n P(hold) P(join)), and first seeds are truncated."""
+def test_empty_cells_have_their_closed_form(over, speed, arc, power):
+    """Thinning is exact: P(empty) = exp(-zone draws P(hold)), and first seeds are truncated."""
     cells = 40_000
-    empty, deviates, (met, hold, join) = brute_force(vacuum, speed, arc, cells, seed=8)
-    chance = math.exp(-met * hold * join)
+    turning = speed**2 / (GRAVITY * RADIUS)
+    median = needed(resistance=PULLS, turning=turning)
+    empty, logs, count = brute_force(over * median, speed, arc, power, cells, seed=8)
+
+    margin = pickup.log_margin(over * median, median)
+    spread = pickup.needed_spread(SIZE_CV, SEAT, pickup.pool_spread(PULLS, 1.0))
+    hold = pickup.hold_chance(margin, spread)
+    crossed = pickup.zone_crossed(arc, 7e-3, ZONE)
+    seeds = crossed * drawn(margin=margin, speed=speed, tau=TAU, power=power)
+    assert abs(count - seeds) < 4 * math.sqrt(seeds / cells)
+
+    chance = math.exp(-seeds * hold)
     assert 0.05 < chance < 0.95
     error = math.sqrt(chance * (1 - chance) / cells)
     assert abs((empty - chance) / error) < 4
-    # controls: 5 % more meetings, or seeds that all hold, are seen
+    # controls: 5 % more seeds, or seeds that all hold, are seen
     assert abs((empty - chance**1.05) / error) > 4
-    assert abs((empty - math.exp(-met * join)) / error) > 4
+    assert abs((empty - math.exp(-seeds)) / error) > 4
 
+    deviates = logs / spread
     assert ks_1samp(deviates, lambda x: np.minimum(ndtr(x) / hold, 1)).pvalue > RARE
-    drawn = pickup.truncated_normal(np.random.default_rng(9).random(cells), hold)
-    assert ks_2samp(deviates, drawn).pvalue > RARE
+    ranks = np.random.default_rng(9).random(cells)
+    assert ks_2samp(deviates, pickup.truncated_normal(ranks, hold)).pvalue > RARE
     whole = np.random.default_rng(9).standard_normal(cells)
     assert ks_2samp(deviates, whole).pvalue < RARE  # control: not the whole distribution
 
