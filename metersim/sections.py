@@ -88,6 +88,7 @@ class Tube(Checked):
         "deg", 0, 60, "angle by which the tube turns the seed rearward", default=0.0
     )
     tube_wear: float = number("", 0, 1, "wear of the tube, 0 new to 1 worn out", default=0.0)
+    tube_fitted: bool = switch("false lets the seed fall freely, as on some stands", default=True)
 
 
 @dataclass(frozen=True, kw_only=True)

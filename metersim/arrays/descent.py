@@ -32,6 +32,7 @@ class Way(NamedTuple):
     speed_at_beam: Array  # m/s
     speed: Array  # on the ground, m/s
     contacts: NDArray[np.int8]
+    astray: Array  # along the row, m
 
 
 class Since(NamedTuple):
@@ -50,7 +51,8 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
     apart = _apart(to_ground, np.asarray(tube.contacts(speed), dtype=float))
     to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
-    launch = speed * stations.release.downward(_dealt(luck.launch, luck.normal, "launch", seeds))
+    direction = _dealt(luck.launch, luck.normal, "launch", seeds)
+    launch = speed * stations.release.downward(direction)
     steady = tube.steady_speed(seeds.size)
     contacts = np.zeros(len(cells), dtype=np.int8)
     at_beam, at_ground = (
@@ -78,7 +80,9 @@ def fall(block: Block, seeds: Released, speed: Array) -> Way:
     for where, height, since in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
         speeds[where] = end = tube.speed(height - since.height, since.speed, steady)
         times[where] = tube.time(height, launch, end, steady, since.slowing)
-    return Way(times["beam"], times["ground"], speeds["beam"], speeds["ground"], contacts)
+    time = times["ground"]
+    astray = tube.strays(speed * stations.release.sideways(direction), time)
+    return Way(times["beam"], time, speeds["beam"], speeds["ground"], contacts, astray)
 
 
 def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
@@ -123,7 +127,7 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
     crossed = released + np.maximum(way.time_to_beam + later, 0.0)
     now = released + np.maximum(way.time + later, 0.0)
     furrow = stations.furrow
-    position = furrow.ground_speed * now
+    position = furrow.ground_speed * now + way.astray
     if furrow.in_field:
         hop = _dealt(luck.hop, luck.exponential, "hop", seeds)
         soil = _dealt(luck.soil, luck.normal, "soil", seeds)

@@ -27,6 +27,7 @@ class Fall(NamedTuple):
     speed: float  # on the ground, m/s
     hop_time: float  # in the air after the landing, s
     hop_length: float  # along the row, m
+    astray: float  # along the row before the landing, m
 
 
 class Falls:
@@ -69,25 +70,26 @@ class Falls:
         mean = np.broadcast_to(np.asarray(tube.contacts(speed), dtype=float), seeds)
         apart = np.divide(ground, mean, out=np.full(seeds, np.inf), where=mean > 0)
         wall = gap * apart
-        launch = speed * release.downward(draw)
+        launch, sideways = speed * release.downward(draw), speed * release.sideways(draw)
         steady = tube.steady_speed(size)
         count, sensor, contacts = np.zeros((3, seeds), dtype=np.int64)
         times, loss = np.zeros((seeds, HAPPENINGS)), np.zeros((seeds, CONTACTS))
         # below the release and on the way since the last contact, or since the release
         height, speed, slowing = np.zeros(seeds), launch.copy(), np.ones(seeds)
-        at_beam, at_ground = np.zeros((2, seeds))
+        at_beam, at_ground, fallen = np.zeros((3, seeds))
         falling: NDArray[Any] = np.arange(seeds)
         while falling.size:
             turn, limit = count[falling], steady[falling]
             now = np.minimum(np.minimum(wall, beam), ground)[falling]
             here = tube.speed(now - height[falling], speed[falling], limit)
-            times[falling, turn] = tube.time(now, launch[falling], here, limit, slowing[falling])
+            since = tube.time(now, launch[falling], here, limit, slowing[falling])
+            times[falling, turn] = since
             count[falling] += 1
             crosses, lands = beam[falling] == now, ground[falling] == now
             crossing = falling[crosses]
             sensor[crossing], at_beam[crossing] = turn[crosses], here[crosses]
             beam[crossing] = np.inf
-            at_ground[falling[lands]] = here[lands]
+            at_ground[falling[lands]], fallen[falling[lands]] = here[lands], since[lands]
             touches = wall[falling] == now
             touching = falling[touches]
             if touching.size:
@@ -109,7 +111,8 @@ class Falls:
         happenings = times[np.arange(HAPPENINGS) < count[:, None]].tolist()
         ends = np.cumsum(count).tolist()
         parts = [happenings[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)]
-        columns = (sensor, contacts, at_beam, at_ground, hop_time, hop_length)
+        astray = tube.strays(sideways, fallen)
+        columns = (sensor, contacts, at_beam, at_ground, hop_time, hop_length, astray)
         rows = zip(parts, loss, *(column.tolist() for column in columns), strict=True)
         self._made = [Fall(*row) for row in rows]
 

@@ -205,7 +205,7 @@ def descend(
             meter.note(cell, place, "tube", "touched the wall", loss)
             contact += 1
     furrow = stations.furrow
-    position = furrow.ground_speed * now
+    position = furrow.ground_speed * now + fall.astray
     if tracing:
         meter.note(cell, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
     if furrow.in_field:

@@ -64,6 +64,29 @@ def decay_travel(share: Any, decay_arc: Any) -> Any:
     return decay_arc * (1 - share)
 
 
+def sideways_way(sideways_speed: Any, fall_time: Any) -> Any:
+    """How far along the row a seed lands that falls freely and was not launched straight down.
+
+    Parameters
+    ----------
+    sideways_speed : float or ndarray
+        Part of its launch speed that points along the row, which the disc stands in. [m/s]
+    fall_time : float or ndarray
+        Time of its fall. [s]
+
+    Returns
+    -------
+    float or ndarray
+        Distance. [m]
+
+    Notes
+    -----
+    Source: ballistics; assumption: no drag sideways, a few hundredths of the way. Walls of a
+    tube end it: there it is a cause of contacts.
+    """
+    return sideways_speed * fall_time
+
+
 def downward_share(sideways: Any) -> Any:
     """Share of a seed's launch speed that points down the tube.
 

@@ -6,11 +6,7 @@ from typing import Any
 
 import numpy as np
 
-CURVATURE_ROUGHNESS = 0.4  # added contacts per rad of curve; assumption
-WEAR_ROUGHNESS = 2.7  # added contacts of a worn-out tube; assumption from yazgi2016
-MAX_LOSS = 0.9  # of the speed, at the hardest contact; assumption
-REFERENCE_LENGTH = 0.45  # m, of the reference stand; assumption
-GOOD_TUBE = 0.7  # contacts of a good straight tube over those of the reference stand
+REFERENCE_LENGTH = 0.45  # m, to which the coefficients of contacts refer
 
 
 def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: Any) -> Any:
@@ -130,7 +126,9 @@ def later_by(launch_change: Any, fall_time: Any, end_speed: Any) -> Any:
     return -launch_change * fall_time / end_speed
 
 
-def roughness(curvature: Any, wear: Any) -> Any:
+def roughness(
+    curvature: Any, wear: Any, good_tube: Any, curvature_contacts: Any, wear_contacts: Any
+) -> Any:
     """How often a tube touches seeds, over the reference stand of the contact coefficients.
 
     Parameters
@@ -139,17 +137,23 @@ def roughness(curvature: Any, wear: Any) -> Any:
         Angle through which the tube turns the seed. [rad]
     wear : float or ndarray
         From 0, new, to 1, worn out. [1]
+    good_tube : float
+        Contacts of a new straight tube over those of the reference stand. [1]
+    curvature_contacts : float
+        Added share of contacts per curvature. [1/rad]
+    wear_contacts : float
+        Added share of contacts when worn out. [1]
 
     Returns
     -------
     float or ndarray
-        Factor; 0.7 for a good tube, about 2.6 for a bad one. [1]
+        Factor. [1]
 
     Notes
     -----
-    Source: both ends from yazgi2016; assumption: linear in between.
+    Source: both ends calibrated on yazgi2016; assumption: linear in between.
     """
-    return GOOD_TUBE * (1 + CURVATURE_ROUGHNESS * curvature) * (1 + WEAR_ROUGHNESS * wear)
+    return good_tube * (1 + curvature_contacts * curvature) * (1 + wear_contacts * wear)
 
 
 def contact_mean(
@@ -195,7 +199,7 @@ def contact_mean(
     return (contact_base + added) * rough * length / REFERENCE_LENGTH
 
 
-def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:
+def contact_loss(rank: Any, rough: Any, largest: Any, hardest: Any) -> Any:
     """Share of speed that a seed loses at a contact.
 
     Parameters
@@ -206,14 +210,16 @@ def contact_loss(rank: Any, rough: Any, largest: Any) -> Any:
         `roughness`. [1]
     largest : float
         Largest share on the reference stand. [1]
+    hardest : float
+        Largest share on any. [1]
 
     Returns
     -------
     float or ndarray
-        Share, below 0.9. [1]
+        Share. [1]
 
     Notes
     -----
     assumption: uniform from 0 to a largest share that grows with the root of roughness.
     """
-    return rank * np.minimum(largest * np.sqrt(rough), MAX_LOSS)
+    return rank * np.minimum(largest * np.sqrt(rough), hardest)

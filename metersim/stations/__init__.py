@@ -163,6 +163,7 @@ def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stati
             length=scenario.tube.tube_length,
             curvature=scenario.tube.tube_curvature,
             wear=scenario.tube.tube_wear,
+            fitted=scenario.tube.tube_fitted,
             terminal_velocity=lot.terminal_velocity,
             narrowing=narrowing,
             coefficients=k,

@@ -35,9 +35,13 @@ class ReleaseStation:
         """Travel by which a later seed of a cell leaves after the first. [m]"""
         return self.coefficients.double_lag * self.lot.width * size
 
+    def sideways(self, draw: Any) -> Any:
+        """Share of the peripheral speed that points along the row. [1]"""
+        return self.launch_sd * draw
+
     def downward(self, draw: Any) -> Any:
         """Share of the peripheral speed that points down the tube. [1]"""
-        return release.downward_share(self.launch_sd * draw)
+        return release.downward_share(self.sideways(draw))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,14 +51,19 @@ class TubeStation:
     length: float
     curvature: float
     wear: float
+    fitted: bool
     terminal_velocity: float
     narrowing: float
     coefficients: Coefficients
 
     @cached_property
     def rough(self) -> float:
-        """Contacts over those of the reference stand. [1]"""
-        return float(tube.roughness(self.curvature, self.wear))
+        """Contacts over those of the reference stand; none without a tube. [1]"""
+        k = self.coefficients
+        rough = tube.roughness(
+            self.curvature, self.wear, k.good_tube, k.curvature_contacts, k.wear_contacts
+        )
+        return float(rough) if self.fitted else 0.0
 
     def contacts(self, speed: Any) -> Any:
         """Mean number of wall contacts at a peripheral speed [m/s]. [1]"""
@@ -67,11 +76,16 @@ class TubeStation:
     @cached_property
     def largest_loss(self) -> float:
         """Largest share of speed lost at a contact. [1]"""
-        return float(tube.contact_loss(1.0, self.rough, self.coefficients.contact_loss))
+        k = self.coefficients
+        return float(tube.contact_loss(1.0, self.rough, k.contact_loss, k.hardest_contact))
 
     def loss(self, rank: Any) -> Any:
         """Share of speed lost at a contact. [1]"""
         return rank * self.largest_loss
+
+    def strays(self, sideways_speed: Any, time: Any) -> Any:
+        """Way along the row in a fall of a time [s]; a tube's walls allow none. [m]"""
+        return 0.0 * time if self.fitted else release.sideways_way(sideways_speed, time)
 
     def steady_speed(self, size: Any) -> Any:
         """Terminal velocity of a seed of this relative size. [m/s]"""

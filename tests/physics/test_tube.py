@@ -149,33 +149,43 @@ def test_contacts_level_off_above_the_knee():
     assert tube.contact_mean(1e3, LENGTH, 1.0, *K) - USUAL.contact_base == pytest.approx(law)
 
 
+def rough(curvature, wear, good=0.7, by_curve=0.4, by_wear=2.7):
+    """Roughness of a constructed tube."""
+    return tube.roughness(curvature, wear, good, by_curve, by_wear)
+
+
 def test_roughness_of_a_good_and_a_bad_tube():
-    """0.7 and about 2.6 times the reference stand (assumption drawn from yazgi2016)."""
-    assert tube.roughness(0.0, 0.0) == pytest.approx(0.7)
-    assert tube.roughness(0.0, 1.0) == pytest.approx(2.6, abs=0.05)
+    """A new straight tube has its own, a worn-out one the share more that wear adds."""
+    assert rough(0.0, 0.0) == 0.7
+    assert rough(0.0, 1.0) == pytest.approx(0.7 * 3.7)
+    assert rough(1.0, 0.0) == pytest.approx(0.7 * 1.4)
+    assert rough(1.0, 1.0, by_curve=0.0, by_wear=0.0) == 0.7
 
 
 def test_curve_and_wear_roughen():
     """Either alone makes a tube rougher, evenly, and both together more than either."""
-    curve, wear = tube.roughness(0.5, 0.0), tube.roughness(0.0, 0.5)
-    good = tube.roughness(0.0, 0.0)
-    assert good < curve < tube.roughness(0.5, 0.5)
-    assert good < wear < tube.roughness(0.5, 0.5)
-    assert tube.roughness(1.0, 0.0) - good == pytest.approx(2 * (curve - good))
-    assert tube.roughness(0.0, 1.0) - good == pytest.approx(2 * (wear - good))
+    curve, wear = rough(0.5, 0.0), rough(0.0, 0.5)
+    good = rough(0.0, 0.0)
+    assert good < curve < rough(0.5, 0.5)
+    assert good < wear < rough(0.5, 0.5)
+    assert rough(1.0, 0.0) - good == pytest.approx(2 * (curve - good))
+    assert rough(0.0, 1.0) - good == pytest.approx(2 * (wear - good))
+    assert rough(0.5, 0.5, good=1.4) == pytest.approx(2 * rough(0.5, 0.5))
 
 
 def test_loss_at_a_contact_is_even_up_to_its_largest():
     """Ranks spread evenly give shares spread evenly, growing with the root of roughness."""
     rank = (np.arange(1000) + 0.5) / 1000
-    reference = tube.contact_loss(rank, 1.0, 0.45)
+    reference = tube.contact_loss(rank, 1.0, 0.45, 0.9)
     assert reference == pytest.approx(0.45 * rank)
-    assert tube.contact_loss(rank, 2.25, 0.45) == pytest.approx(1.5 * reference)
+    assert tube.contact_loss(rank, 2.25, 0.45, 0.9) == pytest.approx(1.5 * reference)
 
 
-def test_no_contact_takes_all_speed():
-    """The roughest tube leaves a tenth of the speed, so that every seed comes down."""
-    assert tube.contact_loss(1.0, 100.0, 0.45) == 0.9
+def test_no_contact_takes_more_than_the_hardest():
+    """However rough the tube, what the hardest contact leaves of the speed stays."""
+    assert tube.contact_loss(1.0, 100.0, 0.45, 0.9) == 0.9
+    assert tube.contact_loss(1.0, 1.0, 0.45, 0.9) == 0.45
+    assert USUAL.hardest_contact < 1  # so that every seed comes down
 
 
 def test_a_small_change_of_launch_is_felt_to_first_order():
