@@ -1,7 +1,9 @@
 """Every coefficient of the model: value, unit, range, what it does and where it is from.
 
-There is one set for all crops, discs and speeds.  Values marked *assumption* come from a
-rough fit to published tables or from judgement; nothing is tuned per table.
+There is one set for all crops, discs and speeds; nothing is tuned per table.  How a value was
+set stands behind the last semicolon of its meaning: a source; *assumption*; or *calibrated*, with
+the 90 % interval of the fit and the tables that tell most of it.  The calibrated ones were fitted
+together to all published cases that have numbers to fit (``tests/validation/calibrate.py``).
 """
 
 from __future__ import annotations
@@ -66,26 +68,36 @@ class Coefficients(Checked):
         "safety factors",
         default=0.41,
     )
-    slip: float = number(
-        "",
-        0.3,
-        1,
-        "speed of a cell past the pool's seeds over disc speed; assumption",
-        default=0.7,
+    resistance_cv: float = number(
+        "", 0, 2, "SD of the pool's resistance over its mean; assumption", default=1.0
     )
-    join_slowness: float = number(
+    exit_zone: float = number(
         "",
-        5,
+        2,
+        12,
+        "seed diameters before the surface in which a seed that is drawn stays; assumption",
+        default=5.0,
+    )
+    draw_slowness: float = number(
+        "",
+        0.2,
         20,
-        "time to join a smooth disc over that of a free pull across one seed; "
-        "assumption, 7 to 15 between machines",
-        default=15.0,
+        "time to draw a seed onto a smooth disc over that of a free fall through its size, at a "
+        "pull equal to its load; calibrated, 1.2 to 3.9, karayel2004, liao2018, qi2013",
+        default=2.15,
+    )
+    draw_power: float = number(
+        "",
+        0.5,
+        1.5,
+        "power of pull over load in the seeds drawn: 1 against friction; assumption",
+        default=1.0,
     )
     agitation_gain: float = number(
         "",
         1,
         5,
-        "how many times sooner seeds join a fully pegged disc than a smooth one; assumption",
+        "how many times sooner a fully pegged disc draws seeds than a smooth one; assumption",
         default=2.4,
     )
     eccentricity: float = number(
@@ -93,8 +105,8 @@ class Coefficients(Checked):
         0,
         1,
         "Rayleigh scale of a seat's distance from the hole's centre over the hole's "
-        "radius; assumption",
-        default=0.45,
+        "radius; calibrated, 0.485 to 0.545, torosoglu, huazhong2023, banaj2022",
+        default=0.515,
     )
     blocked: float = number(
         "", 0, 0.02, "share of cells that fail whatever the vacuum; assumption", default=0.0005
@@ -103,13 +115,25 @@ class Coefficients(Checked):
         "",
         0.5,
         3,
-        "pitch over seed length at which neighbours halve the meetings; assumption",
+        "pitch over seed length at which neighbours halve the seeds drawn; assumption",
         default=1.2,
     )
     crowding_power: float = number("", 2, 16, "steepness of that loss; assumption", default=8.0)
+    most_covered: float = number(
+        "",
+        0.5,
+        1,
+        "most of the free part of a hole that one more seed covers; assumption",
+        default=0.95,
+    )
     # Singulator
     push_spread: float = number(
-        "", 0.05, 1, "relative spread of the push that unseats a seed; assumption", default=0.25
+        "",
+        0.05,
+        1,
+        "relative spread of the push that unseats a seed; calibrated, 0.17 to 0.33, torosoglu, "
+        "huazhong2023",
+        default=0.24,
     )
     guide_narrowing: float = number(
         "",
@@ -131,14 +155,19 @@ class Coefficients(Checked):
     )
     # Tube
     contact_base: float = number(
-        "", 0, 2, "wall contacts of a seed that enters without speed; assumption", default=0.13
+        "",
+        0,
+        2,
+        "wall contacts of a seed that enters without speed; calibrated, 0.06 to 0.38, banaj2022",
+        default=0.15,
     )
     contact_by_speed: float = number(
         "s2_m2",
         0,
         40,
-        "added contacts per squared peripheral speed at low speed; assumption",
-        default=16.0,
+        "added contacts per squared peripheral speed at low speed; calibrated, 19 to 40, "
+        "banaj2022, torosoglu",
+        default=28,
     )
     contact_knee: float = number(
         "m_s",
@@ -150,13 +179,38 @@ class Coefficients(Checked):
     contact_loss: float = number(
         "", 0, 0.6, "largest share of speed lost at one contact; assumption", default=0.45
     )
+    hardest_contact: float = number(
+        "",
+        0,
+        1,
+        "largest share of speed lost at any contact, in the worst tube; assumption",
+        default=0.9,
+    )
+    good_tube: float = number(
+        "",
+        0.2,
+        2,
+        "contacts of a new straight tube over those of the stand of banaj2022; assumption",
+        default=0.7,
+    )
+    curvature_contacts: float = number(
+        "", 0, 4, "added share of contacts per radian of a tube's curve; assumption", default=0.4
+    )
+    wear_contacts: float = number(
+        "",
+        0,
+        6,
+        "added share of contacts in a worn-out tube; calibrated, 1.5 to 3.5, yazgi2016",
+        default=2.3,
+    )
     # Furrow
     hop: float = number(
         "",
         0,
         0.3,
-        "mean share of the impact that a seed keeps upward in soft soil; assumption",
-        default=0.012,
+        "mean share of the impact that a seed keeps upward in soft soil; calibrated, 0.008 to "
+        "0.025, bozdogan2008, ankara2021",
+        default=0.014,
     )
     firmer_factor: float = number(
         "", 0, 1, "scatter and hop with a seed firmer over those without; assumption", default=0.5
