@@ -11,8 +11,9 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from metersim.faults import BadInput, Fault, hint
@@ -94,7 +95,7 @@ class Spec:
         comma = isinstance(value, str) and DECIMAL_COMMA.fullmatch(value)
         mark = "; the decimal mark is a point" if comma else ""
         allowed = self.allowed(unit)
-        return f"{_shown(value)} is not allowed; give {allowed} ({self.meaning}){mark}"
+        return f"{shown(value)} is not allowed; give {allowed} ({self.meaning}){mark}"
 
     def _is_of_kind(self, value: Any) -> bool:
         if self.kind in ("number", "count"):
@@ -126,7 +127,8 @@ class Spec:
         return min(max(si, self.low), self.high) + 0.0  # no negative zero
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
+    """A value that is not allowed, as a fault shows it."""
     try:
         text = repr(value) if not isinstance(value, bool) else str(value).lower()
     except (ValueError, RecursionError):  # more digits or deeper than Python writes
@@ -194,7 +196,8 @@ def text(meaning: str, *, default: Any = dataclasses.MISSING) -> Any:
     return _field(Spec("", "text", meaning), default)
 
 
-def specs(section: type) -> dict[str, Spec]:
+@cache
+def specs(section: type) -> Mapping[str, Spec]:
     """The declarations of a dataclass, by field name."""
     return {
         field.name: dataclasses.replace(
@@ -211,9 +214,10 @@ class Checked:
     """Base of dataclasses that check their declared fields when they are made."""
 
     def __post_init__(self) -> None:
+        own: Any = type(self)  # mypy takes it for an instance, which need not be hashable
         faults = [
-            Fault(type(self).__name__, name, complaint)
-            for name, spec in specs(type(self)).items()
+            Fault(own.__name__, name, complaint)
+            for name, spec in specs(own).items()
             if (complaint := spec.complaint(getattr(self, name), spec.si_unit))
         ]
         if faults:
@@ -234,7 +238,11 @@ def meant(key: str, known: Mapping[str, Spec]) -> str:
 
 
 def read_section(
-    declared: Mapping[str, Spec], table: Mapping[str, Any], where: str, path: str
+    declared: Mapping[str, Spec],
+    table: Mapping[str, Any],
+    where: str,
+    path: str,
+    read_table: Callable[[Spec, str, Mapping[str, Any]], Any] | None = None,
 ) -> tuple[dict[str, Any], list[Fault]]:
     """Turn a TOML table into SI values of the declared fields, with every fault found.
 
@@ -246,6 +254,9 @@ def read_section(
         Keys and values as the file states them.
     where, path : str
         File, and dotted name of the table, for the faults.
+    read_table : callable, optional
+        Makes of a field, a key and a table in place of its value what stands for that value, or
+        raises `BadInput`; without it such tables are refused.
 
     Returns
     -------
@@ -266,6 +277,12 @@ def read_section(
             faults.append(Fault(where, f"{path}.{key}", message))
             continue
         stated[spec.name] = key
+        if read_table and isinstance(value, Mapping):
+            try:
+                values[spec.name] = read_table(spec, key, value)
+            except BadInput as error:
+                faults += [Fault(where, f"{path}.{key}", f.message) for f in error.faults]
+            continue
         complaint = spec.complaint(value, spec.keys[key])
         if complaint:
             faults.append(Fault(where, f"{path}.{key}", complaint))

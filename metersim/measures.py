@@ -16,7 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.frames import dataframe
-from metersim.intervals import Estimate, Statistic, intervals, paired_interval, share_interval
+from metersim.intervals import (
+    Estimate,
+    Statistic,
+    intervals,
+    paired_interval,
+    run_interval,
+    share_interval,
+)
 from metersim.records import Origin, Run
 from metersim.scenario import Scenario
 from metersim.streams import Streams
@@ -49,7 +56,8 @@ class Measure:
     meaning : str
         In words.
     top : tuple of str
-        For a ratio of sums: the columns of the numerator, added up.
+        For a ratio of sums, such as a share or a mean length of runs: the columns of the
+        numerator, added up.
     bottom : str
         Column of the denominator.
     function : callable, optional
@@ -62,6 +70,13 @@ class Measure:
     top: tuple[str, ...] = ()
     bottom: str = ""
     function: Callable[[dict[str, Any]], Any] | None = None
+
+    def of(self, sums: dict[str, Any]) -> Any:
+        """The value from sums by column, numbers or arrays; lengths in nominal spacings."""
+        if self.function is not None:
+            return np.asarray(self.function(sums))
+        bottom = sums[self.bottom]
+        return sum(sums[name] for name in self.top) / np.where(bottom > 0, bottom, np.nan)
 
 
 def _sd(count: str, total: str, squares: str) -> Callable[[dict[str, Any]], Any]:
@@ -90,12 +105,13 @@ MEASURES: tuple[Measure, ...] = (
     _share("cells.skip", "cells that released no seed", "cells", "none"),
     _share("cells.single", "cells that released one seed", "cells", "one"),
     _share("cells.double", "cells that released two seeds", "cells", "two"),
-    _share("cells.triple", "cells that released three seeds", "cells", "three"),
+    _share("cells.triple", "cells that released three seeds or more", "cells", "three"),
     Measure(
         "cells.skip_run",
         "cells",
         "mean length of a run of skips, in cells",
-        function=_ratio("none", "skip_runs"),
+        ("none",),
+        "skip_runs",
     ),
     _share(
         "per_place.multiple",
@@ -222,21 +238,37 @@ class Measured:
         smooth = {part.key: self._statistic(part) for part in MEASURES if part.function}
         made = intervals(table, list(smooth.values()), rng, self.level, floor=0.0)
         found = dict(zip(smooth, made, strict=True))
-        return {part.key: found.get(part.key) or self._share(part) for part in MEASURES}
+        return {part.key: found.get(part.key) or self._counted(part) for part in MEASURES}
+
+    @cached_property
+    def points(self) -> dict[str, Floats]:
+        """Every measure by key, in SI: of all stretches, then without each of them in turn.
+
+        Cheap, as nothing is resampled; `metersim.intervals.jackknife` tells from the latter how
+        much luck moves the former.
+        """
+        table = np.stack(list(self.sums.values()), axis=1)
+        total = table.sum(axis=0, keepdims=True)
+        sums = np.concatenate([total, total - table])
+        columns = {name: sums[:, k] for k, name in enumerate(self.sums)}
+        return {part.key: self._scale(part) * part.of(columns) for part in MEASURES}
 
     def __getitem__(self, key: str) -> Estimate:
         return self.estimates[key]
 
-    def _share(self, measure: Measure) -> Estimate:
+    def _counted(self, measure: Measure) -> Estimate:
         top = np.sum([self.sums[name] for name in measure.top], axis=0)
-        return share_interval(top, self.sums[measure.bottom], level=self.level)
+        bottom = self.sums[measure.bottom]
+        if measure.kind == "cells":
+            return run_interval(bottom, top, level=self.level)
+        return share_interval(top, bottom, level=self.level)
 
     def _statistic(self, measure: Measure) -> Statistic:
         names, scale = list(self.sums), self._scale(measure)
 
         def statistic(totals: Floats) -> Floats:
             columns = {name: totals[..., k] for k, name in enumerate(names)}
-            value: Floats = scale * measure.function(columns)  # type: ignore[misc]
+            value: Floats = scale * measure.of(columns)
             return value
 
         return statistic
@@ -263,6 +295,12 @@ class Measured:
         """Cells by the reason for what they released, see `metersim.records.REASONS`."""
         reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
         return reasons
+
+    @cached_property
+    def gaps(self) -> NDArray[np.int64]:
+        """Runs of skips between seeds by their reason, see `metersim.tally.Tally`."""
+        gaps: NDArray[np.int64] = np.sum([part.gaps for part in self.tallies], axis=0)
+        return gaps
 
     def to_dataframe(self) -> pd.DataFrame:
         """One row a measure, in SI, for pandas (extra ``notebook``)."""
@@ -295,12 +333,7 @@ def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
 
     def statistic(totals: Floats) -> Floats:
         columns = {name: totals[..., k] for k, name in enumerate(names)}
-        if measure.function is None:
-            top = sum(columns[name] for name in measure.top)
-            bottom = columns[measure.bottom]
-            value: Floats = top / np.where(bottom > 0, bottom, np.nan)
-        else:
-            value = np.asarray(measure.function(columns))
+        value: Floats = measure.of(columns)
         return value * totals[..., -1] if measure.kind == "length" else value
 
     return paired_interval(tables[0], tables[1], statistic, rng, a.level)
@@ -340,7 +373,7 @@ def measure(
     >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=100"]), seed=3)
     >>> quality = m.measure(run)["per_spacing.quality"]
     >>> f"{quality.value:.1%}, from {quality.low:.1%} to {quality.high:.1%}"
-    '97.9%, from 97.2% to 98.5%'
+    '95.4%, from 94.3% to 96.4%'
     """
     given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
     tallies = [part for part in given if isinstance(part, Tally)]

@@ -18,6 +18,7 @@ from metersim.measures import BY_KEY, SI_SUFFIX, Measured
 from metersim.records import REASONS, Origin, Run, Seeds
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
+from metersim.studies.unknowns import Spread
 
 FIGURES = (".png", ".svg", ".pdf")
 DATA = ("--json", "--csv", "--trace")  # which take the place of what is there
@@ -32,6 +33,8 @@ def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
         for section in SECTIONS
         for part in [getattr(scenario, section)]
     }
+    for one in scenario.unknown:
+        sections[one.section][one.name] = one.to_dict()
     return {
         "program": "metersim",
         "version": origin.version,
@@ -52,19 +55,15 @@ def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
     }
 
 
-def as_json(measured: Measured) -> str:
-    """All measures as JSON, in SI, each as value, low and high."""
+def as_json(measured: Measured, spread: Spread | None = None) -> str:
+    """All measures as JSON, in SI, each as value, low and high; and what draws gave."""
     made: dict[str, Any] = {
         "provenance": provenance(measured.origin, len(measured.tallies)),
         "interval_level": measured.level,
         "counts": measured.counts,
     }
     for key, estimate in measured.estimates.items():
-        *groups, name = key.split(".")
-        place = made
-        for group in groups:
-            place = place.setdefault(group, {})
-        place[name + SI_SUFFIX.get(BY_KEY[key].kind, "")] = estimate.to_dict()
+        _put(made, key, estimate.to_dict())
     made["spacing"]["nominal_m"] = measured.scenario.spacing
     made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
     made["skip_reasons"] = {
@@ -72,7 +71,28 @@ def as_json(measured: Measured) -> str:
     }
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
     made["cautions"] = cautions(measured.scenario)
+    if spread:
+        made["not_known"] = _not_known(spread)
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _put(made: dict[str, Any], key: str, value: Any) -> None:
+    """Set a measure's value at its dotted place, with its unit."""
+    *groups, name = key.split(".")
+    for group in groups:
+        made = made.setdefault(group, {})
+    made[name + SI_SUFFIX.get(BY_KEY[key].kind, "")] = value
+
+
+def _not_known(spread: Spread) -> dict[str, Any]:
+    """What draws gave: the median, and intervals of not knowing and of both."""
+    ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
+    made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
+    for key in spread.estimates:
+        unknown, both = spread.unknown(key).to_dict(), spread.both(key).to_dict()
+        told = {"unknown": unknown, "both": both, "told_from_luck": spread.is_told(key)}
+        _put(made, key, told)
+    return made
 
 
 SEED_COLUMNS = ("replicate", *Seeds.names)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial, reduce
 from pathlib import Path
 from typing import Any
 
 from metersim.faults import BadInput, Fault, bad, hint
-from metersim.fields import keys_of, meant, read_section, specs
+from metersim.fields import keys_of, meant, read_section, shown, specs
 from metersim.scenario import Scenario
 from metersim.sections import SECTIONS
 from metersim.seedlot import SeedLot, load_lot, read_toml
+from metersim.unknown import Unknown, read_unknown
 
 _HERE = Path(__file__).parent
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
@@ -80,7 +83,7 @@ def load_scenario(
         Path of a file, or name of a shipped scenario.
     changes : str or iterable of str
         Changes of single keys, as ``key=value`` or ``section.key=value``, with the value as in
-        the file.
+        the file: also a range, ``key={low = 3, high = 4}``, of what is not known.
     changed_by : str
         What faults of changes are said to come from.
 
@@ -102,7 +105,7 @@ def load_scenario(
     changes = tuple(change.strip() for change in listed(changes))
     changed = _changed(changes, changed_by)
     said = (("", str(name)), *((changed_by, change) for change in changes))
-    if strange := [place for place in said if not _is_text(place[1])]:  # no file can tell of it
+    if strange := [place for place in said if not is_text(place[1])]:  # no file can tell of it
         message = "holds letters that are not UTF-8; rename that file"
         raise BadInput(Fault(*place, message) for place in strange)
     try:
@@ -113,7 +116,8 @@ def load_scenario(
     return _scenario(_over(stated, changed), path, changes)
 
 
-def _is_text(text: str) -> bool:
+def is_text(text: str) -> bool:
+    """Whether a file could hold a text: a name may have letters that are not UTF-8."""
     try:
         text.encode()
     except UnicodeEncodeError:
@@ -172,9 +176,42 @@ def parse_value(word: str) -> Any:
     return word.strip("\"'")
 
 
+def parse_table(word: str) -> Any:
+    """A table in braces, as a TOML file would hold it; raises `ValueError`."""
+    read = tomllib.loads(f"table = {word}")
+    if len(read) > 1:  # a line end in the word would begin another key
+        raise ValueError("more than one table")
+    return read["table"]
+
+
+def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scenario:
+    """The scenario of tables laid over one another, that another file holds.
+
+    Parameters
+    ----------
+    tables : iterable of mapping
+        Each as a scenario file would hold it, the first undermost; any may extend a file.
+    path : Path
+        The file that holds them, for faults and for paths that start beside it.
+    name : str
+        Name of the scenario.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+    """
+    laid = [_extended(dict(table), path, MAX_EXTENDS) for table in tables]
+    return replace(_scenario(reduce(_over, laid), path, ()), name=name)
+
+
 def _read(path: Path, depth: int) -> Stated:
     """A file over the files it extends."""
-    table = read_toml(path)
+    return _extended(read_toml(path), path, depth)
+
+
+def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:
+    """What a file holds, over the files that it extends."""
     origin = {(key, ""): str(path) for key in table}
     for section, part in table.items():
         if isinstance(part, dict):
@@ -213,7 +250,14 @@ def _changed(changes: Iterable[str], changed_by: str) -> Stated:
             faults.append(Fault(changed_by, key, message))
         else:
             section, bare = place
-            table.setdefault(section, {})[bare] = parse_value(value)
+            try:
+                parsed = parse_table(value) if value.startswith("{") else parse_value(value)
+            except (ValueError, RecursionError) as error:
+                said = f"{shown(value)} cannot be read: {error}"
+                message = f"{said}; write it as {{low = 3, high = 4}}"
+                faults.append(Fault(changed_by, f"{section}.{bare}", message))
+                continue
+            table.setdefault(section, {})[bare] = parsed
     origin = {(section, key): changed_by for section, part in table.items() for key in part}
     return Stated(table, origin, Path(), tuple(faults))
 
@@ -259,15 +303,19 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         if not isinstance(value, str) or (key == "title" and not value):
             found.append(Fault(at(key), key, "missing or not a text; give a text in quotes"))
     sections: dict[str, Any] = {}
+    unknown: list[Unknown] = []
     for section, kind in SECTIONS.items():
         part = stated.table.get(section, {})
         if not isinstance(part, Mapping):
             found.append(Fault(at(section), section, f"must be a table, [{section}]"))
             continue
-        values, wrong = read_section(specs(kind), part, where, section)
+        read_table = partial(read_unknown, section)
+        values, wrong = read_section(specs(kind), part, where, section, read_table)
         found += [Fault(at(section, f.key.partition(".")[2]), f.key, f.message) for f in wrong]
         if not wrong:
-            sections[section] = kind(**values)
+            ranges = [value for value in values.values() if isinstance(value, Unknown)]
+            unknown += ranges
+            sections[section] = kind(**values | {one.name: one.middle for one in ranges})
     lot: SeedLot | None = None
     if "seed" in sections:
         try:
@@ -283,7 +331,14 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
     if found or lot is None:
         raise BadInput(found)
     try:
-        return Scenario(**texts, **sections, lot=lot, name=path.stem, changes=changes)
+        return Scenario(
+            **texts,
+            **sections,
+            lot=lot,
+            name=path.stem,
+            changes=changes,
+            unknown=tuple(unknown),
+        )
     except BadInput as error:
         keys = [_as_stated(fault.key, stated.table) for fault in error.faults]
         raise BadInput(

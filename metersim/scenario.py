@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -34,6 +35,7 @@ from metersim.sections import (
     all_fields,
 )
 from metersim.seedlot import SeedLot
+from metersim.unknown import Unknown
 
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
@@ -45,9 +47,10 @@ GOLDEN_PART = (3 - math.sqrt(5)) / 2
 class Scenario:
     """A meter, its seed and what is asked of it.
 
-    Each attribute but `title`, `shows`, `lot`, `name` and `changes` is a section of the file of
-    the same name.  `lot` is the lot that the seed section departs from; `changes` are the keys
-    that were changed after the file was read, as the user wrote them.
+    Each attribute but `title`, `shows`, `lot`, `name`, `changes` and `unknown` is a section of the
+    file of the same name.  `lot` is the lot that the seed section departs from; `changes` are the
+    keys that were changed after the file was read, as the user wrote them; `unknown` are the
+    fields that are not known, of which the sections hold the middle.
     """
 
     title: str
@@ -69,9 +72,13 @@ class Scenario:
     shows: str = ""
     name: str = "unnamed"
     changes: tuple[str, ...] = ()
+    unknown: tuple[Unknown, ...] = ()
 
     def __post_init__(self) -> None:
-        faults = [Fault(self.name, key, message) for key, message in self._contradictions()]
+        middle = f"; here at the middle: {self.ranges}" if self.unknown else ""
+        faults = [
+            Fault(self.name, key, message + middle) for key, message in self._contradictions()
+        ]
         if faults:
             raise BadInput(faults)
 
@@ -234,8 +241,51 @@ class Scenario:
             )
         return tuple(found)
 
+    @property
+    def ranges(self) -> str:
+        """What is not known, in words."""
+        return "; ".join(map(str, self.unknown))
+
+    def drawn(self, places: Sequence[float]) -> Scenario:
+        """The scenario with a value for everything that is not known.
+
+        Parameters
+        ----------
+        places : sequence of float
+            One for each of `unknown`, as for `metersim.unknown.Unknown.at`.
+
+        Raises
+        ------
+        BadInput
+            When the values contradict one another or what is known.
+
+        Examples
+        --------
+        >>> import metersim as m
+        >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa={low = 3, high = 5}"])
+        >>> scenario.vacuum.vacuum, scenario.drawn([0.25]).vacuum.vacuum
+        (4000.0, 3500.0)
+        """
+        values = [one.at(place) for one, place in zip(self.unknown, places, strict=True)]
+        pairs = list(zip(self.unknown, values, strict=True))
+        try:
+            return self.replace(**{one.field: value for one, value in pairs})
+        except BadInput as error:
+            said = ", ".join(one.said(value) for one, value in pairs)
+            raise BadInput(
+                Fault(f.where, f.key, f"{f.message}; drawn were {said}: narrow {self.ranges}")
+                for f in error.faults
+            ) from None
+
+    def lasting(self, cells: int) -> Scenario:
+        """The same scenario, watched for about so many cells."""
+        turns = max(round(cells / self.disc.cells), 1)
+        return self if turns == self.run.turns else self.replace(run__turns=turns)
+
     def replace(self, **changes: object) -> Scenario:
         """The same scenario with sections' fields changed, named ``section.field``, in SI.
+
+        What is changed is known from then on.
 
         Parameters
         ----------
@@ -258,4 +308,5 @@ class Scenario:
             section: dataclasses.replace(getattr(self, section), **fields)
             for section, fields in sections.items()
         }
-        return dataclasses.replace(self, **made)
+        unknown = tuple(one for one in self.unknown if one.field not in changes)
+        return dataclasses.replace(self, **made, unknown=unknown)

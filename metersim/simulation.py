@@ -63,7 +63,7 @@ def simulate(
     >>> import metersim as m
     >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3)
     >>> len(run.cells), len(run.seeds)
-    (300, 301)
+    (300, 303)
     >>> same = m.simulate(run.scenario, seed=3, engine="events")
     >>> bool((run.seeds.position == same.seeds.position).all())
     True

@@ -32,6 +32,7 @@ from metersim.studies.points import (
     draw_points,
     read_axes,
 )
+from metersim.unknown import Unknown
 
 LIBRARIES = ("numpy", "scipy", "simpy")
 COUNTS = ("cells", "seeds")
@@ -66,9 +67,7 @@ class Job:
 
     def made(self) -> Scenario:
         """The scenario of the point; raises `BadInput` when its settings contradict."""
-        made = self.scenario.replace(**self.settings)
-        turns = max(round(self.cells / made.disc.cells), 1)
-        return made if turns == made.run.turns else made.replace(run__turns=turns)
+        return self.scenario.replace(**self.settings).lasting(self.cells)
 
 
 @dataclass(frozen=True)
@@ -113,6 +112,12 @@ class Plan:
         return tuple(
             change for change in self.base.changes if change.partition("=")[0] not in varied
         )
+
+    @property
+    def unknown(self) -> tuple[Unknown, ...]:
+        """What is not known, nor varied, and so taken at its middle for all points."""
+        varied = {(axis.section, axis.spec.name) for axis in self.axes}
+        return tuple(one for one in self.base.unknown if (one.section, one.name) not in varied)
 
     @property
     def version(self) -> str:
@@ -187,6 +192,7 @@ class Plan:
             "replicates": self.replicates,
             "seed": self.seed,
             "libraries": {name: version(name) for name in LIBRARIES},
+            **({"at_the_middle_of": [*map(str, self.unknown)]} if self.unknown else {}),
         }
         return ["metersim sweep", *(f"{key}: {json.dumps(value)}" for key, value in said.items())]
 

@@ -307,7 +307,7 @@ def importance(sweep: Sweep, key: str) -> Importance:
     >>> plan = m.plan_sweep("maize_bench", vary, design="importance", points=16, changes=short)
     >>> shares = m.importance(m.sweep(plan), "cells.skip")
     >>> [f"{total:.1f}" for total in shares.total[:, 0]]
-    ['0.8', '0.2']
+    ['0.8', '0.1']
     """
     plan = sweep.plan
     if plan.design != "importance":

@@ -146,7 +146,7 @@ def sweep(
     >>> import metersim as m
     >>> swept = m.sweep(m.plan_sweep("maize_bench", "vacuum_kpa=2:6:3", changes=["turns=20"]))
     >>> [f"{skip:.1%}" for skip in swept.estimates("cells.skip")[:, 0, 0]]
-    ['0.7%', '0.3%', '0.0%']
+    ['1.8%', '0.3%', '0.0%']
     """
     plan.check_some_point()
     values = np.full((plan.many, plan.replicates, len(VALUE_COLUMNS)), math.nan)

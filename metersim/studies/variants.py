@@ -85,6 +85,9 @@ def _names(scenarios: Sequence[str | Path | Scenario]) -> list[str]:
 def _settings(vary: str) -> list[str]:
     """The single settings that ``key=a,b`` stands for."""
     key, _, values = (part.strip() for part in vary.partition("="))
+    if "{" in values:
+        message = "takes values; give a range with --set, or in the files of two scenarios"
+        raise bad("--vary", vary, message)
     words = [word.strip() for word in values.split(",") if word.strip()]
     if not 2 <= len(words) <= MOST:
         message = f"must read key=a,b with 2 to {MOST} values, such as vacuum_kpa=3,4"
