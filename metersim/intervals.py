@@ -264,6 +264,16 @@ def paired_interval(
     return _stretched(value, apart, len(a), level)
 
 
+def jackknife(left_out: ArrayLike) -> float:
+    """Variance of a statistic from its values without each block in turn; nan with fewer than two.
+
+    Source: Efron & Stein 1981, Ann Stat 9(3):586-596, from memory.
+    """
+    values = np.asarray(left_out, dtype=np.float64)
+    n = len(values)
+    return float((n - 1) * np.var(values)) if n > 1 else math.nan
+
+
 def share_interval(
     numerator_blocks: ArrayLike, denominator_blocks: ArrayLike, *, level: float = 0.95
 ) -> Estimate:
@@ -294,18 +304,7 @@ def share_interval(
         If the arrays differ in shape, are empty, not flat or not finite, or hold events outside
         0 to cells, or if `level` is not between 0 and 1.
     """
-    events = _blocks("numerator_blocks", np.atleast_1d(numerator_blocks)[:, None])[:, 0]
-    cells = _blocks("denominator_blocks", np.atleast_1d(denominator_blocks)[:, None])[:, 0]
-    if events.shape != cells.shape:
-        raise ValueError(
-            f"numerator_blocks has shape {events.shape}; allowed: that of the cells, {cells.shape}"
-        )
-    wrong = np.flatnonzero((events < 0) | (events > cells))
-    if wrong.size:
-        raise ValueError(
-            f"numerator_blocks[{wrong[0]}] is {events[wrong[0]]:g}; "
-            f"allowed: 0 to the cells of the block, {cells[wrong[0]]:g}"
-        )
+    events, cells = _events_and_cells(numerator_blocks, denominator_blocks)
     tail = _tail(level)
     blocks, n = len(cells), float(cells.sum())
     if n == 0:
@@ -313,14 +312,63 @@ def share_interval(
     p = float(events.sum()) / n
     effective = n
     if blocks > 1 and 0 < p < 1:
-        rest = events - p * cells
-        variance = blocks / (blocks - 1) * float(rest @ rest) / n**2
-        gain = p * (1 - p) / n / variance if variance > 0 else math.inf
-        effective = n * min(gain, MOST_GAIN) * float(ndtri(tail) / stdtrit(blocks - 1, tail)) ** 2
+        gain = min(_gain(events, cells), MOST_GAIN)
+        effective = n * gain * float(ndtri(tail) / stdtrit(blocks - 1, tail)) ** 2
     hit, missed = p * effective, (1 - p) * effective
     low = float(betaincinv(hit, missed + 1, tail)) if hit > 0 else 0.0
     high = float(betaincinv(hit + 1, missed, 1 - tail)) if missed > 0 else 1.0
     return Estimate(p, min(low, p), max(high, p))
+
+
+def run_interval(
+    numerator_blocks: ArrayLike, denominator_blocks: ArrayLike, *, level: float = 0.95
+) -> Estimate:
+    """Interval of the mean length of runs, honest when there are few.
+
+    Each cell of a run is taken to be its last with the same chance, the inverse of the mean
+    length.  Cells are met until so many runs have ended, which gives exact bounds of that chance
+    as Clopper and Pearson's, for a set number of events (derived).  Where blocks differ by more
+    than that, as when long runs stand beside short ones, the design effect widens them as in
+    `share_interval`, but without its allowance for few blocks, which leaves nothing of few runs.
+
+    Parameters
+    ----------
+    numerator_blocks, denominator_blocks : array_like, shape (blocks,)
+        Runs that begin in each block, and cells in it that are part of a run,
+        0 <= runs <= cells.
+    level : float
+        Coverage, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        1 or more, all nan when there are no runs. [cells]
+
+    Raises
+    ------
+    ValueError
+        As `share_interval`.
+    """
+    runs, cells = _events_and_cells(numerator_blocks, denominator_blocks)
+    tail = _tail(level)
+    ends, n = float(runs.sum()), float(cells.sum())
+    if ends == 0:
+        return Estimate(math.nan, math.nan, math.nan)
+    mean = n / ends
+    gain = min(_gain(runs, cells), 1.0) if len(cells) > 1 and ends < n else 1.0
+    ended, others = ends * gain, (n - ends) * gain
+    low = 1 / float(betaincinv(ended, others, 1 - tail)) if others else 1.0
+    high = 1 / float(betaincinv(ended, others + 1, tail))
+    return Estimate(mean, min(low, mean), max(high, mean))
+
+
+def _gain(events: Floats, cells: Floats) -> float:
+    """How many cells each cell counts for: binomial variance of a share over that of the blocks."""
+    blocks, n = len(cells), float(cells.sum())
+    p = float(events.sum()) / n
+    rest = events - p * cells
+    variance = blocks / (blocks - 1) * float(rest @ rest) / n**2
+    return p * (1 - p) / n / variance if variance > 0 else math.inf
 
 
 def _stretched(
@@ -366,6 +414,24 @@ def _table(name: str, values: ArrayLike) -> Floats:
     if not np.isfinite(array).all():
         raise ValueError(f"{name} holds {array[~np.isfinite(array)][0]}; allowed: finite numbers")
     return array
+
+
+def _events_and_cells(
+    numerator_blocks: ArrayLike, denominator_blocks: ArrayLike
+) -> tuple[Floats, Floats]:
+    events = _blocks("numerator_blocks", np.atleast_1d(numerator_blocks)[:, None])[:, 0]
+    cells = _blocks("denominator_blocks", np.atleast_1d(denominator_blocks)[:, None])[:, 0]
+    if events.shape != cells.shape:
+        raise ValueError(
+            f"numerator_blocks has shape {events.shape}; allowed: that of the cells, {cells.shape}"
+        )
+    wrong = np.flatnonzero((events < 0) | (events > cells))
+    if wrong.size:
+        raise ValueError(
+            f"numerator_blocks[{wrong[0]}] is {events[wrong[0]]:g}; "
+            f"allowed: 0 to the cells of the block, {cells[wrong[0]]:g}"
+        )
+    return events, cells
 
 
 def _blocks(name: str, values: ArrayLike) -> Floats:

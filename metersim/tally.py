@@ -44,6 +44,9 @@ class Tally:
         Sums by column; lengths are in nominal spacings, times in s, areas in m2.
     reasons : ndarray of int
         Cells by the reason for what they released, see `metersim.records.REASONS`.
+    gaps : ndarray of int
+        Pairs of cells that released seeds, with none between them that did, by the reason of the
+        cell before the second: the first entry counts neighbours, each other a run of skips.
     longest_skip_run : int
         Most cells in a row that released nothing.
     """
@@ -53,6 +56,7 @@ class Tally:
     stretches: int
     sums: Mapping[str, Floats]
     reasons: Ints
+    gaps: Ints
     longest_skip_run: int
 
     def __repr__(self) -> str:
@@ -147,8 +151,8 @@ def tally(origin: Origin, cells: int, stretches: int, pieces: Iterable[Piece]) -
     sums = _Sums(origin.scenario, cells, stretches)
     for piece in pieces:
         sums.add(piece)
-    columns = sums.columns()
-    return Tally(origin, cells, stretches, columns, sums.loads.reasons, sums.loads.longest)
+    columns, loads = sums.columns(), sums.loads
+    return Tally(origin, cells, stretches, columns, loads.reasons, loads.gaps, loads.longest)
 
 
 class _Table:
@@ -180,7 +184,9 @@ class _Loads:
     def __init__(self, cells: int, stretches: int) -> None:
         self.table = _Table(cells, stretches, PLACES + 2)
         self.reasons = np.zeros(len(REASONS), dtype=np.int64)
+        self.gaps = np.zeros(len(REASONS), dtype=np.int64)
         self.passed = 0
+        self._reason: NDArray[np.int8] = np.zeros(1, dtype=np.int8)  # of the last cell
         self._filled = -1  # the last cell that released a seed
         self._longest = 0
 
@@ -195,8 +201,12 @@ class _Loads:
         classes = released + self.RUN_STARTS * starts.view(np.int8)
         self.table.add(np.arange(first, self.passed), classes)
         self.reasons += np.bincount(cells.reason, minlength=len(REASONS))
+        before = np.concatenate((self._reason, cells.reason))
+        self._reason = before[-1:]
         filled = np.flatnonzero(some)
         if len(filled):
+            behind = filled if self._filled >= 0 else filled[1:]
+            self.gaps += np.bincount(before[behind], minlength=len(REASONS))
             filled += first
             run = max(filled[0] - self._filled, (filled[1:] - filled[:-1]).max(initial=0)) - 1
             self._longest = max(self._longest, int(run))
@@ -335,7 +345,7 @@ class _Sums:
             "none": loads[:, 0] + loads[:, _Loads.RUN_STARTS],
             "one": loads[:, 1],
             "two": loads[:, 2],
-            "three": loads[:, 3],
+            "three": loads[:, 3 : _Loads.RUN_STARTS].sum(axis=1),
             **{f"class{k}": column for k, column in enumerate(count.T, start=1)},
             "spacings": count.sum(axis=1),
             "excess": excess.sum(axis=1),

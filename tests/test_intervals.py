@@ -193,6 +193,78 @@ def test_share_and_its_mirror(blocks):
     assert mirror.high == pytest.approx(1 - estimate.low, abs=1e-9)
 
 
+# ---------------------------------------------------------------- lengths of runs
+
+
+def starts_and_skips(skipped, blocks):
+    """Runs that begin in each block, and skips in it."""
+    starts = skipped & ~np.concatenate(([False], skipped[:-1]))
+    columns = np.stack([starts, skipped], axis=1)
+    return intervals.block_sums(columns, len(skipped) // blocks).T
+
+
+@pytest.mark.parametrize(("share", "length"), [(0.004, 1.2), (0.01, 2.0), (0.1, 1.5)])
+def test_mean_lengths_of_few_and_of_many_runs_are_covered(share, length):
+    """Some 3, 5 and 67 runs; the resampled interval covers no mean of few."""
+    rng, found, resampled = np.random.default_rng(11), [], []
+    for skipped in runs_of_skips(rng, RUNS, 1000, share, length):
+        starts, skips = starts_and_skips(skipped, 40)
+        if starts.sum():
+            found.append(intervals.run_interval(starts, skips))
+            sums = np.stack([skips, starts], axis=1)
+            resampled.append(intervals.interval(sums, intervals.share, rng, resamples=100))
+    assert len(found) > 0.9 * RUNS
+    assert covers(found, length) > LOWEST_COVERAGE
+    # negative controls: another mean is seen, where there are runs enough to see it, and
+    # resampling makes as much of few runs as of many
+    if share == 0.1:
+        assert covers(found, 1.5 * length) < 0.5
+    else:
+        assert covers(resampled, length) < LOWEST_COVERAGE - 0.1
+
+
+@pytest.mark.parametrize("count", [1, 2, 30])
+def test_runs_of_one_leave_an_upper_bound(count):
+    # Derived: with a chance p to end, all of them do with p^n; 0.025 of it bounds the mean 1/p
+    one = intervals.run_interval([count, 0], [count, 0])
+    assert (one.value, one.low) == (1, 1)
+    assert one.high == pytest.approx(0.025 ** (-1 / count))
+
+
+def test_one_run_is_bounded_by_the_geometric_distribution():
+    # Derived: a run lasts n cells or more with q^(n-1), and n or fewer with 1 - q^n
+    one = intervals.run_interval([1], [8])
+    assert one.value == 8
+    assert (1 - 1 / one.low) ** 7 == pytest.approx(0.025)
+    assert 1 - (1 - 1 / one.high) ** 8 == pytest.approx(0.025)
+
+
+def test_long_runs_beside_short_ones_widen_the_interval():
+    starts = np.array([5, 5, 5, 1, 0, 0])
+    alike, apart = (
+        intervals.run_interval(starts, starts + rest)
+        for rest in (np.array([12, 12, 12, 3, 0, 0]), np.array([0, 0, 0, 9, 15, 15]))
+    )
+    assert alike.value == apart.value
+    assert apart.low < alike.low and alike.high < apart.high
+
+
+@given(
+    st.lists(
+        st.integers(0, 60).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))),
+        min_size=1,
+        max_size=30,
+    )
+)
+def test_a_run_has_a_cell_at_least(blocks):
+    starts, skips = np.array(blocks).T
+    estimate = intervals.run_interval(starts, skips)
+    if starts.sum() == 0:
+        assert math.isnan(estimate.value)
+        return
+    assert 1 <= estimate.low <= estimate.value < estimate.high < math.inf
+
+
 # ---------------------------------------------------------------- blocks and statistics
 
 

@@ -7,14 +7,16 @@ import numpy as np
 import pytest
 
 from metersim import spacing
+from metersim.coefficients import USUAL
 from metersim.limits import DOUBLES, SCATTER, causes, cautions
 from metersim.measures import BY_KEY, MEASURES, difference, measure
 from metersim.records import POOL_EMPTY, REASONS
 from metersim.reports.run import notes
 from metersim.studies.compare import COMPARED, compare
+from metersim.studies.critical import critical_vacuum
 from metersim.studies.explain import explain
 from metersim.tally import tallied
-from tests.strategies import BENCH, simulate
+from tests.strategies import BENCH, pool_of, simulate
 
 FIELD = BENCH.replace(furrow__surface="field", run__turns=100)
 LOOSE = BENCH.replace(disc__hole_diameter=5.6e-3, singulator__notch=-2.0, run__turns=100)
@@ -53,8 +55,9 @@ def test_drop_times_and_loads_are_those_of_the_records(run):
     fall = run.seeds.landing_time - run.seeds.release_time
     assert found["drop_time.mean"].value == pytest.approx(fall.mean())
     assert found["drop_time.sd"].value == pytest.approx(fall.std(ddof=1))
-    for key, load in (("skip", 0), ("single", 1), ("double", 2), ("triple", 3)):
-        assert found[f"cells.{key}"].value == pytest.approx((cells.released == load).mean())
+    for key, load in (("skip", 0), ("single", 1), ("double", 2), ("triple", 3)):  # or more
+        loaded = np.minimum(cells.released, 3) == load
+        assert found[f"cells.{key}"].value == pytest.approx(loaded.mean())
     starts = (cells.released == 0) & ~np.concatenate(([False], cells.released[:-1] == 0))
     skips = (cells.released == 0).sum()
     assert found["cells.skip_run"].value == pytest.approx(skips / starts.sum())
@@ -98,8 +101,11 @@ def test_what_limits_adds_up_to_what_is_wrong(run):
 
 def test_a_cause_is_named_for_what_it_is():
     """Each setting that is put out of order is the first cause found."""
+    # of a smooth disc at a vacuum that holds nearly all seeds, and would do in a full pool
+    smooth = BENCH.replace(disc__agitation=0.0)
+    low = smooth.replace(**pool_of(0.4 * USUAL.exit_zone))
     wrong = {
-        "a low pool": BENCH.replace(pool__gate_opening=0.018),
+        "a low pool": low.replace(vacuum__vacuum=critical_vacuum(smooth, 0.003)),
         "a pool above the carry line": BENCH.replace(pool__gate_opening=0.085),
         "vacuum against": BENCH.replace(vacuum__vacuum=700.0),
         "a singulator that takes": BENCH.replace(singulator__notch=3.0),

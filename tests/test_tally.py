@@ -67,7 +67,7 @@ def plain_sums(run, stretches):
         "cells": add_up(passage),
         "skip_runs": add_up(passage, (released == 0) & (before > 0)),
         **{
-            name: add_up(passage, released == load)
+            name: add_up(passage, np.minimum(released, 3) == load)
             for load, name in enumerate(("none", "one", "two", "three"))
         },
     }
@@ -115,10 +115,16 @@ def longest_run(released):
     return longest
 
 
+def gaps_by_reason(cells):
+    """How often each reason stands before a cell that released seeds, not before the first."""
+    filled = np.flatnonzero(cells.released)[1:]
+    return np.bincount(cells.reason[filled - 1], minlength=len(REASONS))
+
+
 def bytes_in(found):
     """All that a tally holds, to the last bit."""
     sums = {name: column.tobytes() for name, column in found.sums.items()}
-    return sums, found.reasons.tobytes(), found.longest_skip_run
+    return sums, found.reasons.tobytes(), found.gaps.tobytes(), found.longest_skip_run
 
 
 # ---------------------------------------------------------------- the same sums
@@ -139,6 +145,8 @@ def test_pieces_add_up_to_the_whole(run, block, stretches):
             assert np.array_equal(found.sums[name], column), name
     assert found.longest_skip_run == longest_run(run.cells.released)
     assert np.array_equal(found.reasons, np.bincount(run.cells.reason, minlength=len(REASONS)))
+    assert np.array_equal(found.gaps, gaps_by_reason(run.cells))
+    assert found.gaps.sum() == np.count_nonzero(run.cells.released) - 1
 
 
 def test_the_borders_matter(run):
