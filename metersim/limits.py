@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from metersim import records
+from metersim.coverage import MOST, outside
 from metersim.measures import Measured
 from metersim.scenario import Scenario
+from metersim.units import UNITS
 
 RELEASE_CEILING = 16.0  # seeds/s, maize and cotton, onal2012
 SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memory)
 STUDIED_CROPS = ("maize", "cotton")
-SUPPORTED_PERIPHERAL_SPEED = 0.28  # m/s; no published row constrains the model above
-SUPPORTED_TRAVEL = 2.2  # m/s, likewise
-UNSUPPORTED = "no published measurement holds the model to a size there"
-RESERVE = "published best vacuums are up to three times the model's best: keep a reserve"
+HOLE_SPEED = {"metric": UNITS["m_s"], "us": UNITS["ft_s"]}  # as printed
+RESERVE = "published best vacuums lie at the upper end of the model's plateau: keep a reserve"
 
 CAUSES = {
     records.BLOCKED: "blocked cells",
@@ -50,30 +50,27 @@ class Cause:
 def causes(measured: Measured) -> list[Cause]:
     """What makes spacings multiples or misses, the largest share first.
 
-    Without scatter, cells of which a share m releases nothing and which release e seeds more than
-    one each leave ``1 - m + e`` spacings a cell: e of them multiples, ``m (1 - m)`` misses.  The
-    misses are laid to the reasons that the cells recorded, the multiples to the singulator, and
-    what multiples and misses there are beyond these to scatter.
+    Without scatter, a run of skips between two seeds makes one miss, however long it is, and a
+    cell makes a multiple of each seed beyond its first.  A miss is laid to the reason of the last
+    cell of its run, the multiples to the singulator, and what multiples and misses there are
+    beyond these to scatter.  Where skips are independent, of a share m of the cells, and extra
+    seeds a share e, the misses from cells are ``m (1 - m) / (1 - m + e)`` of the spacings.
     """
-    cells = measured.total("cells")
-    if not measured.total("spacings"):  # nothing but skips: shares of cells
-        lost = [Cause(name, float(measured.reasons[k]) / cells) for k, name in CAUSES.items()]
-        return sorted((cause for cause in lost if cause.share > 0), key=lambda c: -c.share)
-    skip = measured.total("none") / cells
-    extra = (measured.total("two") + 2 * measured.total("three")) / cells
-    spacings = 1 - skip + extra
-    found = [
-        Cause(name, float(measured.reasons[reason]) / cells * (1 - skip) / spacings)
-        for reason, name in CAUSES.items()
-    ]
-    found.append(Cause(DOUBLES, extra / spacings))
-    seen = measured["per_spacing.multiple"].value + measured["per_spacing.miss"].value
-    found.append(Cause(SCATTER, seen - (extra + skip * (1 - skip)) / spacings))
-    return sorted((cause for cause in found if cause.share > 0), key=lambda c: -c.share)
+    spacings = measured.total("spacings")
+    lost = measured.gaps if spacings else measured.reasons  # of nothing but skips: cells
+    counts = {name: int(lost[reason]) for reason, name in CAUSES.items()}
+    if spacings:
+        counts[DOUBLES] = measured.total("seeds") - (
+            measured.total("cells") - measured.total("none")
+        )
+        counts[SCATTER] = spacings - measured.total("class2") - sum(counts.values())
+    whole = spacings or measured.total("cells")
+    found = [Cause(name, count / whole) for name, count in counts.items() if count > 0]
+    return sorted(found, key=lambda cause: -cause.share)
 
 
-def cautions(scenario: Scenario) -> list[str]:
-    """Where a scenario lies above the range of published studies, or of what the model rests on."""
+def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
+    """Where a scenario lies outside what published cases cover, in a few lines."""
     found = []
     if scenario.lot.crop in STUDIED_CROPS:
         study = "above the range of onal2012 (maize and cotton)"
@@ -82,19 +79,9 @@ def cautions(scenario: Scenario) -> list[str]:
                 f"{scenario.cell_rate:.1f} seeds a second is over {RELEASE_CEILING:g}: {study}"
             )
         if scenario.peripheral_speed > SPEED_CEILING:
+            unit = HOLE_SPEED[units]
+            at, ceiling = map(unit.from_si, (scenario.peripheral_speed, SPEED_CEILING))
             found.append(
-                f"{scenario.peripheral_speed:.3f} m/s at the holes is over {SPEED_CEILING:g} "
-                "(from memory): "
-                f"{study}"
+                f"{at:.3f} {unit.symbol} at the holes is over {ceiling:.4g} (from memory): {study}"
             )
-    if scenario.peripheral_speed > SUPPORTED_PERIPHERAL_SPEED:
-        found.append(
-            f"{scenario.peripheral_speed:.3f} m/s at the holes is over "
-            f"{SUPPORTED_PERIPHERAL_SPEED:g}: {UNSUPPORTED}"
-        )
-    if scenario.demand.speed > SUPPORTED_TRAVEL:
-        found.append(
-            f"{scenario.demand.speed * 3.6:.2f} km/h of travel is over "
-            f"{SUPPORTED_TRAVEL * 3.6:.2f}: {UNSUPPORTED}"
-        )
-    return found
+    return found + outside(scenario, units, MOST - len(found))
