@@ -1,10 +1,16 @@
-"""Write the tables of the README that are made from the program: ``python -m tests.make_docs``."""
+"""Write the tables of the README that are made from the program: ``python -m tests.make_docs``.
+
+The pictures of published cases in ``figures/`` are made with them, from the same runs.
+"""
 
 import re
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from metersim.catalogue import keys
-from tests.validation.predictions import VERDICTS, table
+from metersim.figures import levels_figure, plateaus_figure, save
+from metersim.reports.evidence import counts_text, evidence_markdown
+from metersim.studies.evidence import Evidence, evidence
 
 README = Path(__file__).parent.parent / "README.md"
 
@@ -26,15 +32,17 @@ def with_block(text: str, name: str, content: str) -> str:
     return marks.sub(lambda found: f"{found[1]}\n{content}\n\n{found[2]}", text)
 
 
-def evidence_table() -> str:
-    """Published and predicted values, folded away behind their count."""
-    rows = table()
-    said = {"agrees": "agree", "disagrees": "disagree", "open": "are open"}
-    counts = ", ".join(f"{rows.count(f'| {word} |')} {said[word]}" for word in VERDICTS)
-    head = f"<details>\n<summary>All {rows.count(chr(10)) - 2} rows: {counts}</summary>\n\n"
-    return f"{head}{rows.strip()}\n\n</details>"
+def evidence_table(found: Evidence) -> str:
+    """Published and predicted values, folded away behind their count, and what is said of them."""
+    rows, _, said = evidence_markdown(found).partition("\n\n")
+    head = f"<details>\n<summary>All {counts_text(found)}</summary>\n\n"
+    return f"{head}{rows}\n\n</details>\n\n{said.strip()}"
 
 
 if __name__ == "__main__":
+    with ProcessPoolExecutor(2) as executor:
+        made = evidence(executor=executor)
     text = with_block(README.read_text(), "keys", key_table())
-    README.write_text(with_block(text, "evidence", evidence_table()))
+    README.write_text(with_block(text, "evidence", evidence_table(made)))
+    for name, figure in (("levels", levels_figure(made)), ("plateaus", plateaus_figure(made))):
+        save(figure, README.parent / "figures" / f"evidence_{name}.png")

@@ -8,6 +8,7 @@ give equal bytes, whatever the user's settings.
 
 from metersim.figures.disc import draw_disc
 from metersim.figures.drawing import draw
+from metersim.figures.evidence import levels_figure, plateaus_figure
 from metersim.figures.page import comparison_figure, encoded, run_figure, save
 from metersim.figures.responses import draw_curves, draw_map, draw_panel
 from metersim.figures.row import draw_row
@@ -26,6 +27,8 @@ __all__ = [
     "draw_row",
     "draw_spacings",
     "encoded",
+    "levels_figure",
+    "plateaus_figure",
     "run_figure",
     "save",
     "sweep_figure",
