@@ -6,7 +6,7 @@ are first used, so that importing the package, and help on the command line, sta
 
 import importlib
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
@@ -19,10 +19,12 @@ if TYPE_CHECKING:
     from metersim.simulation import simulate
     from metersim.stations import stations_of
     from metersim.studies.compare import compare
+    from metersim.studies.evidence import evidence
     from metersim.studies.explain import explain
     from metersim.studies.plan import plan_sweep
     from metersim.studies.response import importance, respond
     from metersim.studies.sweep import sweep
+    from metersim.studies.unknowns import spread
     from metersim.tally import tallied
 
 __all__ = [
@@ -32,6 +34,7 @@ __all__ = [
     "__version__",
     "compare",
     "draw",
+    "evidence",
     "explain",
     "importance",
     "load_lot",
@@ -40,6 +43,7 @@ __all__ = [
     "plan_sweep",
     "respond",
     "simulate",
+    "spread",
     "stations_of",
     "sweep",
     "tallied",
@@ -51,6 +55,7 @@ _HOMES = {
     "SeedLot": "metersim.seedlot",
     "compare": "metersim.studies.compare",
     "draw": "metersim.figures.drawing",
+    "evidence": "metersim.studies.evidence",
     "explain": "metersim.studies.explain",
     "importance": "metersim.studies.response",
     "load_lot": "metersim.seedlot",
@@ -59,6 +64,7 @@ _HOMES = {
     "plan_sweep": "metersim.studies.plan",
     "respond": "metersim.studies.response",
     "simulate": "metersim.simulation",
+    "spread": "metersim.studies.unknowns",
     "stations_of": "metersim.stations",
     "sweep": "metersim.studies.sweep",
     "tallied": "metersim.tally",

@@ -5,16 +5,19 @@ Heavy libraries are imported by the commands that need them, so that help is qui
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 from contextlib import contextmanager
+from unicodedata import category
 
-from metersim import __version__
+from metersim.options import parser, read
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
+    import argparse
     from collections.abc import Callable, Iterator, Sequence
+
+    from metersim.scenario import Scenario
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
 LONG = 3_000_000  # cells; they take some seconds
@@ -23,11 +26,18 @@ LONG = 3_000_000  # cells; they take some seconds
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and give its exit status; bad input is told in one line a fault."""
     try:
-        options = parser().parse_args(arguments)
+        return _main(arguments)
+    except KeyboardInterrupt as stop:
+        print(f"metersim: interrupted; {str(stop) or 'nothing was written'}", file=sys.stderr)
+        return INTERRUPTED
+
+
+def _main(arguments: Sequence[str] | None) -> int:
+    try:
+        options = read(arguments)
     except SystemExit as stop:
         return int(stop.code or 0)
-    command: Callable[[argparse.Namespace], None] | None = options.command
-    if command is None:
+    if options.command is None:
         parser().print_help()
         return OK
     from metersim.faults import BadInput
@@ -35,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if hasattr(sys.stdout, "reconfigure"):  # letters that a terminal lacks are no error
         sys.stdout.reconfigure(errors="replace")
     try:
-        command(options)
+        COMMANDS[options.command](options)
         if sys.stdout is not None:
             sys.stdout.flush()
     except BadInput as error:
@@ -51,9 +61,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         place = error.filename or "standard output"
         print(f"metersim: {place}: cannot be written: {error.strerror}", file=sys.stderr)
         return BAD_INPUT
-    except KeyboardInterrupt as stop:
-        print(f"metersim: interrupted; {str(stop) or 'nothing was written'}", file=sys.stderr)
-        return INTERRUPTED
     return OK
 
 
@@ -65,16 +72,19 @@ def run(options: argparse.Namespace) -> None:
     from metersim.reading import load_scenario
     from metersim.reports.run import summary
     from metersim.simulation import simulate
+    from metersim.studies.unknowns import spread_about
     from metersim.tally import stretches_for, tallied
 
     files = [(f"--{name}", getattr(options, name)) for name in ("json", "csv", "trace", "figure")]
-    scenario, seed, replicates, *_ = all_of(
+    scenario, seed, replicates, draws, *_ = all_of(
         lambda: load_scenario(options.scenario, _changes(options)),
         lambda: _whole(options, "seed", 0),
         lambda: _whole(options, "replicates", 1),
+        lambda: _draws(options),
         lambda: outputs.check_writable(files, [options.scenario]),
         lambda: _check_engine(options),
     )
+    _check_unknown(options, scenario)
     luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
     runs = []
     if options.csv or options.trace or options.figure:  # only these need all records
@@ -92,6 +102,10 @@ def run(options: argparse.Namespace) -> None:
                     for one in luck
                 ]
             )
+    spread = None
+    if scenario.unknown:
+        with _progress(scenario.passages * draws) as on_cells:
+            spread = spread_about(measured, draws=draws, on_cells=on_cells)
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.figures import encoded, run_figure
@@ -103,12 +117,12 @@ def run(options: argparse.Namespace) -> None:
     if options.trace:
         made.append((options.trace, outputs.as_trace(runs)))
     if options.json and options.json != "-":
-        made.append((options.json, outputs.as_json(measured)))
+        made.append((options.json, outputs.as_json(measured, spread)))
     outputs.write_all(made)
     if options.json == "-":
-        print(outputs.as_json(measured), end="")
+        print(outputs.as_json(measured, spread), end="")
     else:
-        print(summary(measured, options.units))
+        _say(summary(measured, options.units, spread))
 
 
 def explain(options: argparse.Namespace) -> None:
@@ -118,7 +132,7 @@ def explain(options: argparse.Namespace) -> None:
     from metersim.studies.explain import explain as work_out
 
     scenario = load_scenario(options.scenario, _changes(options))
-    print(explanation(work_out(scenario), options.units))
+    _say(explanation(work_out(scenario), options.units))
 
 
 def compare(options: argparse.Namespace) -> None:
@@ -130,14 +144,16 @@ def compare(options: argparse.Namespace) -> None:
     from metersim.studies.variants import variants
 
     names = [name for name in (options.scenario, options.other) if name is not None]
-    named, seed, replicates, _ = all_of(
+    named, seed, replicates, draws, _ = all_of(
         lambda: variants(*names, vary=options.vary, changes=_changes(options)),
         lambda: _whole(options, "seed", 0),
         lambda: _whole(options, "replicates", 1),
+        lambda: _draws(options),
         lambda: outputs.check_writable(
             [("--figure", options.figure)], [options.scenario, options.other]
         ),
     )
+    _check_unknown(options, *named.values())
     result = run_all(
         *named.values(),
         labels=list(named),
@@ -145,27 +161,35 @@ def compare(options: argparse.Namespace) -> None:
         replicates=replicates,
         engine=options.engine,
         keep=bool(options.figure),
+        draws=draws,
     )
     if options.figure:
         from metersim.figures import comparison_figure, encoded
 
         drawn = comparison_figure(result, options.units)
         outputs.write_all([(options.figure, encoded(drawn, options.figure))])
-    print(comparison(result, options.units))
+    _say(comparison(result, options.units))
 
 
 def sweep(options: argparse.Namespace) -> None:
     """Say where in a space of settings the result is best, and what is acceptable."""
     from metersim.sweeping import run_sweep
 
-    print(run_sweep(options, _changes(options)))
+    _say(run_sweep(options, _changes(options)))
+
+
+def evidence(options: argparse.Namespace) -> None:
+    """Hold the model against published measurements."""
+    from metersim.proving import run_evidence
+
+    _say(run_evidence(options, _draws(options)))
 
 
 def list_shipped(options: argparse.Namespace) -> None:
     """List what is shipped."""
     from metersim.reports.lists import LISTS
 
-    print(LISTS[options.what]())
+    _say(LISTS[options.what]())
 
 
 def lot(options: argparse.Namespace) -> None:
@@ -201,7 +225,9 @@ def lot(options: argparse.Namespace) -> None:
             name=name,
         )
     outputs.write_all([(options.out, lot_toml(made))])
-    print(made_text(made, options.out))
+    _say(
+        made_text(made, options.out, options.units or ("us" if options.seeds_per_lb else "metric"))
+    )
 
 
 def gallery(options: argparse.Namespace) -> None:
@@ -213,9 +239,18 @@ def gallery(options: argparse.Namespace) -> None:
 
     folder = Path(options.out)
     if not folder.is_dir():
-        raise bad("--out", options.out, "there is no such folder")
+        raise bad("--out", options.out, "there is no such folder; make it first")
     for path in draw_gallery(folder):
-        print(path)
+        _say(path)
+
+
+def _say(text: object) -> None:
+    """Print a result; what would move or colour a terminal is shown, not obeyed."""
+    print("".join(c if c == "\n" or not _steers(c) else ascii(c)[1:-1] for c in str(text)))
+
+
+def _steers(letter: str) -> bool:
+    return not letter.isprintable() and category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp")
 
 
 def _whole(options: argparse.Namespace, name: str, low: int) -> int:
@@ -244,157 +279,37 @@ def _check_engine(options: argparse.Namespace) -> None:
         raise bad("--engine", "arrays", "leaves no trace; give --engine events, or none")
 
 
+def _draws(options: argparse.Namespace) -> int:
+    """How many draws of what is not known are asked for."""
+    from metersim.faults import whole
+    from metersim.studies.unknowns import DRAWS, MOST_DRAWS
+
+    if options.draws is None:
+        return DRAWS
+    return whole("--draws", options.draws, 2, MOST_DRAWS)
+
+
+def _check_unknown(options: argparse.Namespace, *scenarios: Scenario) -> None:
+    """Refuse draws of nothing."""
+    if options.draws is not None and not any(scenario.unknown for scenario in scenarios):
+        from metersim.faults import bad
+
+        message = "everything is known; give a key as a range, such as vacuum_kpa={low=3, high=4}"
+        raise bad("--draws", options.draws, message)
+
+
 def _changes(options: argparse.Namespace) -> list[str]:
     turns = [] if options.turns is None else [f"run.turns={options.turns}"]
     return [*options.set, *turns]
 
 
-def parser() -> argparse.ArgumentParser:
-    """The parser of all commands."""
-    top = argparse.ArgumentParser(
-        prog="metersim",
-        description="Predict how a vacuum seed meter lays seeds in the row.",
-        epilog="Predictions are for learning and planning: prove them on a bench.",
-    )
-    top.add_argument("--version", action="version", version=f"metersim {__version__}")
-    top.set_defaults(command=None)
-    commands = top.add_subparsers(title="commands", metavar="COMMAND")
-
-    one = commands.add_parser("run", help="run a scenario and say how the seeds will lie")
-    one.set_defaults(command=run)
-    _scenario_options(one)
-    _luck_options(one)
-    _engine_option(one)
-    one.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
-    one.add_argument("--csv", metavar="FILE", help="write one row a seed")
-    one.add_argument("--trace", metavar="FILE", help="write every event of every seed")
-    one.add_argument("--figure", metavar="FILE", help="draw the result: .png, .svg or .pdf")
-
-    one = commands.add_parser("explain", help="say what a scenario asks of its meter")
-    one.set_defaults(command=explain)
-    _scenario_options(one)
-
-    one = commands.add_parser("compare", help="say what changes when a setting changes")
-    one.set_defaults(command=compare)
-    _scenario_options(one)
-    one.add_argument("other", nargs="?", metavar="OTHER", help="a second scenario")
-    one.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
-    _luck_options(one)
-    _engine_option(one)
-    one.add_argument("--figure", metavar="FILE", help="draw the distributions")
-
-    one = commands.add_parser("sweep", help="find the best settings, and what is acceptable")
-    one.set_defaults(command=sweep)
-    _scenario_options(one)
-    _luck_options(one)
-    _sweep_options(one)
-
-    one = commands.add_parser("list", help="list what is shipped")
-    one.set_defaults(command=list_shipped)
-    one.add_argument(
-        "what", choices=("lots", "scenarios", "keys", "coefficients", "equations", "sources")
-    )
-
-    one = commands.add_parser("lot", help="make a lot file of your own seed")
-    one.set_defaults(command=lot)
-    seed = one.add_mutually_exclusive_group(required=True)
-    seed.add_argument("--seeds-per-kg", type=float, metavar="N", help="from the bag's label")
-    seed.add_argument("--seeds-per-lb", type=float, metavar="N", help="from the bag's label")
-    seed.add_argument(
-        "--csv",
-        metavar="FILE",
-        help="seeds measured with a calliper, one a row: "
-        "length_mm,width_mm,thickness_mm and, if weighed, mass_mg",
-    )
-    one.add_argument(
-        "--like",
-        required=True,
-        metavar="LOT",
-        help="shipped lot, or lot file, that the rest is borrowed from",
-    )
-    one.add_argument("--title", default="", help="what to call it")
-    one.add_argument("--out", required=True, metavar="FILE", help="lot file to write: .toml")
-
-    one = commands.add_parser("gallery", help="draw all shipped scenarios")
-    one.set_defaults(command=gallery)
-    one.add_argument("--out", default="figures", metavar="FOLDER", help="where to (figures)")
-    return top
-
-
-def _scenario_options(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one"
-    )
-    command.add_argument(
-        "--set",
-        action="append",
-        default=[],
-        metavar="KEY=VALUE",
-        help="change one key of the scenario; may be repeated; 'metersim list keys' shows all",
-    )
-    command.add_argument("--turns", metavar="N", help="turns of the disc")
-    command.add_argument(
-        "--units", choices=("metric", "us"), default="metric", help="units of the printed result"
-    )
-
-
-def _luck_options(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
-    command.add_argument(
-        "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
-    )
-
-
-def _engine_option(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--engine",
-        choices=("arrays", "events"),
-        help="how to work it out: arrays (usual), or events, far slower; the result is the same",
-    )
-
-
-def _sweep_options(command: argparse.ArgumentParser) -> None:
-    add = command.add_argument
-    add(
-        "--vary",
-        action="append",
-        default=[],
-        metavar="KEY=LOW:HIGH:COUNT",
-        help="vary a key over a range, or over a list, KEY=A,B,C; may be repeated",
-    )
-    add(
-        "--design",
-        choices=("grid", "latin", "sobol"),
-        help="every combination (grid, usual), a Latin hypercube, or Sobol' points; the last two "
-        "fill the ranges with --points points and need no COUNT",
-    )
-    add("--points", metavar="N", help="points of --design latin or sobol, or of --importance (64)")
-    add("--out", required=True, metavar="FILE", help="write one row a point and replicate, as CSV")
-    add("--resume", action="store_true", help="go on with the rows that FILE holds already")
-    add("--workers", default="1", metavar="N", help="processes to work with (1)")
-    add(
-        "--response",
-        default="per_spacing.quality",
-        metavar="MEASURE",
-        help="measure to judge by (per_spacing.quality)",
-    )
-    add(
-        "--limit",
-        action="append",
-        default=[],
-        metavar="'MEASURE<=VALUE'",
-        help="what is acceptable, in SI; may be repeated; else a published class, 'good'",
-    )
-    add(
-        "--plateau",
-        metavar="X",
-        help="what counts as good as the best: percentage points below it, or percent of it "
-        "where it is no share (0.5)",
-    )
-    add(
-        "--importance",
-        action="store_true",
-        help="say how much of the variance each key explains; takes N*(keys + 2) points",
-    )
-    add("--figure", metavar="FILE", help="draw the response: .png, .svg or .pdf")
-    add("--yes", action="store_true", help="allow more than a million runs")
+COMMANDS: dict[str, Callable[[argparse.Namespace], None]] = {
+    "run": run,
+    "explain": explain,
+    "compare": compare,
+    "sweep": sweep,
+    "evidence": evidence,
+    "list": list_shipped,
+    "lot": lot,
+    "gallery": gallery,
+}

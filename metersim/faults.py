@@ -96,8 +96,10 @@ def hint(word: str, known: Iterable[str]) -> str:
     return f"known: {shown}" if known else "nothing is known here"
 
 
-def whole(option: str, word: str, low: int) -> int:
-    """The whole number that an option gives, `low` or more; raises `BadInput`."""
-    if not (word.isascii() and word.isdigit() and len(word) < 19) or int(word) < low:
-        raise bad(option, word, f"must be a whole number, {low} or more")
+def whole(option: str, word: str, low: int, high: int | None = None) -> int:
+    """The whole number that an option gives, `low` or more, up to `high`; raises `BadInput`."""
+    right = word.isascii() and word.isdigit() and len(word) < 19
+    if not right or int(word) < low or (high is not None and int(word) > high):
+        ends = f", {low} or more" if high is None else f" from {low} to {high:,}"
+        raise bad(option, word, f"must be a whole number{ends}")
     return int(word)

@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
 from typing import Any, TypeVar
 
+MOST_WORKERS = 1000  # processes that an option may ask for
 CANCEL_SECONDS = 1.0  # most to wait for a pool; it takes some milliseconds
 
 Job = TypeVar("Job")

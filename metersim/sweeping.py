@@ -16,7 +16,7 @@ from tqdm import tqdm
 
 from metersim import outputs
 from metersim.faults import all_of, bad, whole
-from metersim.parallel import processes
+from metersim.parallel import MOST_WORKERS, processes
 from metersim.reports.sweep import report
 from metersim.studies.plan import Plan, plan_sweep
 from metersim.studies.points import read_axes
@@ -48,7 +48,7 @@ def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
         lambda: whole("--seed", options.seed, 0),
         lambda: whole("--replicates", options.replicates, 1),
         lambda: POINTS if options.points is None else whole("--points", options.points, 2),
-        lambda: whole("--workers", options.workers, 1),
+        lambda: whole("--workers", options.workers, 1, MOST_WORKERS),
         lambda: all_of(*(lambda text=text: read_limit(text) for text in options.limit)),
         lambda: _plateau(options.plateau),
         lambda: read_axes(options.vary),

@@ -66,6 +66,7 @@ UNITS: dict[str, Unit] = {
         Unit("kmh", "km/h", "m/s", 1 / 3.6),
         Unit("mph", "mph", "m/s", MILE / 3600, "us"),
         Unit("m_s", "m/s", "m/s", 1.0, "both"),
+        Unit("ft_s", "ft/s", "m/s", 12 * INCH, "us"),
         Unit("kpa", "kPa", "Pa", 1e3),
         Unit("inh2o", "inH2O", "Pa", INCH_OF_WATER, "us"),
         Unit("per_ha", "per ha", "per m2", 1 / HECTARE),

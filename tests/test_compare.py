@@ -27,7 +27,8 @@ def skips(empty):
     """Measures of made-up cells that are empty or not."""
     sums = {"none": empty.sum(axis=1).astype(float), "cells": np.full(len(empty), float(CELLS))}
     origin = Origin(BENCH, 1, 0, "", {})
-    return Measured((Tally(origin, empty.size, len(empty), sums, np.zeros(9, dtype=int), 0),))
+    none = np.zeros(9, dtype=int)
+    return Measured((Tally(origin, empty.size, len(empty), sums, none, none, 0),))
 
 
 def log_ratio(a, b, wanted):

@@ -20,7 +20,7 @@ from metersim.records import Cells, Run, Seeds, Ticks
 from metersim.spacing import class_counts, per_spacing, spacings_of
 from metersim.studies.compare import Comparison
 
-SCENARIO = load_scenario("maize_bench")
+SCENARIO = load_scenario("maize_bench").replace(demand__speed=1.5)  # with nothing to note
 NAN = float("nan")
 ROWS = [("normal", -1.5, -2, -1), ("a miss under a longer name", 1.2, 0.5, 1.9), ("x", NAN, 0, 0)]
 
@@ -185,13 +185,13 @@ def test_seeds_lie_at_their_positions_and_to_scale(run):
     assert 2 * drawn._widths == pytest.approx(100 * lot.length * run.seeds.size[inside])
     assert 2 * drawn._heights == pytest.approx(100 * lot.width * run.seeds.size[inside])
     assert drawn._units == "x"
-    assert ax.get_xlabel().endswith("seeds (dark) to scale")
+    assert "seeds dark, to scale, on pale spots" in ax.get_xlabel()
 
 
 def test_seeds_too_small_to_be_seen_are_said_not_to_be_to_scale(run):
     ax = axes()
     figures.draw_row(ax, run, start=0, length=800)
-    assert ax.get_xlabel().endswith("not to scale")
+    assert "seeds dark, not to scale" in ax.get_xlabel()
 
 
 def test_every_cell_without_seed_has_a_cross_at_its_place(run):
@@ -266,17 +266,53 @@ def test_differences_are_dots_where_there_is_a_value():
 # pages
 
 
+def caption(figure):
+    """Lines at the foot of a page."""
+    (said,) = (text for text in figure.texts if text.get_gid() == "caption")
+    return said.get_text().splitlines()
+
+
 def test_caption_says_where_a_page_comes_from(run):
+    """Replicate 0 is what everyone has who asks for no other, and is not told."""
+    origin = f"metersim {run.version} | maize_bench | random seed"
+    assert caption(figures.run_figure(run)) == [f"{origin} 1"]
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
-    expected = "maize_bench | random seed 0 | replicate 3, tube replaced by OwnTube"
-    said = words(figures.run_figure(changed))
-    assert any(f"metersim {run.version} | {expected}" in text for text in said)
-    assert any(text.startswith("note: station 'tube' is replaced by OwnTube") for text in said)
-    both = words(figures.comparison_figure(comparison_of(["old", "new"], [run, changed])))
-    assert any(
-        "old: metersim" in said and f"new: metersim {run.version} | {expected}" in said
-        for said in both
-    )
+    assert caption(figures.run_figure(changed)) == [
+        "note: station 'tube' is replaced by OwnTube",
+        f"{origin} 0, replicate 3, tube replaced by OwnTube",
+    ]
+
+
+def changed_by(run, *changes):
+    """The run as if its scenario had been changed so."""
+    return dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, changes=changes))
+
+
+def test_caption_of_a_comparison_says_everything_once(run):
+    """What is shared in one line, and of each what its label leaves out."""
+    runs = [changed_by(run, "turns=30", f"notch={k}") for k in (0, 1)]
+    origin = f"metersim {run.version} | maize_bench | random seed 1, turns=30"
+    varied = figures.comparison_figure(comparison_of(["notch=0", "notch=1"], runs))
+    assert caption(varied) == [origin]
+    runs[1] = dataclasses.replace(runs[1], replaced={"tube": "OwnTube"})
+    named = figures.comparison_figure(comparison_of(["old", "new"], runs))
+    assert caption(named) == [
+        "note, at new: station 'tube' is replaced by OwnTube",
+        origin,
+        "old: notch=0",
+        "new: tube replaced by OwnTube, notch=1",
+    ]
+
+
+def test_a_comparison_says_what_it_is_on_and_which_replicate_is_drawn(run):
+    other = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, title="Other"))
+    found = comparison_of("ab", [run, other])
+    assert f"{SCENARIO.title} / Other" in words(figures.comparison_figure(found))
+    twice = tuple(dataclasses.replace(part, tallies=2 * part.tallies) for part in found.measured)
+    said = caption(figures.comparison_figure(dataclasses.replace(found, measured=twice)))
+    assert said[-1] == "spacings of the first of 2 replicates, differences of all"
+    once = comparison_of("ab", [run, run])
+    assert SCENARIO.title in words(figures.comparison_figure(once))
 
 
 def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
@@ -309,10 +345,13 @@ def shown_texts(figure):
 
 def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
-    changed = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, changes=many))
+    changed = changed_by(run, *many)
     own = {"tube": "OwnTube" * 6, "edge": "OwnEdge"}
     noted = figures.run_figure(dataclasses.replace(changed, replaced=own))
-    for figure in (page, comparison, noted):
+    fast = run.scenario.replace(demand__speed=4.0)  # with four notes
+    warned = figures.run_figure(dataclasses.replace(run, scenario=fast))
+    assert len(caption(warned)) > 4
+    for figure in (page, comparison, noted, warned):
         figure.draw_without_rendering()
         texts = [text for text in shown_texts(figure) if text.get_visible()]
         boxes = [text.get_window_extent() for text in texts]

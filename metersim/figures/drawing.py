@@ -37,7 +37,7 @@ def draw(result: object, units: str = "metric") -> Figure:
     Examples
     --------
     >>> import metersim as m
-    >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3))
+    >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["speed_kmh=5"]), seed=3))
     >>> f"{page.get_figwidth():g} in by {page.get_figheight():g} in"
     '7.5 in by 10 in'
     """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,6 @@ from metersim.units import UNITS
 
 SHOWN_DPI = 96  # of a page in a notebook, at the size of its texts
 LINE = 116  # letters of a line at the foot of a page
-MOST_CHANGES = 40  # letters of changed keys at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
@@ -61,22 +61,41 @@ def caption(figure: Figure, parts: Sequence[str]) -> None:
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
-def _origin(run: Run) -> str:
-    changes = "".join(f", {change}" for change in run.scenario.changes)
-    changed = changes if len(changes) <= MOST_CHANGES else changes[:MOST_CHANGES] + " ..."
-    replaced = "".join(f", {name} replaced by {kind}" for name, kind in run.replaced.items())
-    return (
-        f"metersim {run.version} | {run.scenario.name} | random seed {run.seed} | "
-        f"replicate {run.replicate}{replaced}{changed}"
-    )
+def caption_height(parts: Sequence[str]) -> float:
+    """How high these lines are. [in]"""
+    return 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
 
 
-def flag(notes: Sequence[str]) -> list[str]:
-    """One line that says that there are notes, or none."""
-    if not notes:
-        return []
-    more = f" (and {len(notes) - 1} more)" if len(notes) > 1 else ""
-    return [textwrap.shorten(f"note: {notes[0]}", LINE - len(more), placeholder=" ...") + more]
+def headline(figure: Figure, title: str) -> None:
+    """What a page is on, at its top."""
+    said = textwrap.shorten(title, 80, placeholder=" ...")
+    figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
+
+
+def _own(run: Run) -> list[str]:
+    """What sets a run apart from others of its scenario and seed."""
+    return [
+        *([f"replicate {run.replicate}"] if run.replicate else []),  # 0 is the usual one
+        *(f"{name} replaced by {kind}" for name, kind in run.replaced.items()),
+        *run.scenario.changes,
+        *([f"at the middle of {run.scenario.ranges}"] if run.scenario.unknown else []),
+    ]
+
+
+def _shared(runs: Sequence[Run]) -> list[str]:
+    """What all runs have of their own."""
+    return [word for word in _own(runs[0]) if all(word in _own(run) for run in runs)]
+
+
+def _origin(runs: Sequence[Run]) -> str:
+    """Where runs come from, as far as they share it, in a line."""
+    names = " / ".join(dict.fromkeys(run.scenario.name for run in runs))
+    luck = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
+    return _line(f"metersim {runs[0].version} | {names} | {luck}")
+
+
+def _line(words: str) -> str:
+    return textwrap.shorten(words, LINE, placeholder=" ...")
 
 
 def _settings(run: Run, units: str) -> tuple[str, ...]:
@@ -108,20 +127,24 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
     Returns
     -------
     Figure
-        7.5 in wide, 10 in high.
+        7.5 in wide, 10 in high, and higher with notes.
     """
-    figure = new_page(10)
-    figure.text(0.02, 0.985, textwrap.shorten(run.scenario.title, 80), fontsize=12, va="top")
-    ax = figure.add_axes((0.1, 0.635, 0.87, 0.265))
+    length_units(units)  # refuses any but these
+    said = [*(f"note: {note}" for note in notes(measure(run), units)), _origin([run])]
+    foot = 0.61 + caption_height(said)  # in
+    height = foot + 9.25
+    figure = new_page(height)
+    headline(figure, run.scenario.title)
+    ax = figure.add_axes((0.1, (foot + 5.6) / height, 0.87, 2.65 / height))
     draw_spacings(ax, spacings_of(run.seeds.position), run.scenario.spacing, units)
-    draw_row(figure.add_axes((0.1, 0.455, 0.87, 0.095)), run, units=units)
-    ax = figure.add_axes((0.1, 0.075, 0.62, 0.305))
+    ax = figure.add_axes((0.1, (foot + 3.8) / height, 0.87, 0.95 / height))
+    draw_row(ax, run, units=units)
+    ax = figure.add_axes((0.1, foot / height, 0.62, 3.05 / height))
     draw_disc(ax, run, units=units)
     explain_marks(ax)
     for line, words in enumerate(_settings(run, units)):
         ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
-    origin = textwrap.shorten(_origin(run), LINE, placeholder=" ...")
-    caption(figure, [*flag(notes(measure(run))), origin])
+    caption(figure, said)
     return figure
 
 
@@ -149,21 +172,42 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     if not result.runs:
         raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
     labels, runs, differences = result.labels, result.runs, rows(result)
-    found = list(dict.fromkeys(note for part in result.measured for note in notes(part)))
+    length_units(units)  # refuses any but these
+    said = _foot(result, units)
     panel = 0.32 * len(differences)
-    foot = 0.3 + 0.16 * (len(runs) + len(found[:1]))  # in, for the caption
-    height = foot + 4.5 + (panel + 0.9 if differences else 0)
+    foot = 0.3 + caption_height(said)  # in
+    height = foot + 4.85 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
-    ax = figure.add_axes((0.1, 1 - 4.0 / height, 0.87, 3.7 / height))
+    headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)))
+    ax = figure.add_axes((0.1, 1 - 4.35 / height, 0.87, 3.7 / height))
     spacings = [spacings_of(run.seeds.position) for run in runs]
     draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
     if differences:
         ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
         draw_differences(ax, differences)
         ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
-    origins = [f"{label}: {_origin(run)}" for label, run in zip(labels, runs, strict=True)]
-    caption(figure, [*flag(found), *origins])
+    caption(figure, said)
     return figure
+
+
+def _foot(result: Comparison, units: str) -> list[str]:
+    """Notes, where the runs come from as far as they share it, and what labels do not say."""
+    each = zip(result.labels, result.measured, strict=True)
+    told = {label: notes(part, units) for label, part in each}
+    lines = []
+    for note in dict.fromkeys(note for found in told.values() for note in found):
+        places = [label for label, found in told.items() if note in found]
+        at = f", at {', '.join(places)}" if len(places) < len(told) else ""
+        lines.append(f"note{at}: {note}")
+    lines.append(_origin(result.runs))
+    replicates, shared = len(result.measured[0].tallies), _shared(result.runs)
+    if replicates > 1:
+        lines.append(f"spacings of the first of {replicates} replicates, differences of all")
+    for label, run in zip(result.labels, result.runs, strict=True):
+        known = [*shared, *label.split(", ")]
+        if own := [word for word in _own(run) if word not in known]:
+            lines.append(_line(f"{label}: {', '.join(own)}"))
+    return lines
 
 
 def save(figure: Figure, path: str | Path) -> None:
@@ -207,5 +251,7 @@ def encoded(figure: Figure, path: str | Path) -> bytes:
     if kind not in FORMATS:
         raise ValueError(f"{path.name!r} does not say what to write; allowed: {', '.join(FORMATS)}")
     written = io.BytesIO()
-    figure.savefig(written, format=kind[1:], metadata=FORMATS[kind])
+    with warnings.catch_warnings():  # letters that a font lacks are drawn as boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
+        figure.savefig(written, format=kind[1:], metadata=FORMATS[kind])
     return written.getvalue()

@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from metersim.figures.page import LINE, caption, new_page
+from metersim.figures.page import LINE, caption, caption_height, headline, new_page
 from metersim.figures.responses import (
     NOTHING,
     RING,
@@ -68,13 +68,12 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     rows = math.ceil(panels / PER_ROW)
     several = len(curves[1].words) if curves and curves[1] else 0
     foot = _foot(response, units)
-    below = 0.8 + 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in foot)  # in
+    below = 0.8 + caption_height(foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
     named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in, for the names of curves
     height = below + inner + 0.95 + named
     figure = new_page(height)
-    title = textwrap.shorten(response.sweep.plan.base.title, 80)
-    figure.text(0.02, 1 - 0.1 / height, title, fontsize=12, va="top")
+    headline(figure, response.sweep.plan.base.title)
     bottom, top = below / height, (below + inner) / height
 
     def over(inches: float) -> float:
@@ -156,12 +155,13 @@ def _foot(response: Response, units: str) -> list[str]:
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     changed = "".join(f", {change}" for change in plan.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
+    middle = f" | at the middle of {'; '.join(map(str, plan.unknown))}" if plan.unknown else ""
     return [
         f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
-        *(f"Note: {doubt}" for doubt in doubts(response)),
+        *(f"Note: {doubt}" for doubt in doubts(response, units)),
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
-            f"{plan.design}, {plan.many:,} points{repeat}",
+            f"{plan.design}, {plan.many:,} points{repeat}{middle}",
             LINE,
             placeholder=" ...",
         ),

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from metersim.intervals import Estimate
 from metersim.measures import BY_KEY
 from metersim.reports.run import LABELS, asked, heading, notes
-from metersim.reports.words import change_text, number, quantity, shown
+from metersim.reports.unknowns import changes, either_way, how
+from metersim.reports.words import change_text, number, quantity, shown, wrapped
 from metersim.studies.compare import COMPARED, Comparison, Pairing
 
 TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
@@ -51,8 +52,17 @@ def comparison(result: Comparison, units: str = "metric") -> str:
             saved = worth(pairings[key]) if key in pairings else ""
             lines.append(f"{line:{width}}{saved}".rstrip())
     lines += ["", *WORTH, ""]
+    for spread in result.spreads:
+        lines += [*changes(spread, LABELS, units), ""]
+    if result.spreads:
+        alike = "what the scenarios share is drawn alike for all of them"
+        lines += [*how(result.spreads[0]), alike, ""]
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
+    if result.spreads:
+        lines.append("That is luck alone, at the middle of what is not known.")
+    for spread in result.spreads:
+        lines += either_way(spread, SPOKEN)
     for label, cause in zip(result.labels, result.binding, strict=True):
         if cause:
             lines.append(
@@ -61,7 +71,7 @@ def comparison(result: Comparison, units: str = "metric") -> str:
             )
         else:
             lines.append(f"At {label} nothing binds: every spacing is normal.")
-    told = [notes(measured) for measured in result.measured]
+    told = [notes(measured, units) for measured in result.measured]
     shared = [note for note in told[0] if all(note in others for others in told)]
     lines += [f"Note: {note}" for note in shared]
     lines += [
@@ -70,7 +80,12 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         for note in found
         if note not in shared
     ]
-    return "\n".join(lines)
+    return "\n".join(part for line in lines for part in folded(line))
+
+
+def folded(line: str) -> list[str]:
+    """A sentence folded; a row of a table, which blanks set in columns, as it is."""
+    return [line] if "   " in line else wrapped(line)
 
 
 def worth(pairing: Pairing) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from metersim.limits import RESERVE
+from metersim.limits import RESERVE, cautions
 from metersim.reports.run import asked
 from metersim.reports.words import block, number, quantity, set_quantity
 from metersim.studies.explain import Explained
@@ -28,7 +28,8 @@ def explanation(told: Explained, units: str = "metric") -> str:
         [
             f"one seed every {quantity('length', scenario.spacing, units)}, "
             f"{scenario.cell_rate:.2f} cells/s",
-            f"disc {told.turning * 60:.1f} rev/min, holes at {scenario.peripheral_speed:.3f} m/s, "
+            f"disc {told.turning * 60:.1f} rev/min, holes at "
+            f"{quantity('hole_speed', scenario.peripheral_speed, units)}, "
             f"cells {quantity('small', scenario.pitch, units)} apart",
         ],
     )
@@ -48,9 +49,8 @@ def explanation(told: Explained, units: str = "metric") -> str:
     lines += block(
         "Pick-up",
         [
-            f"a hole meets {chances.meetings:.1f} seeds in the pool",
-            f"a seed would hold with chance {chances.hold:.4f}, and join in one meeting with "
-            f"chance {chances.join:.3f}",
+            f"in its last {chances.zone:.1f} seed diameters before the surface a hole draws "
+            f"{chances.zone * chances.draws:.1f} seeds; each holds with chance {chances.hold:.3f}",
             f"so {told.empty * 100:.3g} % of the cells leave the pool without a seed",
             RESERVE,
         ],
@@ -85,7 +85,7 @@ def explanation(told: Explained, units: str = "metric") -> str:
         ],
     )
     lines += block("Fall", [f"a seed touches the tube's wall {told.contacts:.2f} times on average"])
-    notes = [*told.cautions, *scenario.warnings]
+    notes = [*cautions(scenario, units), *scenario.warnings]
     if notes:
         lines += ["", *block("Note", notes)]
     return "\n".join(lines)

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import math
+import sys
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
-from metersim.catalogue import coefficients, equations, keys
+from metersim.catalogue import MOVED, coefficients, equations, keys, sensitivity
 from metersim.faults import BadInput
 from metersim.reading import load_scenario, shipped_scenarios
-from metersim.reports.words import number
 from metersim.seedlot import load_lot, shipped_lots
 from metersim.sources import SOURCES
+from metersim.studies.cases import load_case, shipped_cases
+
+MOVE_DIGITS = 2
+WIDE = 100  # letters of a line of prose
+NO_MOVE = "0: moves nothing in these two scenarios; in others it may, as with a low gate or a guide"
 
 
 def lots() -> str:
@@ -49,16 +56,41 @@ def scenarios() -> str:
     return aligned(rows)
 
 
+def cases() -> str:
+    """Published cases with their source and file, to read and to take as a pattern."""
+    found = {name: load_case(name) for name in shipped_cases()}
+    rows = [(name, f"{len(case.rows)} rows", case.reference) for name, case in found.items()]
+    folder = next(iter(found.values())).path.parent
+    own = "For a table of your own, copy one of them and, beside it, the folder 'machines'."
+    return f"{aligned(rows, WIDE)}\n\nFiles: {folder}\n{own}"
+
+
 def all_keys() -> str:
     """Every key of a scenario file."""
     return aligned([("section", "key", "allowed", "meaning"), *keys()])
 
 
 def all_coefficients() -> str:
-    """Every coefficient of the model."""
-    rows = [(name, number(value), *rest) for name, value, *rest in coefficients()]
-    used = references(" ".join(meaning for *_, meaning in rows))
-    return aligned([("coefficient", "value", "allowed", "meaning"), *rows]) + f"\n\n{used}"
+    """Every coefficient of the model, with how far it moves what comes out."""
+    told = coefficients()
+    rows = [(c.name, c.value, c.allowed, *map(_move, c.moves)) for c in told]
+    above, below = zip(*(column.split("_") for column in MOVED), strict=True)
+    heads = [("", "", "", *above), ("coefficient", "value", "allowed", *below)]
+    first, second, *lines = aligned([*heads, *rows]).splitlines()
+    said = "\n".join(
+        f"{line}\n    {c.meaning}\n    set by: {c.origin}"
+        for line, c in zip(lines, told, strict=True)
+    )
+    used = references(" ".join(f"{c.meaning} {c.origin}" for c in told))
+    moved = "\n".join(textwrap.wrap(sensitivity()[0], WIDE))
+    return f"{first}\n{second}\n{said}\n\n{moved}\n{NO_MOVE}\n\n{used}"
+
+
+def _move(points: float) -> str:
+    """A change in points, with no more digits than luck leaves."""
+    if math.isnan(points):
+        return "-"
+    return f"{points:+.{MOVE_DIGITS}f}" if round(points, MOVE_DIGITS) else "0"
 
 
 def all_equations() -> str:
@@ -71,27 +103,34 @@ def all_equations() -> str:
 
 def all_sources() -> str:
     """Every reference by its key."""
-    return aligned(SOURCES.items())
+    return aligned(SOURCES.items(), WIDE)
 
 
 def references(text: str) -> str:
     """The references whose keys a text names, in full."""
-    return "References\n" + aligned((key, full) for key, full in SOURCES.items() if key in text)
+    return "References\n" + aligned(
+        ((key, full) for key, full in SOURCES.items() if key in text), WIDE
+    )
 
 
-def aligned(rows: Iterable[Sequence[str]]) -> str:
-    """Rows as columns, the last one as long as it likes."""
+def aligned(rows: Iterable[Sequence[str]], wide: int | None = None) -> str:
+    """Rows as columns, the last one as long as it likes, or folded to lines of some letters."""
     table = [tuple(row) for row in rows]
     widths = [max(len(row[k]) for row in table) for k in range(len(table[0]) - 1)]
-    return "\n".join(
-        "  ".join([*(f"{cell:{width}}" for cell, width in zip(row, widths, strict=False)), row[-1]])
-        for row in table
-    )
+    room = max(wide - sum(widths) - 2 * len(widths), 20) if wide else sys.maxsize
+    lines = []
+    for row in table:
+        first, *more = textwrap.wrap(row[-1], room) if wide else [row[-1]]
+        cells = [f"{cell:{width}}" for cell, width in zip(row, widths, strict=False)]
+        lines.append("  ".join([*cells, first]))
+        lines += ["  ".join([*(" " * width for width in widths), part]) for part in more]
+    return "\n".join(lines)
 
 
 LISTS: dict[str, Callable[[], str]] = {
     "lots": lots,
     "scenarios": scenarios,
+    "cases": cases,
     "keys": all_keys,
     "coefficients": all_coefficients,
     "equations": all_equations,

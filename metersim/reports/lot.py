@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 
 from metersim.makelot import MadeLot
-from metersim.reports.words import block, quantity
+from metersim.reports.words import block, number, quantity, set_quantity, shown
 
 
-def made_text(made: MadeLot, path: str) -> str:
+def made_text(made: MadeLot, path: str, units: str = "metric") -> str:
     """What a made lot holds, and where each part of it comes from."""
     lot = made.lot
-    sides = " x ".join(f"{side * 1e3:.2f}" for side in (lot.length, lot.width, lot.thickness))
+    sides = [shown("small", side, units) for side in (lot.length, lot.width, lot.thickness)]
+    size = f"{' x '.join(number(side) for side, _ in sides)} {sides[0][1]}"
+    weight, unit = shown("mass", lot.seed_mass, units)
     lines = [f"{lot.title}, written to {path}", ""]
     spread = f"{lot.size_cv * 100:.2f} %"
     if made.spread_low is not None and made.spread_high is not None:
@@ -21,10 +23,10 @@ def made_text(made: MadeLot, path: str) -> str:
     lines += block(
         "Seed",
         [
-            f"{sides} mm, {lot.seed_mass * 1e6:.4g} mg, or {1 / lot.seed_mass:,.0f} seeds a kg",
+            f"{size}, {lot.seed_mass * 1e6:.4g} mg, or {1 / weight:,.0f} seeds a {unit}",
             f"spread of linear size {spread}",
-            f"heap of {lot.bulk_density:.0f} kg/m3, {quantity('', math.degrees(lot.repose_angle))} "
-            "degrees of repose",
+            f"heap of {set_quantity('heap', lot.bulk_density, units)}, "
+            f"{quantity('', math.degrees(lot.repose_angle))} degrees of repose",
         ],
     )
     lines += ["", *block("From", made.notes)]

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from metersim.limits import causes, cautions
 from metersim.measures import BY_KEY, Measured
 from metersim.records import POOL_EMPTY
+from metersim.reports.unknowns import apart, head, meanings
 from metersim.reports.words import block, interval_text, quantity, set_quantity
 from metersim.scenario import Scenario
+from metersim.studies.unknowns import Spread
+from metersim.unknown import Unknown
 
 SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
@@ -78,21 +82,27 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
         f"{set_quantity('pressure', scenario.vacuum.vacuum, units)}, "
         f"notch {scenario.singulator.notch:{'+g' if scenario.singulator.notch else 'g'}}",
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
-        f"{scenario.peripheral_speed:.3f} m/s",
+        f"{quantity('hole_speed', scenario.peripheral_speed, units)}",
+        *([not_known_text(scenario.unknown)] if scenario.unknown else []),
     ]
 
 
-def table(measured: Measured, units: str = "metric") -> list[str]:
-    """Lines of the table of estimates."""
+def not_known_text(unknown: Iterable[Unknown]) -> str:
+    """A line that says of which settings the middle stands for all that they may be."""
+    return f"not known, and here at its middle: {'; '.join(map(str, unknown))}"
+
+
+def table(measured: Measured, units: str = "metric", spread: Spread | None = None) -> list[str]:
+    """Lines of the table of estimates; with a spread, luck and not knowing stand apart."""
     level = f"{measured.level:.0%} interval".replace("%", " %")
-    lines = [f"{'':31}{'estimate':>14}   {level}"]
+    lines = [f"{'':31}{'estimate':>14}   {head(level) if spread else level}"]
     for group, rows in SHOWN:
         for row, (key, label) in enumerate(rows):
             kind, estimate = BY_KEY[key].kind, measured[key]
-            head = group if row == 0 else ""
+            first = group if row == 0 else ""
+            told = apart(spread, key, units) if spread else interval_text(kind, estimate, units)
             lines.append(
-                f"{head:11}{label:20}{quantity(kind, estimate.value, units):>14}   "
-                f"{interval_text(kind, estimate, units)}"
+                f"{first:11}{label:20}{quantity(kind, estimate.value, units):>14}   {told}"
             )
     return lines
 
@@ -105,8 +115,8 @@ def limits(measured: Measured) -> list[str]:
     return lines or ["nothing: every cell released one seed into its place"]
 
 
-def summary(measured: Measured, units: str = "metric") -> str:
-    """The readable summary of a run or of its replicates."""
+def summary(measured: Measured, units: str = "metric", spread: Spread | None = None) -> str:
+    """The readable summary of a run or of its replicates, and of draws of what is not known."""
     scenario = measured.scenario
     lines = [heading(measured)]
     if scenario.shows:
@@ -118,18 +128,20 @@ def summary(measured: Measured, units: str = "metric") -> str:
         watched += f", longest run of skips {counts['longest_skip_run']} cells"
     if len(measured.tallies) > 1:
         watched += f", {len(measured.tallies)} replicates"
-    lines += [*block("Watched", [watched]), "", *table(measured, units), ""]
+    lines += [*block("Watched", [watched]), "", *table(measured, units, spread), ""]
+    if spread:
+        lines += [*block("Not known", meanings(spread, LABELS, units)), ""]
     lines += [*block("Limits", limits(measured)), ""]
-    if found := notes(measured):
+    if found := notes(measured, units):
         lines += [*block("Note", found), ""]
     lines.append("A prediction for learning and planning: prove it on a bench.")
     return "\n".join(lines)
 
 
-def notes(measured: Measured) -> list[str]:
+def notes(measured: Measured, units: str = "metric") -> list[str]:
     """What a reader of a result must know: cautions, warnings, replaced stations."""
     scenario = measured.scenario
-    found = [*cautions(scenario), *scenario.warnings, *_replaced(measured)]
+    found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
     if empty := int(measured.reasons[POOL_EMPTY]):
         found.append(
             f"the pool was empty under {empty:,} cells: spacings and places tell of the row where "

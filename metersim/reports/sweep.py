@@ -10,7 +10,7 @@ import numpy as np
 from metersim.intervals import Estimate
 from metersim.limits import RESERVE, cautions
 from metersim.measures import BY_KEY
-from metersim.reports.run import LABELS
+from metersim.reports.run import LABELS, not_known_text
 from metersim.reports.words import block, interval_text, number, quantity, set_quantity, shown
 from metersim.studies.points import Axis, Point
 from metersim.studies.response import Importance, Limit, Response
@@ -74,13 +74,14 @@ def report(response: Response, importance: Importance | None = None, units: str 
         "",
         *block("Varied", [_axis_text(axis, plan.design) for axis in plan.axes]),
         *block("", [f"{DESIGNS[plan.design]}: {plan.many:,} points on the same luck{repeat}"]),
+        *(block("", [not_known_text(plan.unknown)]) if plan.unknown else []),
         "",
         *_best(response, units),
         *_acceptable(response, units),
     ]
     if importance is not None:
         lines += ["", *_importance(response, importance, units)]
-    if found := notes(response):
+    if found := notes(response, units):
         lines += ["", *block("Note", found)]
     return "\n".join([*lines, "", "A prediction for learning and planning: prove it on a bench."])
 
@@ -187,7 +188,7 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
     return lines
 
 
-def notes(response: Response) -> list[str]:
+def notes(response: Response, units: str = "metric") -> list[str]:
     """What a reader of a sweep must know."""
     sweep, plan, found = response.sweep, response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
@@ -200,8 +201,8 @@ def notes(response: Response) -> list[str]:
             found.append(
                 "the best of many points looks better than it is, as luck had a part in its choice"
             )
-        found += cautions(plan.job(response.best).made())
-    found += doubts(response)
+        found += cautions(plan.job(response.best).made(), units)
+    found += [doubt for doubt in doubts(response, units) if doubt not in found]
     if sweep.faults:
         point, fault = next(iter(sweep.faults.items()))
         said = point_text(plan.axes, plan.points[point])
@@ -209,17 +210,25 @@ def notes(response: Response) -> list[str]:
     return found
 
 
-def doubts(response: Response) -> list[str]:
-    """Where published studies do not bear out what a sweep shows, on paper or in a picture."""
+def doubts(response: Response, units: str = "metric") -> list[str]:
+    """Where published studies do not bear out what a sweep shows, on paper or in a picture.
+
+    What holds of all points is told once; what is a point's own, by their number and one of them.
+    """
     sweep, plan, found = response.sweep, response.sweep.plan, []
     if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):
         found.append(RESERVE)
     possible = (point for point in range(plan.many) if point not in sweep.faults)
-    told = {point: said for point in possible if (said := cautions(plan.job(point).made()))}
-    if told:
-        least = min(told, key=lambda point: len(told[point]))
+    said = {point: cautions(plan.job(point).made(), units) for point in possible}
+    first, *others = said.values() or [[]]
+    of_all = [text for text in first if all(text in texts for texts in others)]
+    found += of_all
+    own = {point: [text for text in texts if text not in of_all] for point, texts in said.items()}
+    own = {point: texts for point, texts in own.items() if texts}
+    if own:
+        least = min(own, key=lambda point: len(own[point]))
         found.append(
-            f"{len(told):,} of {plan.many:,} points lie above the range of published studies, "
-            f"such as {point_text(plan.axes, plan.points[least])}: {told[least][-1]}"
+            f"{len(own):,} of {plan.many:,} points lie outside what published cases cover, "
+            f"such as {point_text(plan.axes, plan.points[least])}: {own[least][0]}"
         )
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 
 from metersim.intervals import Estimate
@@ -14,18 +15,24 @@ _SHOWN_UNITS = {
         "per_area": UNITS["per_ha"],
         "small": UNITS["mm"],
         "speed": UNITS["kmh"],
+        "hole_speed": UNITS["m_s"],
         "pressure": UNITS["kpa"],
         "mass": UNITS["kg"],
+        "heap": UNITS["kg_m3"],
     },
     "us": {
         "length": UNITS["in"],
         "per_area": UNITS["per_acre"],
         "small": UNITS["in"],
         "speed": UNITS["mph"],
+        "hole_speed": UNITS["ft_s"],
         "pressure": UNITS["inh2o"],
         "mass": UNITS["lb"],
+        "heap": UNITS["lb_bu"],
     },
 }
+
+WIDE = 118  # letters of a line
 
 
 def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
@@ -34,7 +41,8 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
     Parameters
     ----------
     kind : str
-        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``pressure``, ``mass``.
+        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``hole_speed``,
+        ``pressure``, ``mass``, ``heap``.
     value : float
         In SI.
     units : str
@@ -105,5 +113,13 @@ def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
 
 
 def block(head: str, lines: Sequence[str]) -> list[str]:
-    """Lines behind a heading that stands before the first of them."""
-    return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(lines)]
+    """Lines behind a heading that stands before the first of them; long ones are folded."""
+    folded = [part for line in lines for part in wrapped(line, WIDE - 11)]
+    return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(folded)]
+
+
+def wrapped(line: str, wide: int = WIDE) -> list[str]:
+    """A line of prose folded to a width, its second line and those after it set in."""
+    return textwrap.wrap(
+        line, wide, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+    ) or [line]

@@ -1,0 +1,42 @@
+"""Printed text: in the units that were asked for, throughout."""
+
+import re
+
+import pytest
+
+pytestmark = pytest.mark.usefixtures("folder")
+
+METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b|seeds a kg")
+FAST = ("maize_field", "--turns", "5", "--set", "speed_kmh=11")  # with notes that hold speeds
+LOT = ("lot", "--like", "maize_large_flat", "--out", "own.toml")
+COMMANDS = {
+    "run": ("run", *FAST),
+    "explain": ("explain", *FAST),
+    "compare": ("compare", *FAST, "--vary", "notch=0,1"),
+    "sweep": ("sweep", *FAST, "--vary", "notch=0,1", "--out", "rows.csv", "--resume"),
+    "lot": (*LOT, "--seeds-per-kg", "3600"),
+}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_us_units_leave_no_metric_one(command, done):
+    assert not METRIC.search(done(*COMMANDS[command], "--units", "us"))
+    assert METRIC.search(done(*COMMANDS[command]))  # negative control
+
+
+def test_a_lot_is_told_in_the_units_of_its_label(done):
+    """1600 seeds a pound are 3527 a kilogram; the label decides, unless units are asked for."""
+    label = (*LOT, "--seeds-per-lb", "1600")
+    told = done(*label)
+    assert "1,600 seeds a lb" in told and not METRIC.search(told)
+    assert "3,527 seeds a kg" in done(*label, "--units", "metric")
+
+
+def test_the_speed_of_the_holes_is_told_in_feet(done):
+    """0.3048 m/s are a foot a second, exactly."""
+    speeds = []
+    for units, symbol in (("metric", "m/s"), ("us", "ft/s")):
+        told = done("explain", "maize_field", "--units", units)
+        (speed,) = set(re.findall(rf"holes at ([\d.]+) {symbol}", told))
+        speeds.append(float(speed))
+    assert speeds[0] / speeds[1] == pytest.approx(0.3048, rel=5e-3)
