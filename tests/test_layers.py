@@ -77,6 +77,8 @@ LAYERS = (
     "metersim.studies.critical",
     "metersim.studies.explain",
     "metersim.studies.predictions",
+    "metersim.studies.outcomes",
+    "metersim.studies.plateaus",
     "metersim.studies.verdicts",
     "metersim.studies.evidence",
     "metersim.studies.*",

@@ -7,15 +7,10 @@ import numpy as np
 import pytest
 
 from metersim.studies.cases import read_case
+from metersim.studies.outcomes import AGREES, DISAGREES, TREND
+from metersim.studies.plateaus import plateau_ends
 from metersim.studies.predictions import STRETCHES, Predicted
-from metersim.studies.verdicts import (
-    AGREES,
-    DISAGREES,
-    TREND,
-    judge,
-    plateau_ends,
-    published_spreads,
-)
+from metersim.studies.verdicts import judge, published_spreads
 
 DRAWS = 101
 HEAD = """

@@ -17,16 +17,9 @@ from metersim.figures.style import INK, PALE, STYLE, WARM
 from metersim.measures import BY_KEY
 from metersim.reports.sweep import measure_name
 from metersim.studies.evidence import Evidence
+from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Outcome
+from metersim.studies.plateaus import FLAT, STEEP, lost_quality
 from metersim.studies.predictions import Predicted
-from metersim.studies.verdicts import (
-    AGREES,
-    DISAGREES,
-    FLAT,
-    STEEP,
-    TREND,
-    Outcome,
-    lost_quality,
-)
 
 LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by verdict
     AGREES: ("#0072B2", "o"),

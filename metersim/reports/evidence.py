@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from metersim.reports.lists import aligned
 from metersim.studies.cases import Case
 from metersim.studies.evidence import Evidence, table_rows
-from metersim.studies.verdicts import LEVEL, Outcome
+from metersim.studies.outcomes import Outcome
+from metersim.studies.verdicts import LEVEL
 
 WIDE = 96  # letters of a line of prose
 ENOUGH = 19  # draws, of which 90 % leave out the least and the greatest

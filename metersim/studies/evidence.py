@@ -13,9 +13,10 @@ from metersim.faults import all_of, bad
 from metersim.frames import dataframe
 from metersim.stations import stations_of
 from metersim.studies.cases import Case, load_case, shipped_cases
+from metersim.studies.outcomes import VERDICTS, Interval, Outcome
 from metersim.studies.predictions import MakesStations, Predicted, predict
 from metersim.studies.unknowns import DRAWS
-from metersim.studies.verdicts import VERDICTS, Interval, Outcome, judge, published_spreads
+from metersim.studies.verdicts import judge, published_spreads
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -28,7 +28,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,14 +39,14 @@ from metersim.scenario import Scenario
 from metersim.seedlot import AIR_DENSITY
 from metersim.studies.cases import Case
 from metersim.studies.explain import DISCHARGE
+from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Interval, Judged, Outcome
+from metersim.studies.plateaus import judge_order, judge_plateau
 from metersim.studies.predictions import Predicted
 from metersim.studies.statements import MEAN, SPREADS, Row
 
-AGREES, TREND, DISAGREES = VERDICTS = ("agrees", "trend only", "disagrees")
 LEVEL = 0.90  # of an interval
 ORDER = 0.95  # of the draws that must have the sign right
 SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
-FLAT, STEEP = 0.005, 0.01  # of quality, at a plateau
 STRAIGHT = 0.95  # of the variance; a square law over four even steps from 0.4 has 0.92
 MOSTLY = 0.75  # of the draws, for a trend
 REACH_TOLERANCE = 0.2  # of a height
@@ -61,61 +60,6 @@ UNITS = {  # what published values are in, by kind of measure: symbol and SI
 NO_UNIT = ("", 1.0)
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Interval:
-    """Median and interval of a prediction, and a published value beside them, in one unit.
-
-    Attributes
-    ----------
-    published : float
-        What the source printed; nan for a direction alone.
-    median, low, high : float
-        Over draws.
-    luck : float
-        Share of the variance over draws that luck makes; nan where that is not known. [1]
-    unit : str
-        Symbol.
-    """
-
-    published: float
-    median: float
-    low: float
-    high: float
-    luck: float
-    unit: str
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What comes out for a published statement.
-
-    Attributes
-    ----------
-    case, row, kind : str
-        Name of the case, the row's name and its kind.
-    published, predicted : str
-        In words and numbers.
-    verdict : str
-        One of `VERDICTS`.
-    why : str
-        What was missed; empty when it agrees.
-    interval : Interval, optional
-        Numbers, where there are some to draw.
-    """
-
-    case: str
-    row: str
-    kind: str
-    published: str
-    predicted: str
-    verdict: str
-    why: str = ""
-    interval: Interval | None = None
-
-
-Judged = tuple[str, str, str, str, Interval | None]  # published, predicted, verdict, why, numbers
 
 
 def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tuple[Outcome, ...]:
@@ -269,74 +213,6 @@ def _bound(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     return f"{word} {bound:g} {symbol}", _text(found), verdict, why, found
 
 
-def lost_quality(made: Predicted, name: str) -> tuple[Floats, Floats]:
-    """Vacuums of a varied condition [kPa], and the quality lost there against the best, by draw."""
-    points = made.case.along(name)
-    quality = np.array([made.values[c.name]["per_spacing.quality"][:, 0] for _, c in points])
-    return np.array([vacuum for vacuum, _ in points]), quality.max(axis=0) - quality
-
-
-def _plateau(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
-    vacuums, lost = lost_quality(made, str(row.stated["of"]))
-    published = row.number("published")
-    medians = np.median(lost, axis=1)
-    at, third, triple = (
-        float(medians[np.argmin(np.abs(vacuums - times * published))]) for times in (1, 1 / 3, 3)
-    )
-    missed = []  # no quality, as of a row without seeds, is no agreement
-    if not at <= FLAT:
-        missed.append(f"{at * 100:.2g} points below the best at the published vacuum")
-    if not third >= STEEP:
-        missed.append(f"only {third * 100:.2g} below at a third of it")
-    if not triple >= STEEP:
-        missed.append(f"only {triple * 100:.2g} below at three times it")
-    verdict = AGREES
-    if missed:
-        verdict = TREND if at < min(third, triple) else DISAGREES
-    found = f"{at * 100:.2g} lost there, {third * 100:.3g} at a third, {triple * 100:.3g} at triple"
-    return f"best at {published:g} kPa", found, verdict, "; ".join(missed), None
-
-
-def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
-    """Where the median quality crosses `FLAT` below its best, from below and from above. [kPa]
-
-    On straight lines over the logarithm of vacuum.  An end is nan where the plateau goes on to the
-    last vacuum that was run: it may lie anywhere beyond.
-    """
-    points = made.case.along(name)
-    logs = np.log([vacuum for vacuum, _ in points])
-    medians = np.array(
-        [np.median(made.values[c.name]["per_spacing.quality"][:, 0]) for _, c in points]
-    )
-    edge = float(medians.max()) - FLAT
-    low, high = (_crossing(logs[way], medians[way], edge) for way in (np.s_[:], np.s_[::-1]))
-    return math.exp(low), math.exp(high)
-
-
-def _crossing(places: Floats, heights: Floats, edge: float) -> float:
-    """Place at which heights first reach an edge from below; nan when they begin above it."""
-    k = int(np.argmax(heights >= edge))
-    if k == 0:
-        return math.nan
-    return float(np.interp(edge, heights[k - 1 : k + 1], places[k - 1 : k + 1]))
-
-
-def _plateau_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
-    high, low = (plateau_ends(made, str(row.stated[word])) for word in ("of", "over"))
-    ends = [pair for pair in zip(high, low, strict=True) if not any(map(math.isnan, pair))]
-    if len(ends) == 2:
-        right, best = math.prod(high) > math.prod(low), AGREES
-    else:
-        right, best = bool(ends) and ends[0][0] > ends[0][1], TREND
-    why = "" if len(ends) == 2 else f"{2 - len(ends)} of 2 ends beyond what was run"
-    found = " over ".join("{} to {} kPa".format(*map(_end, each)) for each in (high, low))
-    return "one above the other", found, best if right else DISAGREES, why, None
-
-
-def _end(vacuum: float) -> str:
-    return "..." if math.isnan(vacuum) else f"{vacuum:.3g}"
-
-
 def _straight(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     points = made.case.along(str(row.stated["of"]))
     means = [
@@ -391,8 +267,8 @@ JUDGES: dict[str, Callable[[Row, Predicted, Mapping[str, float]], Judged]] = {
     "order": _order,
     "same": _same,
     "bound": _bound,
-    "plateau": _plateau,
-    "plateau order": _plateau_order,
+    "plateau": judge_plateau,
+    "plateau order": judge_order,
     "straight": _straight,
     "reach": _reach,
     "reach order": _reach_order,
