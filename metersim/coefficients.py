@@ -84,7 +84,7 @@ class Coefficients(Checked):
         20,
         "time to draw a seed onto a smooth disc over that of a free fall through its size, at a "
         "pull equal to its load; calibrated, 1.2 to 3.9, karayel2004, liao2018, qi2013",
-        default=2.15,
+        default=2.2,
     )
     draw_power: float = number(
         "",
@@ -105,7 +105,7 @@ class Coefficients(Checked):
         0,
         1,
         "Rayleigh scale of a seat's distance from the hole's centre over the hole's "
-        "radius; calibrated, 0.485 to 0.545, torosoglu, huazhong2023, banaj2022",
+        "radius; calibrated, 0.49 to 0.55, torosoglu, huazhong2023, banaj2022",
         default=0.515,
     )
     blocked: float = number(
@@ -131,7 +131,7 @@ class Coefficients(Checked):
         "",
         0.05,
         1,
-        "relative spread of the push that unseats a seed; calibrated, 0.17 to 0.33, torosoglu, "
+        "relative spread of the push that unseats a seed; calibrated, 0.17 to 0.34, torosoglu, "
         "huazhong2023",
         default=0.24,
     )
@@ -158,16 +158,16 @@ class Coefficients(Checked):
         "",
         0,
         2,
-        "wall contacts of a seed that enters without speed; calibrated, 0.06 to 0.38, banaj2022",
-        default=0.15,
+        "wall contacts of a seed that enters without speed; calibrated, 0.04 to 0.35, banaj2022",
+        default=0.11,
     )
     contact_by_speed: float = number(
         "s2_m2",
         0,
         40,
-        "added contacts per squared peripheral speed at low speed; calibrated, 19 to 40, "
+        "added contacts per squared peripheral speed at low speed; calibrated, 21 to 40, "
         "banaj2022, torosoglu",
-        default=28,
+        default=30.0,
     )
     contact_knee: float = number(
         "m_s",
@@ -200,17 +200,17 @@ class Coefficients(Checked):
         "",
         0,
         6,
-        "added share of contacts in a worn-out tube; calibrated, 1.5 to 3.5, yazgi2016",
-        default=2.3,
+        "added share of contacts in a worn-out tube; calibrated, 1.5 to 3.4, yazgi2016",
+        default=2.2,
     )
     # Furrow
     hop: float = number(
         "",
         0,
         0.3,
-        "mean share of the impact that a seed keeps upward in soft soil; calibrated, 0.008 to "
-        "0.025, bozdogan2008, ankara2021",
-        default=0.014,
+        "mean share of the impact that a seed keeps upward in soft soil; calibrated, 0.010 to "
+        "0.026, bozdogan2008, ankara2021",
+        default=0.016,
     )
     firmer_factor: float = number(
         "", 0, 1, "scatter and hop with a seed firmer over those without; assumption", default=0.5

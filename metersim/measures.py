@@ -373,7 +373,7 @@ def measure(
     >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=100"]), seed=3)
     >>> quality = m.measure(run)["per_spacing.quality"]
     >>> f"{quality.value:.1%}, from {quality.low:.1%} to {quality.high:.1%}"
-    '95.4%, from 94.3% to 96.4%'
+    '95.5%, from 94.4% to 96.4%'
     """
     given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
     tallies = [part for part in given if isinstance(part, Tally)]

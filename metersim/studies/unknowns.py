@@ -303,7 +303,7 @@ def spread(scenario: Scenario, *, seed: int = 1, draws: int = DRAWS, replicates:
     >>> for skips in (found.luck("cells.skip"), found.unknown("cells.skip")):
     ...     print(f"from {skips.low:.2%} to {skips.high:.2%}")
     from 0.19% to 0.73%
-    from 0.13% to 1.10%
+    from 0.13% to 1.12%
     """
     each = stretches_for(scenario.passages, replicates)
     runs = [tallied(scenario, seed=seed, replicate=k, stretches=each) for k in range(replicates)]
