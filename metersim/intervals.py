@@ -53,81 +53,6 @@ class Estimate:
         return {name: None if math.isnan(number) else number for name, number in named.items()}
 
 
-def block_sums(columns: ArrayLike, block: int) -> Floats:
-    """Column sums over contiguous blocks of nearly equal length.
-
-    Parameters
-    ----------
-    columns : array_like, shape (n, k)
-        One row a cell or spacing, in the order of the row.
-    block : int
-        Least length of a block, 1 or more.
-
-    Returns
-    -------
-    ndarray, shape (max(n // block, 1), k)
-        Sums; what does not fill a block is spread over all, so nothing is dropped.
-
-    Raises
-    ------
-    ValueError
-        If `columns` is not two-dimensional and finite or `block` is below 1.
-    """
-    array = _table("columns", columns)
-    if block < 1:
-        raise ValueError(f"block is {block}; allowed: 1 or more")
-    rows = len(array)
-    if rows == 0:
-        return np.zeros((1, array.shape[1]))
-    number = max(rows // block, 1)
-    starts = np.arange(number) * rows // number
-    return np.asarray(np.add.reduceat(array, starts, axis=0))
-
-
-def moment_columns(values: ArrayLike, keep: ArrayLike | None = None) -> Floats:
-    """The columns 1, x and x^2 that `mean`, `sd` and `cv` take the sums of.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        The sequence x.
-    keep : array_like of bool, shape (n,), optional
-        Which values count; the rows of the others are 0.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-    """
-    x = np.asarray(values, dtype=np.float64)
-    one = np.ones_like(x) if keep is None else np.asarray(keep, dtype=np.float64)
-    return np.stack([one, one * x, one * x * x], axis=-1)
-
-
-def share(sums: Floats) -> Floats:
-    """First column over the second; nan where the second is 0."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(sums[..., 1] > 0, sums[..., 0] / sums[..., 1], np.nan)
-
-
-def mean(sums: Floats) -> Floats:
-    """Mean from the sums of `moment_columns`; nan without values."""
-    return share(sums[..., [1, 0]])
-
-
-def sd(sums: Floats) -> Floats:
-    """Sample SD (n - 1) from the sums of `moment_columns`; nan with fewer than two values."""
-    n, total, squares = sums[..., 0], sums[..., 1], sums[..., 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        variance = (squares - total * total / n) / (n - 1)
-    return np.where(n > 1, np.sqrt(np.maximum(variance, 0)), np.nan)
-
-
-def cv(sums: Floats) -> Floats:
-    """SD over mean from the sums of `moment_columns`; nan with fewer than two values."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return sd(sums) / mean(sums)
-
-
 def bootstrap(
     sums: ArrayLike,
     functions: Sequence[Statistic],
@@ -139,7 +64,7 @@ def bootstrap(
     Parameters
     ----------
     sums : array_like, shape (blocks, k)
-        From `block_sums`.
+        Column sums over contiguous blocks of a run.
     functions : sequence of f callables
         Each maps column sums (..., k) to values (...).
     rng : numpy.random.Generator
@@ -168,47 +93,6 @@ def bootstrap(
     return estimates, replicates.reshape(len(functions), resamples)
 
 
-def interval(
-    sums: ArrayLike,
-    function: Statistic,
-    rng: np.random.Generator,
-    level: float = 0.95,
-    resamples: int = 1000,
-    floor: float = -math.inf,
-) -> Estimate:
-    """Interval of a smooth statistic, such as a mean, an SD or a CV.
-
-    Percentiles of the block bootstrap, each stretched away from the value by
-    t(blocks - 1)/z sqrt(blocks/(blocks - 1)), as a plain bootstrap is too narrow with few
-    blocks.  About 15 blocks or more are wanted.  For shares, rare ones above all, take
-    `share_interval`.
-
-    Parameters
-    ----------
-    sums : array_like, shape (blocks, k)
-        From `block_sums`.
-    function : callable
-        Maps column sums (..., k) to values (...).
-    rng, resamples
-        As for `bootstrap`; resamples in which the statistic is nan are left out.
-    level : float
-        Coverage, between 0 and 1.
-    floor : float
-        The least the statistic can be, such as 0 for an SD; `low` stops there.
-
-    Returns
-    -------
-    Estimate
-        Without bounds (nan) from a single block, which tells nothing of the spread.
-
-    Raises
-    ------
-    ValueError
-        As `bootstrap`, or if `level` is not between 0 and 1.
-    """
-    return intervals(sums, [function], rng, level, resamples, floor)[0]
-
-
 def intervals(
     sums: ArrayLike,
     functions: Sequence[Statistic],
@@ -217,7 +101,33 @@ def intervals(
     resamples: int = 1000,
     floor: float = -math.inf,
 ) -> list[Estimate]:
-    """Intervals of several statistics from the same resamples; arguments as for `interval`."""
+    """Intervals of smooth statistics, such as means, SDs and CVs, from the same resamples.
+
+    Percentiles of the block bootstrap, each stretched away from the value by
+    t(blocks - 1)/z sqrt(blocks/(blocks - 1)), as a plain bootstrap is too narrow with few
+    blocks.  About 15 blocks or more are wanted.  For shares, rare ones above all, take
+    `share_interval`.
+
+    Parameters
+    ----------
+    sums, functions, rng, resamples
+        As for `bootstrap`; resamples in which a statistic is nan are left out.
+    level : float
+        Coverage, between 0 and 1.
+    floor : float
+        The least the statistics can be, such as 0 for an SD; `low` stops there.
+
+    Returns
+    -------
+    list of Estimate
+        One a statistic; without bounds (nan) from a single block, which tells nothing of
+        the spread.
+
+    Raises
+    ------
+    ValueError
+        As `bootstrap`, or if `level` is not between 0 and 1.
+    """
     estimates, replicates = bootstrap(sums, functions, rng, resamples)
     blocks = len(np.asarray(sums))
     return [

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from metersim import intervals, spacing
+from tests import blocks as blocks_of
 
 RUNS = 600
 LOWEST_COVERAGE = 0.95 - 4 * math.sqrt(0.95 * 0.05 / RUNS)
@@ -52,12 +53,12 @@ def test_coverage_for_position_errors_with_misses():
     rng, resampling = np.random.default_rng(1), np.random.default_rng(2)
     shares, sds, cvs = [], [], []
     for gaps in rows_with_error(rng, RUNS, cells, miss, error):
-        classes = intervals.block_sums(spacing.class_columns(gaps, 1.0), 190)
+        classes = blocks_of.block_sums(spacing.class_columns(gaps, 1.0), 190)
         shares.append(intervals.share_interval(classes[:, 1], classes.sum(axis=1)))
-        moments = intervals.block_sums(intervals.moment_columns(gaps), 190)
+        moments = blocks_of.block_sums(blocks_of.moment_columns(gaps), 190)
         assert len(moments) in (14, 15)
-        sds.append(intervals.interval(moments, intervals.sd, resampling))
-        cvs.append(intervals.interval(moments, intervals.cv, resampling))
+        sds.append(blocks_of.interval(moments, blocks_of.sd, resampling))
+        cvs.append(blocks_of.interval(moments, blocks_of.cv, resampling))
     assert LOWEST_COVERAGE < covers(shares, quality) < HIGHEST_COVERAGE
     assert LOWEST_COVERAGE < covers(sds, true_sd) < HIGHEST_COVERAGE
     assert LOWEST_COVERAGE < covers(cvs, true_cv) < HIGHEST_COVERAGE
@@ -74,8 +75,8 @@ def test_position_errors_alone_make_the_naive_interval_of_an_sd_too_narrow():
     blocked, naive = [], []
     for gaps in rows_with_error(rng, RUNS, cells, 0.0, error):
         assert spacing.lag_correlation(gaps) < -0.4
-        moments = intervals.block_sums(intervals.moment_columns(gaps), 75)
-        blocked.append(intervals.interval(moments, intervals.sd, resampling))
+        moments = blocks_of.block_sums(blocks_of.moment_columns(gaps), 75)
+        blocked.append(blocks_of.interval(moments, blocks_of.sd, resampling))
         s = gaps.std(ddof=1)
         half = 1.96 * s / math.sqrt(2 * gaps.size)
         naive.append(intervals.Estimate(s, s - half, s + half))
@@ -94,8 +95,8 @@ def test_runs_of_skips_make_the_naive_interval_of_a_share_worthless():
     effect = (1 + r) / (1 - r)
     blocked, naive = [], []
     for skipped in runs_of_skips(np.random.default_rng(5), RUNS, cells, share, length):
-        sums = intervals.block_sums(skipped[:, None], 280)[:, 0]
-        sizes = intervals.block_sums(np.ones((cells, 1)), 280)[:, 0]
+        sums = blocks_of.block_sums(skipped[:, None], 280)[:, 0]
+        sizes = blocks_of.block_sums(np.ones((cells, 1)), 280)[:, 0]
         blocked.append(intervals.share_interval(sums, sizes))
         # one block is taken as independent cells: plain Clopper-Pearson
         naive.append(intervals.share_interval([skipped.sum()], [cells]))
@@ -200,7 +201,7 @@ def starts_and_skips(skipped, blocks):
     """Runs that begin in each block, and skips in it."""
     starts = skipped & ~np.concatenate(([False], skipped[:-1]))
     columns = np.stack([starts, skipped], axis=1)
-    return intervals.block_sums(columns, len(skipped) // blocks).T
+    return blocks_of.block_sums(columns, len(skipped) // blocks).T
 
 
 @pytest.mark.parametrize(("share", "length"), [(0.004, 1.2), (0.01, 2.0), (0.1, 1.5)])
@@ -212,7 +213,7 @@ def test_mean_lengths_of_few_and_of_many_runs_are_covered(share, length):
         if starts.sum():
             found.append(intervals.run_interval(starts, skips))
             sums = np.stack([skips, starts], axis=1)
-            resampled.append(intervals.interval(sums, intervals.share, rng, resamples=100))
+            resampled.append(blocks_of.interval(sums, blocks_of.share, rng, resamples=100))
     assert len(found) > 0.9 * RUNS
     assert covers(found, length) > LOWEST_COVERAGE
     # negative controls: another mean is seen, where there are runs enough to see it, and
@@ -271,7 +272,7 @@ def test_a_run_has_a_cell_at_least(blocks):
 @given(st.integers(1, 300), st.integers(1, 400))
 def test_blocks_drop_nothing_and_are_of_nearly_equal_length(rows, block):
     columns = np.stack([np.ones(rows), np.arange(rows)], axis=1)
-    sums = intervals.block_sums(columns, block)
+    sums = blocks_of.block_sums(columns, block)
     assert sums.shape == (max(rows // block, 1), 2)
     assert sums.sum(axis=0).tolist() == columns.sum(axis=0).tolist()
     assert np.ptp(sums[:, 0]) <= 1
@@ -279,7 +280,7 @@ def test_blocks_drop_nothing_and_are_of_nearly_equal_length(rows, block):
 
 
 def test_blocks_of_nothing():
-    assert intervals.block_sums(np.empty((0, 3)), 10).tolist() == [[0, 0, 0]]
+    assert blocks_of.block_sums(np.empty((0, 3)), 10).tolist() == [[0, 0, 0]]
 
 
 def test_statistics_of_the_constructed_list():
@@ -288,31 +289,31 @@ def test_statistics_of_the_constructed_list():
         [6.5, 6.0, 7.1, 6.4, 0.8, 5.9, 13.2, 6.6, 6.2, 7.4]
         + [2.9, 9.8, 6.5, 6.7, 19.4, 6.1, 6.3, 7.0, 5.8, 6.9]
     )
-    sums = intervals.moment_columns(gaps).sum(axis=0)
-    assert intervals.mean(sums) == pytest.approx(7.175, abs=1e-12)
-    assert intervals.sd(sums) == pytest.approx(3.710281, abs=5e-7)
-    assert intervals.cv(sums) == pytest.approx(3.710281 / 7.175, abs=1e-7)
+    sums = blocks_of.moment_columns(gaps).sum(axis=0)
+    assert blocks_of.mean(sums) == pytest.approx(7.175, abs=1e-12)
+    assert blocks_of.sd(sums) == pytest.approx(3.710281, abs=5e-7)
+    assert blocks_of.cv(sums) == pytest.approx(3.710281 / 7.175, abs=1e-7)
     normal = spacing.classify(gaps, 6.5) == 1
-    kept = intervals.moment_columns(gaps, normal).sum(axis=0)
+    kept = blocks_of.moment_columns(gaps, normal).sum(axis=0)
     assert kept[0] == 15
-    assert intervals.sd(kept) == pytest.approx(0.465168, abs=5e-7)
-    assert intervals.share(np.array([3.0, 20.0])) == 0.15
+    assert blocks_of.sd(kept) == pytest.approx(0.465168, abs=5e-7)
+    assert blocks_of.share(np.array([3.0, 20.0])) == 0.15
 
 
 def test_statistics_of_too_little_are_nan():
     none, one = np.zeros(3), np.array([1.0, 2.0, 4.0])
-    assert np.isnan([intervals.mean(none), intervals.sd(none), intervals.cv(none)]).all()
-    assert intervals.mean(one) == 2
-    assert math.isnan(float(intervals.sd(one)))
+    assert np.isnan([blocks_of.mean(none), blocks_of.sd(none), blocks_of.cv(none)]).all()
+    assert blocks_of.mean(one) == 2
+    assert math.isnan(float(blocks_of.sd(one)))
 
 
 def test_bootstrap_of_a_mean_has_its_known_spread():
     # Derived: the bootstrap SD of a mean of equal blocks is SD(n)/sqrt(blocks); its relative
     # error from R resamples is 1/sqrt(2R).
     values = np.random.default_rng(8).normal(3, 1, 40)
-    sums = intervals.block_sums(intervals.moment_columns(values), 1)
+    sums = blocks_of.block_sums(blocks_of.moment_columns(values), 1)
     estimates, replicates = intervals.bootstrap(
-        sums, [intervals.mean, intervals.sd], np.random.default_rng(9), resamples=4000
+        sums, [blocks_of.mean, blocks_of.sd], np.random.default_rng(9), resamples=4000
     )
     assert estimates == pytest.approx([values.mean(), values.std(ddof=1)], rel=1e-9)
     assert replicates.shape == (2, 4000)
@@ -325,16 +326,16 @@ def test_few_blocks_of_a_mean_give_the_width_of_student():
     # Derived: t(n-1) s/sqrt(n) is the exact interval of a normal mean; the stretch makes the
     # percentile interval agree with it but for resampling (a few %) and its shorter tails.
     values = np.random.default_rng(10).normal(0, 1, 15)
-    sums = intervals.moment_columns(values)
-    estimate = intervals.interval(sums, intervals.mean, np.random.default_rng(11), resamples=20_000)
+    sums = blocks_of.moment_columns(values)
+    estimate = blocks_of.interval(sums, blocks_of.mean, np.random.default_rng(11), resamples=20_000)
     student = 2.144787 * values.std(ddof=1) / math.sqrt(15)  # t table, 14 degrees of freedom
     assert (estimate.high - estimate.low) / (2 * student) == pytest.approx(1, abs=0.04)
 
 
 def test_same_generator_state_same_interval_and_level_widens():
-    sums = intervals.moment_columns(np.random.default_rng(12).normal(1, 0.1, 30))
+    sums = blocks_of.moment_columns(np.random.default_rng(12).normal(1, 0.1, 30))
     first, again, wide = (
-        intervals.interval(sums, intervals.cv, np.random.default_rng(0), level)
+        blocks_of.interval(sums, blocks_of.cv, np.random.default_rng(0), level)
         for level in (0.95, 0.95, 0.99)
     )
     assert first == again
@@ -342,9 +343,9 @@ def test_same_generator_state_same_interval_and_level_widens():
 
 
 def test_floor_stops_the_lower_bound_only():
-    sums = intervals.moment_columns([1.0, 1.0, 1.1, 1.0, 3.0, 1.0])[[0, 1, 4, 5]]
+    sums = blocks_of.moment_columns([1.0, 1.0, 1.1, 1.0, 3.0, 1.0])[[0, 1, 4, 5]]
     free, held = (
-        intervals.interval(sums, intervals.sd, np.random.default_rng(0), floor=floor)
+        blocks_of.interval(sums, blocks_of.sd, np.random.default_rng(0), floor=floor)
         for floor in (-math.inf, 0.0)
     )
     assert free.low < 0 == held.low
@@ -352,7 +353,7 @@ def test_floor_stops_the_lower_bound_only():
 
 
 def test_a_single_block_has_a_value_and_no_bounds():
-    estimate = intervals.interval([[3.0, 6.0, 14.0]], intervals.mean, np.random.default_rng(0))
+    estimate = blocks_of.interval([[3.0, 6.0, 14.0]], blocks_of.mean, np.random.default_rng(0))
     assert estimate.to_dict() == {"value": 2.0, "low": None, "high": None}
 
 
@@ -360,9 +361,9 @@ def test_a_single_block_has_a_value_and_no_bounds():
 
 
 def test_runs_alike_in_every_block_differ_by_exactly_nothing():
-    blocks = intervals.moment_columns(np.random.default_rng(13).normal(0.2, 0.02, 28))
+    blocks = blocks_of.moment_columns(np.random.default_rng(13).normal(0.2, 0.02, 28))
     paired = intervals.paired_interval(
-        blocks, blocks.copy(), intervals.sd, np.random.default_rng(0)
+        blocks, blocks.copy(), blocks_of.sd, np.random.default_rng(0)
     )
     assert (paired.value, paired.low, paired.high) == (0, 0, 0)
 
@@ -370,12 +371,12 @@ def test_runs_alike_in_every_block_differ_by_exactly_nothing():
 def test_what_two_runs_share_cancels():
     rng = np.random.default_rng(14)
     common = rng.normal(1, 0.2, 2800)
-    a = intervals.block_sums(intervals.moment_columns(common), 100)
-    b = intervals.block_sums(
-        intervals.moment_columns(common + 0.002 + rng.normal(0, 0.01, 2800)), 100
+    a = blocks_of.block_sums(blocks_of.moment_columns(common), 100)
+    b = blocks_of.block_sums(
+        blocks_of.moment_columns(common + 0.002 + rng.normal(0, 0.01, 2800)), 100
     )
-    paired = intervals.paired_interval(a, b, intervals.mean, np.random.default_rng(0))
-    swapped = intervals.paired_interval(b, a, intervals.mean, np.random.default_rng(0))
+    paired = intervals.paired_interval(a, b, blocks_of.mean, np.random.default_rng(0))
+    swapped = intervals.paired_interval(b, a, blocks_of.mean, np.random.default_rng(0))
     # derived: SE 0.01/sqrt(2800) = 0.00019 when paired, 0.2 sqrt(2/2800) = 0.0053 when not
     error = 0.01 / math.sqrt(2800)
     assert abs(paired.value - 0.002) < 4 * error
@@ -384,7 +385,7 @@ def test_what_two_runs_share_cancels():
     assert swapped.value == -paired.value
     # negative control: b's blocks in another order break the pairs
     broken = intervals.paired_interval(
-        a, rng.permutation(b), intervals.mean, np.random.default_rng(0)
+        a, rng.permutation(b), blocks_of.mean, np.random.default_rng(0)
     )
     assert broken.value == pytest.approx(paired.value, abs=1e-12)
     assert broken.low < 0 < broken.high
@@ -398,7 +399,7 @@ def test_paired_difference_is_covered():
         a = rng.random((20, 100)) < 0.9
         b = a & (rng.random((20, 100)) >= 0.02)
         sums = [np.stack([x.sum(axis=1), np.full(20, 100)], axis=1) for x in (a, b)]
-        estimates.append(intervals.paired_interval(*sums, intervals.share, resampling))
+        estimates.append(intervals.paired_interval(*sums, blocks_of.share, resampling))
     assert LOWEST_COVERAGE < covers(estimates, -0.018) < HIGHEST_COVERAGE
     assert covers(estimates, 0.0) < 0.05
 
@@ -410,8 +411,8 @@ def test_paired_difference_is_covered():
 def test_twenty_estimates_of_7000_cells_take_little_time():
     rng = np.random.default_rng(17)
     gaps = next(rows_with_error(rng, 1, 7000, 0.03, 0.1))
-    moments = intervals.block_sums(intervals.moment_columns(gaps), 250)
-    classes = intervals.block_sums(spacing.class_columns(gaps, 1.0), 250)
+    moments = blocks_of.block_sums(blocks_of.moment_columns(gaps), 250)
+    classes = blocks_of.block_sums(spacing.class_columns(gaps, 1.0), 250)
     totals = classes.sum(axis=1)
 
     def shortest(call, tries=5):
@@ -424,7 +425,7 @@ def test_twenty_estimates_of_7000_cells_take_little_time():
 
     assert shortest(lambda: intervals.share_interval(classes[:, 1], totals)) < 0.005
     assert (
-        shortest(lambda: [intervals.interval(moments, intervals.cv, rng) for _ in range(20)])
+        shortest(lambda: [blocks_of.interval(moments, blocks_of.cv, rng) for _ in range(20)])
         < 0.060
     )
 
@@ -441,17 +442,16 @@ RNG = np.random.default_rng(0)
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: intervals.block_sums([1.0, 2.0], 2), "columns has 1 dimensions; allowed: 2"),
-        (lambda: intervals.block_sums([[math.nan]], 2), "columns holds nan; allowed: finite"),
-        (lambda: intervals.block_sums([[1.0]], 0), "block is 0; allowed: 1 or more"),
+        (lambda: intervals.bootstrap([1.0, 2.0], [], RNG), "sums has 1 dimensions; allowed: 2"),
+        (lambda: intervals.bootstrap([[math.nan]], [], RNG), "sums holds nan; allowed: finite"),
         (lambda: intervals.bootstrap([[1.0]], [], RNG, 0), "resamples is 0; allowed: 1 or more"),
         (lambda: intervals.bootstrap(np.empty((0, 2)), [], RNG), "sums has 0 blocks; allowed"),
         (
-            lambda: intervals.interval([[1.0, 1.0]], intervals.share, RNG, level=1.0),
+            lambda: blocks_of.interval([[1.0, 1.0]], blocks_of.share, RNG, level=1.0),
             "level is 1.0; allowed: between 0 and 1",
         ),
         (
-            lambda: intervals.paired_interval([[1.0, 1.0]], [[1.0]], intervals.share, RNG),
+            lambda: intervals.paired_interval([[1.0, 1.0]], [[1.0]], blocks_of.share, RNG),
             r"blocks_b has shape \(1, 1\); allowed: that of blocks_a, \(1, 2\)",
         ),
         (

@@ -14,12 +14,12 @@ from matplotlib.lines import Line2D
 from metersim import __version__
 from metersim.figures.page import caption, headline, new_page
 from metersim.figures.style import INK, PALE, STYLE, WARM
-from metersim.measures import BY_KEY
 from metersim.reports.sweep import measure_name
 from metersim.studies.evidence import Evidence
-from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Outcome
+from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Outcome, central
 from metersim.studies.plateaus import FLAT, STEEP, lost_quality
 from metersim.studies.predictions import Predicted
+from metersim.studies.statements import EXTRAS
 
 LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by verdict
     AGREES: ("#0072B2", "o"),
@@ -88,7 +88,7 @@ def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list
         The median.
     """
     vacuums, lost = lost_quality(made, name)
-    low, median, high = np.quantile(-100 * lost, [0.05, 0.5, 0.95], axis=1)
+    low, median, high = central(-100 * lost)
     ax.fill_between(vacuums, low, high, color=CURVE, alpha=0.2, lw=0)
     ax.axhspan(-100 * FLAT, 0, color=PALE, alpha=0.4, lw=0)
     ax.axhline(-100 * STEEP, color=PALE, lw=0.8, ls=":")
@@ -150,7 +150,7 @@ def levels_figure(found: Evidence) -> Figure | None:
 
 
 def _called(measure: str) -> str:
-    return measure_name(measure) if measure in BY_KEY else measure.replace("_", " ")
+    return EXTRAS.get(measure) or measure_name(measure)
 
 
 @matplotlib.rc_context(STYLE)

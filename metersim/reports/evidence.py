@@ -11,11 +11,9 @@ from collections.abc import Sequence
 from metersim.reports.lists import aligned
 from metersim.studies.cases import Case
 from metersim.studies.evidence import Evidence, table_rows
-from metersim.studies.outcomes import Outcome
-from metersim.studies.verdicts import LEVEL
+from metersim.studies.outcomes import LEVEL, Outcome
 
 WIDE = 96  # letters of a line of prose
-ENOUGH = 19  # draws, of which 90 % leave out the least and the greatest
 RULES = (
     "published: what was printed, ± what the median may miss it by (a rule, not an error of the "
     "source); above 0: of a difference, its sign alone. predicted: median over draws of what the "
@@ -29,8 +27,6 @@ HEAD = ("row", "published", "predicted (90 %)", "luck", "verdict")
 def evidence_text(found: Evidence) -> str:
     """All cases with their rows, as text."""
     lines = [f"Published rows against predictions, {found.draws} draws, random seed {found.seed}"]
-    if found.draws < ENOUGH:
-        lines.append(f"So few draws show no 90 %: from {ENOUGH} on verdicts mean something")
     for made in found.predictions:
         lines += ["", *_head(made.case), ""]
         lines += _table(found.of(made.case.name))
@@ -91,8 +87,7 @@ def _table(outcomes: Sequence[Outcome]) -> list[str]:
     luck = HEAD.index("luck")
     if not any(row[luck] for row in rows[1:]):
         rows = [(*row[:luck], *row[luck + 1 :]) for row in rows]
-    cut = [(*row[:-1], *row[-1].split(": ", 1)[:1]) for row in rows]
-    head, *lines = aligned(cut).splitlines()
+    head, *lines = aligned(rows).splitlines()
     made = [head]
     for line, outcome in zip(lines, outcomes, strict=True):
         made += [line, *([f"  {outcome.why}"] if outcome.why else [])]
@@ -100,20 +95,20 @@ def _table(outcomes: Sequence[Outcome]) -> list[str]:
 
 
 def _cells(outcome: Outcome) -> tuple[str, ...]:
+    """By `HEAD`; what was missed stands apart."""
     share = outcome.interval.luck if outcome.interval else math.nan
     luck = "" if math.isnan(share) else f"{share * 100:.0f} %"
-    verdict = f"{outcome.verdict}: {outcome.why}" if outcome.why else outcome.verdict
-    return outcome.row, outcome.published, outcome.predicted, luck, verdict
+    return outcome.row, outcome.published, outcome.predicted, luck, outcome.verdict
 
 
 def evidence_markdown(found: Evidence) -> str:
     """All rows as one table in Markdown, then the discussion of each case that has one."""
     head = ("case", *HEAD)
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
-    lines += [
-        "| " + " | ".join(cell.replace("|", r"\|") for cell in (o.case, *_cells(o))) + " |"
-        for o in found.outcomes
-    ]
+    for o in found.outcomes:
+        *cells, verdict = _cells(o)
+        told = (o.case, *cells, f"{verdict}: {o.why}" if o.why else verdict)
+        lines.append("| " + " | ".join(cell.replace("|", r"\|") for cell in told) + " |")
     said = [
         f"- *{made.case.name}*: {' '.join(made.case.discussion.split())}"
         for made in found.predictions

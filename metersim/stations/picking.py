@@ -253,10 +253,8 @@ class PickupStation:
 
     def later_needed(self, room: Room, rank: Any, draw: Any) -> Any:
         """Vacuum that a later seed needs on the whole hole, for the mean load of the pool. [Pa]"""
-        seat, told = (
-            self.coefficients.hold_spread,
-            self.coefficients.hold_spread / self.later_spread,
-        )
+        seat = self.coefficients.hold_spread
+        told = seat / self.later_spread
         deviate = pickup.truncated_normal(rank, room.hold)
         return room.needed * np.exp(seat * (told * deviate + math.sqrt(1 - told * told) * draw))
 

@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+LEVEL = 0.90  # of an interval
 AGREES, TREND, DISAGREES = VERDICTS = ("agrees", "trend only", "disagrees")
 
 
@@ -60,3 +65,11 @@ class Outcome:
 
 
 Judged = tuple[str, str, str, str, Interval | None]  # published, predicted, verdict, why, numbers
+
+
+def central(values: NDArray[np.float64]) -> tuple[Any, Any, Any]:
+    """Low end, median and high end of what draws give, along the last axis."""
+    low, median, high = np.quantile(
+        values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=-1, method="weibull"
+    )
+    return low, median, high

@@ -39,12 +39,20 @@ from metersim.scenario import Scenario
 from metersim.seedlot import AIR_DENSITY
 from metersim.studies.cases import Case
 from metersim.studies.explain import DISCHARGE
-from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Interval, Judged, Outcome
+from metersim.studies.outcomes import (
+    AGREES,
+    DISAGREES,
+    LEVEL,
+    TREND,
+    Interval,
+    Judged,
+    Outcome,
+    central,
+)
 from metersim.studies.plateaus import judge_order, judge_plateau
 from metersim.studies.predictions import Predicted
 from metersim.studies.statements import MEAN, SPREADS, Row
 
-LEVEL = 0.90  # of an interval
 ORDER = 0.95  # of the draws that must have the sign right
 SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
 STRAIGHT = 0.95  # of the variance; a square law over four even steps from 0.4 has 0.92
@@ -122,15 +130,11 @@ def _interval(row: Row, made: Predicted, published: float = math.nan) -> Interva
     symbol, unit = _unit(row)
     points = made.total(row.terms) / unit
     values = points[:, 0]
-    low, median, high = np.quantile(values, _quantiles(), method="weibull").tolist()
+    low, median, high = map(float, central(values))
     among = float(np.var(values, ddof=1))
     by_luck = float(np.mean([jackknife(own[1:]) for own in points]))
     luck = min(by_luck / among if among > 0 else 0 * by_luck, 1.0)  # nan first: it stays
     return Interval(published, median, low, high, luck, symbol)
-
-
-def _quantiles() -> list[float]:
-    return [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
 
 
 def _text(interval: Interval) -> str:
