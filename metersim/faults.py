@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -31,9 +32,13 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        key = self.key if len(self.key) <= LONGEST_KEY else self.key[: LONGEST_KEY - 4] + " ..."
-        text = ": ".join(part for part in (self.where, key, self.message) if part)
-        return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)  # one line
+        key = _one_line(self.key)
+        key = key if len(key) <= LONGEST_KEY else key[: LONGEST_KEY - 4] + " ..."
+        return ": ".join(filter(None, (_one_line(self.where), key, _one_line(self.message))))
+
+
+def _one_line(text: str) -> str:
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 class BadInput(ValueError):
@@ -103,3 +108,33 @@ def whole(option: str, word: str, low: int, high: int | None = None) -> int:
         ends = f", {low} or more" if high is None else f" from {low} to {high:,}"
         raise bad(option, word, f"must be a whole number{ends}")
     return int(word)
+
+
+def amount(option: str, word: str, most: float, unit: str = "") -> float:
+    """The number that an option gives, above 0 and up to `most`; raises `BadInput`."""
+    value = _number(word)
+    if not 0 < value <= most:
+        allowed = f"must be a number above 0 and up to {most:,.6g} {unit}".rstrip()
+        raise bad(option, word, allowed + _comma(word))
+    return value
+
+
+def percent(option: str, word: str, low: float = 0.0, high: float = 100.0) -> float:
+    """The share [1] that an option gives in percent, `low` to `high` of them; raises `BadInput`."""
+    value = _number(word)
+    if not low <= value <= high:
+        allowed = f"must be a number of percent, from {low:g} to {high:g}"
+        raise bad(option, word, allowed + _comma(word))
+    return value / 100
+
+
+def _number(word: str) -> float:
+    """A number as it is typed; nan for what is none."""
+    try:
+        return float(word) if word.isascii() and "_" not in word else math.nan
+    except ValueError:
+        return math.nan
+
+
+def _comma(word: str) -> str:
+    return "; the decimal mark is a point" if "," in word else ""

@@ -1,11 +1,44 @@
-"""Files written whole or not at all."""
+"""Files read whole, and written whole or not at all."""
 
 from __future__ import annotations
 
+import errno
 import os
+import stat
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
+
+MOST_BYTES = 2**28  # of an input; a million rows of a run have some 2**27
+
+
+def read_whole(path: Path) -> bytes:
+    """What a file holds, or what comes through a pipe, which ends when nobody writes to it.
+
+    Parameters
+    ----------
+    path : Path
+        What to read.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, never ends, as a device, or holds more than `MOST_BYTES`.
+    """
+    with open(path, "rb", opener=_without_waiting) as file:
+        mode = os.fstat(file.fileno()).st_mode
+        if stat.S_ISCHR(mode) or stat.S_ISBLK(mode):
+            raise OSError(errno.EINVAL, "is a device; give a file")
+        os.set_blocking(file.fileno(), True)
+        content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise OSError(errno.EFBIG, f"holds more than {MOST_BYTES >> 20} MiB; give less at a time")
+    return content
+
+
+def _without_waiting(name: str, flags: int) -> int:
+    """Open a pipe also when nobody writes to it yet."""
+    return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def replace_whole(path: Path, content: bytes) -> None:

@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
 from typing import Any, TypeVar
 
+USUAL_WORKERS = 8  # at most, when nobody says how many
 MOST_WORKERS = 1000  # processes that an option may ask for
 CANCEL_SECONDS = 1.0  # most to wait for a pool; it takes some milliseconds
 
@@ -64,6 +65,13 @@ def in_order(
     finally:
         for future in flight:
             future.cancel()
+
+
+def cores() -> int:
+    """Cores that this process may use, but no more than `USUAL_WORKERS`."""
+    allowed = getattr(os, "sched_getaffinity", None)  # not on every system
+    many = len(allowed(0)) if allowed else os.cpu_count() or 1
+    return min(many, USUAL_WORKERS)
 
 
 @contextmanager

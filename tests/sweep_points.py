@@ -3,7 +3,7 @@
 import math
 import time
 
-from metersim.measures import MEASURES
+from metersim.indices import MEASURES
 from metersim.studies.sweep import Outcome
 
 

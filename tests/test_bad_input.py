@@ -309,6 +309,16 @@ def test_files_that_extend_one_another_in_a_circle_are_refused(length, told, fol
     assert any("extends: files extend one another" in line for line in told("explain", "c0.toml"))
 
 
+def test_a_lot_in_place_of_a_scenario_is_told_by_what_it_is(told, folder):
+    """One line, not one for each key that a lot lacks; also below another file."""
+    (folder / "own.toml").write_text(LOT, encoding="utf-8")
+    (line,) = told("run", "own.toml")
+    assert line.startswith("own.toml: is a seed lot, not a scenario") and "--set lot=" in line
+    below = folder / "over.toml"
+    below.write_text('extends = "own.toml"\n', encoding="utf-8")
+    assert "is a seed lot, not a scenario" in told("run", below)[0]
+
+
 @pytest.mark.parametrize("value", ["3", "true", '["maize_bench"]', "{ a = 1 }", "nan"])
 def test_extends_must_be_a_text(value, told, folder):
     path = folder / "own.toml"
@@ -632,3 +642,17 @@ def test_an_interrupt_while_options_are_read_is_told(monkeypatch, capsys):
     monkeypatch.setattr("metersim.cli.read", interrupted)
     assert metersim.cli.main(["list", "lots"]) == 130
     assert capsys.readouterr() == ("", "metersim: interrupted; nothing was written\n")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["ladder", "maize_bench", "--seeds=--"],
+        ["howmany", "maize_bench", "--triples=--"],
+        ["run", "maize_bench", "--set=--"],
+    ],
+)
+def test_two_dashes_are_no_value(words, told):
+    """Of which argparse makes an empty list."""
+    option = words[-1].removesuffix("=--")
+    assert told(*words) == [f"{option}: '--' is no value; see 'metersim --help'"]

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metersim.faults import BadInput
+from metersim.indices import BY_KEY
 from metersim.limits import RESERVE
-from metersim.measures import BY_KEY, measure
+from metersim.measures import measure
 from metersim.parallel import in_order, processes
 from metersim.reading import load_scenario
 from metersim.reports.sweep import doubts, report

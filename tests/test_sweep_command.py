@@ -277,6 +277,13 @@ def undisturbed(tmp_path_factory):
     return path.read_bytes()
 
 
+def test_both_engines_give_the_same_rows(folder, done):
+    few = ("sweep", "maize_bench", "--vary", "vacuum_kpa=2,4", "--turns", "3")
+    for engine in ("arrays", "events"):
+        done(*few, "--engine", engine, "--out", f"{engine}.csv")
+    assert (folder / "arrays.csv").read_bytes() == (folder / "events.csv").read_bytes()
+
+
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder):
     """Killed again and again, the rows only grow, and the last run completes them."""

@@ -19,7 +19,7 @@ import numpy as np
 
 from metersim import __version__
 from metersim.faults import BadInput, all_of, bad
-from metersim.measures import MEASURES, SI_SUFFIX
+from metersim.indices import MEASURES, SI_SUFFIX
 from metersim.reading import KEYS, listed, load_scenario, section_of
 from metersim.scenario import Scenario
 from metersim.sections import SECTIONS

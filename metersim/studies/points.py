@@ -145,6 +145,10 @@ def read_axis(text: str) -> Axis:
         raise bad("--vary", key, f"unknown key; {meant(key.rpartition('.')[2], every)}")
     section, bare = place
     spec = KEYS[section][bare]
+    if section == "stand":
+        raise bad(
+            "--vary", key, "moves plants, which a sweep does not count; compare with --plants"
+        )
     if (section, bare) == ("run", "turns"):
         raise bad("--vary", key, "all points are watched equally long; set it with --turns")
     axis = Axis(key, section, spec, spec.keys[bare])

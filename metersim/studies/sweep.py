@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from metersim.faults import BadInput, bad
 from metersim.frames import dataframe
-from metersim.measures import MEASURES, measure
+from metersim.indices import MEASURES
+from metersim.measures import measure
 from metersim.parallel import in_order
 from metersim.rowfile import RowFile
 from metersim.studies.plan import COUNTS, PARTS, VALUE_COLUMNS, Job, Plan
@@ -48,13 +49,13 @@ class Outcome:
     fault: str = ""
 
 
-def run_point(job: Job) -> Outcome:
-    """Run one point of a sweep once, and measure it."""
+def run_point(job: Job, engine: str | None = None) -> Outcome:
+    """Run one point of a sweep once, by either engine, and measure it."""
     try:
         scenario = job.made()
     except BadInput as error:
         return Outcome(fault="; ".join(f"{fault.key}: {fault.message}" for fault in error.faults))
-    measured = measure(tallied(scenario, seed=job.seed, replicate=job.replicate))
+    measured = measure(tallied(scenario, seed=job.seed, replicate=job.replicate, engine=engine))
     estimates = (measured.estimates[m.key] for m in MEASURES)
     values = [number for e in estimates for number in (e.value, e.low, e.high)]
     return Outcome((*values, *(float(measured.counts[name]) for name in COUNTS)))
@@ -182,6 +183,10 @@ def sweep(
             message = "a worker was ended from outside, perhaps for want of memory; "
             message += f"{file.rows:,} finished rows are kept, go on with --resume"
             raise bad(str(out), "", message) from None
+        except KeyboardInterrupt:  # it may have come between a row and the word of it
+            if on_row:
+                on_row(file.rows)
+            raise
     return Sweep(plan, values, faults)
 
 

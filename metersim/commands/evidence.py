@@ -1,27 +1,23 @@
-"""The command that holds the model against published cases: options in, text and files out."""
+"""Holds the model against published cases."""
 
 from __future__ import annotations
 
 import argparse
 import inspect
-import sys
-from concurrent.futures import BrokenExecutor
 from pathlib import Path
 
-from tqdm import tqdm
-
 from metersim import outputs
-from metersim.faults import all_of, bad, whole
-from metersim.parallel import MOST_WORKERS, processes
+from metersim.commands.shared import bar, crew, draws_of, seed_of, workers_of
+from metersim.faults import all_of, bad
 from metersim.reading import is_text
 from metersim.reports.evidence import evidence_csv, evidence_markdown, evidence_text
-from metersim.studies import verdicts
-from metersim.studies.evidence import Evidence, evidence, load_cases
+from metersim.studies.published import verdicts
+from metersim.studies.published.evidence import Evidence, evidence, load_cases
 
 FILES = ("evidence.md", "evidence.csv", "evidence_levels.png", "evidence_plateaus.png")
 
 
-def run_evidence(options: argparse.Namespace, draws: int) -> str:
+def answer(options: argparse.Namespace) -> str:
     """Hold the model against cases as the options of the command say, and tell the result.
 
     Raises
@@ -31,27 +27,16 @@ def run_evidence(options: argparse.Namespace, draws: int) -> str:
     """
     if options.rules:
         return inspect.getdoc(verdicts) or ""
-    seed, workers, cases, _ = all_of(
-        lambda: whole("--seed", options.seed, 0),
-        lambda: whole("--workers", options.workers, 1, MOST_WORKERS),
+    draws, seed, workers, cases, _ = all_of(
+        lambda: draws_of(options),
+        lambda: seed_of(options),
+        lambda: workers_of(options),
         lambda: load_cases(options.cases),
         lambda: _check_folder(options.out),
     )
-    watcher = sys.stderr is not None and sys.stderr.isatty()
     total = draws * sum(len(case.conditions) for case in cases)
-    bar = tqdm(total=total, unit="draw", leave=False, disable=not watcher)
-    try:
-        with bar, processes(workers) as executor:
-            found = evidence(
-                cases,
-                draws=draws,
-                seed=seed,
-                executor=executor,
-                on_run=lambda done: bar.update(done - bar.n),
-            )
-    except BrokenExecutor:
-        message = "a worker was ended from outside, perhaps for want of memory; nothing was written"
-        raise bad("--workers", options.workers, message) from None
+    with bar(total, "draw") as show, crew(workers) as executor:
+        found = evidence(cases, draws=draws, seed=seed, executor=executor, on_run=show)
     if options.out:
         _write(found, Path(options.out))
     return evidence_text(found)

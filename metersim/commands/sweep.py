@@ -1,4 +1,4 @@
-"""The command that sweeps: options in, text out, and progress for whoever watches.
+"""Sweeps: where in a space of settings the result is best, and what is acceptable.
 
 Nothing is begun before all options are found right, and what is finished is kept whatever
 happens.
@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-
-from tqdm import tqdm
+from functools import partial
 
 from metersim import outputs
+from metersim.commands.shared import (
+    bar,
+    changes_of,
+    replicates_of,
+    seed_of,
+    workers_of,
+)
 from metersim.faults import all_of, bad, whole
-from metersim.parallel import MOST_WORKERS, processes
+from metersim.parallel import processes
 from metersim.reports.sweep import report
 from metersim.studies.plan import Plan, plan_sweep
 from metersim.studies.points import read_axes
@@ -27,14 +32,14 @@ from metersim.studies.response import (
     read_limit,
     respond,
 )
-from metersim.studies.sweep import sweep
+from metersim.studies.sweep import run_point, sweep
 
 MOST_ROWS = 1_000_000
 POINTS = 64  # of a sample, when nothing is said
 AHEAD = 4  # runs in flight for each worker, so that none waits for a slow one
 
 
-def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
+def answer(options: argparse.Namespace) -> str:
     """Sweep as the options of the command say, and tell the result.
 
     Raises
@@ -45,10 +50,10 @@ def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
         When interrupted, with what is kept and how to go on.
     """
     seed, replicates, points, workers, limits, plateau, *_ = all_of(
-        lambda: whole("--seed", options.seed, 0),
-        lambda: whole("--replicates", options.replicates, 1),
+        lambda: seed_of(options),
+        lambda: replicates_of(options),
         lambda: POINTS if options.points is None else whole("--points", options.points, 2),
-        lambda: whole("--workers", options.workers, 1, MOST_WORKERS),
+        lambda: workers_of(options),
         lambda: all_of(*(lambda text=text: read_limit(text) for text in options.limit)),
         lambda: _plateau(options.plateau),
         lambda: read_axes(options.vary),
@@ -64,7 +69,7 @@ def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
         points=points,
         seed=seed,
         replicates=replicates,
-        changes=changes,
+        changes=changes_of(options),
     )
     if plan.rows > MOST_ROWS and not options.yes:
         message = f"asks for {plan.rows:,} runs; if that is meant, add --yes"
@@ -78,6 +83,7 @@ def run_sweep(options: argparse.Namespace, changes: Sequence[str]) -> str:
                 out=options.out,
                 resume=options.resume,
                 on_row=on_row,
+                run=partial(run_point, engine=options.engine),
             )
         response = respond(result, options.response, limits, plateau)
         shares = importance(result, options.response) if options.importance else None
@@ -116,13 +122,12 @@ def _plateau(word: str | None) -> float:
 def _watched(plan: Plan, out: str) -> Iterator[Callable[[int], None]]:
     """Shows progress on a terminal, and says what is kept when it is interrupted."""
     done = 0
-    watcher = sys.stderr is not None and sys.stderr.isatty()
-    with tqdm(total=plan.rows, unit="run", leave=False, disable=not watcher) as bar:
+    with bar(plan.rows, "run") as show:
 
         def on_row(rows: int) -> None:
             nonlocal done
-            bar.update(rows - done)
             done = rows
+            show(rows)
 
         try:
             yield on_row

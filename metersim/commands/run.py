@@ -1,0 +1,95 @@
+"""Runs a scenario and says how the seeds will lie."""
+
+from __future__ import annotations
+
+import argparse
+
+from metersim import outputs
+from metersim.commands.shared import (
+    cells_bar,
+    changes_of,
+    check_unknown,
+    draws_of,
+    harvest_of,
+    replicates_of,
+    seed_of,
+)
+from metersim.faults import all_of, bad
+from metersim.measures import measure
+from metersim.reading import load_scenario
+from metersim.reports.agronomy import plants_block
+from metersim.reports.run import summary
+from metersim.simulation import simulate
+from metersim.studies.agronomy import check_field, stand_of
+from metersim.studies.unknowns import spread_about
+from metersim.tally import stretches_for, tallied
+
+FILES = ("json", "csv", "trace", "figure")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Run as the options say, write what they ask for, and tell the result."""
+    files = [(f"--{name}", getattr(options, name)) for name in FILES]
+    scenario, seed, replicates, draws, harvest, *_ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: seed_of(options),
+        lambda: replicates_of(options),
+        lambda: draws_of(options),
+        lambda: harvest_of(options),
+        lambda: outputs.check_writable(files, [options.scenario]),
+        lambda: _check_engine(options),
+    )
+    check_unknown(options, scenario)
+    if options.plants:
+        check_field(scenario)
+    luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
+    runs = []
+    if options.csv or options.trace or options.figure:  # only these need all records
+        traced, engine = options.trace is not None, options.engine
+        runs = [simulate(scenario, **one, trace=traced, engine=engine) for one in luck]
+        measured = measure(runs)
+    else:
+        each = stretches_for(scenario.passages, replicates)
+        with cells_bar(scenario.passages * replicates) as on_cells:
+            measured = measure(
+                [
+                    tallied(
+                        scenario, **one, stretches=each, engine=options.engine, on_cells=on_cells
+                    )
+                    for one in luck
+                ]
+            )
+    spread = None
+    if scenario.unknown:
+        with cells_bar(scenario.passages * draws) as on_cells:
+            spread = spread_about(measured, draws=draws, on_cells=on_cells)
+    stand = None
+    if options.plants:
+        times = replicates + (draws if scenario.unknown else 0)
+        with cells_bar(scenario.passages * times) as on_cells:
+            stand = stand_of(
+                scenario, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells
+            )
+    made: list[tuple[str, str | bytes]] = []
+    if options.figure:
+        from metersim.figures import encoded, run_figure
+
+        drawn = run_figure(runs[0], options.units)
+        made.append((options.figure, encoded(drawn, options.figure)))
+    if options.csv:
+        made.append((options.csv, outputs.as_csv(runs)))
+    if options.trace:
+        made.append((options.trace, outputs.as_trace(runs)))
+    told = outputs.as_json(measured, spread, stand, harvest) if options.json else ""
+    if options.json and options.json != "-":
+        made.append((options.json, told))
+    outputs.write_all(made)
+    if options.json == "-":
+        return told.removesuffix("\n")
+    plants = plants_block(stand, options.units, harvest) if stand else []
+    return summary(measured, options.units, spread, plants)
+
+
+def _check_engine(options: argparse.Namespace) -> None:
+    if options.trace and options.engine == "arrays":
+        raise bad("--engine", "arrays", "leaves no trace; give --engine events, or none")

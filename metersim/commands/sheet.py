@@ -1,0 +1,171 @@
+"""Chooses a disc and a start setting for a lot, and writes them as a sheet."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shlex
+from functools import partial
+from pathlib import Path
+
+from metersim import outputs
+from metersim.commands.shared import bar, crew, harvest_of, seed_of, workers_of
+from metersim.discs import load_discs
+from metersim.faults import BadInput, Fault, all_of, bad
+from metersim.fields import Spec, specs
+from metersim.reading import parse_value
+from metersim.reports.html import sheet_html
+from metersim.reports.sheet import scenario_notes, sheet_text
+from metersim.sections import Demand, Vacuum
+from metersim.studies.starting.discfit import machine_for
+from metersim.studies.starting.sheet import VACUUM_LEAST, VACUUM_MOST, Sheet, sheet
+from metersim.units import Unit
+from metersim.writing import scenario_toml
+from metersim.yields import Harvest
+
+HTML = (".html", ".htm")
+STAND_INS = {"rate_per_ha": "80000", "row_spacing_cm": "75", "speed_kmh": "6"}
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Make a sheet as the options say, write what they ask for, and tell it."""
+    asked, most, discs, seed, workers, harvest, _ = all_of(
+        lambda: _asked_of_machine(options),
+        lambda: _vacuum_most(options),
+        lambda: load_discs(options.discs),
+        lambda: seed_of(options),
+        lambda: workers_of(options),
+        lambda: harvest_of(options),
+        lambda: _check_files(options),
+    )
+    with bar(len(discs), "disc") as show, crew(workers) as executor:
+        made = sheet(
+            options.lot,
+            [*asked, *options.set],
+            discs=discs,
+            vacuum_most=most,
+            seed=seed,
+            units=options.units,
+            executor=executor,
+            on_disc=show,
+        )
+    _write(made, options, harvest)
+    return sheet_text(made, options.units, harvest) + _written(options)
+
+
+def _unit(spec: Spec, units: str) -> tuple[str, Unit]:
+    """Key and unit in which an option without a unit is meant."""
+    return next((key, u) for key, u in spec.keys.items() if u is not None and u.family == units)
+
+
+def _number(option: str, word: str, spec: Spec, units: str) -> str:
+    """A number of an option, as a change of its key."""
+    key, unit = _unit(spec, units)
+    if complaint := spec.complaint(parse_value(word), unit):
+        raise bad(option, word, complaint)
+    return f"{key}={word}"
+
+
+def _asked(options: argparse.Namespace) -> list[str]:
+    """What is asked of the meter, as changes of keys."""
+    given = (
+        partial(_asked_one, options, f"--{name.replace('_', '-')}", getattr(options, name), spec)
+        for name, spec in specs(Demand).items()
+    )
+    return [change for change in all_of(*given) if change]
+
+
+def _asked_one(options: argparse.Namespace, option: str, word: str | None, spec: Spec) -> str:
+    """What an option asks, as a change of its key; empty where --set does so in its place."""
+    also = sorted(_set_keys(options) & set(spec.keys))
+    if word is None and not also:
+        allowed = spec.allowed(_unit(spec, options.units)[1])
+        raise bad(option, "", f"missing; give {allowed} ({spec.meaning})")
+    if word is not None and also:
+        raise bad(option, word, f"states the same as --set {also[0]}; give only one of them")
+    return "" if word is None else _number(option, word, spec, options.units)
+
+
+def _set_keys(options: argparse.Namespace) -> set[str]:
+    """Keys that are set, without their sections."""
+    return {change.partition("=")[0].strip().rpartition(".")[2] for change in options.set}
+
+
+def _asked_of_machine(options: argparse.Namespace) -> list[str]:
+    """What is asked, on a machine and with a lot that can be; with every fault of them."""
+    faults: list[Fault] = []
+    try:
+        asked = _asked(options)
+    except BadInput as error:
+        faults += error.faults
+        stated = _set_keys(options)
+        asked = [
+            f"{key}={value}"  # stands for what is wrong, so that the rest can be looked at
+            for (key, value), spec in zip(STAND_INS.items(), specs(Demand).values(), strict=True)
+            if not stated & set(spec.keys)
+        ]
+    try:
+        machine_for(options.lot, [*asked, *options.set])
+    except BadInput as error:
+        faults += [
+            Fault("--lot", fault.key, fault.message) if fault.where == "seed lot" else fault
+            for fault in error.faults
+        ]
+    if faults:
+        raise BadInput(faults)
+    return asked
+
+
+def _vacuum_most(options: argparse.Namespace) -> float:
+    """The most that the fan gives. [Pa]"""
+    if options.vacuum_most is None:
+        return VACUUM_MOST
+    usual = specs(Vacuum)["vacuum"]
+    spec = Spec("vacuum", "number", "what the fan gives", usual.units, VACUUM_LEAST, usual.high)
+    word = options.vacuum_most
+    _number("--vacuum-most", word, spec, options.units)
+    return float(spec.to_si(parse_value(word), _unit(spec, options.units)[1]))
+
+
+def _check_files(options: argparse.Namespace) -> None:
+    """Refuse files that cannot be written or have another ending."""
+    files = [("--out", options.out), ("--scenario", options.scenario)]
+    outputs.check_writable(files, [options.lot, options.discs])
+    endings = {"--out": (*outputs.FIGURES, *HTML), "--scenario": (".toml",)}
+    faults = [
+        Fault(option, name, f"must end in {' or '.join(endings[option])}")
+        for option, name in files
+        if name is not None and not name.lower().endswith(endings[option])
+    ]
+    if faults:
+        raise BadInput(faults)
+
+
+def _written(options: argparse.Namespace) -> str:
+    """Which files there are now, and the command that takes the first count."""
+    names = [name for name in (options.out, options.scenario) if name]
+    said = f"\n\nWritten to {' and '.join(names)}." if names else ""
+    if options.scenario:
+        name = shlex.quote(options.scenario)
+        count = "--set surface=bench --seeds N --skips N --doubles N"
+        said += f"\nAfter the first count on the bench: metersim next {name} {count}"
+    return said
+
+
+def _write(made: Sheet, options: argparse.Namespace, harvest: Harvest) -> None:
+    """The page and the scenario, both or none."""
+    files: list[tuple[str, str | bytes]] = []
+    if options.out and options.out.lower().endswith(HTML):
+        files.append((options.out, sheet_html(made, options.units, harvest)))
+    elif options.out:
+        from metersim.figures import encoded, sheet_figure
+
+        drawn = sheet_figure(made, options.units, harvest)
+        files.append((options.out, encoded(drawn, options.out)))
+    if options.scenario:
+        lot = options.lot
+        if lot.lower().endswith(".toml"):  # is looked for beside the scenario
+            lot = os.path.relpath(lot, Path(options.scenario).parent)
+        text = scenario_toml(made.scenario, scenario_notes(made), lot)
+        files.append((options.scenario, text))
+    outputs.write_all(files)
