@@ -14,7 +14,9 @@ RELEASE_CEILING = 16.0  # seeds/s, maize and cotton, onal2012
 SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memory)
 STUDIED_CROPS = ("maize", "cotton")
 HOLE_SPEED = {"metric": UNITS["m_s"], "us": UNITS["ft_s"]}  # as printed
-RESERVE = "published best vacuums lie at the upper end of the model's plateau: keep a reserve"
+RESERVE = (
+    "published best vacuums lie mostly in the upper half of the model's plateau: keep a reserve"
+)
 
 CAUSES = {
     records.BLOCKED: "blocked cells",

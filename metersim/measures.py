@@ -7,7 +7,7 @@ stretches of two runs on the same luck can be paired.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.frames import dataframe
+from metersim.indices import MEASURES, Measure
 from metersim.intervals import (
     Estimate,
     Statistic,
@@ -32,167 +33,59 @@ from metersim.tally import Tally, stretches_for, tally_of
 if TYPE_CHECKING:
     import pandas as pd
 
-SI_SUFFIX = {  # of a column, by kind of measure
-    "length": "_m",
-    "time": "_s",
-    "per_area": "_per_m2",
-    "frequency": "_per_s",
-    "cells": "_cells",
-}
-
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Measure:
-    """What is estimated.
+def estimates_of(
+    sums: Mapping[str, Floats],
+    measures: Sequence[Measure],
+    nominal: float,
+    rng: np.random.Generator,
+    level: float = 0.95,
+) -> dict[str, Estimate]:
+    """Measures with their intervals, from sums over blocks.
 
-    Attributes
+    Parameters
     ----------
-    key : str
-        Dotted place in the output, such as ``per_place.miss``.
-    kind : str
-        ``share``, ``length``, ``time``, ``per_area``, ``frequency`` or ``cells``.
-    meaning : str
-        In words.
-    top : tuple of str
-        For a ratio of sums, such as a share or a mean length of runs: the columns of the
-        numerator, added up.
-    bottom : str
-        Column of the denominator.
-    function : callable, optional
-        For anything else: maps the column sums of a dict of columns to a value.
+    sums : mapping of str to ndarray, shape (blocks,)
+        Sums by column; lengths are in nominal spacings.
+    measures : sequence of Measure
+        What to estimate.
+    nominal : float
+        Nominal spacing. [m]
+    rng : numpy.random.Generator
+        Source of the resamples.
+    level : float
+        Coverage of the intervals.
+
+    Returns
+    -------
+    dict of str to Estimate
+        By key, in SI.
     """
+    names, table = list(sums), np.stack(list(sums.values()), axis=1)
 
-    key: str
-    kind: str
-    meaning: str
-    top: tuple[str, ...] = ()
-    bottom: str = ""
-    function: Callable[[dict[str, Any]], Any] | None = None
+    def statistic(measure: Measure) -> Statistic:
+        scale = nominal if measure.kind == "length" else 1.0
 
-    def of(self, sums: dict[str, Any]) -> Any:
-        """The value from sums by column, numbers or arrays; lengths in nominal spacings."""
-        if self.function is not None:
-            return np.asarray(self.function(sums))
-        bottom = sums[self.bottom]
-        return sum(sums[name] for name in self.top) / np.where(bottom > 0, bottom, np.nan)
+        def function(totals: Floats) -> Floats:
+            columns = {name: totals[..., k] for k, name in enumerate(names)}
+            value: Floats = scale * measure.of(columns)
+            return value
 
+        return function
 
-def _sd(count: str, total: str, squares: str) -> Callable[[dict[str, Any]], Any]:
-    def function(sums: dict[str, Any]) -> Any:
-        n = sums[count]
-        rest = sums[squares] - sums[total] ** 2 / np.where(n > 0, n, np.nan)
-        return np.sqrt(np.maximum(rest, 0.0) / np.where(n > 1, n - 1, np.nan))
+    def counted(measure: Measure) -> Estimate:
+        top = np.sum([sums[name] for name in measure.top], axis=0)
+        bottom = sums[measure.bottom]
+        if measure.kind == "cells":
+            return run_interval(bottom, top, level=level)
+        return share_interval(top, bottom, level=level)
 
-    return function
-
-
-def _ratio(top: str, bottom: str, offset: float = 0.0) -> Callable[[dict[str, Any]], Any]:
-    def function(sums: dict[str, Any]) -> Any:
-        n = sums[bottom]
-        return offset + sums[top] / np.where(n > 0, n, np.nan)
-
-    return function
-
-
-def _share(key: str, meaning: str, bottom: str, *top: str) -> Measure:
-    return Measure(key, "share", meaning, top, bottom)
-
-
-_spacing_sd = _sd("spacings", "excess", "excess2")
-MEASURES: tuple[Measure, ...] = (
-    _share("cells.skip", "cells that released no seed", "cells", "none"),
-    _share("cells.single", "cells that released one seed", "cells", "one"),
-    _share("cells.double", "cells that released two seeds", "cells", "two"),
-    _share("cells.triple", "cells that released three seeds or more", "cells", "three"),
-    Measure(
-        "cells.skip_run",
-        "cells",
-        "mean length of a run of skips, in cells",
-        ("none",),
-        "skip_runs",
-    ),
-    _share(
-        "per_place.multiple",
-        "theoretical places with several seeds (ISO 7256-1)",
-        "places",
-        "several",
-    ),
-    _share("per_place.single", "theoretical places with one seed (ISO 7256-1)", "places", "alone"),
-    _share("per_place.miss", "theoretical places without a seed (ISO 7256-1)", "places", "vacant"),
-    _share(
-        "per_spacing.multiple",
-        "spacings up to 0.5 of nominal, multiple index D",
-        "spacings",
-        "class1",
-    ),
-    _share(
-        "per_spacing.quality",
-        "spacings from 0.5 to 1.5 of nominal, quality of feed index A",
-        "spacings",
-        "class2",
-    ),
-    _share(
-        "per_spacing.miss",
-        "spacings over 1.5 of nominal, miss index M",
-        "spacings",
-        "class3",
-        "class4",
-        "class5",
-    ),
-    Measure(
-        "precision",
-        "share",
-        "SD of normal spacings over nominal",
-        function=_sd("class2", "normal", "normal2"),
-    ),
-    Measure(
-        "spacing.mean", "length", "mean of all spacings", function=_ratio("excess", "spacings", 1.0)
-    ),
-    Measure("spacing.sd", "length", "SD of all spacings, nothing removed", function=_spacing_sd),
-    Measure(
-        "spacing.cv",
-        "share",
-        "SD of all spacings over their mean",
-        function=lambda sums: _spacing_sd(sums) / _ratio("excess", "spacings", 1.0)(sums),
-    ),
-    _share("spacing.cp3", "spacings within 1.5 cm of nominal (CP3)", "spacings", "close"),
-    Measure(
-        "drop_time.mean", "time", "mean time from hole to rest", function=_ratio("fall", "seeds")
-    ),
-    Measure(
-        "drop_time.sd",
-        "time",
-        "SD of the time from hole to rest",
-        function=_sd("seeds", "fall", "fall2"),
-    ),
-    Measure(
-        "placed.per_area", "per_area", "seeds placed on an area", function=_ratio("seeds", "area")
-    ),
-    Measure(
-        "placed.frequency",
-        "frequency",
-        "seeds released in a second",
-        function=_ratio("seeds", "time"),
-    ),
-    _share("sensor.seen", "seeds that the sensor counts", "seeds", "pulses"),
-    _share(
-        "sensor.multiple",
-        "spacings up to 0.5 of nominal, as the sensor shows them",
-        "shown",
-        "shown1",
-    ),
-    _share(
-        "sensor.miss",
-        "spacings over 1.5 of nominal, as the sensor shows them",
-        "shown",
-        "shown3",
-        "shown4",
-        "shown5",
-    ),
-)
-BY_KEY = {measure.key: measure for measure in MEASURES}
+    smooth = {part.key: statistic(part) for part in measures if part.function}
+    made = intervals(table, list(smooth.values()), rng, level, floor=0.0)
+    found = dict(zip(smooth, made, strict=True))
+    return {part.key: found.get(part.key) or counted(part) for part in measures}
 
 
 @dataclass(frozen=True)
@@ -205,13 +98,18 @@ class Measured:
         One a replicate, cut into as many stretches each.
     level : float
         Coverage of the intervals.
+    measures : tuple of Measure
+        What is estimated.
     """
 
     tallies: tuple[Tally, ...]
     level: float = 0.95
+    measures: tuple[Measure, ...] = MEASURES
 
     def __repr__(self) -> str:
-        many = f"{len(MEASURES)} measures of {sum(part.cells for part in self.tallies):,} cells"
+        many = (
+            f"{len(self.measures)} measures of {sum(part.cells for part in self.tallies):,} cells"
+        )
         return f"<Measured {self.scenario.name}: {many}; to_dataframe() shows them>"
 
     @property
@@ -234,11 +132,7 @@ class Measured:
     def estimates(self) -> dict[str, Estimate]:
         """Every measure with its interval, by key, in SI."""
         rng = Streams(self.origin.seed).generator("resampling")
-        table = np.stack(list(self.sums.values()), axis=1)
-        smooth = {part.key: self._statistic(part) for part in MEASURES if part.function}
-        made = intervals(table, list(smooth.values()), rng, self.level, floor=0.0)
-        found = dict(zip(smooth, made, strict=True))
-        return {part.key: found.get(part.key) or self._counted(part) for part in MEASURES}
+        return estimates_of(self.sums, self.measures, self.scenario.spacing, rng, self.level)
 
     @cached_property
     def points(self) -> dict[str, Floats]:
@@ -251,27 +145,10 @@ class Measured:
         total = table.sum(axis=0, keepdims=True)
         sums = np.concatenate([total, total - table])
         columns = {name: sums[:, k] for k, name in enumerate(self.sums)}
-        return {part.key: self._scale(part) * part.of(columns) for part in MEASURES}
+        return {part.key: self._scale(part) * part.of(columns) for part in self.measures}
 
     def __getitem__(self, key: str) -> Estimate:
         return self.estimates[key]
-
-    def _counted(self, measure: Measure) -> Estimate:
-        top = np.sum([self.sums[name] for name in measure.top], axis=0)
-        bottom = self.sums[measure.bottom]
-        if measure.kind == "cells":
-            return run_interval(bottom, top, level=self.level)
-        return share_interval(top, bottom, level=self.level)
-
-    def _statistic(self, measure: Measure) -> Statistic:
-        names, scale = list(self.sums), self._scale(measure)
-
-        def statistic(totals: Floats) -> Floats:
-            columns = {name: totals[..., k] for k, name in enumerate(names)}
-            value: Floats = scale * measure.of(columns)
-            return value
-
-        return statistic
 
     def _scale(self, measure: Measure) -> float:
         return self.scenario.spacing if measure.kind == "length" else 1.0
@@ -312,15 +189,18 @@ class Measured:
                     **vars(self.estimates[part.key]),
                     "meaning": part.meaning,
                 }
-                for part in MEASURES
+                for part in self.measures
             ]
         )
 
 
-def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
+def difference(
+    a: Measured, b: Measured, measure: Measure, then: Callable[[Any], Any] | None = None
+) -> Estimate:
     """How much a measure of `b` lies above that of `a`, paired by stretches on the same luck.
 
     Both must have the same number of replicates and of stretches, over about as many cells.
+    With `then`, it is what that makes of the measure in SI, elementwise, that is compared.
     """
     names = list(a.sums)
     rng = Streams(a.origin.seed).generator("resampling")
@@ -334,7 +214,8 @@ def difference(a: Measured, b: Measured, measure: Measure) -> Estimate:
     def statistic(totals: Floats) -> Floats:
         columns = {name: totals[..., k] for k, name in enumerate(names)}
         value: Floats = measure.of(columns)
-        return value * totals[..., -1] if measure.kind == "length" else value
+        value = value * totals[..., -1] if measure.kind == "length" else value
+        return then(value) if then else value
 
     return paired_interval(tables[0], tables[1], statistic, rng, a.level)
 

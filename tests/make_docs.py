@@ -10,7 +10,7 @@ from pathlib import Path
 from metersim.catalogue import keys
 from metersim.figures import levels_figure, plateaus_figure, save
 from metersim.reports.evidence import counts_text, evidence_markdown
-from metersim.studies.evidence import Evidence, evidence
+from metersim.studies.published.evidence import Evidence, evidence
 
 README = Path(__file__).parent.parent / "README.md"
 

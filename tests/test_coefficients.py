@@ -10,7 +10,7 @@ from metersim import catalogue
 from metersim.catalogue import MOVED, SENSITIVITY, coefficients, sensitivity
 from metersim.coefficients import USUAL, Coefficients
 from metersim.fields import specs
-from metersim.measures import BY_KEY
+from metersim.indices import BY_KEY
 from metersim.reading import shipped_scenarios
 from metersim.reports.lists import all_coefficients
 from metersim.sources import SOURCES

@@ -9,7 +9,7 @@ import pytest
 from metersim.coefficients import USUAL
 from metersim.simulation import simulate
 from metersim.stations import stations_of
-from metersim.studies.critical import HIGHEST, LOWEST, critical_vacuum
+from metersim.studies.published.critical import HIGHEST, LOWEST, critical_vacuum
 from tests.strategies import BENCH, LOTS, pool_of
 
 CLEAR = dataclasses.replace(USUAL, blocked=0.0)

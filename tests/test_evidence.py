@@ -16,9 +16,9 @@ from metersim.faults import BadInput
 from metersim.figures import levels_figure, plateaus_figure
 from metersim.reports.evidence import evidence_csv, evidence_text
 from metersim.stations import stations_of
-from metersim.studies.cases import load_case, shipped_cases
-from metersim.studies.evidence import Evidence, evidence
-from metersim.studies.outcomes import AGREES, VERDICTS
+from metersim.studies.published.cases import load_case, shipped_cases
+from metersim.studies.published.evidence import Evidence, evidence
+from metersim.studies.published.outcomes import AGREES, VERDICTS
 from tests.make_docs import README
 
 FAST = ("banaj2022", "huazhong2023", "qi2013")

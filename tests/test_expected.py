@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from metersim.measures import MEASURES
+from metersim.indices import MEASURES
 from metersim.reading import load_scenario, shipped_scenarios
 from tests.make_expected import EXPECTED, measured
 

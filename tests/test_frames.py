@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from metersim.measures import BY_KEY, MEASURES, measure
+from metersim.indices import BY_KEY, MEASURES
+from metersim.measures import measure
 from metersim.outputs import as_csv
 from metersim.records import REASONS
 from metersim.studies.compare import COMPARED, compare

@@ -13,7 +13,7 @@ from metersim.measures import measure
 from metersim.simulation import simulate
 from metersim.spacing import cell_model
 from metersim.stations import ReleaseStation, stations_of
-from metersim.studies.critical import critical_vacuum
+from metersim.studies.published.critical import critical_vacuum
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, standard_error
 
 # Every spread off that a coefficient can turn off: pull, seats, contacts, directions, blocked

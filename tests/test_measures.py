@@ -8,13 +8,14 @@ import pytest
 
 from metersim import spacing
 from metersim.coefficients import USUAL
+from metersim.indices import BY_KEY, MEASURES
 from metersim.limits import DOUBLES, SCATTER, causes, cautions
-from metersim.measures import BY_KEY, MEASURES, difference, measure
+from metersim.measures import difference, measure
 from metersim.records import POOL_EMPTY, REASONS
 from metersim.reports.run import notes
 from metersim.studies.compare import COMPARED, compare
-from metersim.studies.critical import critical_vacuum
 from metersim.studies.explain import explain
+from metersim.studies.published.critical import critical_vacuum
 from metersim.tally import tallied
 from tests.strategies import BENCH, pool_of, simulate
 

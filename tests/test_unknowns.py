@@ -10,8 +10,9 @@ import pytest
 import metersim as m
 from metersim.cli import main
 from metersim.faults import BadInput
+from metersim.indices import BY_KEY, MEASURES
 from metersim.intervals import Estimate, jackknife
-from metersim.measures import BY_KEY, MEASURES, measure
+from metersim.measures import measure
 from metersim.studies.unknowns import Draws, Spread, draw_places, run_draws, spread
 
 Z = 1.959963984540054  # normal deviate of 97.5 %
@@ -195,7 +196,7 @@ def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
     control = Spread("unpaired", (), apart.estimates, Draws({key: unpaired}, {key: unpaired * 0}))
     assert width(apart.both(key)) < 0.3 * width(control.both(key))
     assert repr(apart) == (
-        "<Spread of notch=1 less notch=0: 32 draws of 1 unknown; to_dataframe() shows it>"
+        "<Spread of notch=1 minus notch=0: 32 draws of 1 unknown; to_dataframe() shows it>"
     )
 
 
@@ -258,7 +259,7 @@ def test_json_holds_what_not_knowing_does(said):
 
 def test_compare_prints_what_not_knowing_does_to_differences(said):
     text = said("compare", "maize_bench", "--vary", "notch=0,1", *VAGUE)
-    assert "notch=1 less notch=0: not knowing" in text
+    assert "notch=1 minus notch=0: not knowing" in text
     assert "what the scenarios share is drawn alike for all of them" in text
     assert "That is luck alone, at the middle of what is not known." in text
 
@@ -271,7 +272,7 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
     pair = ("compare", "maize_bench", "--vary", "notch=0,1", "--turns", "100")
     pair += ("--set", "hole_diameter_mm=5.5", "--set")
     said_so = r"^Quality of feed.*: up or down, as what is not known turns out"
-    line = re.compile(said_so + r" \(notch=1 less notch=0\)\.$", re.MULTILINE)
+    line = re.compile(said_so + r" \(notch=1 minus notch=0\)\.$", re.MULTILINE)
     assert line.search(said(*pair, "gap_mm={low=2.5, high=9}"))
     for sure in ("gap_mm={low=2, high=2.5}", "gap_mm={low=6, high=9}"):
         assert not line.search(said(*pair, sure))

@@ -6,11 +6,11 @@ import math
 import numpy as np
 import pytest
 
-from metersim.studies.cases import read_case
-from metersim.studies.outcomes import AGREES, DISAGREES, TREND
-from metersim.studies.plateaus import plateau_ends
-from metersim.studies.predictions import STRETCHES, Predicted
-from metersim.studies.verdicts import judge, published_spreads
+from metersim.studies.published.cases import read_case
+from metersim.studies.published.outcomes import AGREES, DISAGREES, TREND
+from metersim.studies.published.plateaus import plateau_ends
+from metersim.studies.published.predictions import STRETCHES, Predicted
+from metersim.studies.published.verdicts import judge, published_spreads
 
 DRAWS = 101
 HEAD = """

@@ -15,11 +15,11 @@ from metersim import __version__
 from metersim.figures.page import caption, headline, new_page
 from metersim.figures.style import INK, PALE, STYLE, WARM
 from metersim.reports.sweep import measure_name
-from metersim.studies.evidence import Evidence
-from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Outcome, central
-from metersim.studies.plateaus import FLAT, STEEP, lost_quality
-from metersim.studies.predictions import Predicted
-from metersim.studies.statements import EXTRAS
+from metersim.studies.published.evidence import Evidence
+from metersim.studies.published.outcomes import AGREES, DISAGREES, TREND, Outcome, central
+from metersim.studies.published.plateaus import FLAT, STEEP, lost_quality
+from metersim.studies.published.predictions import Predicted
+from metersim.studies.published.statements import EXTRAS
 
 LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by verdict
     AGREES: ("#0072B2", "o"),

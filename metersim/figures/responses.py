@@ -12,7 +12,7 @@ from matplotlib.collections import LineCollection
 from numpy.typing import NDArray
 
 from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM
-from metersim.measures import BY_KEY
+from metersim.indices import BY_KEY
 from metersim.reports.sweep import measure_name
 from metersim.reports.words import shown
 from metersim.studies.points import Axis

@@ -35,7 +35,7 @@ from metersim.spacing import (
 )
 
 
-def _binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
+def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
     """Counts by tenths of the reference, upper bounds included, and beyond; shares of classes."""
     index = per_spacing(class_counts(spacings, reference))
     ratio = np.asarray(spacings, dtype=np.float64) / reference
@@ -43,7 +43,8 @@ def _binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], P
     return np.bincount(bins, minlength=EDGES.size).astype(np.int64), index
 
 
-def _spacing_axis(ax: Axes) -> None:
+def spacing_axis(ax: Axes) -> None:
+    """Name an axis of spacings over the nominal one."""
     ax.set_xlim(0, CLASSES["miss"][3])
     ax.set_xticks(np.arange(8) / 2)
     ax.set_xlabel("spacing [nominal spacings]")
@@ -77,7 +78,7 @@ def draw_spacings(
         As `metersim.spacing.classify`, or for unknown units.
     """
     along, _ = length_units(units)
-    counts, index = _binned(spacings, reference)
+    counts, index = binned(spacings, reference)
     shares = {"multiple": index.multiple, "normal": index.quality, "miss": index.miss}
     top = max(int(counts.max()), 1)
     centres = np.append(EDGES[:-1] + 0.05, OVERFLOW)
@@ -102,7 +103,7 @@ def draw_spacings(
     ax.set_ylim(0, 1.55 * top)
     ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 1.1 * top and tick == int(tick)])
     ax.set_ylabel("spacings per step of 0.1 nominal [count]")
-    _spacing_axis(ax)
+    spacing_axis(ax)
     scale = reference / along.factor
     upper = ax.secondary_xaxis("top", functions=(partial(mul, scale), partial(mul, 1 / scale)))
     upper.set_xlabel(f"spacing [{along.symbol}]")
@@ -151,7 +152,7 @@ def draw_comparison(
     edges = np.append(EDGES, OVERFLOW + 0.05)
     steps: list[Any] = []
     for label, values, reference, look in zip(labels, spacings, references, SERIES, strict=False):
-        counts, index = _binned(values, reference)
+        counts, index = binned(values, reference)
         shares = 100 * counts / max(index.spacings, 1)
         colour, line, hatch = look
         shown = (
@@ -171,7 +172,7 @@ def draw_comparison(
         ax.text(OVERFLOW + 0.05, beyond + 0.02 * top, "beyond 3.5", ha="right", va="bottom")
     ax.set_ylim(0, 1.2 * top)
     ax.set_ylabel("spacings per step of 0.1 nominal [%]")
-    _spacing_axis(ax)
+    spacing_axis(ax)
     ax.legend(loc="upper right", bbox_to_anchor=(1, 0.86))
     ax.set_title("Spacings between neighbouring seeds")
     return steps

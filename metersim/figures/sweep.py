@@ -25,7 +25,7 @@ from metersim.figures.responses import (
     response_label,
 )
 from metersim.figures.style import INK, PALE, SERIES, STYLE, WARM, length_units
-from metersim.measures import BY_KEY
+from metersim.indices import BY_KEY
 from metersim.reports.sweep import doubts, limit_text, measure_name, point_text, room_text
 from metersim.reports.words import quantity
 from metersim.studies.response import Response

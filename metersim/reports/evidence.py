@@ -9,9 +9,9 @@ import textwrap
 from collections.abc import Sequence
 
 from metersim.reports.lists import aligned
-from metersim.studies.cases import Case
-from metersim.studies.evidence import Evidence, table_rows
-from metersim.studies.outcomes import LEVEL, Outcome
+from metersim.studies.published.cases import Case
+from metersim.studies.published.evidence import Evidence, table_rows
+from metersim.studies.published.outcomes import LEVEL, Outcome
 
 WIDE = 96  # letters of a line of prose
 RULES = (

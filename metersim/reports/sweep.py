@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from metersim.indices import BY_KEY
 from metersim.intervals import Estimate
 from metersim.limits import RESERVE, cautions
-from metersim.measures import BY_KEY
+from metersim.reports.care import PROVE
 from metersim.reports.run import LABELS, not_known_text
 from metersim.reports.words import block, interval_text, number, quantity, set_quantity, shown
 from metersim.studies.points import Axis, Point
@@ -83,7 +84,7 @@ def report(response: Response, importance: Importance | None = None, units: str 
         lines += ["", *_importance(response, importance, units)]
     if found := notes(response, units):
         lines += ["", *block("Note", found)]
-    return "\n".join([*lines, "", "A prediction for learning and planning: prove it on a bench."])
+    return "\n".join([*lines, "", PROVE])
 
 
 def _axis_text(axis: Axis, design: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from metersim.measures import BY_KEY
 from metersim.reports.words import change_text, interval_text, quantity
 from metersim.studies.unknowns import Spread
 
@@ -21,7 +20,7 @@ def head(level: str) -> str:
 
 def apart(spread: Spread, key: str, units: str = "metric") -> str:
     """Intervals of a measure: luck, not knowing, both."""
-    kind, unknown = BY_KEY[key].kind, spread.unknown(key)
+    kind, unknown = spread.measures[key].kind, spread.unknown(key)
     luck, told, both = (
         interval_text(kind, one, units) for one in (spread.luck(key), unknown, spread.both(key))
     )
@@ -43,7 +42,7 @@ def meanings(spread: Spread, names: Mapping[str, str], units: str = "metric") ->
     """
     lines = [*how(spread), "estimate and luck: at the middle of what is not known"]
     moved = [
-        f"{names[key]} ({quantity(BY_KEY[key].kind, both.value, units)})"
+        f"{names[key]} ({quantity(spread.measures[key].kind, both.value, units)})"
         for key in names
         for luck, both in [(spread.luck(key), spread.both(key))]
         if both.value < luck.low or both.value > luck.high
@@ -82,7 +81,7 @@ def changes(spread: Spread, names: Mapping[str, str], units: str = "metric") -> 
     wide = max(60, len(head) + 2)
     lines = [f"{head:{wide}}both"]
     for key in spread.estimates:
-        kind, unknown = BY_KEY[key].kind, spread.unknown(key)
+        kind, unknown = spread.measures[key].kind, spread.unknown(key)
         told, both = (change_text(kind, one, units) for one in (unknown, spread.both(key)))
         told = told if _is_told(spread, key) else UNTOLD
         lines.append(f"{f'{names[key]:20}{told}':{wide}}{both}")

@@ -19,7 +19,7 @@ from scipy.special import stdtrit
 
 from metersim.faults import bad, hint
 from metersim.frames import dataframe
-from metersim.measures import BY_KEY
+from metersim.indices import BY_KEY
 from metersim.streams import Streams
 from metersim.studies.points import Axis
 from metersim.studies.sweep import Sweep

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from metersim.frames import dataframe
+from metersim.indices import BY_KEY, Measure
 from metersim.intervals import Estimate, jackknife
-from metersim.measures import BY_KEY, Measured, measure
+from metersim.measures import Measured, measure
 from metersim.scenario import Scenario
 from metersim.streams import Streams
 from metersim.tally import stretches_for, tallied
@@ -66,6 +67,8 @@ class Spread:
         Runs of what else is possible.
     level : float
         Coverage of the intervals.
+    measures : mapping of str to Measure
+        What they are, by key.
     """
 
     about: str
@@ -73,6 +76,7 @@ class Spread:
     estimates: Mapping[str, Estimate]
     draws: Draws
     level: float = 0.95
+    measures: Mapping[str, Measure] = field(default_factory=lambda: BY_KEY, repr=False)
 
     def __repr__(self) -> str:
         many = f"{self.size:,} draws of {len(self.unknowns)} unknown"
@@ -138,7 +142,7 @@ class Spread:
             [
                 {
                     "key": key,
-                    "kind": BY_KEY[key].kind,
+                    "kind": self.measures[key].kind,
                     "value": luck.value,
                     "luck_low": luck.low,
                     "luck_high": luck.high,
@@ -148,7 +152,7 @@ class Spread:
                     "both_low": both.low,
                     "both_high": both.high,
                     "told_from_luck": self.is_told(key),
-                    "meaning": BY_KEY[key].meaning,
+                    "meaning": self.measures[key].meaning,
                 }
                 for key, luck in self.estimates.items()
                 for unknown, both in [(self.unknown(key), self.both(key))]
@@ -204,6 +208,7 @@ def run_draws(
     replicates: int = 1,
     cells: int | None = None,
     on_cells: Callable[[int], object] | None = None,
+    watch: Callable[..., Measured] | None = None,
 ) -> Iterator[list[Measured]]:
     """Every draw of scenarios, run once each, on luck that they share and no other draw has.
 
@@ -219,6 +224,9 @@ def run_draws(
         About how many to watch in each; else each scenario has its turns.
     on_cells : callable, optional
         As for `metersim.tally.tallied`.
+    watch : callable, optional
+        Runs and measures a scenario, with the arguments of `metersim.tally.tallied`; else its seeds
+        are measured.
 
     Returns
     -------
@@ -241,9 +249,13 @@ def run_draws(
     stretches = stretches_for(min(one.passages for column in drawn for one in column))
     luck: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
-        [measure(tallied(one, replicate=replicates + k, **luck)) for one in row]
+        [(watch or _seeds)(one, replicate=replicates + k, **luck) for one in row]
         for k, row in enumerate(zip(*drawn, strict=True))
     )
+
+
+def _seeds(scenario: Scenario, **luck: Any) -> Measured:
+    return measure(tallied(scenario, **luck))
 
 
 def gather(points: Iterable[Mapping[str, Floats]]) -> Draws:

@@ -21,8 +21,8 @@ from scipy.optimize import least_squares
 
 from metersim.coefficients import USUAL, Coefficients
 from metersim.stations import stations_of
-from metersim.studies.cases import load_case, shipped_cases
-from metersim.studies.predictions import predict
+from metersim.studies.published.cases import load_case, shipped_cases
+from metersim.studies.published.predictions import predict
 from tests.validation.plain import plain_stations
 
 DRAWS = 16

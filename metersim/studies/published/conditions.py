@@ -17,7 +17,7 @@ from metersim.faults import bad
 from metersim.fields import shown
 from metersim.reading import layered, section_of
 from metersim.scenario import Scenario
-from metersim.studies.casewords import A_NAME, a_positive, is_name, numbers
+from metersim.studies.published.casewords import A_NAME, a_positive, is_name, numbers
 
 MOST_PARTS = 1000  # that a condition averages over
 MOST_CONDITIONS = 1000  # of a file; reading one takes some milliseconds

@@ -23,10 +23,10 @@ from metersim.scenario import Scenario
 from metersim.simulation import simulate
 from metersim.stand import emerged
 from metersim.stations import Stations, stations_of
-from metersim.studies.cases import Case
-from metersim.studies.conditions import Condition
-from metersim.studies.critical import critical_vacuum
-from metersim.studies.statements import Term
+from metersim.studies.published.cases import Case
+from metersim.studies.published.conditions import Condition
+from metersim.studies.published.critical import critical_vacuum
+from metersim.studies.published.statements import Term
 from metersim.studies.unknowns import DRAWS, draw_places
 from metersim.tally import tally_of
 
@@ -148,7 +148,7 @@ def predict(
     Parameters
     ----------
     cases : sequence of Case
-        From `metersim.studies.cases.load_case`.
+        From `metersim.studies.published.cases.load_case`.
     draws, seed : int
         How many draws, and what chooses them and their luck.
     stations : callable

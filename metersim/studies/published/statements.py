@@ -9,9 +9,9 @@ from typing import Any
 
 from metersim.faults import all_of, bad, hint
 from metersim.fields import shown, specs
-from metersim.measures import BY_KEY
+from metersim.indices import BY_KEY
 from metersim.sections import SECTIONS
-from metersim.studies.casewords import (
+from metersim.studies.published.casewords import (
     A_NAME,
     GREATEST,
     a_number,
@@ -20,7 +20,7 @@ from metersim.studies.casewords import (
     is_name,
     is_one_of,
 )
-from metersim.studies.conditions import Condition
+from metersim.studies.published.conditions import Condition
 
 EXTRAS = {"vacuum": "vacuum at the hole", "most_on_a_hole": "most seeds that joined one cell"}
 KINDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {  # needed and possible keys

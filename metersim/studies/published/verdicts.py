@@ -32,14 +32,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.indices import BY_KEY
 from metersim.intervals import jackknife
-from metersim.measures import BY_KEY
 from metersim.physics.pickup import capture_distance
 from metersim.scenario import Scenario
 from metersim.seedlot import AIR_DENSITY
-from metersim.studies.cases import Case
 from metersim.studies.explain import DISCHARGE
-from metersim.studies.outcomes import (
+from metersim.studies.published.cases import Case
+from metersim.studies.published.outcomes import (
     AGREES,
     DISAGREES,
     LEVEL,
@@ -49,9 +49,9 @@ from metersim.studies.outcomes import (
     Outcome,
     central,
 )
-from metersim.studies.plateaus import judge_order, judge_plateau
-from metersim.studies.predictions import Predicted
-from metersim.studies.statements import MEAN, SPREADS, Row
+from metersim.studies.published.plateaus import judge_order, judge_plateau
+from metersim.studies.published.predictions import Predicted
+from metersim.studies.published.statements import MEAN, SPREADS, Row
 
 ORDER = 0.95  # of the draws that must have the sign right
 SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
@@ -76,7 +76,7 @@ def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tup
     Parameters
     ----------
     predictions : sequence of Predicted
-        From `metersim.studies.predictions.predict`.
+        From `metersim.studies.published.predictions.predict`.
     spreads : mapping of str to float
         From `published_spreads`, of all cases there are.
     """

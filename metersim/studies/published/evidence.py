@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 from metersim.faults import all_of, bad
 from metersim.frames import dataframe
 from metersim.stations import stations_of
-from metersim.studies.cases import Case, load_case, shipped_cases
-from metersim.studies.outcomes import VERDICTS, Interval, Outcome
-from metersim.studies.predictions import MakesStations, Predicted, predict
+from metersim.studies.published.cases import Case, load_case, shipped_cases
+from metersim.studies.published.outcomes import VERDICTS, Interval, Outcome
+from metersim.studies.published.predictions import MakesStations, Predicted, predict
+from metersim.studies.published.verdicts import judge, published_spreads
 from metersim.studies.unknowns import DRAWS
-from metersim.studies.verdicts import judge, published_spreads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -117,7 +117,7 @@ def evidence(
     names : iterable of str or Case
         Shipped cases, case files, or what was read of them; all shipped ones when there are none.
     draws, seed, stations, executor, on_run
-        As for `metersim.studies.predictions.predict`.
+        As for `metersim.studies.published.predictions.predict`.
 
     Returns
     -------

@@ -19,9 +19,9 @@ from metersim.fields import Checked, number, read_section, specs
 from metersim.reading import is_text
 from metersim.seedlot import MARKS, read_toml
 from metersim.sources import SOURCES
-from metersim.studies.casewords import hint_of, is_name, is_one_of
-from metersim.studies.conditions import Condition, read_conditions
-from metersim.studies.statements import Row, read_rows
+from metersim.studies.published.casewords import hint_of, is_name, is_one_of
+from metersim.studies.published.conditions import Condition, read_conditions
+from metersim.studies.published.statements import Row, read_rows
 from metersim.unknown import Unknown, read_unknown
 
 KEYS = ("source", "mark", "read", "assumed", "discussion", "covers", "plants", "scenario")

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.studies.outcomes import AGREES, DISAGREES, TREND, Judged
-from metersim.studies.predictions import Predicted
-from metersim.studies.statements import Row
+from metersim.studies.published.outcomes import AGREES, DISAGREES, TREND, Judged
+from metersim.studies.published.predictions import Predicted
+from metersim.studies.published.statements import Row
 
 FLAT, STEEP = 0.005, 0.01  # of quality: within a plateau, and clearly outside
 
@@ -58,11 +58,11 @@ def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
         [np.median(made.values[c.name]["per_spacing.quality"][:, 0]) for _, c in points]
     )
     edge = float(medians.max()) - FLAT
-    low, high = (_crossing(logs[way], medians[way], edge) for way in (np.s_[:], np.s_[::-1]))
+    low, high = (crossing(logs[way], medians[way], edge) for way in (np.s_[:], np.s_[::-1]))
     return math.exp(low), math.exp(high)
 
 
-def _crossing(places: Floats, heights: Floats, edge: float) -> float:
+def crossing(places: Floats, heights: Floats, edge: float) -> float:
     """Place at which heights first reach an edge from below; nan when they begin above it."""
     k = int(np.argmax(heights >= edge))
     if k == 0:

@@ -1,0 +1,1 @@
+"""Published cases, what the model gives for them, and what that is worth."""
