@@ -5,22 +5,32 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from metersim.faults import BadInput, Fault, bad
 from metersim.files import replace_all
+from metersim.indices import BY_KEY, SI_SUFFIX
 from metersim.limits import causes, cautions
-from metersim.measures import BY_KEY, SI_SUFFIX, Measured
+from metersim.measures import Measured
 from metersim.records import REASONS, Origin, Run, Seeds
 from metersim.sections import SECTIONS
 from metersim.seedlot import VALUES
+from metersim.sources import SOURCES
+from metersim.spacing import class_counts
+from metersim.studies.agronomy import Loss, Stand
+from metersim.studies.measured import Counted
 from metersim.studies.unknowns import Spread
+from metersim.yields import Harvest
 
 FIGURES = (".png", ".svg", ".pdf")
+PICTURES = ("--figure", "--paths")
 DATA = ("--json", "--csv", "--trace")  # which take the place of what is there
 LIBRARIES = ("numpy", "scipy", "simpy")
 
@@ -55,8 +65,13 @@ def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
     }
 
 
-def as_json(measured: Measured, spread: Spread | None = None) -> str:
-    """All measures as JSON, in SI, each as value, low and high; and what draws gave."""
+def as_json(
+    measured: Measured,
+    spread: Spread | None = None,
+    stand: Stand | None = None,
+    harvest: Harvest | None = None,
+) -> str:
+    """All measures as JSON, in SI, each as value, low and high; what draws gave; and plants."""
     made: dict[str, Any] = {
         "provenance": provenance(measured.origin, len(measured.tallies)),
         "interval_level": measured.level,
@@ -73,15 +88,81 @@ def as_json(measured: Measured, spread: Spread | None = None) -> str:
     made["cautions"] = cautions(measured.scenario)
     if spread:
         made["not_known"] = _not_known(spread)
+    if stand:
+        made["stand"] = _stand(stand, harvest or Harvest())
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
 
 
-def _put(made: dict[str, Any], key: str, value: Any) -> None:
+def measured_json(found: Counted) -> str:
+    """Measured spacings beside their prediction as JSON, in SI."""
+    source, fit = found.source, found.fit
+    made: dict[str, Any] = {
+        "provenance": provenance(found.origin),
+        "interval_level": found.level,
+        "measured": {
+            "file": source.where,
+            "column": source.column,
+            "spacings": found.size,
+            "rows": len(found.rows),
+            "classes": class_counts(np.concatenate(found.rows), 1.0).tolist(),
+            "lag_correlation": _number(found.lag_correlation),
+        },
+        "predicted_spacings": len(found.predicted),
+        "emergence": {"taken": found.emergence, "share": found.left},
+        "fitted_spacings": fit.spacings if fit else 0,
+    }
+    for key, one in found.values.items():
+        measured, predicted = one.measured.to_dict(), one.predicted.to_dict()
+        told = {"measured": measured, "predicted": predicted, "differs": one.differs}
+        _put(made, key, told, one.measure.kind)
+    made["spacing"]["nominal_m"] = found.scenario.spacing
+    made["spacing"]["cp3_centre_m"] = found.scenario.spacing
+    made["cautions"] = cautions(found.scenario)
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _put(made: dict[str, Any], key: str, value: Any, kind: str | None = None) -> None:
     """Set a measure's value at its dotted place, with its unit."""
     *groups, name = key.split(".")
     for group in groups:
         made = made.setdefault(group, {})
-    made[name + SI_SUFFIX.get(BY_KEY[key].kind, "")] = value
+    made[name + SI_SUFFIX.get(kind or BY_KEY[key].kind, "")] = value
+
+
+def _stand(stand: Stand, harvest: Harvest) -> dict[str, Any]:
+    """Plants, and what each published relation takes off as a range, money with a price alone."""
+    made: dict[str, Any] = {}
+    for measure in stand.measured.measures:
+        _put(made, measure.key, stand[measure.key].to_dict(), measure.kind)
+    made["even_seeds_sd_m"] = _number(stand.even_sd)
+    if stand.spread:
+        made["not_known"] = _not_known(stand.spread)
+    made["yield_as_published"] = [_loss(loss, harvest) for loss in stand.losses]
+    return made
+
+
+def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
+    one, ends = loss.relation, (loss.low, loss.high)
+    made: dict[str, Any] = {
+        "relation": one.key,
+        "source": SOURCES[one.source],
+        "mark": one.mark,
+        "says": one.says,
+        "of": one.of,
+        "none_found": one.none_found,
+        "outside_what_was_studied": loss.outside,
+    }
+    columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]
+    if harvest.price is not None:
+        columns.append(("loss_money_per_m2", harvest.in_money))
+    for name, to in columns:
+        low, high = (_number(to(one, end)) for end in ends)
+        made[name] = {"low": low, "high": high}
+    return made
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
 def _not_known(spread: Spread) -> dict[str, Any]:
@@ -91,7 +172,7 @@ def _not_known(spread: Spread) -> dict[str, Any]:
     for key in spread.estimates:
         unknown, both = spread.unknown(key).to_dict(), spread.both(key).to_dict()
         told = {"unknown": unknown, "both": both, "told_from_luck": spread.is_told(key)}
-        _put(made, key, told)
+        _put(made, key, told, spread.measures[key].kind)
     return made
 
 
@@ -106,6 +187,11 @@ def as_csv(runs: Sequence[Run]) -> str:
         for row in zip(*(column.tolist() for _, column in run.seeds.columns()), strict=True)
     )
     return _csv(SEED_COLUMNS, rows)
+
+
+def as_table(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows with the same names, one or more, as CSV."""
+    return _csv(tuple(rows[0]), (tuple(row.values()) for row in rows))
 
 
 TRACE_COLUMNS = ("replicate", "time_s", "cell", "place", "station", "event", "why")
@@ -167,7 +253,7 @@ def check_writable(
             elif option in DATA and path.suffix.lower() == ".toml":
                 message = "is a name of scenarios and lots; give another ending"
                 faults.append(Fault(option, name, message))
-            elif option == "--figure" and path.suffix.lower() not in FIGURES:
+            elif option in PICTURES and path.suffix.lower() not in FIGURES:
                 faults.append(Fault(option, name, f"must end in {' or '.join(FIGURES)}"))
             elif path.is_dir():
                 faults.append(Fault(option, name, "is a folder; give a file"))

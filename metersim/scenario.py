@@ -16,12 +16,14 @@ from metersim.faults import BadInput, Fault, bad, hint
 from metersim.fields import specs
 from metersim.physics import demand as asked
 from metersim.physics import pool as heap
+from metersim.practice import HOLES
 from metersim.sections import (
     SECTIONS,
     Cutoff,
     Demand,
     Disc,
     Drive,
+    Emergence,
     Furrow,
     Guide,
     Length,
@@ -68,6 +70,7 @@ class Scenario:
     row_unit: RowUnit = field(default_factory=RowUnit)
     sensor: Sensor = field(default_factory=Sensor)
     drive: Drive = field(default_factory=Drive)
+    stand: Emergence = field(default_factory=Emergence)
     run: Length = field(default_factory=Length)
     shows: str = ""
     name: str = "unnamed"
@@ -98,7 +101,7 @@ class Scenario:
                     "disc.hole_diameter_mm",
                     f"{disc.hole_diameter * 1e3:.3g} mm is not below the seed's width "
                     f"{seeds.width * 1e3:.3g} mm: seeds would be drawn through; handbooks give "
-                    "about 0.5 to 0.66 of the width",
+                    f"about {HOLES} of the width",
                 )
             )
         if self.pitch < disc.hole_diameter:
@@ -226,7 +229,7 @@ class Scenario:
         share = self.disc.hole_diameter / seeds.width
         if not HOLE_OVER_WIDTH[0] <= share <= HOLE_OVER_WIDTH[1]:
             found.append(
-                f"the holes are {share:.2f} of the seed's width; handbooks give about 0.5 to 0.66 "
+                f"the holes are {share:.2f} of the seed's width; handbooks give about {HOLES} "
                 "(from memory)"
             )
         if self.pool.pool_depth < seeds.length:

@@ -149,6 +149,27 @@ class Demand(Checked):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Emergence(Checked):
+    """How seeds become plants; it moves no seed (field only)."""
+
+    emergence: float = number(
+        "percent", 0, 100, "chance that a seed becomes a plant (assumption: 95)", default=95.0
+    )
+    plant_shift: float = number(
+        "mm in", 0, 60, "SD of the distance along the row from a seed to its plant", default=0.0
+    )
+    emergence_spread: float = number(
+        "days", 0, 10, "SD of the day on which plants come up (assumption: 1)", default=1.0
+    )
+    late_share: float = number(
+        "percent", 0, 40, "plants that a crust or cold patches hold up by late_by_days", default=0.0
+    )
+    late_by: float = number(
+        "days", 0, 40, "delay of the plants of late_share_percent", default=10.0
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Length(Checked):
     """How long the meter is watched."""
 
@@ -176,6 +197,7 @@ SECTIONS: dict[str, type] = {
     "sensor": Sensor,
     "drive": Drive,
     "demand": Demand,
+    "stand": Emergence,
     "run": Length,
 }
 

@@ -22,6 +22,9 @@ SOURCES: dict[str, str] = {
     "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
     "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
     "OOPSLA '14 (from memory).",
+    "strong2014": "Strong, Oakley & Brennan 2014, Estimating multiparameter partial expected value "
+    "of perfect information from a probabilistic sensitivity analysis sample, Med Decis Making "
+    "34(3):311-326 (from memory).",
     "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",
     # seed lots
     "sezer": "Sezer et al., measured properties of dent maize (year and journal not noted).",
@@ -66,11 +69,20 @@ SOURCES: dict[str, str] = {
     "7(4):86-112 (from memory).",
     "saltelli2010": "Saltelli et al. 2010, Variance based sensitivity analysis of model output, "
     "Comput Phys Commun 181(2):259-270.",
+    # counts
+    "anscombe1948": "Anscombe 1948, The transformation of Poisson, binomial and negative-binomial "
+    "data, Biometrika 35:246-254 (from memory).",
+    "cohen1988": "Cohen 1988, Statistical power analysis for the behavioral sciences, 2nd ed., "
+    "chapter 6 (from memory).",
+    "extension_rows": "University of Tennessee and Manitoba extension, length of row in a "
+    "thousandth of an acre (years not noted).",
     # stand and yield
     "nielsen1991": "Nielsen 1991 and 1997, Purdue University, spacing and yield of maize.",
     "nielsen2004": "Nielsen 2004, Purdue University, spacing and yield of maize.",
     "doerge2001": "Doerge et al. 2001, spacing and yield of maize (publisher not noted).",
     "liu2004": "Liu et al. 2004, Agron J 96:275.",
     "lauer2004": "Lauer & Rankin 2004, Agron J.",
+    "nafziger1991": "Nafziger, Carter & Graham 1991, Response of corn to uneven emergence, "
+    "Crop Sci 31:811-815 (from memory).",
     "nafziger1996": "Nafziger 1996, J Prod Agric 9(2):238.",
 }

@@ -19,6 +19,8 @@ ACRE = 4046.8564224
 HECTARE = 1e4
 MILE = 1609.344
 INCH_OF_WATER = 249.08891
+DAY = 86_400.0
+MAIZE_BUSHEL = 56 * POUND  # by weight, as maize is traded in the USA
 STANDARD_GRAVITY = 9.80665  # m/s2, CGPM 1901
 
 
@@ -77,8 +79,12 @@ UNITS: dict[str, Unit] = {
         Unit("mg", "mg", "kg", 1e-6),
         Unit("kg_m3", "kg/m3", "kg/m3", 1.0),
         Unit("lb_bu", "lb/bu", "kg/m3", POUND / (2150.42 * INCH**3), "us"),
+        Unit("t_ha", "t/ha", "kg/m2", 1e3 / HECTARE),
+        Unit("bu_acre", "bu/acre", "kg/m2", MAIZE_BUSHEL / ACRE, "us"),  # of maize
         Unit("deg", "deg", "rad", math.pi / 180, "both"),
         Unit("s", "s", "s", 1.0, "both"),
+        Unit("days", "days", "s", DAY, "both"),
+        Unit("ms", "ms", "s", 1e-3, "both"),
         Unit("g_per_m_s", "g per m/s", "m/s2 per m/s", STANDARD_GRAVITY, "both"),
         Unit("per_s", "per s", "1/s", 1.0, "both"),
         Unit("s2_m2", "s2/m2", "s2/m2", 1.0, "both"),

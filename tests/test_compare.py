@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from metersim.cli import main
-from metersim.measures import BY_KEY, Measured, measure
+from metersim.indices import BY_KEY
+from metersim.measures import Measured, measure
 from metersim.records import Origin
-from metersim.reports.compare import comparison, worth
+from metersim.reports.compare import comparison, unlike, worth
 from metersim.studies.compare import COMPARED, Pairing, compare, pairing
 from metersim.tally import Tally, tallied
 from tests.strategies import BENCH
@@ -118,13 +119,27 @@ def test_the_worth_is_printed_beside_each_share():
 
 def test_a_comparison_is_headed_by_what_its_scenarios_share():
     """Of the variants of one, the varied key stands in the labels; of two, both are named."""
-    short, one = ["turns=4"], "notch=0 less"
+    short, one = ["turns=4"], "notch=0 minus"
     head, *rest = comparison(compare("maize_bench", vary="notch=-1,0", changes=short)).split("\n")
     assert head.startswith("Maize on the workshop bench (maize_bench, turns=4, random seed 1")
     assert rest[0] == "Asked, at notch=-1:" and rest[2].endswith("notch -1")
     assert any(line.startswith(one) and line.endswith("worth of the same luck") for line in rest)
     head, *_ = comparison(compare("gate_too_low", "maize_bench", changes=short)).split("\n")
     assert "(gate_too_low / maize_bench, turns=4, random seed 1" in head
+
+
+def test_two_scenarios_are_told_apart_by_their_settings():
+    """The gate's, in the units asked for, and nothing else; variants say it in their labels."""
+    two = compare("gate_too_low", "maize_bench", changes=["turns=4"])
+    said = comparison(two)
+    assert "They differ in:\n  gate_opening_mm: 13 at gate_too_low, 52 at maize_bench\n\n" in said
+    us = ["They differ in:", "  gate_opening_in: 0.5118 at gate_too_low, 2.047 at maize_bench"]
+    assert unlike(two, "us") == us
+    both = compare("maize_field", "soybean_narrow_rows", changes=["turns=4"])
+    keys = [line.split(":")[0].strip() for line in unlike(both)[1:]]
+    assert "lot" in keys and "cells" in keys and "speed_kmh" not in keys and "turns" not in keys
+    variants = comparison(compare("maize_bench", vary="notch=-1,0", changes=["turns=4"]))
+    assert "They differ" not in variants
 
 
 def test_what_is_worth_stands_in_one_column():

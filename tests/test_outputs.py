@@ -15,7 +15,8 @@ import pytest
 
 from metersim import outputs
 from metersim.cli import main
-from metersim.measures import BY_KEY, measure
+from metersim.indices import BY_KEY
+from metersim.measures import measure
 from metersim.reading import load_scenario
 from metersim.simulation import simulate
 

@@ -8,12 +8,15 @@ pytestmark = pytest.mark.usefixtures("folder")
 
 METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b|seeds a kg")
 FAST = ("maize_field", "--turns", "5", "--set", "speed_kmh=11")  # with notes that hold speeds
+SHORT = ("maize_field", "--cells", "1000", "--set", "speed_kmh=11")
 LOT = ("lot", "--like", "maize_large_flat", "--out", "own.toml")
 COMMANDS = {
     "run": ("run", *FAST),
     "explain": ("explain", *FAST),
     "compare": ("compare", *FAST, "--vary", "notch=0,1"),
     "sweep": ("sweep", *FAST, "--vary", "notch=0,1", "--out", "rows.csv", "--resume"),
+    "ladder": ("ladder", *SHORT),
+    "howmany": ("howmany", *SHORT, "--step", "vacuum=-1"),
     "lot": (*LOT, "--seeds-per-kg", "3600"),
 }
 

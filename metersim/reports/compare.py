@@ -5,12 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from metersim.fields import Spec, specs
+from metersim.indices import BY_KEY
 from metersim.intervals import Estimate
-from metersim.measures import BY_KEY
+from metersim.planted import PLANTED
+from metersim.reports.agronomy import NAMES, NONE, change_block
 from metersim.reports.run import LABELS, asked, heading, notes
 from metersim.reports.unknowns import changes, either_way, how
 from metersim.reports.words import change_text, number, quantity, shown, wrapped
+from metersim.sections import SECTIONS
 from metersim.studies.compare import COMPARED, Comparison, Pairing
+from metersim.units import Unit
+from metersim.yields import Harvest
 
 TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
 WORTH = (
@@ -25,15 +31,18 @@ SPOKEN = {
 }
 
 
-def comparison(result: Comparison, units: str = "metric") -> str:
-    """A comparison as text."""
+def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NONE) -> str:
+    """A comparison as text; of plants, with what the user expects to harvest."""
     lines = [heading(*result.measured)]
     requests = [asked(measured.scenario, units) for measured in result.measured]
-    if all(measured.scenario.changes for measured in result.measured):
+    scenarios = [measured.scenario for measured in result.measured]
+    if len({one.name for one in scenarios}) == 1 and all(one.changes for one in scenarios):
         requests = requests[:1]  # the variants of one scenario: their labels say the rest
     for label, request in zip(result.labels, requests, strict=False):
         head = f"Asked, at {label}" if len(requests) == 1 else label
         lines += [f"{head}:", *(f"  {line}" for line in request)]
+    if len(requests) > 1:
+        lines += unlike(result, units)
     lines.append("")
     width = max(16, *(len(label) for label in result.labels)) + 2
     lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
@@ -41,7 +50,12 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         kind = BY_KEY[key].kind
         values = (quantity(kind, part[key].value, units) for part in result.measured)
         lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
-    heads = [f"{label} less {result.labels[0]}, on the same luck" for label in result.labels[1:]]
+    if result.stands:
+        lines += ["", "Plants"]
+        for part in PLANTED:
+            values = (quantity(part.kind, stand[part.key].value, units) for stand in result.stands)
+            lines.append(f"{NAMES[part.key]:20}" + "".join(f"{value:>{width}}" for value in values))
+    heads = [f"{label} minus {result.labels[0]}, on the same luck" for label in result.labels[1:]]
     heads = [f"{head} (95 % interval)" for head in heads]
     width = max(60, *(len(head) + 2 for head in heads))
     for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
@@ -52,6 +66,10 @@ def comparison(result: Comparison, units: str = "metric") -> str:
             saved = worth(pairings[key]) if key in pairings else ""
             lines.append(f"{line:{width}}{saved}".rstrip())
     lines += ["", *WORTH, ""]
+    for k, apart in enumerate(result.stand_changes, start=1):
+        title = f"{result.labels[k]} minus {result.labels[0]}"
+        pair = (result.stands[0], result.stands[k])
+        lines += [*change_block(title, apart, pair, units, harvest), ""]
     for spread in result.spreads:
         lines += [*changes(spread, LABELS, units), ""]
     if result.spreads:
@@ -81,6 +99,40 @@ def comparison(result: Comparison, units: str = "metric") -> str:
         if note not in shared
     ]
     return "\n".join(part for line in lines for part in folded(line))
+
+
+def unlike(result: Comparison, units: str = "metric") -> list[str]:
+    """In which settings scenarios differ, and what each has; at the middle of what is not known."""
+    found = []
+    for section, kind in SECTIONS.items():
+        if section == "run":  # is made alike: as many cells for all
+            continue
+        parts = [getattr(measured.scenario, section) for measured in result.measured]
+        for name, spec in specs(kind).items():
+            said = [_setting(spec, getattr(part, name), units) for part in parts]
+            if len(set(said)) > 1:
+                key = next((key for key, unit in _keys(spec, units)), name)
+                values = ", ".join(
+                    f"{value} at {label}" for value, label in zip(said, result.labels, strict=True)
+                )
+                found.append(f"  {key}: {values}")
+    return ["They differ in:", *found] if found else ["They do not differ in any setting."]
+
+
+def _keys(spec: Spec, units: str) -> list[tuple[str, Unit]]:
+    """Keys with a unit, those of a family of units before others."""
+    keys = [(key, unit) for key, unit in spec.keys.items() if unit is not None]
+    return sorted(keys, key=lambda one: one[1].family != units)
+
+
+def _setting(spec: Spec, value: object, units: str) -> str:
+    """A setting as a file would state it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        amount = next((unit.from_si(value) for _, unit in _keys(spec, units)), value)
+        return f"{float(amount):.4g}" if abs(amount) < 1000 else f"{float(amount):,.0f}"
+    return "as usual" if value is None else str(value)
 
 
 def folded(line: str) -> list[str]:

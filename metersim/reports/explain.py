@@ -26,11 +26,8 @@ def explanation(told: Explained, units: str = "metric") -> str:
     lines += block(
         "Motion",
         [
-            f"one seed every {quantity('length', scenario.spacing, units)}, "
-            f"{scenario.cell_rate:.2f} cells/s",
-            f"disc {told.turning * 60:.1f} rev/min, holes at "
-            f"{quantity('hole_speed', scenario.peripheral_speed, units)}, "
-            f"cells {quantity('small', scenario.pitch, units)} apart",
+            f"a cell passes every {1000 / scenario.cell_rate:.3g} ms; neighbouring holes are "
+            f"{quantity('small', scenario.pitch, units)} apart",
         ],
     )
     lines += block(
@@ -43,7 +40,8 @@ def explanation(told: Explained, units: str = "metric") -> str:
             f"needed on the way round: {quantity('pressure', told.needed_carried, units)} "
             "by the mean seed",
             f"a hole lifts a free seed from {quantity('small', told.reach, units)} "
-            "(as a sink; published measurements are about twice that; not used by the model)",
+            "(by the air that it draws in, alone; published measurements are about twice that; the "
+            "model does not use it)",
         ],
     )
     lines += block(
@@ -67,7 +65,7 @@ def explanation(told: Explained, units: str = "metric") -> str:
         "Pool",
         [
             f"stands {quantity('small', told.level, units)} high at the disc, {above} the carry "
-            f"line at {quantity('small', carry, units)}; {told.pool_seeds} seeds",
+            f"line at {quantity('small', carry, units)}; {told.pool_seeds:,} seeds",
             f"covers {quantity('small', told.arc, units)} of the hole circle",
             supply,
             *lasting,

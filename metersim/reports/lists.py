@@ -8,11 +8,15 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
 from metersim.catalogue import MOVED, coefficients, equations, keys, sensitivity
+from metersim.discs import SHIPPED as DISCS
+from metersim.discs import load_discs
 from metersim.faults import BadInput
 from metersim.reading import load_scenario, shipped_scenarios
 from metersim.seedlot import load_lot, shipped_lots
 from metersim.sources import SOURCES
-from metersim.studies.cases import load_case, shipped_cases
+from metersim.studies.published.cases import load_case, shipped_cases
+from metersim.units import UNITS
+from metersim.yields import RELATIONS
 
 MOVE_DIGITS = 2
 WIDE = 100  # letters of a line of prose
@@ -43,6 +47,25 @@ def lots() -> str:
         "them, so do not decide on it"
     )
     return f"{aligned(rows)}\n\n{told}\n\n{references(' '.join(origins))}"
+
+
+def discs() -> str:
+    """Shipped generic discs, and the seed that each is made for."""
+    rows = [("cells", "hole", "agitation", "seed width", "made for")]
+    rows += [
+        (
+            f"{disc.cells}",
+            f"{disc.hole_diameter * 1e3:.4g} mm",
+            f"{disc.agitation:g}",
+            f"{disc.seed_width * 1e3:.4g} mm",
+            disc.meant_for,
+        )
+        for disc in load_discs()
+    ]
+    return (
+        f"{aligned(rows)}\n\nGeneric sizes of no maker's in particular; 'metersim sheet' chooses "
+        f"among them, or among yours.\nFile: {DISCS}: copy it and list your own."
+    )
 
 
 def scenarios() -> str:
@@ -101,6 +124,22 @@ def all_equations() -> str:
     return f"{parts}\n\n{used}"
 
 
+def all_yields() -> str:
+    """Every published relation of yield to the stand, with what it covers and its reference."""
+    rows = [("crop", "by", "mark", "studied", "says")]
+    for one in RELATIONS:
+        unit = UNITS["cm" if one.of == "plants.sd" else "percent"]
+        ends = " to ".join(f"{unit.from_si(end):.4g}" for end in one.covers or ())
+        studied = f"{ends} {unit.symbol}" if ends else "not noted"
+        rows.append((one.crop, one.by, one.mark, studied, one.says))
+    told = (
+        "SD: of all plant spacings; mark: read in the source, or from memory\n"
+        "what each takes off is against an even stand of as many plants"
+    )
+    used = " ".join(one.source for one in RELATIONS)
+    return f"{aligned(rows)}\n\n{told}\n\n{references(used)}"
+
+
 def all_sources() -> str:
     """Every reference by its key."""
     return aligned(SOURCES.items(), WIDE)
@@ -120,19 +159,21 @@ def aligned(rows: Iterable[Sequence[str]], wide: int | None = None) -> str:
     room = max(wide - sum(widths) - 2 * len(widths), 20) if wide else sys.maxsize
     lines = []
     for row in table:
-        first, *more = textwrap.wrap(row[-1], room) if wide else [row[-1]]
+        first, *more = (textwrap.wrap(row[-1], room) if wide else [row[-1]]) or [""]
         cells = [f"{cell:{width}}" for cell, width in zip(row, widths, strict=False)]
-        lines.append("  ".join([*cells, first]))
+        lines.append("  ".join([*cells, first]).rstrip())
         lines += ["  ".join([*(" " * width for width in widths), part]) for part in more]
     return "\n".join(lines)
 
 
 LISTS: dict[str, Callable[[], str]] = {
     "lots": lots,
+    "discs": discs,
     "scenarios": scenarios,
     "cases": cases,
     "keys": all_keys,
     "coefficients": all_coefficients,
     "equations": all_equations,
+    "yields": all_yields,
     "sources": all_sources,
 }

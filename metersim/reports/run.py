@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from metersim.indices import BY_KEY
 from metersim.limits import causes, cautions
-from metersim.measures import BY_KEY, Measured
-from metersim.records import POOL_EMPTY
+from metersim.measures import Measured
+from metersim.records import POOL_EMPTY, Origin
+from metersim.reports.care import PROVE
 from metersim.reports.unknowns import apart, head, meanings
-from metersim.reports.words import block, interval_text, quantity, set_quantity
+from metersim.reports.words import block, interval_text, notch_text, quantity, set_quantity
 from metersim.scenario import Scenario
 from metersim.studies.unknowns import Spread
 from metersim.unknown import Unknown
@@ -80,7 +82,7 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
         f"{scenario.lot.title}; {scenario.disc.cells} holes of "
         f"{set_quantity('small', scenario.disc.hole_diameter, units)}, "
         f"{set_quantity('pressure', scenario.vacuum.vacuum, units)}, "
-        f"notch {scenario.singulator.notch:{'+g' if scenario.singulator.notch else 'g'}}",
+        f"{notch_text(scenario.singulator.notch)}",
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{quantity('hole_speed', scenario.peripheral_speed, units)}",
         *([not_known_text(scenario.unknown)] if scenario.unknown else []),
@@ -115,8 +117,25 @@ def limits(measured: Measured) -> list[str]:
     return lines or ["nothing: every cell released one seed into its place"]
 
 
-def summary(measured: Measured, units: str = "metric", spread: Spread | None = None) -> str:
-    """The readable summary of a run or of its replicates, and of draws of what is not known."""
+def summary(
+    measured: Measured,
+    units: str = "metric",
+    spread: Spread | None = None,
+    plants: Sequence[str] = (),
+) -> str:
+    """The readable summary of a run or of its replicates, and of draws of what is not known.
+
+    Parameters
+    ----------
+    measured : Measured
+        Measures of the seeds.
+    units : str
+        ``metric`` or ``us``.
+    spread : Spread, optional
+        What draws of what is not known gave.
+    plants : sequence of str
+        Lines of `metersim.reports.agronomy.plants_block`, when they are asked for.
+    """
     scenario = measured.scenario
     lines = [heading(measured)]
     if scenario.shows:
@@ -132,9 +151,10 @@ def summary(measured: Measured, units: str = "metric", spread: Spread | None = N
     if spread:
         lines += [*block("Not known", meanings(spread, LABELS, units)), ""]
     lines += [*block("Limits", limits(measured)), ""]
+    lines += [*plants, ""] if plants else []
     if found := notes(measured, units):
         lines += [*block("Note", found), ""]
-    lines.append("A prediction for learning and planning: prove it on a bench.")
+    lines.append(PROVE)
     return "\n".join(lines)
 
 
@@ -156,7 +176,12 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
 
 def heading(*measured: Measured) -> str:
     """Titles, scenarios, what was changed in all of them, seed and version in one line."""
-    origin, scenarios = measured[0].origin, [part.scenario for part in measured]
+    return heading_of(*(part.origin for part in measured))
+
+
+def heading_of(*origins: Origin) -> str:
+    """The same from where results come from."""
+    origin, scenarios = origins[0], [part.scenario for part in origins]
     titles = " / ".join(dict.fromkeys(scenario.title for scenario in scenarios))
     names = " / ".join(dict.fromkeys(scenario.name for scenario in scenarios))
     changes = [

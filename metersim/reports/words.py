@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Sequence
 
 from metersim.intervals import Estimate
+from metersim.studies.counting.counts import MOST_TOLD
 from metersim.units import UNITS
 
 _SHOWN_UNITS = {
@@ -19,6 +20,7 @@ _SHOWN_UNITS = {
         "pressure": UNITS["kpa"],
         "mass": UNITS["kg"],
         "heap": UNITS["kg_m3"],
+        "yield": UNITS["t_ha"],
     },
     "us": {
         "length": UNITS["in"],
@@ -29,6 +31,7 @@ _SHOWN_UNITS = {
         "pressure": UNITS["inh2o"],
         "mass": UNITS["lb"],
         "heap": UNITS["lb_bu"],
+        "yield": UNITS["bu_acre"],
     },
 }
 
@@ -41,8 +44,9 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
     Parameters
     ----------
     kind : str
-        Kind of a `metersim.measures.Measure`, or ``small``, ``speed``, ``hole_speed``,
-        ``pressure``, ``mass``, ``heap``.
+        Kind of a `metersim.indices.Measure`, or ``small``, ``speed``, ``hole_speed``,
+        ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, ``money`` on an
+        area.
     value : float
         In SI.
     units : str
@@ -56,6 +60,8 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
         "time": (1e3, "ms"),
         "frequency": (1, "/s"),
         "cells": (1, "cells"),
+        "days": (1 / UNITS["days"].factor, "days"),
+        "money": (1 / UNITS["per_acre" if units == "us" else "per_ha"].factor, ""),
     }.get(kind, (1, ""))
     return value * factor, symbol
 
@@ -82,6 +88,21 @@ def set_quantity(kind: str, value: float, units: str = "metric") -> str:
     return f"{float(digits):,.10g} {symbol}".strip()
 
 
+def notch_text(notch: float) -> str:
+    """A notch of the singulator with its sign; 0 is the centre."""
+    return f"notch {notch:+g}" if notch else "notch 0"
+
+
+def seeds_text(seeds: float) -> str:
+    """A number of seeds to count, to two digits and upwards; more than anybody counts is never."""
+    if seeds > MOST_TOLD:
+        return f"never in {MOST_TOLD:,}"
+    if seeds <= 10:
+        return "10 seeds"
+    size = 10 ** (math.floor(math.log10(seeds)) - 1)
+    return f"{math.ceil(seeds / size) * size:,} seeds"
+
+
 def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
     """A difference with its sign and interval, as printed; shares in points."""
     value, low, high = (
@@ -95,6 +116,11 @@ def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
     if math.isnan(low):
         return f"{signed(value)} {symbol} (too short to tell)"
     return f"{signed(value)} {symbol} ({signed(low)} to {signed(high)})"
+
+
+def plural(many: int, word: str) -> str:
+    """A word for one thing, or for many."""
+    return word if many == 1 else f"{word}s"
 
 
 def signed(value: float) -> str:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from metersim.faults import all_of
 from metersim.frames import dataframe
+from metersim.indices import BY_KEY, Measure
 from metersim.intervals import Estimate
 from metersim.limits import Cause, causes
-from metersim.measures import BY_KEY, Measure, Measured, difference, measure
+from metersim.measures import Measured, difference, measure
+from metersim.planted import planted
 from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
+from metersim.studies.agronomy import Stand, check_field, stand_of
+from metersim.studies.stands import StandChange, change_draws, stand_change
 from metersim.studies.unknowns import DRAWS, Draws, Spread, gather, run_draws
 from metersim.studies.variants import variants
 from metersim.tally import Tally, stretches_for, tallied
@@ -96,12 +101,18 @@ class Comparison:
     draws : tuple of Draws
         For each scenario but the first, where anything is not known: the same differences in
         every draw.
+    stands : tuple of Stand
+        The plants of each, when asked for.
+    stand_draws : tuple of Draws
+        For each scenario but the first, as `draws`, of the plants.
     """
 
     labels: tuple[str, ...]
     measured: tuple[Measured, ...]
     runs: tuple[Run, ...] = ()
     draws: tuple[Draws, ...] = ()
+    stands: tuple[Stand, ...] = ()
+    stand_draws: tuple[Draws, ...] = ()
 
     def __repr__(self) -> str:
         return f"<Comparison of {', '.join(self.labels)}; to_dataframe() shows it>"
@@ -124,7 +135,7 @@ class Comparison:
         first, *others = (part.scenario.unknown for part in self.measured)
         return tuple(
             Spread(
-                f"{label} less {self.labels[0]}",
+                f"{label} minus {self.labels[0]}",
                 tuple(dict.fromkeys((*first, *unknown))),
                 differences,
                 draws,
@@ -133,6 +144,20 @@ class Comparison:
             for label, unknown, differences, draws in zip(
                 self.labels[1:], others, self.differences, self.draws, strict=True
             )
+        )
+
+    @cached_property
+    def stand_changes(self) -> tuple[StandChange, ...]:
+        """For each scenario but the first: what its plants, and what published relations make of
+        them, differ from those of the first; empty when plants were not asked for."""
+        return tuple(
+            stand_change(
+                self.stands[0],
+                other,
+                self.stand_draws[k] if self.stand_draws else None,
+                f"{self.labels[k + 1]} minus {self.labels[0]}",
+            )
+            for k, other in enumerate(self.stands[1:])
         )
 
     @cached_property
@@ -192,6 +217,7 @@ def compare(
     engine: str | None = None,
     keep: bool = False,
     draws: int = DRAWS,
+    plants: bool = False,
 ) -> Comparison:
     """Run scenarios on the same luck.
 
@@ -215,6 +241,8 @@ def compare(
     draws : int
         How often to draw what is not known, if anything is: alike for all scenarios that do not
         know the same key, so that what it does to all cancels in the differences.
+    plants : bool
+        Whether to turn seeds into plants too; all scenarios must be in a field.
 
     Returns
     -------
@@ -244,6 +272,8 @@ def compare(
     if replicates < 1:
         raise ValueError(f"replicates is {replicates}; allowed: 1 or more")
     named = variants(*scenarios, vary=vary, changes=changes, labels=labels)
+    if plants:
+        all_of(*(partial(check_field, scenario) for scenario in named.values()))
     passages = next(iter(named.values())).passages
     same_length = [scenario.lasting(passages) for scenario in named.values()]
     fewest = min(scenario.passages for scenario in same_length)
@@ -258,13 +288,23 @@ def compare(
             one = tallied(scenario, seed=seed, replicate=k, stretches=stretches, engine=engine)
             parts.append(one)
         measured.append(measure(parts, stretches=stretches))
+    luck: Any = {"seed": seed, "replicates": replicates}
+    stands = [stand_of(one, stretches=stretches, **luck) for one in same_length if plants]
     drawn: list[Draws] = []
+    stand_drawn: list[Draws] = []
     if any(scenario.unknown for scenario in same_length):
-        rows = run_draws(
-            *same_length, draws=draws, seed=seed, replicates=replicates, cells=passages
-        )
-        drawn = _differences(rows)
-    return Comparison(tuple(named), tuple(measured), tuple(kept), tuple(drawn))
+        each: Any = {"draws": draws, "cells": passages, **luck}
+        drawn = _differences(run_draws(*same_length, **each))
+        if plants:
+            stand_drawn = change_draws(run_draws(*same_length, watch=planted, **each))
+    return Comparison(
+        tuple(named),
+        tuple(measured),
+        tuple(kept),
+        tuple(drawn),
+        tuple(stands),
+        tuple(stand_drawn),
+    )
 
 
 def _differences(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
