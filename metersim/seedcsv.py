@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,13 +9,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.faults import BadInput, Fault, bad, hint
+from metersim.csvfile import NUMBER, csv_rows, each_row, read_text
+from metersim.faults import BadInput, Fault, hint
 from metersim.fields import number, specs
 from metersim.units import UNITS
 
 MIN_SEEDS = 10
 DIMENSIONS = ("length", "width", "thickness")
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 Floats = NDArray[np.float64]
 
@@ -60,15 +57,7 @@ COLUMNS = {key: spec for spec in specs(_Seed).values() for key in spec.keys}
 
 def read_seeds(path: Path) -> MeasuredSeeds:
     """Read a CSV file of measured seeds, of the form that `parse_seeds` describes."""
-    try:
-        content = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
-    except ValueError as error:
-        if not isinstance(error, UnicodeDecodeError):  # a file name with NUL
-            raise bad(str(path), "", f"cannot be read: {error}") from None
-        raise bad(str(path), "", "is not UTF-8 text; save it as CSV in UTF-8") from None
-    return parse_seeds(content, str(path))
+    return parse_seeds(read_text(path), str(path))
 
 
 def parse_seeds(content: str, where: str) -> MeasuredSeeds:
@@ -90,18 +79,18 @@ def parse_seeds(content: str, where: str) -> MeasuredSeeds:
     BadInput
         With every fault found, each with its row (the header is row 1) and column.
     """
-    rows = _rows(content, where)
+    rows = csv_rows(content, where, columns=", ".join(COLUMNS), example="10.54,7.26,4.57")
     header = rows[0][1]
     if faults := _header_faults(header, where):
         raise BadInput(faults)
     table: list[dict[str, float]] = []
-    for line, cells in rows[1:]:
+
+    def read(cells: list[str]) -> list[tuple[str, str]]:
         seed, complaints = _seed(header, cells)
         table.append(seed)
-        faults += [
-            Fault(where, f"row {line}, {column}" if column else f"row {line}", message)
-            for column, message in complaints
-        ]
+        return complaints
+
+    faults += [Fault(where, *fault) for fault in each_row(rows, len(header), read)]
     if len(table) < MIN_SEEDS:
         faults.append(Fault(where, "", f"has {len(table)} seeds; at least {MIN_SEEDS} are needed"))
     if faults:
@@ -115,36 +104,6 @@ def parse_seeds(content: str, where: str) -> MeasuredSeeds:
         reordered=int(np.any(given != dimensions, axis=1).sum()),
         where=where,
     )
-
-
-def _rows(content: str, where: str) -> list[tuple[int, list[str]]]:
-    """Rows of a CSV file with their line numbers, empty rows at the end left out."""
-    first = next(filter(str.strip, content.splitlines()), "")
-    if not first.strip(" ,"):
-        raise bad(where, "", f"is empty; the first row must name columns: {', '.join(COLUMNS)}")
-    form = "use a comma between columns and a point as decimal mark, as in 10.54,7.26,4.57"
-    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
-        if mark in first:
-            raise bad(where, "", f"has {word} between columns; {form}")
-    reader = csv.reader(io.StringIO(content, newline=""), strict=True)
-    try:
-        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
-    except csv.Error as error:
-        raise bad(where, f"row {reader.line_num}", f"is not valid CSV: {error}") from None
-    while rows and not any(rows[-1][1]):
-        rows.pop()
-    if not rows:
-        raise bad(where, "", f"is empty; the first row must name columns: {', '.join(COLUMNS)}")
-    if _has_decimal_commas([cells for _, cells in rows]):
-        raise bad(where, "", f"has commas as decimal marks; {form}")
-    return rows
-
-
-def _has_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:
-    """Whether cells are like "10,54", or every seed has twice the cells of the header."""
-    header, seeds = rows[0], rows[1:]
-    quoted = any(re.fullmatch(r"[+-]?\d+,\d+", cell) for cells in seeds for cell in cells)
-    return quoted or (bool(seeds) and all(len(cells) == 2 * len(header) for cells in seeds))
 
 
 def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
@@ -171,10 +130,6 @@ def _seed(
     header: Sequence[str], cells: Sequence[str]
 ) -> tuple[dict[str, float], list[tuple[str, str]]]:
     """Values of one row in SI by field; and its faults, as column (or "") and message."""
-    if not any(cells):
-        return {}, [("", "is empty; remove it")]
-    if len(cells) != len(header):
-        return {}, [("", f"has {len(cells)} cells; the header has {len(header)}")]
     seed = {}
     complaints = []
     for column, cell in zip(header, cells, strict=True):

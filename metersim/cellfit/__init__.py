@@ -1,0 +1,1 @@
+"""Chances and scatter of cells, fitted to spacings; knows of cells, and nothing of meters."""

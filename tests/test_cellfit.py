@@ -1,0 +1,225 @@
+"""Chances and scatter of cells, fitted: recovery, coverage, and what cannot be told apart."""
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from metersim.cellfit.fit import MISFIT, MOST_FITTED, fit_cells, fitted_density, misfit
+from metersim.cellfit.model import before_losses, share_left
+from metersim.intervals import share_interval
+from tests.rows import cell_spacings
+
+TRUTH = {"empty": 0.05, "double": 0.04, "scatter": 0.12, "distance": 1.0}
+
+
+def standardised(fit, truth):
+    """How many standard errors each fitted number lies off, its interval taken for 1.96."""
+    found = {}
+    for name, value in truth.items():
+        one = getattr(fit, name)
+        edge = one.high if value > one.value else one.low
+        found[name] = (value - one.value) / (abs(edge - one.value) / 1.96)
+    return found
+
+
+@pytest.mark.parametrize("delays", [0.0, 0.5])
+def test_chances_and_scatter_are_recovered(delays):
+    rng = np.random.default_rng(21)
+    fit = fit_cells([cell_spacings(rng, 1000, **TRUTH, delays=delays)])
+    assert all(abs(z) < 4 for z in standardised(fit, TRUTH).values())
+    wrong = TRUTH | {"empty": 0.11, "double": 0.08, "scatter": 0.15, "distance": 1.01}
+    assert all(abs(z) > 4 for z in standardised(fit, wrong).values())  # control
+
+
+@pytest.fixture(scope="module")
+def many():
+    """Forty samples of 120 spacings with wide scatter, and what is fitted to each."""
+    rng = np.random.default_rng(22)
+    truth = TRUTH | {"scatter": 0.18}
+    rows = [cell_spacings(rng, 160, **truth)[:120] for _ in range(40)]
+    return truth, rows, [fit_cells([row]) for row in rows]
+
+
+@pytest.mark.parametrize("name", ["empty", "double", "scatter", "distance"])
+def test_intervals_cover_at_their_rate(name, many):
+    """Of 40 short samples; what many longer ones gave stands in `metersim.cellfit`."""
+    truth, rows, fits = many
+    held = sum(getattr(fit, name).low <= truth[name] <= getattr(fit, name).high for fit in fits)
+    error = np.sqrt(0.95 * 0.05 / len(rows))
+    assert (0.95 - held / len(rows)) / error < 4
+
+
+def test_shares_of_classes_are_no_chances(many):
+    """Negative control: who takes misses for skips and multiples for doubles covers too rarely.
+
+    Of spacings that scatter with an SD of 0.18 sqrt(2), 1 in 20 is out of the normal class on
+    its own.
+    """
+    truth, _, _ = many
+    rng, samples = np.random.default_rng(31), 100
+    rows = [cell_spacings(rng, 600, **truth) for _ in range(samples)]
+    error = np.sqrt(0.95 * 0.05 / samples)
+    for name, bound in (("empty", lambda row: row > 1.5), ("double", lambda row: row <= 0.5)):
+        held = 0
+        for row in rows:
+            one = share_interval(bound(row).sum(), row.size)
+            held += one.low <= truth[name] <= one.high
+        assert (0.95 - held / len(rows)) / error > 4
+
+
+def test_neighbours_that_are_taken_for_independent_cover_too_rarely():
+    """Negative control: spacings share their seeds, so an SD of them is less sure than it looks.
+
+    The variance of a sample variance is 1 + 2 (-0.5)^2 times that of independent spacings
+    (Bartlett's formula, from memory), and a 95 % interval of these holds the truth 89 % of times.
+    """
+    rng, samples, size = np.random.default_rng(23), 2000, 250
+    held = 0
+    for _ in range(samples):
+        row = np.diff(np.arange(size + 1) + 0.1 * rng.standard_normal(size + 1))
+        sums = row.var(ddof=1) * (size - 1) / 2
+        low, high = sums / chi2.ppf([0.975, 0.025], size - 1)
+        held += low <= 0.01 <= high
+    error = np.sqrt(0.95 * 0.05 / samples)
+    assert (0.95 - held / samples) / error > 4
+    assert held / samples == pytest.approx(0.89, abs=4 * error)
+
+
+def test_slip_stretches_cells_and_leaves_chances():
+    rng = np.random.default_rng(24)
+    row = cell_spacings(rng, 400, **TRUTH)
+    plain, slipped = fit_cells([row]), fit_cells([1.07 * row])
+    assert slipped.distance.value / plain.distance.value == pytest.approx(1.07, rel=2e-3)
+    assert slipped.empty.value == pytest.approx(plain.empty.value, abs=2e-3)
+    assert slipped.scatter.value / plain.scatter.value == pytest.approx(1.07, rel=0.01)
+
+
+def test_a_row_read_from_its_other_end_tells_the_same():
+    rng = np.random.default_rng(25)
+    row = cell_spacings(rng, 500, **TRUTH, delays=0.6)
+    there, back = fit_cells([row]), fit_cells([row[::-1]])
+    assert np.sign(there.error.lean) == 1 and np.sign(back.error.lean) == -1
+    for name in TRUTH:
+        one = getattr(there, name)
+        assert abs(getattr(back, name).value - one.value) < (one.high - one.low) / 8
+
+
+def test_cells_that_all_hold_one_seed():
+    """No empty cell in n is nothing of 0 and at most some 2.5/n (Jeffreys's bound, no event)."""
+    rng = np.random.default_rng(26)
+    n = 300
+    fit = fit_cells([cell_spacings(rng, n + 1, empty=0, double=0, scatter=0.08)])
+    assert fit.empty.low == fit.double.low == 0
+    assert fit.empty.value < 1e-4 and fit.double.value < 1e-4
+    assert 0.5 * 2.5 / n < fit.empty.high < 2 * 2.5 / n
+
+
+def test_no_more_is_fitted_than_changes_the_result():
+    rng = np.random.default_rng(27)
+    row = cell_spacings(rng, 3 * MOST_FITTED, **TRUTH)
+    fit = fit_cells([row])
+    assert MOST_FITTED - 20 <= fit.spacings <= MOST_FITTED + 20
+    assert all(abs(z) < 4 for z in standardised(fit, TRUTH).values())
+
+
+def test_wide_scatter_is_said_to_be_wide():
+    rng = np.random.default_rng(28)
+    truth = {"empty": 0.03, "double": 0.03}
+    assert fit_cells([cell_spacings(rng, 300, **truth, scatter=0.33)]).is_wide
+    assert not fit_cells([cell_spacings(rng, 300, **truth, scatter=0.15)]).is_wide
+
+
+def test_places_without_scatter_tell_their_empty_cells():
+    """Finer than a hundredth of the distance nothing is told; chances are counts over cells."""
+    cell = np.array([k for k in range(130) if k % 25])
+    fit = fit_cells([1.02 * np.diff(cell)])
+    assert fit.empty.value == pytest.approx(5 / 129, rel=0.05)
+    assert fit.scatter.low == 0 and fit.scatter.high < 0.0105
+    assert fit.distance.low < 1.02 < fit.distance.high
+    assert fit.distance.value == pytest.approx(1.02, rel=2e-4)
+
+
+def test_a_single_stretch_is_refused():
+    with pytest.raises(ValueError, match="1 stretches of spacings; allowed: 2 or more"):
+        fit_cells([np.ones(15)])
+
+
+# ---------------------------------------------------------------- losses
+
+
+@pytest.mark.parametrize("left", [0.6, 0.93, 1.0])
+@pytest.mark.parametrize(("empty", "double"), [(0.0, 0.0), (0.04, 0.03), (0.2, 0.1)])
+def test_losses_can_be_taken_off_when_one_of_two_is_known(empty, double, left):
+    """Chances of what is left, worked out by hand, lead back to those before (derived)."""
+    seen_double = double * left**2
+    one = 1 - empty - double
+    seen_empty = empty + one * (1 - left) + double * (1 - left) ** 2
+    assert before_losses(seen_empty, seen_double, left) == pytest.approx((empty, double))
+    assert share_left(seen_empty, seen_double, empty) == pytest.approx(left)
+
+
+def test_skips_and_losses_cannot_be_told_apart():
+    """Two causes, one row: 5 % skips that all come up, and 1/0.95 seeds of which 95 % do."""
+    skips = before_losses(0.05, 0.0, 1.0)
+    losses = before_losses(0.05, 0.0, 0.95)
+    assert skips == pytest.approx((0.05, 0.0)) and losses == pytest.approx((0.0, 0.0), abs=1e-12)
+
+
+def test_more_losses_than_empty_cells_give_less_than_none():
+    assert before_losses(0.05, 0.0, 0.9)[0] < 0
+    assert share_left(0.01, 0.0, 0.03) > 1
+
+
+def test_thinned_rows_are_rows_of_thinned_chances():
+    rng = np.random.default_rng(29)
+    left = 0.9
+    fit = fit_cells([cell_spacings(rng, 1200, **TRUTH, left=left)])
+    one = 1 - TRUTH["empty"] - TRUTH["double"]
+    seen = {
+        "empty": TRUTH["empty"] + one * (1 - left) + TRUTH["double"] * (1 - left) ** 2,
+        "double": TRUTH["double"] * left**2,
+    }
+    assert all(abs(z) < 4 for z in standardised(fit, seen).values())
+    assert abs(standardised(fit, TRUTH)["empty"]) > 4  # control
+
+
+# ---------------------------------------------------------------- the fitted distribution
+
+
+def test_the_fitted_density_is_one_and_has_the_mean_of_its_cells():
+    """Cells lie `distance` apart, each with 1 - empty + double seeds: so do spacings on average."""
+    rng = np.random.default_rng(30)
+    fit = fit_cells([cell_spacings(rng, 400, **TRUTH, delays=0.5)])
+    at = (np.arange(40_000) + 0.5) * 4e-4
+    density = fitted_density(fit, at)
+    assert density.sum() * 4e-4 == pytest.approx(1, abs=2e-3)
+    seeds = 1 - fit.empty.value + fit.double.value
+    assert (at * density).sum() * 4e-4 == pytest.approx(fit.distance.value / seeds, rel=0.02)
+
+
+EXTREMES = {
+    "two in three on one spot": [0.0, 0.0, 1.0] * 50,
+    "in pairs": [0.0, 1.0] * 60,
+    "in pairs, far apart": [0.0, 1e3] * 60,
+    "from nearly nothing to very far": 10.0 ** np.linspace(-300, 8, 110),
+    "the same all along": [1e-5] * 110,
+    "next to nothing, but for one": [*[1e-320] * 109, 1.0],
+}
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("kind", EXTREMES)
+def test_spacings_of_no_meter_are_fitted_without_a_fall(kind):
+    fit = fit_cells([np.array(EXTREMES[kind])])
+    for one in (fit.empty, fit.double, fit.scatter, fit.distance):
+        assert 0 <= one.low <= one.value <= one.high < np.inf
+
+
+def test_spacings_that_no_cells_make_are_told_from_those_that_some_do():
+    """Kolmogorov's law: above 1.95 in one of a thousand samples; two distances in turn are none."""
+    rng = np.random.Generator(np.random.PCG64(3))
+    for _ in range(3):
+        ours = cell_spacings(rng, 260, empty=0.05, double=0.03, scatter=0.12)
+        assert misfit(fit_cells([ours]), ours) < MISFIT
+    others = rng.choice([0.6, 1.4], size=250) + rng.normal(0, 0.03, 250)
+    assert misfit(fit_cells([others]), others) > MISFIT  # negative control
