@@ -207,7 +207,11 @@ def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scena
 
 def _read(path: Path, depth: int) -> Stated:
     """A file over the files it extends."""
-    return _extended(read_toml(path), path, depth)
+    table = read_toml(path)
+    if {"values", "origin"} <= table.keys():
+        message = "is a seed lot, not a scenario; name it in one, as lot of [seed] or by --set lot="
+        raise bad(str(path), "", f"{message}{path}")
+    return _extended(table, path, depth)
 
 
 def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:

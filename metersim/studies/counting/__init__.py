@@ -1,0 +1,1 @@
+"""What is set, counted and cannot be seen of a meter, and what a count can tell."""

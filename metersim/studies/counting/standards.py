@@ -1,0 +1,136 @@
+"""On which side of a limit a meter is, and how many seeds show it.
+
+Sources: limits of standards, db32t1023, nyt1628; classes of quality of feed, onal1995.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import betainc
+
+from metersim.faults import bad
+from metersim.records import Run
+from metersim.spacing import classes_of, spacings_of
+from metersim.studies.counting.counts import CERTAINTY, POWER, Share, angle, deviations, share_of
+from metersim.studies.response import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
+
+INDICES = ("per_spacing.quality>={}", "per_spacing.multiple<={}", "per_spacing.miss<={}")
+STANDARDS: dict[str, tuple[str, ...]] = {
+    "db32t1023": tuple(map(str.format, INDICES, (0.80, 0.08, 0.08))),
+    "nyt1628": tuple(map(str.format, INDICES, (0.95, 0.02, 0.02))),
+    "onal1995": PUBLISHED_LIMITS,
+}
+"""Limits of quality of feed, multiples and misses, by the key of their source."""
+MANY = 99
+CELL_EVENTS = {
+    "cells.skip": (0, 0),
+    "cells.single": (1, 1),
+    "cells.double": (2, 2),
+    "cells.triple": (3, MANY),
+}
+"""From how many seeds to how many make a cell of that kind."""
+SPACING_EVENTS = {
+    "per_spacing.multiple": (0, 0),
+    "per_spacing.quality": (1, 1),
+    "per_spacing.miss": (2, MANY),
+}
+"""From which class of spacing to which; see `metersim.spacing.classes_of`."""
+WORSE = (1.25, 1.5, 2.0, 3.0)  # times what a limit allows of what is not wanted
+
+
+def limits_of(text: str) -> tuple[Limit, ...]:
+    """The limits of a standard, or a single one such as ``per_spacing.miss<=0.05``.
+
+    Raises
+    ------
+    BadInput
+        For what is neither, or is no share of cells or of spacings.
+    """
+    if text in STANDARDS:
+        return tuple(map(read_limit, STANDARDS[text]))
+    if not any(sign in text for sign in COMPARE):
+        known = ", ".join(STANDARDS)
+        message = f"give {known}, or MEASURE<=VALUE such as 'per_spacing.miss<=0.05', in quotes"
+        raise bad("--limit", text, message)
+    limit = read_limit(text)
+    countable = (*CELL_EVENTS, *SPACING_EVENTS)
+    if limit.key not in countable:
+        raise bad("--limit", text, f"cannot be counted one by one; give {' or '.join(countable)}")
+    if not 0 < limit.value < 1:
+        raise bad("--limit", text, "none, or all, can be shown by no count; give a share between")
+    return (limit,)
+
+
+@dataclass(frozen=True)
+class Side:
+    """A share of a meter beside a limit to it.
+
+    Attributes
+    ----------
+    limit : Limit
+        What it must keep to.
+    share : Share
+        What the meter gives.
+    """
+
+    limit: Limit
+    share: Share
+
+    @property
+    def kept(self) -> bool:
+        """Whether the meter keeps to it, in truth."""
+        return bool(COMPARE[self.limit.sign](np.array([self.share.value]), self.limit.value)[0])
+
+    def to_show(self, certainty: float = CERTAINTY, power: float = POWER) -> float:
+        """Cells, or spacings, in a count that shows on which side the meter is. [1]
+
+        Shown is what lies off the limit by more than luck does on that side; infinite when the
+        meter is just at it.
+        """
+        apart = angle(self.share.value) - angle(self.limit.value)
+        if apart == 0:
+            return math.inf
+        return deviations(certainty, power, sides=1) ** 2 * self.share.effect / apart**2
+
+    def passes(self, counted: float, worse: float) -> float:
+        """Chance that a count keeps to the limit, of a meter that does not. [1]
+
+        Parameters
+        ----------
+        counted : float
+            Cells or spacings.
+        worse : float
+            How many times as much of what is not wanted the meter has as is allowed.
+        """
+        allowed = self.limit.value if self.limit.sign == "<=" else 1 - self.limit.value
+        true = min(allowed * worse, 1.0)
+        # the binomial law of a count, drawn out by the effect about the middle of its steps
+        most = (math.floor(allowed * counted + 1e-9) + 0.5) / self.share.effect - 0.5
+        rest = max(counted / self.share.effect - most, 0.0)
+        return float(betainc(rest, max(most, 0.0) + 1, 1 - true)) if rest else 1.0
+
+
+def side_of(run: Run, seeds_by_cell: NDArray[np.int64], limit: Limit) -> Side:
+    """A meter's share beside a limit to it, from a long run.
+
+    Parameters
+    ----------
+    run : Run
+        Records.
+    seeds_by_cell : ndarray of int, shape (cells,)
+        As the way of looking shows them.
+    limit : Limit
+        Of `limits_of`.
+    """
+    if limit.key in CELL_EVENTS:
+        low, high = CELL_EVENTS[limit.key]
+        return Side(limit, share_of((seeds_by_cell >= low) & (seeds_by_cell <= high)))
+    low, high = SPACING_EVENTS[limit.key]
+    classes = classes_of(spacings_of(run.seeds.position) / run.scenario.spacing)
+    if not classes.size:
+        raise bad("--limit", str(limit), "no two seeds came out: there is no spacing to judge")
+    return Side(limit, share_of((classes >= low) & (classes <= high)))

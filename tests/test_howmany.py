@@ -1,0 +1,320 @@
+"""How many to count: the number is enough, and a quarter is not; the log is kept whole."""
+
+import math
+
+import numpy as np
+import pytest
+
+import metersim as m
+from metersim.commands import howmany as command
+from metersim.reports.howmany import howmany_text, seen_lines
+from metersim.reports.words import seeds_text
+from metersim.studies.counting.countlog import read_log
+from metersim.studies.counting.counts import Share, cells_to_tell, differ, share_of
+from metersim.studies.counting.howmany import State, howmany
+from metersim.studies.counting.looks import kept_full, loads, look_of_seeds
+from metersim.studies.counting.settings import moved
+from metersim.studies.counting.standards import limits_of
+
+BENCH = m.load_scenario("maize_bench")
+FIELD = m.load_scenario("maize_field")
+NOTCH = howmany(FIELD, seed=1)
+HEAD = "row,seeds,skips,doubles,triples,way,notch,vacuum_kpa,gate_opening_mm,inner_guide,"
+HEAD += "speed_kmh,hole_diameter_mm,cells"
+COUNT = ("--add", "log.csv", "--row", "3", "--seeds", "300", "--skips", "2", "--doubles", "4")
+
+
+def in_counts(events, cells):
+    """Events in each of many counts of so many cells, end to end."""
+    many = events.size // cells
+    return events[: many * cells].reshape(many, cells).sum(axis=1)
+
+
+def found_in(a, b, cells, effects):
+    """Share of pairs of counts in which a difference is found, and how many pairs there are."""
+    counts = [in_counts(events, cells) for events in (a, b)]
+    many = min(map(len, counts))
+    pairs = [count[:many] for count in counts]
+    return float(np.mean(differ(pairs, (cells, cells), effects))), many
+
+
+# the number is right
+
+
+def test_with_the_number_it_gives_the_simulated_meter_is_told_apart():
+    """Pairs of counts of other luck, as it is and one notch more aggressive: found in 80 of 100,
+    |z| < 4 of the binomial law and three hundredths for few skips; a quarter is not enough."""
+    here, there = NOTCH.states
+    effects = tuple(state.shares["skips"].effect for state in (here, there))
+    runs = [
+        loads(m.simulate(kept_full(scenario, 200_000), seed=seed)) == 0
+        for scenario, seed in ((FIELD, 11), (moved(FIELD, {"notch": 1}), 12))
+    ]
+    cells = round(NOTCH.needed("skips").seeds / here.seeds_per_cell)
+    assert NOTCH.soonest == "skips"
+    met, many = found_in(*runs, cells, effects)
+    assert many > 200
+    assert abs(met - 0.8) < 4 * math.sqrt(0.16 / many) + 0.03
+    few, many = found_in(*runs, cells // 4, effects)
+    assert few < 0.5  # negative control
+    # two counts of one meter are not found to differ more often than it says
+    again = loads(m.simulate(kept_full(FIELD, 200_000), seed=13)) == 0
+    false, many = found_in(runs[0], again, cells, (effects[0], effects[0]))
+    assert abs(false - 0.05) < 4 * math.sqrt(0.05 * 0.95 / many)
+
+
+def in_runs(share, stay, cells, seed):
+    """Skips of a chain that stays in a run of them with some chance: a share of all cells."""
+    rng = np.random.Generator(np.random.PCG64(seed))
+    begin = share * (1 - stay) / (1 - share)
+    luck, state = rng.random(cells).tolist(), False
+    made = []
+    for one in luck:
+        state = one < (stay if state else begin)
+        made.append(state)
+    return np.array(made)
+
+
+def test_cells_that_go_together_take_more_and_the_plain_binomial_is_not_enough():
+    """Derived: a chain of correlation r has an effect of (1 + r) / (1 - r)."""
+    shares, stay, cells = (0.04, 0.07), 0.6, 400_000
+    chains = [in_runs(share, stay, cells, seed) for share, seed in zip(shares, (1, 2), strict=True)]
+    known = [share_of(chain) for chain in chains]
+    for share, chain, p in zip(known, chains, shares, strict=True):
+        r = (stay - p) / (1 - p)
+        wanted = (1 + r) / (1 - r)
+        assert abs(share.value - p) < 4 * math.sqrt(p * (1 - p) * wanted / chain.size)
+        assert share.effect == pytest.approx(wanted, rel=0.12)
+    needed = round(cells_to_tell(*known))
+    plain = round(cells_to_tell(*(Share(share.value) for share in known)))
+    effects = tuple(share.effect for share in known)
+    others = [in_runs(share, stay, cells, seed) for share, seed in zip(shares, (3, 4), strict=True)]
+    met, many = found_in(*others, needed, effects)
+    assert abs(met - 0.8) < 4 * math.sqrt(0.16 / many) + 0.03
+    met, _ = found_in(*others, plain, effects)
+    assert plain < needed / 2.5 and met < 0.5  # negative control
+
+
+def test_more_certainty_takes_more_seeds():
+    sure = howmany(FIELD, seed=1, certainty=0.99, cells=20_000)
+    usual = howmany(FIELD, seed=1, cells=20_000)
+    strong = howmany(FIELD, seed=1, power=0.95, cells=20_000)
+    for more in (sure, strong):
+        assert more.needed("skips").seeds > 1.3 * usual.needed("skips").seeds
+    assert usual.needed("skips").plain == pytest.approx(usual.needed("skips").seeds, rel=0.15)
+
+
+def test_a_starved_meter_takes_more_than_the_plain_binomial_says():
+    """Seed arches at the gate, and skips come together."""
+    starved = m.load_scenario("gate_too_low")
+    found = howmany(starved, moved(starved, {"vacuum": -2}), seed=1, cells=20_000)
+    needed = found.needed("skips")
+    assert needed.seeds > 4 * needed.plain
+    assert "times what independent cells would take" not in howmany_text(NOTCH)
+
+
+# what a count can say
+
+
+def test_counts_of_other_luck_lie_in_the_range():
+    """95 of 100 counts, or more as counts are whole; |z| < 4 on the side of fewer."""
+    run = loads(m.simulate(kept_full(FIELD, 150_000), seed=21))
+    for kind, events in (("skips", run == 0), ("doubles", run > 1)):
+        found = NOTCH.range_of(kind)
+        counts = in_counts(events, round(NOTCH.cells))
+        inside = float(np.mean((counts >= found.low) & (counts <= found.high)))
+        assert inside > 0.95 - 4 * math.sqrt(0.95 * 0.05 / counts.size)
+        narrower = (counts > found.low) & (counts < found.high)  # negative control
+        assert float(np.mean(narrower)) < inside - 0.02
+        share = NOTCH.states[0].shares[kind].value
+        assert found.share_low < share < found.share_high
+        assert found.expected == pytest.approx(share * NOTCH.cells)
+
+
+def test_long_counts_have_the_range_of_the_normal_law():
+    few, many = (howmany(BENCH, seed=1, seeds=seeds, cells=9000) for seeds in (3000, 300_000))
+    for found in (few, many):
+        span = found.range_of("doubles")
+        share = found.states[0].shares["doubles"]
+        assert span.low < span.expected < span.high
+        wanted = 2 * 1.96 * share.error(found.cells) * found.cells
+        assert span.high - span.low == pytest.approx(wanted, rel=0.02, abs=2)
+
+
+def test_the_chance_to_be_mistaken_falls_with_the_count():
+    chances = [
+        howmany(FIELD, seed=1, seeds=seeds, cells=20_000).mistaken("skips")
+        for seeds in (100, 1000, 5000)
+    ]
+    assert chances == sorted(chances, reverse=True)
+    assert chances[0] > 0.7 and chances[2] < 0.01
+    same = howmany(FIELD, FIELD, seed=1, cells=6000)
+    assert same.mistaken("skips") == pytest.approx(0.95)
+    assert same.needed("skips").seeds == math.inf
+    assert "no count that anybody makes tells them apart" in howmany_text(same)
+
+
+def test_a_dusty_sensor_counts_what_it_sees():
+    dusty = m.load_scenario("maize_field", ["detection_percent=95"])
+    belt, sensor = (howmany(dusty, seed=1, way=way, cells=20_000) for way in ("belt", "sensor"))
+    assert sensor.states[0].shares["skips"].value > 10 * belt.states[0].shares["skips"].value
+    assert sensor.stretches == belt.stretches  # what lies in the row is as it is
+
+
+def test_a_limit_takes_the_place_of_a_notch():
+    found = howmany(FIELD, limits=limits_of("db32t1023"), seed=1, cells=20_000)
+    assert len(found.states) == 1 and len(found.sides) == 3
+    quality = found.sides[0]
+    assert quality.kept and found.to_show(quality).seeds < 300  # 93 % are well above 80 %
+    strict = howmany(FIELD, limits=limits_of("nyt1628"), seed=1, cells=20_000)
+    assert not strict.sides[0].kept
+    cells = howmany(FIELD, limits=limits_of("cells.skip<=0.02"), seed=1, cells=20_000)
+    per_cell = cells.states[0].seeds_per_cell
+    assert cells.to_show(cells.sides[0]).seeds == pytest.approx(cells.sides[0].to_show() * per_cell)
+
+
+def test_what_is_out_of_bounds_is_refused():
+    for wrong in ({"seeds": 0}, {"certainty": 0.3}, {"power": 1.0}, {"way": "disc"}):
+        with pytest.raises(ValueError, match="allowed: "):
+            howmany(BENCH, cells=600, **wrong)
+
+
+def test_a_table_holds_both_kinds():
+    table = NOTCH.to_dataframe().set_index("kind")
+    assert list(table.index) == ["skips", "doubles"]
+    assert table.needed["skips"] == NOTCH.needed("skips").seeds
+    alone = howmany(BENCH, limits=limits_of("cells.skip<=0.02"), cells=600).to_dataframe()
+    assert "needed" not in alone and len(alone) == 2
+
+
+def test_a_state_without_seed_counts_cells():
+    state = State("none", NOTCH.origin, np.zeros(500, dtype=np.int64))
+    assert state.seeds_per_cell == 1 and state.shares["skips"].value == 1
+
+
+# texts
+
+
+@pytest.mark.parametrize(
+    ("seeds", "words"),
+    [(3, "10 seeds"), (10.2, "11 seeds"), (776, "780 seeds"), (2401, "2,500 seeds"),
+     (100_000, "100,000 seeds"), (100_001, "never in 100,000"), (math.inf, "never in 100,000")],
+)  # fmt: skip
+def test_numbers_of_seeds_are_said_to_two_digits_and_upwards(seeds, words):
+    assert seeds_text(seeds) == words
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("name", ["maize_field", "gate_too_low"])
+def test_the_text_fits_and_says_all(name, units):
+    scenario = m.load_scenario(name)
+    found = howmany(scenario, seed=1, cells=6000, limits=limits_of("onal1995"), units=units)
+    lines = howmany_text(found, units).splitlines()
+    assert max(map(len, lines)) <= 118 and all(line == line.rstrip() for line in lines)
+    said = "\n".join(lines)
+    lengths = {"metric": ("13.33 m", "5.40 m"), "us": ("43 ft 9 in", "17 ft 8 in")}
+    for length in lengths[units]:
+        assert f"is {length} of one row" in said
+    assert ("none on a bench" in said) == (name == "gate_too_low")
+    assert "plain binomial" in said
+
+
+def test_a_count_is_set_beside_what_luck_gives():
+    usual, off = (seen_lines(NOTCH, look_of_seeds(300, skips, 4)) for skips in (1, 40))
+    assert usual[0].startswith("1 skip: as luck gives them")
+    assert off[0].startswith("40 skips: more than luck alone gives")
+    harsh = howmany(FIELD.replace(singulator__notch=2.0), seed=1, cells=6000)
+    few = seen_lines(harsh, look_of_seeds(300, 1, 0))
+    assert few[0].startswith("1 skip: fewer than luck alone gives")
+
+
+# the command and its log
+
+
+def test_counts_are_added_one_by_one(folder, done):
+    said = done("howmany", "maize_bench", *COUNT)
+    assert said.endswith("Added to log.csv: row 3, 300 seeds.\n")
+    assert (folder / "log.csv").read_text() == f"{HEAD}\n3,300,2,4,0,belt,0,4,52,false,6,4.5,30\n"
+    done("howmany", "maize_bench", "--set", "notch=1", "--set", "vacuum_inh2o=14", *COUNT[:3],
+         "left 2", *COUNT[4:], "--triples", "1", "--way", "sensor")  # fmt: skip
+    entries = read_log(folder / "log.csv")
+    assert [(entry.row, entry.look.way) for entry in entries] == [
+        ("3", "belt"),
+        ("left 2", "sensor"),
+    ]
+    there = entries[1].on(BENCH)
+    assert there.singulator.notch == 1
+    assert there.vacuum.vacuum == pytest.approx(14 * 249.08891)
+    assert (entries[1].look.cells, entries[1].look.doubles) == (300 - 4 - 2 + 2, 5)
+
+
+@pytest.mark.parametrize(
+    ("options", "lines"),
+    [
+        (("--step", "noch=1"), ["--step: noch=1: unknown setting; did you mean 'notch'?"]),
+        (("--step", "notch"), ["--step: notch: must read SETTING=STEPS with a whole number"]),
+        (("--step", "notch=0"), ["--step: notch=0: must read SETTING=STEPS"]),
+        (("--step", "notch=6"), ["--step: notch=6: 6 notches would take the edge over"]),
+        (("--step", "guide=-1"), ["--step: guide=-1: changes nothing: it is so already"]),
+        (("--vary", "notch=0,1,2"), ["--vary: notch=0,1,2: takes two values to tell apart"]),
+        (("--vary", "notch=0,1", "--step", "notch=1"), ["howmany: --step and --vary: say one"]),
+        (("--limit", "good"), ["--limit: good: give db32t1023, nyt1628, onal1995, or MEASURE"]),
+        (("--certainty", "100"), ["--certainty: 100: must be a number of percent, from 50"]),
+        (("--certainty", "nan"), ["--certainty: nan: must be a number of percent, from 50"]),
+        (("--power", "80,5"), ["--power: 80,5: must be a number of percent, from 50"]),
+        (("--seeds", "0"), ["--seeds: 0: must be a whole number from 1 to 10,000,000"]),
+        (("--cells", "x"), ["--cells: x: must be a whole number from 1000 to 1,000,000"]),
+        (("--skips", "3"), ["--skips: 3: is kept in a log; give --add FILE, too"]),
+        (("--add", "log.csv"), [f"--add: log.csv: give {key}, too" for key in COUNT[2::2]]),
+        ((*COUNT, "--vary", "notch=0,1"), ["--vary: notch=0,1: a count is made at one setting"]),
+        ((*COUNT[:-1], "151"), ["count: doubles: 151 doubles alone have 302 seeds, more than the"]),
+        ((*COUNT[:-3], "-2", *COUNT[-2:]), ["--skips: -2: must be a whole number from 0 to"]),
+        ((*COUNT, "--set", "notch={low=0, high=1}"), ["--add: "]),
+        (("--add", "nowhere/log.csv", *COUNT[2:]), ["--add: nowhere/log.csv: there is no folder"]),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_told_in_a_line_and_nothing_is_written(told, options, lines):
+    said = told("howmany", "maize_bench", *options)
+    assert len(said) == len(lines)
+    for line, begin in zip(said, lines, strict=True):
+        assert line.startswith(begin)
+
+
+def test_a_file_that_is_no_log_is_left_as_it_is(folder, told):
+    (folder / "log.csv").write_text("length_mm,width_mm,thickness_mm\n10,7,4\n")
+    assert told("howmany", "maize_bench", *COUNT)[0].startswith(
+        "log.csv: row 1, length_mm: unknown column of a log"
+    )
+
+
+def test_all_that_is_wrong_is_told_at_once(told):
+    wrong = ("--seed", "x", "--seeds", "x", "--power", "x", "--limit", "x")
+    assert len(told("howmany", "maize_bnch", *wrong)) == 5
+
+
+def test_the_command_tells_two_values_of_a_key_apart(done):
+    said = done(
+        "howmany", "maize_field", "--vary", "vacuum_kpa=2,4", "--set", "emergence_percent=90"
+    )
+    assert "vacuum_kpa=2, and vacuum_kpa=4:" in said and "when 90 % come up" in said
+    said = done("howmany", "maize_bench", "--step", "notch=-1", "--units", "us")
+    words = " ".join(said.split())
+    assert "5 of 100 counts say that something does; what differs is found by 80 of 100" in words
+    assert "counts tell of cells, not of where seeds lie" in words
+    (alone,) = [done("howmany", "maize_bench", "--limit", "per_spacing.miss<=0.05")]
+    assert "not of where seeds lie" not in alone  # negative control: nothing to tell apart
+    assert "as it is, and one notch less aggressive:" in said
+
+
+def test_a_count_that_another_adds_meanwhile_is_kept(done, folder, monkeypatch):
+    add = ["--add", "log.csv", "--seeds", 300, "--skips", 1, "--doubles", 1, "--cells", 3000]
+    honest = command.howmany
+
+    def while_another_adds(*given, **more):
+        monkeypatch.setattr(command, "howmany", honest)
+        done("howmany", "maize_bench", *add, "--row", "other")
+        return honest(*given, **more)
+
+    monkeypatch.setattr(command, "howmany", while_another_adds)
+    done("howmany", "maize_bench", *add, "--row", "mine")
+    assert [entry.row for entry in read_log(folder / "log.csv")] == ["other", "mine"]

@@ -1,0 +1,286 @@
+"""The ladder: rungs are those of plain runs, signs are those of the trade, pairs are worked out."""
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+import metersim as m
+from metersim.cli import main
+from metersim.figures import encoded
+from metersim.reports.ladder import ladder_text
+from metersim.studies.counting.ladder import CHANGES, ladder, paired_steps, runs_of, single_steps
+from metersim.studies.counting.looks import kept_full
+from metersim.studies.counting.settings import SETTINGS, can_move, moved
+from metersim.units import UNITS
+
+BENCH = m.load_scenario("maize_bench")
+LADDER = ladder(BENCH, seed=1)
+RUNGS = {(rung.setting, rung.step): k for k, rung in enumerate(LADDER.rungs)}
+
+
+def change(setting, step, kind):
+    """The paired difference of a rung from the meter as it is."""
+    return LADDER.differences[RUNGS[setting, step]][kind]
+
+
+def visible(setting, step):
+    """From how many seeds a rung is visible, and by what."""
+    return LADDER.visible[RUNGS[setting, step]]
+
+
+# rungs
+
+
+def test_every_step_that_is_allowed_is_a_rung():
+    assert len(LADDER.rungs) == 5 * 4 + 1  # a switch goes one way
+    assert runs_of(BENCH) == 1 + len(LADDER.rungs) + len(LADDER.pairs)
+    for rung in LADDER.rungs:
+        scenario, setting = rung.measured.scenario, SETTINGS[rung.setting]
+        assert setting.of(scenario) == setting.of(moved(BENCH, rung.steps))
+
+
+def test_steps_that_are_not_allowed_are_left_out():
+    """At 0.8 kPa one step down is allowed, two are not; at a gap of 1.1 mm one notch up is."""
+    low = m.load_scenario("maize_bench", ["vacuum_kpa=0.8", "gap_mm=1.1"])
+    steps = single_steps(low, "metric")
+    assert {"vacuum": -1} in steps and {"vacuum": -2} not in steps
+    assert {"notch": 1} in steps and {"notch": 2} not in steps
+    for first, second in paired_steps(low, "metric"):
+        assert can_move(low, {**first, **second})
+
+
+def test_a_rung_is_a_plain_run_of_that_setting():
+    """The same measures, to the last bit, as a run of the scenario with that key set."""
+    there = m.load_scenario("maize_bench", ["notch=1", "turns=667"])
+    plain = m.measure(m.tallied(there, seed=1))
+    rung = LADDER.rungs[RUNGS["notch", 1]]
+    for key in ("cells.skip", "per_spacing.quality", "precision"):
+        assert rung.measured[key] == plain[key]
+    assert rung.estimates["doubles"].value == pytest.approx(
+        plain["cells.double"].value + plain["cells.triple"].value
+    )
+
+
+def test_differences_are_those_of_a_comparison():
+    """What compare gives for the same two settings on the same luck."""
+    found = m.compare("maize_bench", vary="notch=0,1", changes=["turns=667"], seed=1)
+    for kind, key in (("skips", "cells.skip"), ("quality", "per_spacing.quality")):
+        assert change("notch", 1, kind) == found.differences[0][key]
+
+
+def test_the_same_luck_gives_the_same_ladder_wherever_it_is_worked_out():
+    one = ladder(BENCH, seed=1, cells=600)
+    with ThreadPoolExecutor(2) as executor:
+        other = ladder(BENCH, seed=1, cells=600, executor=executor)
+    assert one.to_dataframe().equals(other.to_dataframe())
+    assert one.to_dataframe("pairs").equals(other.to_dataframe("pairs"))
+    third = ladder(BENCH, seed=2, cells=600)
+    assert not one.to_dataframe().equals(third.to_dataframe())
+
+
+def test_steps_of_the_other_units_are_other_steps():
+    rungs = {(r.setting, r.step): r for r in ladder(BENCH, units="us", cells=600).rungs}
+    vacuum = rungs["vacuum", 2].measured.scenario.vacuum.vacuum
+    assert vacuum == pytest.approx(4000 + 2 * UNITS["inh2o"].to_si(2))
+    with pytest.raises(ValueError, match="allowed: 'metric', 'us'"):
+        ladder(BENCH, units="imperial")
+    with pytest.raises(ValueError, match="1 or more"):
+        ladder(BENCH, seeds=0)
+
+
+# what the trade says: common practice, no source
+
+
+def test_a_notch_trades_doubles_for_skips():
+    """Common practice, no source: one notch more aggressive takes doubles and makes skips."""
+    assert change("notch", 1, "doubles").high < 0 < change("notch", 1, "skips").low
+    assert change("notch", -1, "skips").high < 0 < change("notch", -1, "doubles").low
+
+
+def test_less_vacuum_makes_skips_and_takes_doubles():
+    """Common practice, no source: with more skips, check the vacuum."""
+    assert change("vacuum", -2, "skips").low > 0 > change("vacuum", -2, "doubles").high
+    assert change("vacuum", 2, "doubles").low > 0
+
+
+def test_a_gate_too_high_dislodges_and_one_too_low_starves():
+    """Common practice, no source; within 5 mm of the middle nothing changes in any cell."""
+    assert change("gate", 2, "skips").low > 0
+    assert change("gate", 1, "skips").value == change("gate", -1, "skips").value == 0
+    starved = ladder(m.load_scenario("gate_too_low"), cells=3000)
+    place = [(rung.setting, rung.step) for rung in starved.rungs].index(("gate", 1))
+    assert starved.differences[place]["skips"].high < 0  # one step up ends it
+
+
+def test_maize_is_best_within_a_notch_of_the_centre():
+    """Common practice, no source."""
+    quality = {rung.step: rung.estimates["quality"].value for rung in LADDER.rungs[:4]}
+    quality[0] = LADDER.base.estimates["quality"].value
+    assert [rung.setting for rung in LADDER.rungs[:4]] == ["notch"] * 4
+    assert abs(max(quality, key=quality.get)) <= 1
+
+
+# what a count shows
+
+
+def test_noise_falls_with_the_root_of_the_count_and_is_that_of_two_counts():
+    """With an effect e: sqrt(2 e p (1 - p) / cells)."""
+    base = LADDER.base
+    share = base.shares["doubles"]
+    plain = math.sqrt(2 * share.effect * share.value * (1 - share.value) / 400)
+    assert base.noise(base, "doubles", 400) == pytest.approx(plain)
+    assert base.noise(base, "doubles", 100) == pytest.approx(2 * plain)
+    assert LADDER.cells == pytest.approx(300 / base.seeds_per_cell)
+
+
+def test_a_larger_change_is_visible_sooner():
+    assert visible("notch", 2).seeds < visible("notch", 1).seeds / 4
+    assert visible("vacuum", 2).seeds < visible("vacuum", 1).seeds
+    assert visible("hole", 2).seeds < visible("hole", 1).seeds
+
+
+def test_what_changes_nothing_is_never_visible():
+    assert visible("gate", 1) == (math.inf, "")
+    assert visible("notch", 1).kind == "skips" and visible("notch", -1).kind == "doubles"
+
+
+def test_other_seeds_change_the_noise_and_nothing_else():
+    few = ladder(BENCH, seed=1, cells=600, seeds=75)
+    many = ladder(BENCH, seed=1, cells=600, seeds=300)
+    assert few.band("skips") == pytest.approx(2 * many.band("skips"))
+    assert few.visible == many.visible
+
+
+# two at once
+
+
+def test_a_pair_is_worked_out_from_runs_of_both():
+    """The change of both, less those of either alone: as of plain runs on the same luck."""
+    runs = {}
+    for name, keys in {"none": {}, "a": {"notch": 1}, "b": {"vacuum": -1}}.items():
+        runs[name] = m.tallied(kept_full(moved(BENCH, keys), 20_000), seed=1)
+    both = m.tallied(kept_full(moved(BENCH, {"notch": 1, "vacuum": -1}), 20_000), seed=1)
+    skips = {name: float(run.sums["none"].sum()) / run.cells for name, run in runs.items()}
+    beyond = float(both.sums["none"].sum()) / both.cells - skips["a"] - skips["b"] + skips["none"]
+    (pair,) = [
+        pair
+        for pair in LADDER.pairs
+        if pair.first == {"notch": 1} and pair.second == {"vacuum": -1}
+    ]
+    assert pair.beyond["skips"].value == pytest.approx(beyond, abs=1e-9)
+    assert not pair.adds_up  # the singulator takes more of what is held less
+    assert LADDER.seeds_to_tell(pair) > 20 * visible("notch", 1).seeds
+
+
+def test_pairs_with_what_does_nothing_are_told_to_be_so():
+    for pair in LADDER.pairs:
+        silent = "gate" in {**pair.first, **pair.second}
+        assert (pair.way == "nothing") == silent
+        assert math.isinf(LADDER.seeds_to_tell(pair)) or not silent
+
+
+# tables, texts and pictures
+
+
+def test_tables_hold_all_of_it():
+    table, pairs = LADDER.to_dataframe(), LADDER.to_dataframe("pairs")
+    assert len(table) == 1 + len(LADDER.rungs) and len(pairs) == len(LADDER.pairs)
+    for kind in CHANGES:
+        assert (table[f"{kind}_low"] <= table[kind]).all()
+        assert np.allclose(
+            table[f"{kind}_change"], table[kind] - table[kind].iloc[0], equal_nan=True
+        )
+    row = table[(table.setting == "vacuum") & (table.step == -1)].iloc[0]
+    assert row.value == pytest.approx(3500)
+    with pytest.raises(ValueError, match="allowed: rungs, pairs"):
+        LADDER.to_dataframe("steps")
+
+
+def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
+    lines = ladder_text(LADDER).splitlines()
+    marked = [line for line in lines if line.startswith("  now  ")]
+    assert len(marked) == len(SETTINGS) and all("0.36 (0.2" in line for line in marked)
+    (notch,) = [line for line in lines if line.startswith("   +1  notch +1")]
+    assert notch.endswith("seeds (skips)")
+    assert max(map(len, lines)) <= 118 and all(line == line.rstrip() for line in lines)
+
+
+def test_what_speed_does_is_said_not_to_show_in_counts():
+    """Two steps faster take points of quality, and no count of thousands shows it."""
+    seen = zip(LADDER.rungs, LADDER.visible, strict=True)
+    ((faster, visible),) = [
+        pair for pair in seen if (pair[0].setting, pair[0].step) == ("speed", 2)
+    ]
+    lost = LADDER.base.estimates["quality"].low - faster.estimates["quality"].high
+    assert lost > 0.03 and visible.seeds > 5_000
+    assert "what speed does to quality and precision shows in measured spacings" in " ".join(
+        ladder_text(LADDER).split()
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "said", "unsaid"),
+    [
+        ("maize_bench", "maize ends at most one notch", "small round"),
+        ("canola_small_seed", "small round seed starts at the most aggressive end", "maize ends"),
+        ("soybean_narrow_rows", "one setting at a time", "notch from the centre"),
+    ],
+)
+def test_a_rule_of_a_crop_is_held_against_that_crop_alone(name, said, unsaid):
+    text = " ".join(ladder_text(ladder(m.load_scenario(name), cells=900)).split())
+    assert said in text and unsaid not in text
+
+
+@pytest.mark.parametrize("changes", [["vacuum_kpa=0"], ["gate_opening_mm=3"]])
+def test_a_meter_that_gives_no_seed_has_a_ladder_too(changes):
+    found = ladder(m.load_scenario("maize_bench", changes), cells=900)
+    text = ladder_text(found)
+    assert "100 (" in text and "no seed" in text
+    assert m.draw(found).axes
+
+
+def test_the_picture_has_a_panel_for_each_setting():
+    page = m.draw(LADDER)
+    titles = [ax.get_title(loc="left") for ax in page.axes]
+    assert len(titles) == len(SETTINGS) and titles[0] == "Singulator"
+    for ax in page.axes:
+        lines = {line.get_gid(): line for line in ax.lines if line.get_gid()}
+        assert set(lines) == {"skips", "doubles"}
+        assert lines["skips"].get_linestyle() != lines["doubles"].get_linestyle()  # in grey, too
+        assert lines["skips"].get_marker() != lines["doubles"].get_marker()
+    shown = lines["doubles"].get_ydata() / 100
+    own = [rung.estimates["doubles"].value for rung in LADDER.rungs if rung.setting == "hole"]
+    assert shown[[0, 1, 3, 4]] == pytest.approx(own)
+    assert encoded(page, "a.png") == encoded(m.draw(LADDER), "a.png")
+
+
+def test_the_command_says_it_and_draws_it(folder, done):
+    said = done("ladder", "maize_bench", "--seeds", 500, "--cells", 1000, "--figure", "steps.svg")
+    assert "two counts of 500 seeds" in said and "common practice, no source" in said
+    assert (folder / "steps.svg").read_bytes().startswith(b"<?xml")
+
+
+@pytest.mark.parametrize(
+    ("options", "line"),
+    [
+        (("--seeds", 0), "--seeds: 0: must be a whole number from 1 to 10,000,000"),
+        (("--seeds", "1e3"), "--seeds: 1e3: must be a whole number from 1 to 10,000,000"),
+        (("--cells", 5), "--cells: 5: must be a whole number from 1000 to 1,000,000"),
+        (("--seed", "x"), "--seed: x: must be a whole number, 0 or more"),
+        (("--figure", "a.txt"), "--figure: a.txt: must end in .png or .svg or .pdf"),
+        (("--set", "notch=99"), "--set: singulator.notch: 99 is not allowed; give a number"),
+    ],
+)
+def test_what_is_wrong_is_told_in_a_line(told, options, line):
+    (said,) = told("ladder", "maize_bench", *options)
+    assert said.startswith(line)
+
+
+def test_all_that_is_wrong_is_told_at_once(told):
+    assert len(told("ladder", "maize_bnch", "--seeds", 0, "--seed", "x", "--figure", "a.b")) == 4
+
+
+def test_an_unknown_option_is_refused():
+    assert main(["ladder", "maize_bench", "--rungs", "3"]) == 2
