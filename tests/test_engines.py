@@ -17,10 +17,11 @@ from hypothesis import given, settings
 import metersim
 from metersim.arrays import engine, settling, supply
 from metersim.events import holding, meter, processes
+from metersim.indices import MEASURES
 from metersim.luck import BLOCK
-from metersim.measures import MEASURES, measure
+from metersim.measures import measure
 from metersim.reading import load_scenario, shipped_scenarios
-from metersim.simulation import pieces, simulate
+from metersim.simulation import pieces, simulate, simulate_cells
 from metersim.stations import TubeStation, like, stations_of
 from metersim.tally import tallied
 from tests.strategies import BENCH, bytes_of, scenarios
@@ -279,6 +280,14 @@ def test_pieces_are_those_of_the_whole_run(name):
                 assert np.array_equal(column, getattr(getattr(cut, table), key)), (table, key)
         count += 1
     assert count == 3
+
+
+@pytest.mark.parametrize("name", ["maize_field", "gate_too_low"])
+def test_cells_are_the_same_whether_or_not_their_seeds_are_followed(name):
+    scenario = load_scenario(name).lasting(2 * BLOCK + 100)
+    whole = simulate(scenario, seed=3, replicate=1).cells
+    for key, column in simulate_cells(scenario, seed=3, replicate=1).columns():
+        assert np.array_equal(column, getattr(whole, key)), key
 
 
 def test_sums_are_the_same_to_the_last_bit():

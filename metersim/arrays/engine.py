@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,10 +39,39 @@ def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
     Piece
         The records, a block of cells after the other.
     """
-    return watch(_unwatched(scenario, stations, streams))
+    return watch(map(_unwatched, _settled(scenario, stations, streams)))
 
 
-def _unwatched(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Unwatched]:
+def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Cells]:
+    """The records of cells of the same run, whose seeds nobody follows down the tube.
+
+    Parameters
+    ----------
+    scenario, stations, streams
+        As for `run_arrays`.
+
+    Yields
+    ------
+    Cells
+        A block of cells after the other.
+    """
+    return (_cells(part.found) for part in _settled(scenario, stations, streams))
+
+
+class Settled(NamedTuple):
+    """A block of cells of which it is known what became of them."""
+
+    block: Block
+    found: Fates
+    cut: Array  # when each cell passes the cut-off, s
+    speed: Array  # of each hole there, m/s
+    shocks: Shocks  # as far as this block; to be asked before the next one
+    first_tick: int
+    ticks: Ticks
+
+
+def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Settled]:
+    """Block after block of cells, with what they took, lost and released."""
     course = Course(scenario, stations.drive)
     shocks = Shocks(stations.row_unit, KnotLuck(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
@@ -64,10 +94,18 @@ def _unwatched(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
         if finished:
             last_tick = course.ticks
             supply.finish()
-        seeds, dark_until = _seeds(block, found, cut, course.hole_speeds(cells), shocks)
         ticks = _ticks(supply, first_tick, last_tick)
-        yield Unwatched(Piece(first, first_tick, seeds, _cells(found), ticks), dark_until)
+        yield Settled(block, found, cut, course.hole_speeds(cells), shocks, first_tick, ticks)
         first_tick = last_tick
+
+
+def _unwatched(part: Settled) -> Unwatched:
+    """The piece of a block, with its seeds on the ground."""
+    seeds, dark_until = _seeds(part.block, part.found, part.cut, part.speed, part.shocks)
+    cells = _cells(part.found)
+    return Unwatched(
+        Piece(part.block.luck.first, part.first_tick, seeds, cells, part.ticks), dark_until
+    )
 
 
 def _cells(found: Fates) -> Cells:

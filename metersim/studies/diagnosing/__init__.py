@@ -1,0 +1,1 @@
+"""What is likely off with a meter, and the one move to make next."""

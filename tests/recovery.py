@@ -1,0 +1,64 @@
+"""Meters with known faults: what was counted on them, and what each move truly brings."""
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+import metersim as m
+from metersim.simulation import simulate
+from metersim.streams import Streams
+from metersim.studies.counting.hidden import draw_states, meter_of
+from metersim.studies.counting.looks import Look, loads
+from metersim.studies.diagnosing.diagnosis import Seen
+from metersim.studies.diagnosing.moves import gains, moves_of
+
+COUNTED = ("seed size", "vacuum", "singulator", "pool")
+START = (-2.0, -1.0, 0.0, 1.0, 2.0)  # notches
+LONG = 10_000  # cells that a true gain is found in
+STATES_SEED, LOOK_SEED, TRUTH_SEED = 71, 72, 73
+
+
+def count_on(scenario, state, seeds, way="belt", *, seed=LOOK_SEED, replicate=0):
+    """A count of so many seeds on a meter with a hidden state."""
+    run = simulate(
+        meter_of(scenario, state).lasting(2 * seeds + 100), seed=seed, replicate=replicate
+    )
+    shown = loads(run, way)
+    cells = int(np.searchsorted(np.cumsum(shown), seeds)) + 1
+    shown = shown[:cells]
+    return Look(cells=cells, skips=int((shown == 0).sum()), doubles=int((shown > 1).sum()), way=way)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A meter with a known fault, set somewhere, on which seeds were counted once."""
+
+    usual: m.Scenario
+    scenario: m.Scenario
+    state: dict
+    seen: Seen
+    number: int
+
+    @functools.cached_property
+    def truth(self):
+        """What every move truly brings, by its words, and staying."""
+        moves = moves_of(self.scenario, COUNTED)
+        found = gains(self.scenario, [self.state], moves, seed=TRUTH_SEED, cells=LONG)
+        return {gain.move.words: float(gain.changes[0]) for gain in found} | {STAY: 0.0}
+
+
+STAY = "leave it, count more"
+
+
+def trials(many, name="maize_bench", seeds=500, starts=START):
+    """Meters drawn from the priors, set at some notch, each with one count."""
+    scenario = m.load_scenario(name)
+    starts = Streams(STATES_SEED).generator("start").choice(starts, size=many)
+    made = []
+    for k, state in enumerate(draw_states(many, STATES_SEED, COUNTED)):
+        set_ = scenario.replace(singulator__notch=float(starts[k]))
+        made.append(
+            Trial(scenario, set_, state, Seen(set_, count_on(set_, state, seeds, replicate=k)), k)
+        )
+    return made
