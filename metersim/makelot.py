@@ -25,6 +25,7 @@ from metersim.units import POUND
 
 DIGITS = {"repose_angle": 3, "terminal_velocity": 3, "size_cv": 3, "pose_sd": 3}
 """Significant digits that a made lot keeps; four where nothing is said."""
+SPOKEN = {"size_cv": "spread of size", "pose_sd": "spread of the angle of held seeds"}
 SAME_DRAG = "scaled to the same drag coefficient"
 
 Floats = NDArray[np.float64]
@@ -145,7 +146,7 @@ def lot_from_seeds(
         "size_cv": spread,
     }
     lot = _made(like, values, measured, scaled, title, name, seeds.where)
-    notes = [*_account(lot, like), f"spread of size {100 * spread:.3g} %, {interval}"]
+    notes = [*_account(lot, like)]
     if spread == 0:
         notes.append("all seeds have the same size, so the spread of 0 means little")
     if seeds.reordered:
@@ -190,14 +191,14 @@ def size_spread(sizes: ArrayLike, level: float = 0.95) -> tuple[float, float, fl
 def lot_toml(made: MadeLot) -> str:
     """The text of a lot file that `read_lot` reads back as the same lot."""
     lot = made.lot
-    lines = [f"title = {_quoted(lot.title)}", f"crop = {_quoted(lot.crop)}", "", "[values]"]
+    lines = [f"title = {quoted(lot.title)}", f"crop = {quoted(lot.crop)}", "", "[values]"]
     lines += [f"{key} = {value:.10g}" for key, value in _rounded(vars(lot)).items()]
     lines += ["", "[origin]"]
-    lines += [f"{name} = {_quoted(str(lot.origins[name]))}" for name in VALUES]
+    lines += [f"{name} = {quoted(str(lot.origins[name]))}" for name in VALUES]
     return "\n".join(lines) + "\n"
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
     """A TOML basic string; its escapes are those of JSON, but for DEL."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
@@ -257,7 +258,7 @@ def _account(lot: SeedLot, like: SeedLot) -> tuple[str, ...]:
 
     def having(*marks: str) -> str:
         chosen = [key for key in VALUES if lot.origins[key].mark in marks]
-        return ", ".join(chosen).replace("_", " ")
+        return ", ".join(SPOKEN.get(key, key.replace("_", " ")) for key in chosen)
 
     notes = [
         f"measured: {having('measured')}",

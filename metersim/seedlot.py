@@ -18,6 +18,7 @@ from typing import Any
 
 from metersim.faults import BadInput, Fault, bad, hint
 from metersim.fields import Checked, number, read_section, specs, text
+from metersim.files import read_whole
 from metersim.sources import SOURCES
 from metersim.units import STANDARD_GRAVITY
 
@@ -225,7 +226,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         if path.is_fifo():
             raise bad(str(path), "", "is a pipe; give a file")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        return tomllib.loads(read_whole(path).decode("utf-8-sig"))
     except BadInput:
         raise
     except OSError as error:

@@ -1,0 +1,1 @@
+"""Start sheets: which disc, where to start, and what to expect."""
