@@ -1,0 +1,1 @@
+"""Operators with habits, on meters that they cannot see into."""
