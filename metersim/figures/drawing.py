@@ -6,11 +6,21 @@ from functools import singledispatch
 
 from matplotlib.figure import Figure
 
+from metersim.figures.habits import habits_figure
+from metersim.figures.ladder import ladder_figure
+from metersim.figures.measured import measured_figure
+from metersim.figures.next import next_figure
 from metersim.figures.page import comparison_figure, run_figure
+from metersim.figures.sheet import sheet_figure
 from metersim.figures.sweep import sweep_figure
 from metersim.records import Run
 from metersim.studies.compare import Comparison
+from metersim.studies.counting.ladder import Ladder
+from metersim.studies.diagnosing.next import NextMove
+from metersim.studies.measured import Counted
+from metersim.studies.operating.habits import Habits
 from metersim.studies.response import Response
+from metersim.studies.starting.sheet import Sheet
 
 
 @singledispatch
@@ -19,8 +29,9 @@ def draw(result: object, units: str = "metric") -> Figure:
 
     Parameters
     ----------
-    result : Run, Comparison or Response
-        Of `simulate`, of `compare` with ``keep=True``, or of `respond`.
+    result : Run, Comparison, Response, Ladder, NextMove, Habits, Sheet or Counted
+        Of `simulate`, of `compare` with ``keep=True``, of `respond`, or of the function of its
+        name: `ladder`, `next_move`, `habits`, `sheet`, `measured`.
     units : {'metric', 'us'}
         Units of what is drawn.
 
@@ -43,10 +54,16 @@ def draw(result: object, units: str = "metric") -> Figure:
     """
     raise TypeError(
         f"{type(result).__name__} has no picture; draw a run of simulate, a comparison of "
-        "compare(..., keep=True), or what respond makes of a sweep"
+        "compare(..., keep=True), what respond makes of a sweep, or what ladder, next_move, "
+        "habits, sheet or measured give"
     )
 
 
 draw.register(Run, run_figure)
 draw.register(Comparison, comparison_figure)
 draw.register(Response, sweep_figure)
+draw.register(Ladder, ladder_figure)
+draw.register(Sheet, sheet_figure)
+draw.register(Counted, measured_figure)
+draw.register(Habits, habits_figure)
+draw.register(NextMove, next_figure)

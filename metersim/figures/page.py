@@ -23,7 +23,7 @@ from metersim.figures.style import (
 )
 from metersim.files import replace_whole
 from metersim.measures import measure
-from metersim.records import Run
+from metersim.records import Origin, Run
 from metersim.reports.compare import rows
 from metersim.reports.run import notes
 from metersim.spacing import spacings_of
@@ -72,7 +72,7 @@ def headline(figure: Figure, title: str) -> None:
     figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
 
 
-def _own(run: Run) -> list[str]:
+def _own(run: Origin) -> list[str]:
     """What sets a run apart from others of its scenario and seed."""
     return [
         *([f"replicate {run.replicate}"] if run.replicate else []),  # 0 is the usual one
@@ -82,12 +82,12 @@ def _own(run: Run) -> list[str]:
     ]
 
 
-def _shared(runs: Sequence[Run]) -> list[str]:
+def _shared(runs: Sequence[Origin]) -> list[str]:
     """What all runs have of their own."""
     return [word for word in _own(runs[0]) if all(word in _own(run) for run in runs)]
 
 
-def _origin(runs: Sequence[Run]) -> str:
+def origin_line(runs: Sequence[Origin]) -> str:
     """Where runs come from, as far as they share it, in a line."""
     names = " / ".join(dict.fromkeys(run.scenario.name for run in runs))
     luck = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
@@ -130,7 +130,7 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
         7.5 in wide, 10 in high, and higher with notes.
     """
     length_units(units)  # refuses any but these
-    said = [*(f"note: {note}" for note in notes(measure(run), units)), _origin([run])]
+    said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run])]
     foot = 0.61 + caption_height(said)  # in
     height = foot + 9.25
     figure = new_page(height)
@@ -199,7 +199,7 @@ def _foot(result: Comparison, units: str) -> list[str]:
         places = [label for label, found in told.items() if note in found]
         at = f", at {', '.join(places)}" if len(places) < len(told) else ""
         lines.append(f"note{at}: {note}")
-    lines.append(_origin(result.runs))
+    lines.append(origin_line(result.runs))
     replicates, shared = len(result.measured[0].tallies), _shared(result.runs)
     if replicates > 1:
         lines.append(f"spacings of the first of {replicates} replicates, differences of all")
