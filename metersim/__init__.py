@@ -6,10 +6,11 @@ are first used, so that importing the package, and help on the command line, sta
 
 import importlib
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
+    from metersim.discs import load_discs
     from metersim.faults import BadInput
     from metersim.figures.drawing import draw
     from metersim.measures import measure
@@ -18,11 +19,19 @@ if TYPE_CHECKING:
     from metersim.seedlot import SeedLot, load_lot
     from metersim.simulation import simulate
     from metersim.stations import stations_of
+    from metersim.studies.agronomy import plants
     from metersim.studies.compare import compare
-    from metersim.studies.evidence import evidence
+    from metersim.studies.counting.howmany import howmany
+    from metersim.studies.counting.ladder import ladder
+    from metersim.studies.counting.looks import look_of_seeds
+    from metersim.studies.diagnosing.next import next_move
     from metersim.studies.explain import explain
+    from metersim.studies.measured import measured
+    from metersim.studies.operating.habits import habits
     from metersim.studies.plan import plan_sweep
+    from metersim.studies.published.evidence import evidence
     from metersim.studies.response import importance, respond
+    from metersim.studies.starting.sheet import sheet
     from metersim.studies.sweep import sweep
     from metersim.studies.unknowns import spread
     from metersim.tally import tallied
@@ -36,12 +45,21 @@ __all__ = [
     "draw",
     "evidence",
     "explain",
+    "habits",
+    "howmany",
     "importance",
+    "ladder",
+    "load_discs",
     "load_lot",
     "load_scenario",
+    "look_of_seeds",
     "measure",
+    "measured",
+    "next_move",
     "plan_sweep",
+    "plants",
     "respond",
+    "sheet",
     "simulate",
     "spread",
     "stations_of",
@@ -55,14 +73,23 @@ _HOMES = {
     "SeedLot": "metersim.seedlot",
     "compare": "metersim.studies.compare",
     "draw": "metersim.figures.drawing",
-    "evidence": "metersim.studies.evidence",
+    "evidence": "metersim.studies.published.evidence",
     "explain": "metersim.studies.explain",
+    "howmany": "metersim.studies.counting.howmany",
+    "habits": "metersim.studies.operating.habits",
     "importance": "metersim.studies.response",
+    "ladder": "metersim.studies.counting.ladder",
+    "load_discs": "metersim.discs",
     "load_lot": "metersim.seedlot",
     "load_scenario": "metersim.reading",
+    "look_of_seeds": "metersim.studies.counting.looks",
     "measure": "metersim.measures",
+    "measured": "metersim.studies.measured",
+    "next_move": "metersim.studies.diagnosing.next",
     "plan_sweep": "metersim.studies.plan",
+    "plants": "metersim.studies.agronomy",
     "respond": "metersim.studies.response",
+    "sheet": "metersim.studies.starting.sheet",
     "simulate": "metersim.simulation",
     "spread": "metersim.studies.unknowns",
     "stations_of": "metersim.stations",

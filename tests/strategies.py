@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from metersim.coefficients import USUAL
 from metersim.faults import BadInput
 from metersim.fields import specs
-from metersim.measures import BY_KEY, Measured, difference, measure
+from metersim.indices import BY_KEY
+from metersim.measures import Measured, difference, measure
 from metersim.records import Run
 from metersim.scenario import Scenario
 from metersim.sections import (
