@@ -55,7 +55,6 @@ def made(ends, firsts=None, seeds=None, worse=0):
                 Truth(1 - first, noise[k], 0.9),
                 Truth(1 - end, noise[k], 0.9),
                 seen,
-                {},
                 300 * looks,
                 "notch" if k % 4 else "nothing",
             )

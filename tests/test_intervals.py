@@ -11,6 +11,7 @@ from scipy.special import ndtr
 
 from metersim import intervals, spacing
 from tests import blocks as blocks_of
+from tests import plain_spacing as plain
 
 RUNS = 600
 LOWEST_COVERAGE = 0.95 - 4 * math.sqrt(0.95 * 0.05 / RUNS)
@@ -53,7 +54,7 @@ def test_coverage_for_position_errors_with_misses():
     rng, resampling = np.random.default_rng(1), np.random.default_rng(2)
     shares, sds, cvs = [], [], []
     for gaps in rows_with_error(rng, RUNS, cells, miss, error):
-        classes = blocks_of.block_sums(spacing.class_columns(gaps, 1.0), 190)
+        classes = blocks_of.block_sums(plain.class_columns(gaps, 1.0), 190)
         shares.append(intervals.share_interval(classes[:, 1], classes.sum(axis=1)))
         moments = blocks_of.block_sums(blocks_of.moment_columns(gaps), 190)
         assert len(moments) in (14, 15)
@@ -412,7 +413,7 @@ def test_twenty_estimates_of_7000_cells_take_little_time():
     rng = np.random.default_rng(17)
     gaps = next(rows_with_error(rng, 1, 7000, 0.03, 0.1))
     moments = blocks_of.block_sums(blocks_of.moment_columns(gaps), 250)
-    classes = blocks_of.block_sums(spacing.class_columns(gaps, 1.0), 250)
+    classes = blocks_of.block_sums(plain.class_columns(gaps, 1.0), 250)
     totals = classes.sum(axis=1)
 
     def shortest(call, tries=5):

@@ -11,9 +11,9 @@ from metersim.coefficients import USUAL
 from metersim.limits import CAUSES, causes
 from metersim.measures import measure
 from metersim.simulation import simulate
-from metersim.spacing import cell_model
 from metersim.stations import ReleaseStation, stations_of
 from metersim.studies.published.critical import critical_vacuum
+from tests.plain_spacing import cell_model
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, standard_error
 
 # Every spread off that a coefficient can turn off: pull, seats, contacts, directions, blocked

