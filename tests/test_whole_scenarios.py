@@ -3,10 +3,13 @@
 import math
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
 from metersim.faults import BadInput
+from metersim.indices import MEASURES
 from metersim.measures import measure
+from metersim.reading import load_scenario, shipped_scenarios
 from metersim.records import REASONS
 from metersim.scenario import Scenario
 from metersim.simulation import simulate
@@ -22,6 +25,8 @@ CALM = settings(
 )
 SPACING_SHARES = ("per_spacing.multiple", "per_spacing.quality", "per_spacing.miss")
 PLACE_SHARES = ("per_place.multiple", "per_place.single", "per_place.miss")
+NORMAL_95 = 1.959964
+HARD = 4.0  # standard errors
 LOADS = ("cells.skip", "cells.single", "cells.double", "cells.triple")
 
 
@@ -104,6 +109,38 @@ def test_declared_ranges_give_a_scenario_or_bad_input_that_says_what_is_allowed(
     assert isinstance(drawn, Scenario | BadInput)
     if isinstance(drawn, BadInput):
         assert drawn.faults and all(fault.key and fault.message for fault in drawn.faults)
+
+
+def departures(name, seed, other="maize_bench"):
+    """How far each measure lies from that of a scenario with random seed 1, in standard errors of
+    the difference; a standard error is half of the 95 % interval over 1.96."""
+    found = {}
+    runs = ((name, seed), (other, 1))
+    one, two = (measure(simulate(load_scenario(n, ["turns=100"]), seed=s)) for n, s in runs)
+    assert set(one.estimates) == {measure.key for measure in MEASURES}
+    for key, a in one.estimates.items():
+        b = two[key]
+        if math.isnan(a.value) or math.isnan(b.value):
+            assert math.isnan(a.value) and math.isnan(b.value), key
+            continue
+        spread = math.hypot(a.high - a.low, b.high - b.low) / (2 * NORMAL_95)
+        apart = abs(a.value - b.value)
+        found[key] = apart / spread if spread > 0 else (0.0 if apart < 1e-9 else math.inf)
+    return found
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_other_luck_gives_the_same_measures_within_their_standard_errors(seed):
+    assert max(departures("maize_bench", seed).values()) < HARD
+
+
+def test_control_another_scenario_departs():
+    assert departures("gate_too_low", 1)["cells.skip"] > HARD
+
+
+@pytest.mark.parametrize("name", sorted(shipped_scenarios()))
+def test_every_shipped_scenario_says_what_it_shows(name):
+    assert load_scenario(name).shows
 
 
 def test_the_checks_notice_a_lost_seed():
