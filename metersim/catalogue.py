@@ -1,18 +1,13 @@
-"""What is shipped: lots, scenarios, keys, coefficients and equations."""
+"""What is shipped: keys of scenarios, and coefficients."""
 
 from __future__ import annotations
 
 import csv
-import importlib
-import inspect
 import math
-import pkgutil
-import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from metersim import physics
 from metersim.coefficients import USUAL, Coefficients
 from metersim.fields import Spec, specs
 from metersim.sections import all_fields
@@ -26,43 +21,6 @@ MOVED = {  # its columns, all in points: the shipped scenario and the measure th
     "bench_precision": ("maize_bench", "precision"),
     "field_quality": ("maize_field", "per_spacing.quality"),
 }
-
-
-@dataclass(frozen=True)
-class Equation:
-    """A function of the model.
-
-    Attributes
-    ----------
-    station, name : str
-        Module and function.
-    gives : str
-        What it gives, in a sentence.
-    source : str
-        Where it comes from: sources, or that it is an assumption.
-    """
-
-    station: str
-    name: str
-    gives: str
-    source: str
-
-
-def equations() -> list[Equation]:
-    """Every function of the model, station by station."""
-    found = []
-    for module in pkgutil.iter_modules(physics.__path__):
-        station = importlib.import_module(f"{physics.__name__}.{module.name}")
-        for name, function in inspect.getmembers(station, inspect.isfunction):
-            if function.__module__ == station.__name__ and not name.startswith("_"):
-                text = inspect.getdoc(function) or ""
-                found.append(Equation(module.name, name, text.split("\n\n")[0], _source(text)))
-    return found
-
-
-def _source(docstring: str) -> str:
-    notes = docstring.partition("Notes\n-----\n")[2]
-    return re.sub(r"\s+", " ", notes).strip()
 
 
 def keys() -> list[tuple[str, str, str, str]]:

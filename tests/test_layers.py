@@ -132,6 +132,7 @@ LAYERS = (
     "metersim.studies.operating.naming",
     "metersim.studies.operating.habits",
     "metersim.studies.*",
+    "metersim.equations",
     "metersim.catalogue",
     "metersim.reports",
     "metersim.reports.care",

@@ -47,6 +47,12 @@ def add_commands(commands: Commands) -> None:
         "sources",
     )
     one.add_argument("what", metavar="WHAT", choices=lists, help=", ".join(lists))
+    one.add_argument(
+        "scenario",
+        nargs="?",
+        metavar="SCENARIO",
+        help="with equations: the scenario to work through (maize_bench)",
+    )
 
     one = commands.add_parser("lot", help="make a lot file of your own seed")
     seed = one.add_mutually_exclusive_group(required=True)

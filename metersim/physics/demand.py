@@ -24,6 +24,8 @@ def nominal_spacing(rate: Any, row_spacing: Any) -> Any:
 
     Notes
     -----
+    ``nominal_spacing = 1 / (rate * row_spacing)``
+
     Source: definition; checked against extension tables in the tests.
     """
     return 1 / (rate * row_spacing)
@@ -46,6 +48,8 @@ def cell_rate(speed: Any, spacing: Any) -> Any:
 
     Notes
     -----
+    ``cell_rate = speed / spacing``
+
     Source: definition.
     """
     return speed / spacing
@@ -68,6 +72,8 @@ def disc_speed(cells_per_second: Any, cells: Any) -> Any:
 
     Notes
     -----
+    ``disc_speed = 2 * pi * cells_per_second / cells``
+
     Source: definition.
     """
     return 2 * np.pi * cells_per_second / cells
@@ -90,6 +96,8 @@ def peripheral_speed(angular_speed: Any, circle_radius: Any) -> Any:
 
     Notes
     -----
+    ``peripheral_speed = angular_speed * circle_radius``
+
     Source: definition.
     """
     return angular_speed * circle_radius

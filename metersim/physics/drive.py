@@ -12,8 +12,8 @@ SMALLEST = 1e-300  # rad, in place of no ramp at all
 def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
     """When the disc has turned through an angle, from rest or from speed.
 
-    During the ramp the disc gains speed evenly.  The ripple is tied to the shaft's angle, as
-    of a sprocket or a joint: ``dt/dangle = (1 + ripple cos(k angle))/angular_speed``.
+    The disc gains speed evenly during the ramp.  The ripple repeats with the shaft's angle, as
+    with a sprocket or a joint.
 
     Parameters
     ----------
@@ -35,7 +35,12 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
 
     Notes
     -----
-    assumption: closed form of an even acceleration and a sinusoidal ripple.
+    ``time_at = sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
+    where ramped = min(angle, angular_speed * ramp / 2)
+    where wave = ripple * sin(ripples_per_turn * angle) / ripples_per_turn``
+
+    assumption: even acceleration up to the steady speed, and a ripple that is a sine of the
+    angle. Both have this closed form.
     """
     wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if np.any(ripple) else 0.0
     if not np.any(ramp):
@@ -63,11 +68,14 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
     Returns
     -------
     float or ndarray
-        Angular speed: the inverse of the slope of `time_at`. [rad/s]
+        Angular speed. [rad/s]
 
     Notes
     -----
-    assumption: as `time_at`.
+    ``speed_at = angular_speed / (1 / part + ripple * cos(ripples_per_turn * angle))
+    where part = if(angle < angular_speed * ramp / 2, sqrt(2 * angle / (angular_speed * ramp)), 1)``
+
+    assumption: as `time_at`. The speed is 1 over the slope of that time.
     """
     wave = ripple * np.cos(ripples_per_turn * angle) if np.any(ripple) else 0.0 * angle
     if not np.any(ramp):
@@ -82,8 +90,8 @@ def duration(
 ) -> Any:
     """How long the disc takes from one angle to a later one.
 
-    The difference of two values of `time_at`, without the rounding of long times: at steady
-    speed, equal steps take equal times to the last bit.
+    The code does not subtract two long times, so it does not round them.  At steady speed,
+    equal steps take equal times to the last bit.
 
     Parameters
     ----------
@@ -107,6 +115,9 @@ def duration(
 
     Notes
     -----
+    ``duration = time_at(angle + step, angular_speed, ramp, ripple, ripples_per_turn)
+    - time_at(angle, angular_speed, ramp, ripple, ripples_per_turn)``
+
     assumption: as `time_at`.
     """
     k, turned = ripples_per_turn, step + 0.0 * angle

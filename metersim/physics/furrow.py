@@ -26,6 +26,8 @@ def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
 
     Notes
     -----
+    ``hop_time = 2 * restitution * impact_speed / gravity``
+
     Source: ballistics.
     """
     return 2 * restitution * impact_speed / gravity
@@ -50,7 +52,9 @@ def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
 
     Notes
     -----
-    Source: ballistics; a seed thrown rearward at ground speed falls straight down.
+    ``hop_length = time * (ground_speed - rearward_speed)``
+
+    Source: ballistics. A seed that is thrown rearward at ground speed falls straight down.
     """
     return time * (ground_speed - rearward_speed)
 
@@ -72,6 +76,8 @@ def downward_speed(impact_speed: Any, curvature: Any) -> Any:
 
     Notes
     -----
+    ``downward_speed = impact_speed * cos(curvature)``
+
     Source: geometry; assumption: the seed follows the tube's end.
     """
     return impact_speed * np.cos(curvature)
@@ -94,6 +100,8 @@ def rearward_speed(impact_speed: Any, curvature: Any) -> Any:
 
     Notes
     -----
+    ``rearward_speed = impact_speed * sin(curvature)``
+
     Source: geometry; assumption: the seed follows the tube's end.
     """
     return impact_speed * np.sin(curvature)

@@ -1,4 +1,4 @@
-"""Outlines of seeds about a hole: what part of it one of them covers."""
+"""Outlines of seeds about a hole: the part of the hole that one seed covers."""
 
 from __future__ import annotations
 
@@ -26,6 +26,13 @@ def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
 
     Notes
     -----
+    ``circles_overlap = (first + other) / (pi * radius^2)
+    where first = radius^2 * (arccos(a) - a * sqrt(1 - a^2))
+    where other = other_radius^2 * (arccos(b) - b * sqrt(1 - b^2))
+    where a = (apart^2 + radius^2 - other_radius^2) / (2 * apart * radius)
+    where b = (apart^2 + other_radius^2 - radius^2) / (2 * apart * other_radius)
+    where apart = min(max(distance, abs(radius - other_radius)), radius + other_radius)``
+
     Source: plane geometry (lens of two circles).
     """
     distance = np.maximum(distance, np.abs(radius - other_radius))
@@ -51,8 +58,8 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     length, width : float or ndarray
         Long and short axis of the elliptic outline. [m]
     along, across : float or ndarray
-        Parts of the direction along and across the track, of any common length; no length
-        counts as along it. [m]
+        Parts of the direction along and across the track; their common length is free. A
+        direction of length 0 counts as along the track. [m]
 
     Returns
     -------
@@ -61,8 +68,12 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
 
     Notes
     -----
-    Source: plane geometry. Two outlines of one shape that touch have their centres apart by the
-    sum of their radii in that direction.
+    ``outline_radius = if(reach > 0, length * width * reach / (2 * turned), length / 2)
+    where reach = sqrt(along^2 + across^2)
+    where turned = sqrt((width * along)^2 + (length * across)^2)``
+
+    Source: plane geometry. When two outlines of one shape touch, the distance between their
+    centres is the sum of their radii in that direction.
     """
     a, b = length / 2, width / 2
     along = along + NO_DIRECTION

@@ -1,15 +1,17 @@
 """Pick-up: the vacuum that a seed needs, and the chances that a cell leaves the pool with it.
 
-Deep in the pool a hole gains and loses seeds all the time; what it carries away was drawn onto it
-in the exit zone, the last few seed diameters before the pool's surface.  So the chances count the
-seeds that a hole draws while it crosses that zone, whatever lies below it.
+Deep in the pool a hole gains and loses seeds all the time.  The seed that it carries away was
+drawn onto it in the exit zone, the last few seed diameters before the pool's surface.  So the
+chances count the seeds that a hole draws while it crosses that zone.  What lies below the zone does
+not count.
 
-A rival, the plain form, counts meetings along the whole arc in the pool, each of which lasts as
-long as a seed is passed.  Calibrated on the same published rows it fits them less well, with one
-free coefficient more (criterion 39.0 against 33.7) and its slip at the end of what is possible.
-Nor does its structure hold: in a simulation of particles made for this project a pool of two
-thirds the seeds halved the meetings and left the empty cells as they were, where the plain form
-would have a multiple of them.  It lives on in the tests, which calibrate both forms.
+There is a rival, the plain form.  It counts meetings along the whole arc in the pool; each meeting
+lasts as long as the hole passes one seed.  It was calibrated on the same published rows.  It fits
+them less well (criterion 39.0 against 33.7), it has one free coefficient more, and its slip lies at
+the end of the allowed range.  Its structure was tested in particle runs: a throw-away simulation
+of our own, not published.  A pool with two thirds of the seeds halved the meetings there and left
+the number of empty cells as it was.  The plain form would give several times as many empty cells.
+The tests still calibrate both forms.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ NO_MARGIN = 1e-300
 def centroid_height(width: Any, thickness: Any) -> Any:
     """Distance of a seed's centroid from the disc.
 
-    Seeds lie flat or on edge, as they come: the mean of half the thickness and half the width.
+    A seed lies flat or on edge.  The height is the mean of half its thickness and half its width.
 
     Parameters
     ----------
@@ -39,7 +41,9 @@ def centroid_height(width: Any, thickness: Any) -> Any:
 
     Notes
     -----
-    assumption: both poses equally often; the spread between them is part of `hold_spread`.
+    ``centroid_height = (width + thickness) / 4``
+
+    assumption: both poses are equally frequent. Their difference is part of `hold_spread`.
     """
     return (width + thickness) / 4
 
@@ -55,7 +59,7 @@ def needed_vacuum(
 ) -> Any:
     """Vacuum at which a seed just stays on its hole.
 
-    Torque balance about the hole's edge: ``8 m g C (s (1 + lambda) + u^2/(g R))/(pi d^3)``.
+    The pull of the vacuum and the load on the seed balance about the hole's edge.
 
     Parameters
     ----------
@@ -70,7 +74,7 @@ def needed_vacuum(
     shock : float or ndarray
         Vertical acceleration over gravity, 1 at rest. [1]
     centrifugal : float or ndarray
-        ``u^2/(g R)`` at the hole circle. [1]
+        Centrifugal acceleration at the hole circle over gravity. [1]
     gravity : float
         Acceleration of free fall. [m/s2]
 
@@ -81,8 +85,11 @@ def needed_vacuum(
 
     Notes
     -----
-    Source: karayel2004 gives the handbook form; its safety factors are replaced by the spread
-    they cover.
+    ``needed_vacuum = 8 * seed_mass * gravity * centroid * load / (pi * hole_diameter^3)
+    where load = shock * (1 + resistance) + centrifugal``
+
+    Source: karayel2004 gives the handbook form. Its safety factors are left out: `needed_spread`
+    stands for what they cover.
     """
     load = shock * (1 + resistance) + centrifugal
     area = hole_diameter * hole_diameter
@@ -104,7 +111,9 @@ def log_margin(vacuum: Any, needed: Any) -> Any:
 
     Notes
     -----
-    Source: definition.
+    ``log_margin = ln(max(vacuum / needed, 1e-300))``
+
+    Source: definition. The smallest number stands for no vacuum at all.
     """
     return np.log(np.maximum(vacuum / needed, NO_MARGIN))
 
@@ -126,7 +135,9 @@ def hold_chance(margin: Any, spread: Any) -> Any:
 
     Notes
     -----
-    assumption: the vacuum needed is lognormal between seeds and seats.
+    ``hold_chance = Phi(margin / spread)``
+
+    assumption: the vacuum needed is lognormal over all seeds and their seats on the hole.
     """
     return ndtr(margin / spread)
 
@@ -134,15 +145,15 @@ def hold_chance(margin: Any, spread: Any) -> Any:
 def needed_spread(size_cv: Any, hold_spread: Any, load_sd: Any) -> Any:
     """SD of the logarithm of the vacuum needed, between seeds, seats and loads.
 
-    Mass goes with the cube of size and the centroid's height with size itself, so size enters
-    with its fourth power.
+    Mass grows as the cube of size, and the centroid's height as size itself.  So the vacuum needed
+    grows as the fourth power of size.
 
     Parameters
     ----------
     size_cv : float or ndarray
         Coefficient of variation of linear size. [1]
     hold_spread : float
-        SD that comes from seats. [1]
+        SD that comes from the seats of seeds on the hole. [1]
     load_sd : float or ndarray
         SD of ln(load) that the pool and the shocks of the row unit add. [1]
 
@@ -153,8 +164,10 @@ def needed_spread(size_cv: Any, hold_spread: Any, load_sd: Any) -> Any:
 
     Notes
     -----
-    assumption: independent normal logarithms; averaging the chance over the loads met along the
-    pool widens the spread and leaves the median.
+    ``needed_spread = sqrt(16 * size_cv^2 + hold_spread^2 + load_sd^2)``
+
+    assumption: size, seat and load are independent and lognormal. The loads that a seed meets along
+    the pool widen the spread and do not move the median.
     """
     return np.sqrt(16 * size_cv * size_cv + hold_spread * hold_spread + load_sd * load_sd)
 
@@ -174,19 +187,21 @@ def zone_crossed(arc: Any, gmd: Any, exit_zone: Any) -> Any:
     Returns
     -------
     float or ndarray
-        Seed diameters: the whole zone, or all of a pool too low to give it. [1]
+        Seed diameters: the whole zone, or the whole arc when the pool is too low for it. [1]
 
     Notes
     -----
-    assumption: form and size as in a particle simulation made for this project, in which the
-    seeds that were carried away had been seated in the last five diameters, and a pool of two
-    thirds the seeds left as many cells empty.
+    ``zone_crossed = min(arc / gmd, exit_zone)``
+
+    assumption: form and size follow particle runs: a throw-away simulation of our own, not
+    published. The seeds that were carried away there had sat down in the last five diameters. A
+    pool with two thirds of the seeds left as many cells empty.
     """
     return np.minimum(arc / gmd, exit_zone)
 
 
 def crowding(pitch: Any, length: Any, crowding_pitch: Any, crowding_power: Any) -> Any:
-    """Share of the seeds drawn that is left when neighbouring cells carry seeds too close by.
+    """Share of the drawn seeds that remains when neighbouring cells carry their seeds close by.
 
     Parameters
     ----------
@@ -206,7 +221,9 @@ def crowding(pitch: Any, length: Any, crowding_pitch: Any, crowding_power: Any) 
 
     Notes
     -----
-    assumption: no loss at wide pitch, growing as the pitch nears 1.5 seed lengths.
+    ``crowding = 1 / (1 + (crowding_pitch * length / pitch)^crowding_power)``
+
+    assumption: a wide pitch loses nothing. The loss grows as the pitch nears 1.5 seed lengths.
     """
     return 1 / (1 + np.power(crowding_pitch * length / pitch, crowding_power))
 
@@ -216,21 +233,23 @@ def draw_rate(
 ) -> Any:
     """Seeds that a free hole draws onto itself while it passes one seed diameter.
 
-    ``(p/H)^q sqrt(g D)/(tau u)``: the time in which a seed falls freely through its own size,
-    stretched by tau and by its load over the pull, goes so often into the time of passing it.
+    A seed needs a time to reach the hole: the time of a free fall through its own size, times the
+    slowness, and longer when the vacuum is weak.  The mean number is the time in which the hole
+    passes one seed diameter, over the time that a seed needs.
 
     Parameters
     ----------
     margin : float or ndarray
         `log_margin` of the mean seed. [1]
     gmd : float or ndarray
-        D, geometric mean diameter of the seed. [m]
+        Geometric mean diameter of the seed. [m]
     peripheral_speed : float or ndarray
-        u, speed of the holes, above 0. [m/s]
+        Speed of the holes, above 0. [m/s]
     slowness : float
-        tau, see `draw_slowness`. [1]
+        `draw_slowness`. [1]
     draw_power : float
-        q; 1 for a seed that a bed holds back with friction, 1/2 for one that flies. [1]
+        Power of vacuum over vacuum needed: 1 for a seed that the bed holds back with friction,
+        1/2 for a seed that flies. [1]
     gravity : float
         Acceleration of free fall. [m/s2]
 
@@ -241,9 +260,12 @@ def draw_rate(
 
     Notes
     -----
-    assumption: the scaling found in a particle simulation made for this project, where speed
-    enters as ``u/sqrt(g D)`` with a power from -1 to -1.3, and -ln P(empty), which also has the
-    chance to hold in it, grows about as ``(p/H)^1.3``.
+    ``draw_rate = exp(draw_power * margin) * sqrt(gravity * gmd) / (slowness * peripheral_speed)``
+
+    assumption: the scaling follows particle runs: a throw-away simulation of our own, not
+    published. The number of seeds drawn went there as speed over sqrt(gravity * gmd), with a power
+    from -1 to -1.3. The negative logarithm of the share of empty cells went as vacuum over vacuum
+    needed, with a power of 1.3; this number has the chance to hold in it too.
     """
     return np.exp(draw_power * margin) * np.sqrt(gravity * gmd) / (slowness * peripheral_speed)
 
@@ -254,7 +276,8 @@ def draw_slowness(slowness: Any, agitation: Any, agitation_gain: Any) -> Any:
     Parameters
     ----------
     slowness : float
-        tau of a smooth disc. [1]
+        Slowness on a smooth disc: the time to draw a seed over that of a free fall through its
+        size. [1]
     agitation : float or ndarray
         From 0, smooth, to 1, pegged. [1]
     agitation_gain : float
@@ -263,11 +286,13 @@ def draw_slowness(slowness: Any, agitation: Any, agitation_gain: Any) -> Any:
     Returns
     -------
     float or ndarray
-        tau. [1]
+        Slowness on this disc. [1]
 
     Notes
     -----
-    assumption: geometric between smooth and pegged.
+    ``draw_slowness = slowness / agitation_gain^agitation``
+
+    assumption: the logarithm is linear between a smooth and a pegged disc.
     """
     return slowness * np.power(agitation_gain, -agitation)
 
@@ -285,12 +310,15 @@ def pool_spread(resistance: Any, resistance_cv: Any) -> Any:
     Returns
     -------
     float or ndarray
-        SD of ``ln(1 + lambda)`` of a lognormal load of that mean and SD. [1]
+        SD. [1]
 
     Notes
     -----
-    assumption: lognormal about the load of the torque balance as its median; an SD as large as the
-    mean as in a particle simulation made for this project.
+    ``pool_spread = sqrt(ln(1 + (resistance_cv * resistance / (1 + resistance))^2))``
+
+    assumption: the load, weight and resistance together, is lognormal. Its median is the load of
+    the torque balance. In particle runs, a throw-away simulation of our own, not published, the SD
+    of the resistance was as large as its mean.
     """
     part = resistance_cv * resistance / (1 + resistance)
     return np.sqrt(np.log1p(part * part))
@@ -304,7 +332,7 @@ def truncated_normal(rank: Any, chance: Any) -> Any:
     rank : float or ndarray
         Uniform draw between 0 and 1. [1]
     chance : float or ndarray
-        Share of seeds it belongs to, above 0. [1]
+        Share of all seeds that these lowest ones are, above 0. [1]
 
     Returns
     -------
@@ -313,7 +341,9 @@ def truncated_normal(rank: Any, chance: Any) -> Any:
 
     Notes
     -----
-    Source: inverse of the distribution function; exact thinning of the stream.
+    ``truncated_normal = Phi_inv(rank * chance)``
+
+    Source: inverse of the distribution function, cut at a share.
     """
     return ndtri(rank * chance)
 
@@ -323,7 +353,7 @@ def capture_distance(
 ) -> Any:
     """Distance from which a hole lifts a free seed, for a sink in a plane wall.
 
-    Reported, not used in the chances: it gives about half of what was measured.
+    It is reported only.  The chances do not use it, as it gives about half of what was measured.
 
     Parameters
     ----------
@@ -345,7 +375,11 @@ def capture_distance(
 
     Notes
     -----
-    Source: guarella1996 for the idea; potential flow into a sink.
+    ``capture_distance = hole_diameter * sqrt(discharge * jet / (8 * terminal_velocity))
+    where jet = sqrt(2 * vacuum / air_density)``
+
+    Source: guarella1996 for the idea; potential flow into a sink in a plane wall. The jet is the
+    speed of the air in the hole.
     """
     jet = np.sqrt(2 * vacuum / air_density)
     return hole_diameter * np.sqrt(discharge * jet / (8 * terminal_velocity))

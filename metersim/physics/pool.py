@@ -31,7 +31,9 @@ def static_level(gate_opening: Any, pool_depth: Any, repose_angle: Any) -> Any:
 
     Notes
     -----
-    assumption: geometry of a straight slope.
+    ``static_level = max(gate_opening - pool_depth * tan(repose_angle), 0)``
+
+    assumption: the slope of the heap is straight.
     """
     return np.maximum(gate_opening - pool_depth * np.tan(repose_angle), 0.0)
 
@@ -57,7 +59,9 @@ def seeds_at_level(level: Any, floor_area: Any, bulk_density: Any, seed_mass: An
 
     Notes
     -----
-    assumption: a pool of even depth.
+    ``seeds_at_level = level * floor_area * bulk_density / seed_mass``
+
+    assumption: the pool is equally deep everywhere.
     """
     return level * floor_area * bulk_density / seed_mass
 
@@ -79,6 +83,8 @@ def swept_arc(level: Any, circle_radius: Any) -> Any:
 
     Notes
     -----
+    ``swept_arc = 2 * circle_radius * arccos(1 - min(max(level / circle_radius, 0), 2))``
+
     Source: geometry of a circle cut by a level.
     """
     depth = np.minimum(np.maximum(level / circle_radius, 0.0), 2.0)
@@ -102,6 +108,8 @@ def arc_within(width: Any, circle_radius: Any) -> Any:
 
     Notes
     -----
+    ``arc_within = 2 * circle_radius * arcsin(min(width / (2 * circle_radius), 1))``
+
     Source: geometry of a chord.
     """
     return 2 * circle_radius * np.arcsin(np.minimum(width / (2 * circle_radius), 1.0))
@@ -124,7 +132,9 @@ def layer_share(level: Any, gmd: Any) -> Any:
 
     Notes
     -----
-    assumption: what would fill the floor less than a seed deep lies on it as a layer with gaps.
+    ``layer_share = min(level / gmd, 1)``
+
+    assumption: seeds that cannot cover the floor lie on it as one layer with gaps.
     """
     return np.minimum(level / gmd, 1.0)
 
@@ -148,7 +158,10 @@ def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
 
     Notes
     -----
-    Source: geometry, as `swept_arc`, on the rising side alone.
+    ``excess_arc = max(excess, 0) / 2
+    where excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)``
+
+    Source: geometry, as `swept_arc`. The half is the rising side.
     """
     excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)
     return np.maximum(excess, 0.0) / 2
@@ -165,8 +178,7 @@ def slot_flow(
 ) -> Any:
     """Flow of seed that a slot in a side wall can pass.
 
-    ``1.03 rho sqrt(g) (width - k d)(opening - k d)^1.5`` times the factor of a vertical opening;
-    nothing below k seed sizes.
+    Nothing flows when the slot is narrower or lower than the dead zone.
 
     Parameters
     ----------
@@ -179,7 +191,7 @@ def slot_flow(
     gmd : float or ndarray
         Geometric mean diameter of the seed. [m]
     orifice_dead_zone : float
-        k, about 1.4. [1]
+        Seed diameters of width and of height that pass nothing, about 1.4. [1]
     side_outlet : float
         Factor of a vertical opening, 0.37 to 0.50. [1]
 
@@ -190,6 +202,10 @@ def slot_flow(
 
     Notes
     -----
+    ``slot_flow = side_outlet * 1.03 * bulk_density * sqrt(gravity) * free_width * free_opening^1.5
+    where free_width = max(width - orifice_dead_zone * gmd, 0)
+    where free_opening = max(opening - orifice_dead_zone * gmd, 0)``
+
     Source: beverloo1961 and myers (slot form); chang1991 (vertical opening).
     """
     free_width = np.maximum(width - orifice_dead_zone * gmd, 0.0)
@@ -210,7 +226,7 @@ def arch_rate(
     gmd : float or ndarray
         Geometric mean diameter of the seed. [m]
     orifice_dead_zone : float
-        Opening in seed sizes below which nothing flows. [1]
+        Opening below which nothing flows, in seed diameters. [1]
     narrow_rate : float
         Arches a second at that opening. [1/s]
     steepness : float
@@ -223,7 +239,9 @@ def arch_rate(
 
     Notes
     -----
-    assumption: exponential in opening over seed size.
+    ``arch_rate = narrow_rate * exp(-steepness * (opening / gmd - orifice_dead_zone))``
+
+    assumption: the rate falls exponentially as the opening grows, counted in seed sizes.
     """
     return narrow_rate * np.exp(-steepness * (opening / gmd - orifice_dead_zone))
 
@@ -231,8 +249,8 @@ def arch_rate(
 def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
     """Knocks a carried seed meets in a heap above the carry line.
 
-    Multiplied by the vacuum a seed needs over the vacuum it has, this is the mean number of
-    knocks that dislodge it.
+    The mean number of knocks that dislodge a seed is this number times the vacuum that the seed
+    needs, over the vacuum that it has.
 
     Parameters
     ----------
@@ -241,7 +259,7 @@ def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
     gmd : float or ndarray
         Geometric mean diameter of the seed. [m]
     knock : float
-        Dislodging knocks per heap seed passed, for a seed held by a hair. [1]
+        Dislodging knocks per heap seed passed, for a seed that just holds. [1]
 
     Returns
     -------
@@ -250,6 +268,8 @@ def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
 
     Notes
     -----
-    assumption: a Poisson number of knocks, weaker on a seed that is held firmly.
+    ``knock_chance_scale = knock * excess / gmd``
+
+    assumption: the number of knocks is Poisson. A knock dislodges a firmly held seed less often.
     """
     return knock * excess / gmd

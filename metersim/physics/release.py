@@ -29,12 +29,16 @@ def closing_travel(share: Any, hole_diameter: Any) -> Any:
     Returns
     -------
     float or ndarray
-        Travel since the edge first touched the hole, 0 to one diameter. [m]
+        Travel since the edge first touched the hole, from 0 to one diameter. [m]
 
     Notes
     -----
-    Source: area of a circular segment, inverted through a table that is read by its index;
-    error of the open share below 1e-5, and below 2e-6 of it for shares from 0.01 to 0.99.
+    ``min(max(share, 0), 1) = (arccos(a) - a * sqrt(1 - a^2)) / pi
+    where a = 2 * closing_travel / hole_diameter - 1``
+
+    Source: area of a circular segment. The formula gives the share for a travel; the code inverts
+    it with a table. The open share is off by less than 1e-5, and by less than 2e-6 of its value for
+    shares from 0.01 to 0.99.
     """
     step = np.minimum(np.maximum(share, 0.0), 1.0) * STEPS
     whole = np.asarray(step).astype(np.intp)
@@ -43,7 +47,7 @@ def closing_travel(share: Any, hole_diameter: Any) -> Any:
 
 
 def decay_travel(share: Any, decay_arc: Any) -> Any:
-    """Added travel when the vacuum decays over an arc behind a worn or wrong edge.
+    """Added travel when the vacuum falls over an arc behind a worn or wrong edge.
 
     Parameters
     ----------
@@ -59,18 +63,20 @@ def decay_travel(share: Any, decay_arc: Any) -> Any:
 
     Notes
     -----
+    ``decay_travel = decay_arc * (1 - share)``
+
     assumption: the vacuum falls evenly along the arc.
     """
     return decay_arc * (1 - share)
 
 
 def sideways_way(sideways_speed: Any, fall_time: Any) -> Any:
-    """How far along the row a seed lands that falls freely and was not launched straight down.
+    """How far aside a freely falling seed lands when it was not launched straight down.
 
     Parameters
     ----------
     sideways_speed : float or ndarray
-        Part of its launch speed that points along the row, which the disc stands in. [m/s]
+        Part of its launch speed that points along the row; the disc stands in the row. [m/s]
     fall_time : float or ndarray
         Time of its fall. [s]
 
@@ -81,8 +87,10 @@ def sideways_way(sideways_speed: Any, fall_time: Any) -> Any:
 
     Notes
     -----
-    Source: ballistics; assumption: no drag sideways, a few hundredths of the way. Walls of a
-    tube end it: there it is a cause of contacts.
+    ``sideways_way = sideways_speed * fall_time``
+
+    Source: ballistics; assumption: there is no drag sideways. Drag would take a few hundredths of
+    the distance. In a tube the walls end this motion, which is then a cause of contacts.
     """
     return sideways_speed * fall_time
 
@@ -93,7 +101,7 @@ def downward_share(sideways: Any) -> Any:
     Parameters
     ----------
     sideways : float or ndarray
-        Share that points across it. [1]
+        Share of the launch speed that points across the tube. [1]
 
     Returns
     -------
@@ -102,7 +110,9 @@ def downward_share(sideways: Any) -> Any:
 
     Notes
     -----
-    Source: geometry; assumption: the sideways share is normal, which for the small angles of a
-    launch is the same as a normal angle, and leaves out a cosine.
+    ``downward_share = sqrt(max(1 - sideways^2, 0))``
+
+    Source: geometry; assumption: the sideways share is normal. Launch angles are small, so this is
+    nearly the same as a normal angle.
     """
     return np.sqrt(np.maximum(1 - sideways * sideways, 0.0))

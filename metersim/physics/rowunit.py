@@ -1,4 +1,4 @@
-"""Row unit: band-limited shaking shared by all seeds that are on the way at one time.
+"""Row unit: shaking in a band of frequencies, shared by all seeds that fall at one time.
 
 A narrow-band signal is a carrier times a slowly changing complex envelope.  The envelope has
 independent normal knots and is linear between them, so the signal fills a band about as wide
@@ -28,11 +28,13 @@ def envelope(strength: Any) -> Any:
     Returns
     -------
     float or ndarray
-        Size: Rayleigh, as both parts of the envelope are normal. [1]
+        Size, a Rayleigh draw. [1]
 
     Notes
     -----
-    Source: the size of two standard normal parts.
+    ``envelope = sqrt(2 * strength)``
+
+    Source: size of a vector of two standard normal parts.
     """
     return np.sqrt(2 * strength)
 
@@ -47,7 +49,7 @@ def shaking(time: Any, before: Any, after: Any, phase_before: Any, phase_after: 
     before, after : float or ndarray
         `envelope` at the knots around `time`. [1]
     phase_before, phase_after : float or ndarray
-        Phase there, as a share of a whole turn. [1]
+        Phase at these knots, as a share of a whole turn. [1]
 
     Returns
     -------
@@ -56,7 +58,13 @@ def shaking(time: Any, before: Any, after: Any, phase_before: Any, phase_after: 
 
     Notes
     -----
-    Source: the band is that of gao2024; assumption: normal, linear envelope.
+    ``shaking = (here + there) / sqrt((1 - part)^2 + part^2)
+    where here = (1 - part) * before * cos(60 * pi * time - 2 * pi * phase_before)
+    where there = part * after * cos(60 * pi * time - 2 * pi * phase_after)
+    where part = time / 0.025 - floor(time / 0.025)``
+
+    Source: the band is that of gao2024. Its middle is 30 Hz, or 60 * pi rad/s. Knots are 0.025 s
+    apart. assumption: the envelope is normal at knots and linear between them.
     """
     part = time / KNOT_INTERVAL
     part = part - np.floor(part)
@@ -84,7 +92,10 @@ def shock_sd(ground_speed: Any, shock_per_speed: Any) -> Any:
 
     Notes
     -----
-    assumption: linear in speed, as field studies find (common practice, no source for the size).
+    ``shock_sd = ground_speed * shock_per_speed``
+
+    assumption: linear in speed, as field studies find. This is common practice; the size has no
+    source.
     """
     return ground_speed * shock_per_speed
 
@@ -104,6 +115,8 @@ def vertical_speed(acceleration: Any) -> Any:
 
     Notes
     -----
-    Source: harmonic motion.
+    ``vertical_speed = acceleration / (60 * pi)``
+
+    Source: harmonic motion at the carrier of 60 * pi rad/s.
     """
     return acceleration / CARRIER

@@ -8,7 +8,7 @@ from typing import Any
 def pulse_length(length: Any, beam_height: Any, speed: Any) -> Any:
     """How long a seed darkens the beam.
 
-    A seed that comes within this time of the one before gives no pulse of its own.
+    A seed gives no pulse of its own when it comes within this time after the seed before it.
 
     Parameters
     ----------
@@ -26,6 +26,8 @@ def pulse_length(length: Any, beam_height: Any, speed: Any) -> Any:
 
     Notes
     -----
+    ``pulse_length = (length + beam_height) / speed``
+
     Source: kinematics.
     """
     return (length + beam_height) / speed

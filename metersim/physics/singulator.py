@@ -27,6 +27,8 @@ def edge_offset(gap: Any, notch_step: Any, notch: Any) -> Any:
 
     Notes
     -----
+    ``edge_offset = gap - notch_step * notch``
+
     Source: definition.
     """
     return gap - notch_step * notch
@@ -49,7 +51,9 @@ def reach_across(length: Any, width: Any, pose: Any) -> Any:
 
     Notes
     -----
-    Source: plane geometry (support of an ellipse).
+    ``reach_across = sqrt(width^2 + (length^2 - width^2) * sin(pose)^2) / 2``
+
+    Source: plane geometry, half-extent of a turned ellipse.
     """
     turned = np.sin(pose)
     return np.sqrt(width * width + (length * length - width * width) * turned * turned) / 2
@@ -72,8 +76,10 @@ def unseating_push(hole_diameter: Any, vacuum_ratio: Any) -> Any:
 
     Notes
     -----
-    assumption: half a hole diameter for a seed held by a hair, growing with the root of the
-    vacuum.
+    ``unseating_push = hole_diameter / 2 * sqrt(vacuum_ratio)``
+
+    assumption: half a hole diameter unseats a seed that just holds. The push grows as the square
+    root of the vacuum.
     """
     return hole_diameter / 2 * np.sqrt(vacuum_ratio)
 
@@ -90,7 +96,7 @@ def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
     unseating : float or ndarray
         `unseating_push`. [m]
     push_spread : float
-        Relative spread. [1]
+        SD of the push that unseats a seed, over its mean. [1]
 
     Returns
     -------
@@ -99,13 +105,15 @@ def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
 
     Notes
     -----
+    ``unseating_deviate = (push / unseating - 1) / push_spread``
+
     assumption: normal spread of the push that a seat withstands.
     """
     return (push / unseating - 1) / push_spread
 
 
 def weakest_deviate(rank: Any, teeth: Any) -> Any:
-    """Standard normal draw of the tooth that a seed withstands least.
+    """Standard normal draw of the tooth that unseats a seed most easily.
 
     Parameters
     ----------
@@ -117,10 +125,12 @@ def weakest_deviate(rank: Any, teeth: Any) -> Any:
     Returns
     -------
     float or ndarray
-        The lowest of as many independent normal draws. [1]
+        The lowest of as many independent normal draws as there are teeth. [1]
 
     Notes
     -----
-    Source: distribution of the smallest of several, inverted.
+    ``weakest_deviate = Phi_inv(1 - (1 - rank)^(1 / teeth))``
+
+    Source: inverse of the distribution of the smallest of several draws.
     """
     return ndtri(-np.expm1(np.log1p(-rank) / teeth))

@@ -30,6 +30,9 @@ def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: 
 
     Notes
     -----
+    ``fall_speed = sqrt(launch_speed^2 * rest + terminal_velocity^2 * (1 - rest))
+    where rest = exp(-2 * gravity * height / terminal_velocity^2)``
+
     Source: closed form of quadratic drag; checked against an ODE solver in the tests.
     """
     limit = terminal_velocity * terminal_velocity
@@ -48,21 +51,20 @@ def fall_time(
 ) -> Any:
     """Time of a fall with drag as the square of speed, and contacts with the wall on its way.
 
-    ``h/v_t + v_t/g ln(s (v_t + v_1)/(v_t + v_0))``: exact below, at and above the terminal
-    velocity.
+    It is exact below, at and above the terminal velocity.
 
     Parameters
     ----------
     height : float or ndarray
         Height fallen, 0 or more. [m]
     launch_speed, end_speed : float or ndarray
-        Downward speed at start and end; the latter from `fall_speed`. [m/s]
+        Downward speed at start and end; the end speed is from `fall_speed`. [m/s]
     terminal_velocity : float or ndarray
         Speed of steady fall. [m/s]
     gravity : float
         Acceleration of free fall. [m/s2]
     slowing : float or ndarray
-        s, the product of `contact_slowing` over all contacts; 1 without any. [1]
+        Product of `contact_slowing` over all contacts; 1 without contacts. [1]
 
     Returns
     -------
@@ -71,6 +73,9 @@ def fall_time(
 
     Notes
     -----
+    ``fall_time = height / terminal_velocity + terminal_velocity / gravity * ln(slowing * gain)
+    where gain = (terminal_velocity + end_speed) / (terminal_velocity + launch_speed)``
+
     Source: closed form of quadratic drag, summed over the stretches between contacts; checked
     against an ODE solver in the tests.
     """
@@ -79,7 +84,7 @@ def fall_time(
 
 
 def contact_slowing(before: Any, after: Any, terminal_velocity: Any) -> Any:
-    """What a contact with the wall adds to the time of a fall, as a factor for `fall_time`.
+    """Factor by which a contact with the wall slows a fall, for `fall_time`.
 
     Parameters
     ----------
@@ -95,6 +100,8 @@ def contact_slowing(before: Any, after: Any, terminal_velocity: Any) -> Any:
 
     Notes
     -----
+    ``contact_slowing = (terminal_velocity + before) / (terminal_velocity + after)``
+
     Source: closed form of quadratic drag.
     """
     return (terminal_velocity + before) / (terminal_velocity + after)
@@ -103,7 +110,7 @@ def contact_slowing(before: Any, after: Any, terminal_velocity: Any) -> Any:
 def later_by(launch_change: Any, fall_time: Any, end_speed: Any) -> Any:
     """How much later a seed lands when it is launched a little faster upward or downward.
 
-    The first order of a fall without drag, ``-dv t/v_1``.
+    This is the first order of a fall without drag.
 
     Parameters
     ----------
@@ -121,7 +128,10 @@ def later_by(launch_change: Any, fall_time: Any, end_speed: Any) -> Any:
 
     Notes
     -----
-    Source: free fall; assumption: adequate for the centimetres a second of a row unit's shaking.
+    ``later_by = -launch_change * fall_time / end_speed``
+
+    Source: free fall; assumption: the first order is adequate, as shaking changes the launch speed
+    by centimetres a second.
     """
     return -launch_change * fall_time / end_speed
 
@@ -151,7 +161,10 @@ def roughness(
 
     Notes
     -----
-    Source: both ends calibrated on yazgi2016; assumption: linear in between.
+    ``roughness = good_tube * (1 + curvature_contacts * curvature) * (1 + wear_contacts * wear)``
+
+    Source: the values for a new and for a worn tube are calibrated on yazgi2016; assumption: linear
+    between them.
     """
     return good_tube * (1 + curvature_contacts * curvature) * (1 + wear_contacts * wear)
 
@@ -166,9 +179,9 @@ def contact_mean(
 ) -> Any:
     """Mean number of wall contacts on the way down.
 
-    ``(c0 + c1 u^2/(1 + (u/u1)^2)) k_t L/L0``: the sideways energy of the launch makes contacts, but
-    a tube has only so much wall, so that their number levels off.  Without the knee, quality would
-    fall far more steeply above 8 km/h than the linear fall that nadin2019 found.
+    The sideways energy of the launch makes contacts.  A tube has only so much wall, so their number
+    levels off.  Without the knee, quality would fall far more steeply above 8 km/h than nadin2019
+    found: that fall is linear.
 
     Parameters
     ----------
@@ -181,9 +194,9 @@ def contact_mean(
     contact_base : float
         Contacts at no speed in a tube of the reference length. [1]
     contact_by_speed : float
-        Added contacts per squared speed, at low speed. [s2/m2]
+        Contacts added per squared speed, at low speed. [s2/m2]
     contact_knee : float
-        Speed at which the added contacts are half of what that law gives. [m/s]
+        Speed at which the added contacts are half of what they would be without the knee. [m/s]
 
     Returns
     -------
@@ -192,7 +205,12 @@ def contact_mean(
 
     Notes
     -----
-    assumption: both the levelling off and the proportion to length.
+    ``contact_mean = (contact_base + added) * rough * length / 0.45
+    where added = contact_by_speed * peripheral_speed^2 / (1 + knee)
+    where knee = (peripheral_speed / contact_knee)^2``
+
+    assumption: the number levels off with speed, and grows in proportion to length. The length of
+    the reference stand is 0.45 m.
     """
     energy = peripheral_speed * peripheral_speed
     added = contact_by_speed * energy / (1 + energy / (contact_knee * contact_knee))
@@ -211,7 +229,7 @@ def contact_loss(rank: Any, rough: Any, largest: Any, hardest: Any) -> Any:
     largest : float
         Largest share on the reference stand. [1]
     hardest : float
-        Largest share on any. [1]
+        Largest share on any stand. [1]
 
     Returns
     -------
@@ -220,6 +238,8 @@ def contact_loss(rank: Any, rough: Any, largest: Any, hardest: Any) -> Any:
 
     Notes
     -----
-    assumption: uniform from 0 to a largest share that grows with the root of roughness.
+    ``contact_loss = rank * min(largest * sqrt(rough), hardest)``
+
+    assumption: uniform from 0 to a largest share, which grows as the square root of roughness.
     """
     return rank * np.minimum(largest * np.sqrt(rough), hardest)

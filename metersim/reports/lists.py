@@ -7,19 +7,29 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
-from metersim.catalogue import MOVED, coefficients, equations, keys, sensitivity
+from metersim.catalogue import MOVED, coefficients, keys, sensitivity
+from metersim.coefficients import USUAL
 from metersim.discs import SHIPPED as DISCS
 from metersim.discs import load_discs
+from metersim.equations import Equation, Step, about, equations, station_names, worked
 from metersim.faults import BadInput
 from metersim.reading import load_scenario, shipped_scenarios
+from metersim.scenario import Scenario
 from metersim.seedlot import load_lot, shipped_lots
 from metersim.sources import SOURCES
 from metersim.studies.published.cases import load_case, shipped_cases
-from metersim.units import UNITS
+from metersim.units import UNITS, sentence_number
 from metersim.yields import RELATIONS
 
 MOVE_DIGITS = 2
 WIDE = 100  # letters of a line of prose
+WORKED = "maize_bench"  # the scenario that 'list equations' works through
+WORKSHOP = {"m": ("mm", 1e3), "kg": ("mg", 1e6), "Pa": ("kPa", 1e-3), "rad": ("deg", 180 / math.pi)}
+HOW_TO_READ = (
+    "a^b is a to the power b; ln is the natural logarithm, exp its inverse. Phi is the share of a\n"
+    "standard normal distribution below a value, Phi_inv its inverse; if(c, a, b) is a when c is\n"
+    "true, else b. Angles are in radians; all units are SI."
+)
 NO_MOVE = "0: moves nothing in these two scenarios; in others it may, as with a low gate or a guide"
 
 
@@ -116,12 +126,83 @@ def _move(points: float) -> str:
     return f"{points:+.{MOVE_DIGITS}f}" if round(points, MOVE_DIGITS) else "0"
 
 
-def all_equations() -> str:
-    """Every function of the model with its source, and the references in full."""
-    rows = [(f"{e.station}.{e.name}", e.gives, e.source) for e in equations()]
-    used = references(" ".join(source for _, _, source in rows))
-    parts = "\n".join(f"{name}\n    {gives}\n    {source}" for name, gives, source in rows)
-    return f"{parts}\n\n{used}"
+def all_equations(scenario: Scenario | None = None) -> str:
+    """Every equation with its formula, meaning and source; a scenario worked through.
+
+    Parameters
+    ----------
+    scenario : Scenario, optional
+        The one to work through; usually `WORKED`.
+    """
+    told = equations()
+    parts = [HOW_TO_READ]
+    for station in station_names():
+        heading = f"{station}: {about(station)}"
+        parts.append("\n".join([heading, "-" * min(len(heading), WIDE)]))
+        parts += [_equation(one) for one in told if one.station == station]
+    parts.append(_worked(scenario or load_scenario(WORKED)))
+    return "\n\n".join([*parts, references(" ".join(one.source for one in told))])
+
+
+def _equation(told: Equation) -> str:
+    """Formula, meaning and source of an equation."""
+    first, *rest = told.formula
+    lines = _folded(first, "", 4)
+    for part in rest:
+        lines += _folded(f"where {part}", "    ", 8)
+    unit = "" if told.unit == "1" else f" [{told.unit}]"
+    return "\n".join(
+        [*lines, *_folded(f"{told.gives}{unit}", "    "), *_folded(told.source, "    ")]
+    )
+
+
+def _worked(scenario: Scenario) -> str:
+    """A scenario worked through, step by step."""
+    head = (
+        f"Worked through: {scenario.name}, from the size of a seed to the chance of an empty cell"
+    )
+    steps = worked(scenario)
+    lines = [head, "-" * len(head)]
+    for number, step in enumerate(steps, 1):
+        lines += _step(number, step)
+    empty = steps[-1].result
+    blocked = USUAL.blocked
+    share = sentence_number(blocked * 100)
+    all_empty = sentence_number(100 * (blocked + (1 - blocked) * empty))
+    last = f"Blocked cells are {share} % of all. With these, {all_empty} % of the cells stay empty."
+    return "\n".join([*lines, last])
+
+
+def _step(number: int, step: Step) -> list[str]:
+    """A step: its name and result, what it gives, the numbers that are put in."""
+    told = step.equation
+    name = f"{told.station}.{told.name}" if told.station else told.name
+    put = [f"{what} {_quantity(x, told.units.get(what, '1'))}" for what, x in step.put.items()]
+    formula = [] if told.station else _folded(told.formula[0], "    ", 8)
+    return [
+        f"{number:2}. {name}: {_quantity(step.result, told.unit)}",
+        *_folded(told.gives, "    "),
+        *formula,
+        *_folded(f"from {', '.join(put)}", "    ", 6),
+    ]
+
+
+def _quantity(value: float, unit: str) -> str:
+    """A number with its unit, in the units of a workshop."""
+    symbol, factor = WORKSHOP.get(unit, (unit, 1.0))
+    return f"{sentence_number(value * factor)} {symbol}".removesuffix(" 1")
+
+
+def _folded(text: str, start: str, deep: int | None = None) -> list[str]:
+    """A text in lines of `WIDE` letters, the first after `start`, the others so deep in."""
+    return textwrap.wrap(
+        text,
+        WIDE,
+        initial_indent=start,
+        subsequent_indent=" " * (len(start) if deep is None else deep),
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
 
 
 def all_yields() -> str:
