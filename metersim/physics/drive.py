@@ -115,8 +115,9 @@ def duration(
 
     Notes
     -----
-    ``duration = time_at(angle + step, angular_speed, ramp, ripple, ripples_per_turn)
-    - time_at(angle, angular_speed, ramp, ripple, ripples_per_turn)``
+    ``duration = later - earlier
+    where later = time_at(angle + step, angular_speed, ramp, ripple, ripples_per_turn)
+    where earlier = time_at(angle, angular_speed, ramp, ripple, ripples_per_turn)``
 
     assumption: as `time_at`.
     """
