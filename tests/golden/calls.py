@@ -369,6 +369,10 @@ CALLS: dict[str, Call] = {
     "starved_gate": simulated("maize_bench", "gate_opening_mm=11", "turns=15", seed=4),
     "arches": simulated("gate_too_low", "turns=25", "gate_width_mm=60", seed=6),
     "arches_field": simulated("maize_field", "turns=25", "gate_opening_mm=14", seed=6),
+    "slow_gate": simulated(
+        *("maize_field", "gate_width_mm=15", "gate_opening_mm=22", "speed_kmh=25", "tick=0.05"),
+        "turns=10",
+    ),
     "knocking_heap": simulated("maize_bench", "gate_opening_mm=100", "turns=15", seed=2),
     "knocking_heap_events": simulated(
         "gate_too_high", "turns=6", "vacuum_kpa=2.5", seed=2, engine="events"
@@ -387,6 +391,9 @@ CALLS: dict[str, Call] = {
         seed=2,
         engine="events",
     ),
+    "seeds_cover_a_hole": simulated(
+        "maize_bench", "vacuum_kpa=15", "hole_diameter_mm=7.2", "notch=-5", "turns=12", seed=2
+    ),
     "smooth_disc": simulated("maize_bench", "agitation=0", "speed_kmh=12", "turns=12", seed=3),
     "pegged_disc": simulated("maize_bench", "agitation=1", "turns=12", seed=3),
     "large_mixed_seed": simulated(
@@ -403,6 +410,9 @@ CALLS: dict[str, Call] = {
     "worn_cutoff": simulated("maize_bench", "decay_arc_deg=8", "turns=12", seed=4),
     "worn_curved_tube": simulated(
         "maize_field", "tube_wear=0.9", "tube_curvature_deg=30", "turns=12", seed=4
+    ),
+    "worst_tube": other_coefficients(
+        "maize_field", "tube_wear=1", "tube_curvature_deg=60", "turns=12", contact_loss=0.6
     ),
     "no_tube": simulated("maize_bench", "tube_fitted=false", "turns=12", seed=4),
     "no_tube_field": simulated(
