@@ -1,20 +1,23 @@
-"""The command line: thin, and the only module that prints.
+"""The command line: finds the command that was typed, and is the only module that prints.
 
-A command is loaded when it is asked for, so that help is quick.
+A command is loaded when it is asked for, so that the list of all of them is quick.
 """
 
 from __future__ import annotations
 
+import argparse
 import importlib
 import os
 import sys
 from unicodedata import category
 
-from metersim.options import parser, read
+from metersim import __version__
+from metersim.questions import QUESTIONS
 
 TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from typing import Any, NoReturn
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -34,14 +37,14 @@ def _main(arguments: Sequence[str] | None) -> int:
     except SystemExit as stop:
         return int(stop.code or 0)
     if options.command is None:
-        parser().print_help()
+        parser([]).print_help()
         return OK
-    from metersim.faults import BadInput
+    from metersim.files.faults import BadInput
 
     if hasattr(sys.stdout, "reconfigure"):  # letters that a terminal lacks are no error
         sys.stdout.reconfigure(errors="replace")
     try:
-        _say(importlib.import_module(f"metersim.commands.{options.command}").answer(options))
+        _say(command_of(options.command).answer(options))
         if sys.stdout is not None:
             sys.stdout.flush()
     except BadInput as error:
@@ -58,6 +61,59 @@ def _main(arguments: Sequence[str] | None) -> int:
         print(f"metersim: {place}: cannot be written: {error.strerror}", file=sys.stderr)
         return BAD_INPUT
     return OK
+
+
+def command_of(name: str) -> Any:
+    """The module of a command, with ``add_options`` and ``answer``."""
+    return importlib.import_module(f"metersim.questions.{name}.command")
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that says in one line what it does not understand, as all bad input is told."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with what is wrong with what was typed."""
+        from metersim.files.faults import Fault
+
+        said = message.removeprefix("argument ").replace("invalid float value", "no number")
+        command = self.prog.removeprefix("metersim").strip()
+        fault = Fault(command, "", f"{said}; see '{self.prog} --help'")
+        self.exit(2, f"metersim: {fault}\n")
+
+
+def read(words: Sequence[str] | None = None) -> argparse.Namespace:
+    """Options as typed, of this process when no words are given.
+
+    Raises
+    ------
+    SystemExit
+        When they cannot be understood, or ask for help or the version.
+    """
+    words = sys.argv[1:] if words is None else words
+    for word in words:  # of which argparse makes an empty list
+        if word.startswith("--") and word.endswith("=--"):
+            Parser(prog="metersim").error(f"argument {word[:-3]}: '--' is no value")
+    options, unknown = parser(words).parse_known_args(words)
+    if unknown:  # told of the command, not of all commands as by parse_args
+        asked = f"metersim {options.command}" if options.command else "metersim"
+        Parser(prog=asked).error(f"unknown: {' '.join(unknown)}")
+    return options
+
+
+def parser(words: Sequence[str] = tuple(QUESTIONS)) -> argparse.ArgumentParser:
+    """The parser of all commands; only those among the words have their options."""
+    top = Parser(
+        prog="metersim",
+        description="Predict how a vacuum seed meter lays seeds in the row.",
+        epilog="Predictions are for learning and planning: prove them on a bench.",
+    )
+    top.add_argument("--version", action="version", version=f"metersim {__version__}")
+    commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name, does in QUESTIONS.items():
+        command = commands.add_parser(name, help=does)
+        if name in words:
+            command_of(name).add_options(command)
+    return top
 
 
 def _say(text: str) -> None:

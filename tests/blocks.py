@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from metersim.intervals import intervals
+from metersim.measures.intervals import intervals
 
 
 def block_sums(columns, block):

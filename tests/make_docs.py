@@ -7,10 +7,11 @@ import re
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from metersim.catalogue import keys
-from metersim.figures import levels_figure, plateaus_figure, save
-from metersim.reports.evidence import counts_text, evidence_markdown
-from metersim.studies.published.evidence import Evidence, evidence
+from metersim.questions.evidence.figure import levels_figure, plateaus_figure
+from metersim.questions.evidence.study import Evidence, evidence
+from metersim.questions.evidence.text import counts_text, evidence_markdown
+from metersim.questions.list.study import keys
+from metersim.questions.shared.page import save
 
 README = Path(__file__).parent.parent / "README.md"
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from metersim.spacing import ROUNDING, _above_zero, _spacings, classify
+from metersim.measures.spacing import ROUNDING, _above_zero, _spacings, classify
 
 
 def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 import metersim as m
-from metersim.simulation import simulate
-from metersim.streams import Streams
-from metersim.studies.counting.hidden import draw_states, meter_of
-from metersim.studies.counting.looks import Look, loads
-from metersim.studies.diagnosing.diagnosis import Seen
-from metersim.studies.diagnosing.moves import gains, moves_of
+from metersim.questions.next.diagnosis import Seen
+from metersim.questions.next.moves import gains, moves_of
+from metersim.questions.shared.hidden import draw_states, meter_of
+from metersim.questions.shared.looks import Look, loads
+from metersim.run.draws import Streams
+from metersim.run.simulation import simulate
 
 COUNTED = ("seed size", "vacuum", "singulator", "pool")
 START = (-2.0, -1.0, 0.0, 1.0, 2.0)  # notches

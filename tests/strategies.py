@@ -6,14 +6,11 @@ from functools import lru_cache
 from hypothesis import reject
 from hypothesis import strategies as st
 
-from metersim.coefficients import USUAL
-from metersim.faults import BadInput
-from metersim.fields import specs
-from metersim.indices import BY_KEY
-from metersim.measures import Measured, difference, measure
-from metersim.records import Run
-from metersim.scenario import Scenario
-from metersim.sections import (
+from metersim.files.faults import BadInput
+from metersim.files.fields import specs
+from metersim.machine.coefficients import USUAL
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import (
     SECTIONS,
     Cutoff,
     Demand,
@@ -28,8 +25,11 @@ from metersim.sections import (
     Tube,
     Vacuum,
 )
-from metersim.seedlot import load_lot, shipped_lots
-from metersim.simulation import simulate
+from metersim.machine.seedlot import load_lot, shipped_lots
+from metersim.measures.estimates import Measured, difference, measure
+from metersim.measures.indices import BY_KEY
+from metersim.run.records import Run
+from metersim.run.simulation import simulate
 
 LOTS = {name: load_lot(name) for name in sorted(shipped_lots())}
 

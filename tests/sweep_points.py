@@ -3,8 +3,8 @@
 import math
 import time
 
-from metersim.indices import MEASURES
-from metersim.studies.sweep import Outcome
+from metersim.measures.indices import MEASURES
+from metersim.questions.sweep.study import Outcome
 
 
 def outcome(**measures):

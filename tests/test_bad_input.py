@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import metersim.cli
-from metersim.reading import shipped_scenarios
-from metersim.seedlot import shipped_lots
+from metersim.machine.reading import shipped_scenarios
+from metersim.machine.seedlot import shipped_lots
 
 pytestmark = pytest.mark.usefixtures("folder")
 
@@ -536,7 +536,7 @@ def test_an_output_that_may_not_be_written_is_refused_before_the_run(
 ):
     (folder / "x.png").write_text("old")
     monkeypatch.setattr(os, "access", lambda path, mode: os.path.basename(path) != "x.png")
-    monkeypatch.setattr("metersim.simulation.simulate", None)
+    monkeypatch.setattr("metersim.run.simulation.simulate", None)
     assert told(*outputs([option, "x.png"])) == [f"{option}: x.png: cannot be written"]
 
 

@@ -7,12 +7,12 @@ import tomllib
 
 import pytest
 
-from metersim.faults import BadInput
-from metersim.sources import SOURCES
-from metersim.stations import stations_of
-from metersim.studies.published.cases import load_case, read_case, shipped_cases
-from metersim.studies.published.predictions import draws_of
-from metersim.studies.published.statements import KINDS
+from metersim.files.faults import BadInput
+from metersim.machine.sources import SOURCES
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.predictions import draws_of
+from metersim.questions.shared.cases import load_case, read_case, shipped_cases
+from metersim.questions.shared.statements import KINDS
 
 TEXT = """
 source = "banaj2022"
@@ -259,7 +259,7 @@ def test_what_is_wrong_with_a_file_is_said(tmp_path, table, path, value, said):
 
 
 def test_more_conditions_than_anyone_waits_for_are_refused(tmp_path, table, monkeypatch):
-    monkeypatch.setattr("metersim.studies.published.conditions.MOST_CONDITIONS", 4)
+    monkeypatch.setattr("metersim.questions.shared.statements.MOST_CONDITIONS", 4)
     with pytest.raises(BadInput, match="conditions: has more than 4; give several case files"):
         read_case(write(tmp_path, table))
 

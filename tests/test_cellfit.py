@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from metersim.cellfit.fit import MISFIT, MOST_FITTED, fit_cells, fitted_density, misfit
-from metersim.cellfit.model import before_losses, share_left
-from metersim.intervals import share_interval
+from metersim.measures.cellfit import MISFIT, MOST_FITTED, fit_cells, fitted_density, misfit
+from metersim.measures.cellmodel import before_losses, share_left
+from metersim.measures.intervals import share_interval
 from tests.rows import cell_spacings
 
 TRUTH = {"empty": 0.05, "double": 0.04, "scatter": 0.12, "distance": 1.0}

@@ -6,14 +6,14 @@ import math
 import numpy as np
 import pytest
 
-from metersim import catalogue
-from metersim.catalogue import MOVED, SENSITIVITY, coefficients, sensitivity
-from metersim.coefficients import USUAL, Coefficients
-from metersim.fields import specs
-from metersim.indices import BY_KEY
-from metersim.reading import shipped_scenarios
-from metersim.reports.lists import all_coefficients
-from metersim.sources import SOURCES
+from metersim.files.fields import specs
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.reading import shipped_scenarios
+from metersim.machine.sources import SOURCES
+from metersim.measures.indices import BY_KEY
+from metersim.questions.list import study as catalogue
+from metersim.questions.list.study import MOVED, SENSITIVITY, coefficients, sensitivity
+from metersim.questions.list.text import all_coefficients
 from tests.validation.sensitivity import CELLS, DIGITS, STEP, moved, moves
 
 NAMES = list(specs(Coefficients))

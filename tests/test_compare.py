@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from metersim.cli import main
-from metersim.indices import BY_KEY
-from metersim.measures import Measured, measure
-from metersim.records import Origin
-from metersim.reports.compare import comparison, unlike, worth
-from metersim.studies.compare import COMPARED, Pairing, compare, pairing
-from metersim.tally import Tally, tallied
+from metersim.measures.estimates import Measured, measure
+from metersim.measures.indices import BY_KEY
+from metersim.measures.tally import Tally, tallied
+from metersim.questions.compare.study import COMPARED, Pairing, compare, pairing
+from metersim.questions.compare.text import comparison, unlike, worth
+from metersim.run.records import Origin
 from tests.strategies import BENCH
 
 SKIP = BY_KEY["cells.skip"]

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.csvfile import MOST_FAULTS
-from metersim.faults import BadInput
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.studies.counting.countlog import (
+from metersim.files.faults import BadInput
+from metersim.files.tables import MOST_FAULTS
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.questions.shared.countlog import (
     EXAMPLE,
     HEADER,
     entry_of,

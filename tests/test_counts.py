@@ -5,9 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from metersim.reading import load_scenario
-from metersim.simulation import simulate
-from metersim.studies.counting.counts import (
+from metersim.machine.reading import load_scenario
+from metersim.questions.shared.counts import (
     WINDOW,
     Share,
     angle,
@@ -20,7 +19,8 @@ from metersim.studies.counting.counts import (
     share_of,
     shares_of,
 )
-from metersim.studies.counting.looks import kept_full, loads, rates, rates_of
+from metersim.questions.shared.looks import kept_full, loads, rates, rates_of
+from metersim.run.simulation import simulate
 
 PAIRS = [(0.004, 0.015), (0.012, 0.025), (0.05, 0.02), (0.95, 0.92)]
 

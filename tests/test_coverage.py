@@ -8,21 +8,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim import coverage
-from metersim.coverage import (
+from metersim.files.faults import BadInput
+from metersim.machine.reading import all_keys, load_scenario
+from metersim.machine.seedlot import load_lot, shipped_lots
+from metersim.measures import limits as coverage
+from metersim.measures.limits import (
     MOST,
     PUBLISHED,
     SLACK,
     STATED,
     Conditions,
     Cover,
+    cautions,
     outside,
     read_covers,
 )
-from metersim.faults import BadInput
-from metersim.limits import cautions
-from metersim.reading import all_keys, load_scenario
-from metersim.seedlot import load_lot, shipped_lots
 
 BENCH = load_scenario("maize_bench", ["speed_kmh=5.4"])  # holes at 0.207 m/s
 FIELD = load_scenario("maize_field", ["speed_kmh=5.4", "rate_per_ha=63500"])  # 21 cm

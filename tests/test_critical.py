@@ -6,10 +6,10 @@ import math
 import numpy as np
 import pytest
 
-from metersim.coefficients import USUAL
-from metersim.simulation import simulate
-from metersim.stations import stations_of
-from metersim.studies.published.critical import HIGHEST, LOWEST, critical_vacuum
+from metersim.machine.coefficients import USUAL
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.predictions import HIGHEST, LOWEST, critical_vacuum
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH, LOTS, pool_of
 
 CLEAR = dataclasses.replace(USUAL, blocked=0.0)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from metersim.studies.counting.dependence import effect_by_blocks, effect_by_windows
+from metersim.questions.shared.counts import effect_by_blocks, effect_by_windows
 
 CELLS, WINDOW = 400_000, 200
 

@@ -9,12 +9,12 @@ import pytest
 from scipy.special import logsumexp, ndtri
 
 import metersim as m
-from metersim.faults import BadInput
-from metersim.studies.counting.hidden import HIDDEN
-from metersim.studies.counting.looks import Look, Rates, log_chances, look_of_seeds
-from metersim.studies.diagnosing import diagnosis
-from metersim.studies.diagnosing.clues import NEVER, clues, strange
-from metersim.studies.diagnosing.diagnosis import Diagnosis, Seen, Side, diagnose
+from metersim.files.faults import BadInput
+from metersim.questions.next import diagnosis
+from metersim.questions.next.clues import NEVER, clues, strange
+from metersim.questions.next.diagnosis import Diagnosis, Seen, Side, diagnose
+from metersim.questions.shared.hidden import HIDDEN
+from metersim.questions.shared.looks import Look, Rates, log_chances, look_of_seeds
 from tests.recovery import COUNTED, count_on, draw_states
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from metersim.options import parser
+from metersim.cli import parser
 from tests.make_docs import README, key_table, with_block
 
 TOP = README.parent

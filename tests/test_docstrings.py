@@ -8,14 +8,14 @@ import pkgutil
 import re
 from pathlib import Path
 
+import metersim.physics
 import pytest
 
-import metersim.physics
-from metersim.coefficients import Coefficients
-from metersim.fields import specs
-from metersim.sections import SECTIONS
-from metersim.seedlot import SeedLot
-from metersim.sources import SOURCES
+from metersim.files.fields import specs
+from metersim.machine.coefficients import Coefficients
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import SeedLot
+from metersim.machine.sources import SOURCES
 
 ROOT = Path(metersim.physics.__file__).parent.parent
 SOURCE_FILES = sorted(ROOT.rglob("*.py"))

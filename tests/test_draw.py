@@ -5,7 +5,10 @@ import struct
 import pytest
 
 import metersim as m
-from metersim import figures
+from metersim.questions.compare.figure import comparison_figure
+from metersim.questions.run.figure import run_figure
+from metersim.questions.shared.page import encoded
+from metersim.questions.sweep.figure import sweep_figure
 
 SHORT = ["turns=10"]
 
@@ -14,17 +17,17 @@ def results():
     """A result of each kind that has a picture, with what draws it."""
     compared = m.compare("maize_bench", vary="notch=0,1", changes=SHORT, keep=True)
     plan = m.plan_sweep("maize_bench", "vacuum_kpa=3,4,5", changes=SHORT)
-    yield m.simulate(m.load_scenario("maize_bench", SHORT)), figures.run_figure
-    yield compared, figures.comparison_figure
-    yield m.respond(m.sweep(plan)), figures.sweep_figure
+    yield m.simulate(m.load_scenario("maize_bench", SHORT)), run_figure
+    yield compared, comparison_figure
+    yield m.respond(m.sweep(plan)), sweep_figure
 
 
 def test_each_result_has_its_picture():
     pictures = set()
     for result, figure in results():
         for units in ("metric", "us"):
-            made = figures.encoded(m.draw(result, units), "x.svg")
-            assert made == figures.encoded(figure(result, units), "x.svg")
+            made = encoded(m.draw(result, units), "x.svg")
+            assert made == encoded(figure(result, units), "x.svg")
             pictures.add(made)
     assert len(pictures) == 6 - 1  # a share over vacuum in kPa, as varied, is alike in both
 
@@ -48,7 +51,7 @@ def test_a_notebook_gets_a_picture_of_the_size_of_its_page():
     """PNG bytes, with the width to show them at: 7.5 in of 96 dots."""
     page = m.draw(m.simulate(m.load_scenario("maize_bench", SHORT)))
     made, shown = page._repr_png_()
-    assert made == figures.encoded(page, "x.png")
+    assert made == encoded(page, "x.png")
     width, height = struct.unpack(">II", made[16:24])
     assert (width, height) == (1500, 2000)
     assert shown == {"width": 720}

@@ -15,15 +15,20 @@ import pytest
 from hypothesis import given, settings
 
 import metersim
-from metersim.arrays import engine, settling, supply
-from metersim.events import holding, meter, processes
-from metersim.indices import MEASURES
-from metersim.luck import BLOCK
-from metersim.measures import measure
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.simulation import pieces, simulate, simulate_cells
-from metersim.stations import TubeStation, like, stations_of
-from metersim.tally import tallied
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.machine.stations import like, stations_of
+from metersim.machine.tube import TubeStation
+from metersim.measures.estimates import measure
+from metersim.measures.indices import MEASURES
+from metersim.measures.tally import tallied
+from metersim.run import events as processes
+from metersim.run import hole as holding
+from metersim.run import meter
+from metersim.run.arrays import descent as engine
+from metersim.run.arrays import supply
+from metersim.run.arrays import supply as settling
+from metersim.run.draws import BLOCK
+from metersim.run.simulation import pieces, simulate, simulate_cells
 from tests.strategies import BENCH, bytes_of, scenarios
 from tests.test_meter import LIVELY
 

@@ -12,11 +12,17 @@ import zlib
 import numpy as np
 import pytest
 
-from metersim.equations import equation_of, equations, functions_of, station_names, worked
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.reports.lists import all_equations
-from metersim.stations import stations_of
-from metersim.studies.explain import explain
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.machine.stations import stations_of
+from metersim.questions.explain.study import explain
+from metersim.questions.list.equations import (
+    equation_of,
+    equations,
+    functions_of,
+    station_names,
+    worked,
+)
+from metersim.questions.list.text import all_equations
 from tests.formulas import CHOICE, CONSTANTS, FUNCTIONS, Formula, tree_of
 
 EQUATIONS = {

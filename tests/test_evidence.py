@@ -11,14 +11,14 @@ from functools import partial
 
 import pytest
 
-from metersim.coefficients import USUAL, Coefficients
-from metersim.faults import BadInput
-from metersim.figures import levels_figure, plateaus_figure
-from metersim.reports.evidence import evidence_csv, evidence_text
-from metersim.stations import stations_of
-from metersim.studies.published.cases import load_case, shipped_cases
-from metersim.studies.published.evidence import Evidence, evidence
-from metersim.studies.published.outcomes import AGREES, VERDICTS
+from metersim.files.faults import BadInput
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.figure import levels_figure, plateaus_figure
+from metersim.questions.evidence.study import Evidence, evidence
+from metersim.questions.evidence.text import evidence_csv, evidence_text
+from metersim.questions.evidence.verdicts import AGREES, VERDICTS
+from metersim.questions.shared.cases import load_case, shipped_cases
 from tests.make_docs import README
 
 FAST = ("banaj2022", "huazhong2023", "qi2013")
@@ -199,8 +199,8 @@ def test_a_text_that_would_steer_a_terminal_or_a_table_is_shown(done, folder):
 
 
 def test_a_picture_has_an_end_and_says_so(folder, monkeypatch):
-    monkeypatch.setattr("metersim.figures.evidence.MOST_ROWS", 2)
-    monkeypatch.setattr("metersim.figures.evidence.MOST_PANELS", 2)
+    monkeypatch.setattr("metersim.questions.evidence.figure.MOST_ROWS", 2)
+    monkeypatch.setattr("metersim.questions.evidence.figure.MOST_PANELS", 2)
     rows = "".join(LEVELS % k + BEST % k for k in range(3))
     (folder / "own.toml").write_text(OWN + rows)
     made = evidence("own.toml", draws=2)

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from metersim.events.falls import HAPPENINGS, Falls
-from metersim.luck import CONTACTS, Luck
-from metersim.stations import TubeStation, like, stations_of
-from metersim.streams import Streams
+from None import HAPPENINGS, Falls
+from metersim.run.draws import CONTACTS, Luck
+from metersim.machine.tube import TubeStation
+from metersim.machine.stations import like, stations_of
+from metersim.run.draws import Streams
 from tests.strategies import BENCH
 
 STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field"))

@@ -13,12 +13,15 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, RegularPolygon
 from matplotlib.text import Text
 
-from metersim import figures
-from metersim.measures import measure
-from metersim.reading import load_scenario
-from metersim.records import Cells, Run, Seeds, Ticks
-from metersim.spacing import class_counts, per_spacing, spacings_of
-from metersim.studies.compare import Comparison
+from metersim.machine.reading import load_scenario
+from metersim.measures.estimates import measure
+from metersim.measures.spacing import class_counts, per_spacing, spacings_of
+from metersim.questions.compare.figure import comparison_figure, draw_comparison, draw_differences
+from metersim.questions.compare.study import Comparison
+from metersim.questions.run.figure import draw_spacings, run_figure
+from metersim.questions.run.row import draw_disc, draw_row
+from metersim.questions.shared.page import save
+from metersim.run.records import Cells, Run, Seeds, Ticks
 
 SCENARIO = load_scenario("maize_bench").replace(demand__speed=1.5)  # with nothing to note
 NAN = float("nan")
@@ -86,13 +89,13 @@ def run():
 
 @pytest.fixture(scope="module")
 def page(run):
-    return figures.run_figure(run)
+    return run_figure(run)
 
 
 @pytest.fixture(scope="module")
 def comparison(run):
     found = comparison_of(["as found", "cleaned", "worn"], [run] * 3)
-    return figures.comparison_figure(found, "us")
+    return comparison_figure(found, "us")
 
 
 def axes():
@@ -118,7 +121,7 @@ def labels(figure):
 
 def test_bars_add_up_to_the_spacings_by_class(run):
     spacings, reference = spacings_of(run.seeds.position), run.scenario.spacing
-    bars = figures.draw_spacings(axes(), spacings, reference)
+    bars = draw_spacings(axes(), spacings, reference)
     heights = np.array([bar.get_height() for bar in bars])
     middles = np.array([bar.get_x() + bar.get_width() / 2 for bar in bars])
     assert heights.sum() == spacings.size
@@ -132,7 +135,7 @@ def test_bars_add_up_to_the_spacings_by_class(run):
 def test_shares_are_those_per_spacing(run):
     spacings, reference = spacings_of(run.seeds.position), run.scenario.spacing
     ax = axes()
-    figures.draw_spacings(ax, spacings, reference)
+    draw_spacings(ax, spacings, reference)
     index = per_spacing(class_counts(spacings, reference))
     shown = words(ax)
     for name, share in (
@@ -146,14 +149,14 @@ def test_shares_are_those_per_spacing(run):
 def test_a_spacing_on_a_bound_belongs_below_it_as_in_its_class():
     reference = 0.17
     spacings = np.arange(1, 36) / 10 * reference
-    bars = figures.draw_spacings(axes(), spacings, reference)
+    bars = draw_spacings(axes(), spacings, reference)
     assert [bar.get_height() for bar in bars] == [1] * 35 + [0]
     assert class_counts(spacings, reference).tolist() == [5, 10, 10, 10, 0]
 
 
 def test_spacings_beyond_the_axis_are_gathered_and_named():
     ax = axes()
-    bars = figures.draw_spacings(ax, [0.2, 0.9, 77.0], 0.2)
+    bars = draw_spacings(ax, [0.2, 0.9, 77.0], 0.2)
     assert bars[-1].get_height() == 2
     assert "2 beyond 3.5" in words(ax)
 
@@ -161,10 +164,10 @@ def test_spacings_beyond_the_axis_are_gathered_and_named():
 def test_upper_axis_is_the_length_in_the_units_asked():
     for units, nominal in (("metric", "nominal 25.4 cm"), ("us", "nominal 10 in")):
         ax = axes()
-        figures.draw_spacings(ax, [0.254], 0.254, units)
+        draw_spacings(ax, [0.254], 0.254, units)
         assert nominal in words(ax)
     with pytest.raises(ValueError, match="'metric', 'us'"):
-        figures.draw_spacings(axes(), [0.254], 0.254, "imperial")
+        draw_spacings(axes(), [0.254], 0.254, "imperial")
 
 
 # row
@@ -172,7 +175,7 @@ def test_upper_axis_is_the_length_in_the_units_asked():
 
 def test_seeds_lie_at_their_positions_and_to_scale(run):
     ax = axes()
-    drawn = figures.draw_row(ax, run, start=45, length=12)
+    drawn = draw_row(ax, run, start=45, length=12)
     where, across = drawn.get_offsets().T
     low, high = ax.get_xlim()
     positions = 100 * run.seeds.position
@@ -190,13 +193,13 @@ def test_seeds_lie_at_their_positions_and_to_scale(run):
 
 def test_seeds_too_small_to_be_seen_are_said_not_to_be_to_scale(run):
     ax = axes()
-    figures.draw_row(ax, run, start=0, length=800)
+    draw_row(ax, run, start=0, length=800)
     assert "seeds dark, not to scale" in ax.get_xlabel()
 
 
 def test_every_cell_without_seed_has_a_cross_at_its_place(run):
     ax = axes()
-    figures.draw_row(ax, run, start=60, length=60)
+    draw_row(ax, run, start=60, length=60)
     (crosses,) = [line for line in ax.lines if line.get_marker() == "x"]
     spacing = run.scenario.spacing
     offset = np.median(run.seeds.position - run.seeds.cell * spacing)
@@ -206,7 +209,7 @@ def test_every_cell_without_seed_has_a_cross_at_its_place(run):
 
 
 def test_default_piece_and_turn_show_a_skip_and_a_double(run):
-    for draw in (figures.draw_row, figures.draw_disc):
+    for draw in (draw_row, draw_disc):
         ax = axes()
         draw(ax, run)
         title = ax.get_title(loc="left")
@@ -216,9 +219,9 @@ def test_default_piece_and_turn_show_a_skip_and_a_double(run):
 @pytest.mark.parametrize("start", [-1, 890, 9000])
 def test_pieces_outside_the_run_are_refused(run, start):
     with pytest.raises(ValueError, match="outside the run: it has cells 0 to 899"):
-        figures.draw_row(axes(), run, start=start)
+        draw_row(axes(), run, start=start)
     with pytest.raises(ValueError, match="1 or more cells"):
-        figures.draw_row(axes(), run, length=0)
+        draw_row(axes(), run, length=0)
 
 
 # disc
@@ -226,7 +229,7 @@ def test_pieces_outside_the_run_are_refused(run, start):
 
 @pytest.mark.parametrize("turn", [0, 7, 29])
 def test_every_cell_has_one_mark_of_its_kind_at_its_hole(run, turn):
-    marks = figures.draw_disc(axes(), run, turn=turn)
+    marks = draw_disc(axes(), run, turn=turn)
     cells = run.scenario.disc.cells
     released = run.cells.released[turn * cells : (turn + 1) * cells]
     assert len(marks) == cells
@@ -239,7 +242,7 @@ def test_every_cell_has_one_mark_of_its_kind_at_its_hole(run, turn):
 
 def test_turns_outside_the_run_are_refused(run):
     with pytest.raises(ValueError, match="allowed: 0 to 29"):
-        figures.draw_disc(axes(), run, turn=30)
+        draw_disc(axes(), run, turn=30)
 
 
 # comparisons
@@ -247,16 +250,16 @@ def test_turns_outside_the_run_are_refused(run):
 
 def test_outlines_add_up_to_everything(run):
     spacings = spacings_of(run.seeds.position)
-    steps = figures.draw_comparison(axes(), ["a", "b"], [spacings, spacings[:9]], [0.17, 0.25])
+    steps = draw_comparison(axes(), ["a", "b"], [spacings, spacings[:9]], [0.17, 0.25])
     assert [step.get_data().values.sum() for step in steps] == pytest.approx([100, 100])
     assert len({step.get_linestyle() for step in steps}) == 2
     with pytest.raises(ValueError, match="7 runs to compare; allowed: 1 to 6"):
-        figures.draw_comparison(axes(), list("abcdefg"), [spacings] * 7, [0.17] * 7)
+        draw_comparison(axes(), list("abcdefg"), [spacings] * 7, [0.17] * 7)
 
 
 def test_differences_are_dots_where_there_is_a_value():
     ax = axes()
-    dots = figures.draw_differences(ax, ROWS)
+    dots = draw_differences(ax, ROWS)
     assert [dot.get_xdata()[0] for dot in dots] == [-1.5, 1.2]
     low, high = ax.get_xlim()
     assert low < -2 and high > 1.9
@@ -275,9 +278,9 @@ def caption(figure):
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
-    assert caption(figures.run_figure(run)) == [f"{origin} 1"]
+    assert caption(run_figure(run)) == [f"{origin} 1"]
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
-    assert caption(figures.run_figure(changed)) == [
+    assert caption(run_figure(changed)) == [
         "note: station 'tube' is replaced by OwnTube",
         f"{origin} 0, replicate 3, tube replaced by OwnTube",
     ]
@@ -292,10 +295,10 @@ def test_caption_of_a_comparison_says_everything_once(run):
     """What is shared in one line, and of each what its label leaves out."""
     runs = [changed_by(run, "turns=30", f"notch={k}") for k in (0, 1)]
     origin = f"metersim {run.version} | maize_bench | random seed 1, turns=30"
-    varied = figures.comparison_figure(comparison_of(["notch=0", "notch=1"], runs))
+    varied = comparison_figure(comparison_of(["notch=0", "notch=1"], runs))
     assert caption(varied) == [origin]
     runs[1] = dataclasses.replace(runs[1], replaced={"tube": "OwnTube"})
-    named = figures.comparison_figure(comparison_of(["old", "new"], runs))
+    named = comparison_figure(comparison_of(["old", "new"], runs))
     assert caption(named) == [
         "note, at new: station 'tube' is replaced by OwnTube",
         origin,
@@ -307,12 +310,12 @@ def test_caption_of_a_comparison_says_everything_once(run):
 def test_a_comparison_says_what_it_is_on_and_which_replicate_is_drawn(run):
     other = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, title="Other"))
     found = comparison_of("ab", [run, other])
-    assert f"{SCENARIO.title} / Other" in words(figures.comparison_figure(found))
+    assert f"{SCENARIO.title} / Other" in words(comparison_figure(found))
     twice = tuple(dataclasses.replace(part, tallies=2 * part.tallies) for part in found.measured)
-    said = caption(figures.comparison_figure(dataclasses.replace(found, measured=twice)))
+    said = caption(comparison_figure(dataclasses.replace(found, measured=twice)))
     assert said[-1] == "spacings of the first of 2 replicates, differences of all"
     once = comparison_of("ab", [run, run])
-    assert SCENARIO.title in words(figures.comparison_figure(once))
+    assert SCENARIO.title in words(comparison_figure(once))
 
 
 def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
@@ -325,7 +328,7 @@ def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
 
 
 def test_lengths_on_a_page_are_in_the_units_asked(run, page):
-    for figure, expected in ((page, {"[cm]", "[mm]"}), (figures.run_figure(run, "us"), {"[in]"})):
+    for figure, expected in ((page, {"[cm]", "[mm]"}), (run_figure(run, "us"), {"[in]"})):
         found = " ".join(labels(figure))
         assert {unit for unit in ("[cm]", "[mm]", "[in]") if unit in found} == expected
 
@@ -347,9 +350,9 @@ def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
     changed = changed_by(run, *many)
     own = {"tube": "OwnTube" * 6, "edge": "OwnEdge"}
-    noted = figures.run_figure(dataclasses.replace(changed, replaced=own))
+    noted = run_figure(dataclasses.replace(changed, replaced=own))
     fast = run.scenario.replace(demand__speed=4.0)  # with four notes
-    warned = figures.run_figure(dataclasses.replace(run, scenario=fast))
+    warned = run_figure(dataclasses.replace(run, scenario=fast))
     assert len(caption(warned)) > 4
     for figure in (page, comparison, noted, warned):
         figure.draw_without_rendering()
@@ -367,14 +370,14 @@ def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
 @pytest.mark.filterwarnings("error")
 def test_hardly_any_seed_makes_a_page_without_warnings(seeds):
     few = run_of(np.arange(30) < seeds)
-    figures.run_figure(few).draw_without_rendering()
-    figures.comparison_figure(comparison_of("ab", [few, few])).draw_without_rendering()
+    run_figure(few).draw_without_rendering()
+    comparison_figure(comparison_of("ab", [few, few])).draw_without_rendering()
 
 
 def test_titles_may_hold_anything(run):
     scenario = dataclasses.replace(run.scenario, title="a $5 lot: $x_{ & <b> " + "w " * 90)
     named = dataclasses.replace(run, scenario=scenario)
-    figures.run_figure(named).draw_without_rendering()
+    run_figure(named).draw_without_rendering()
 
 
 # files
@@ -386,17 +389,17 @@ def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
         "matplotlib.rcParams['font.size'] = 20\n"
         "from metersim import figures\n"
         "run = pickle.load(open(f'{sys.argv[1]}/run', 'rb'))\n"
-        "figures.save(figures.run_figure(run), sys.argv[1] + '/other.svg')\n"
+        "save(run_figure(run), sys.argv[1] + '/other.svg')\n"
         "assert not [name for name in sys.modules if name == 'matplotlib.pyplot']\n"
         "assert matplotlib.rcParams['font.size'] == 20\n"
     )
     (tmp_path / "run").write_bytes(pickle.dumps(run))
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path), "PYTHONHASHSEED": "7"}
     subprocess.run([sys.executable, "-c", command, tmp_path], check=True, env=environment)
-    figures.save(figures.run_figure(run), tmp_path / "this.svg")
+    save(run_figure(run), tmp_path / "this.svg")
     assert (tmp_path / "this.svg").read_bytes() == (tmp_path / "other.svg").read_bytes()
     other = dataclasses.replace(run, seed=6)
-    figures.save(figures.run_figure(other), tmp_path / "other.svg")
+    save(run_figure(other), tmp_path / "other.svg")
     assert (tmp_path / "this.svg").read_bytes() != (tmp_path / "other.svg").read_bytes()
 
 
@@ -404,8 +407,8 @@ def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
 def test_equal_pictures_give_equal_bytes(run, tmp_path, kind):
     for name in ("a", "b"):
         figure = Figure((4, 1))
-        figures.draw_row(figure.add_axes((0, 0, 1, 1)), run)
-        figures.save(figure, tmp_path / f"{name}.{kind}")
+        draw_row(figure.add_axes((0, 0, 1, 1)), run)
+        save(figure, tmp_path / f"{name}.{kind}")
     assert (tmp_path / f"a.{kind}").read_bytes() == (tmp_path / f"b.{kind}").read_bytes()
 
 
@@ -418,14 +421,14 @@ def test_a_failed_save_leaves_what_was_there_and_nothing_else(tmp_path, monkeypa
 
     monkeypatch.setattr(os, "replace", fail)
     with pytest.raises(OSError, match="disk full"):
-        figures.save(Figure(), target)
+        save(Figure(), target)
     assert [path.name for path in tmp_path.iterdir()] == ["page.png"]
     assert target.read_text() == "before"
 
 
 def test_save_reports_missing_folders_and_unknown_kinds(tmp_path):
     with pytest.raises(FileNotFoundError):
-        figures.save(Figure(), tmp_path / "no" / "page.png")
+        save(Figure(), tmp_path / "no" / "page.png")
     with pytest.raises(ValueError, match=r"\.png, \.svg, \.pdf"):
-        figures.save(Figure(), tmp_path / "page.jpg")
+        save(Figure(), tmp_path / "page.jpg")
     assert not list(tmp_path.iterdir())

@@ -5,9 +5,9 @@ import threading
 
 import pytest
 
-from metersim.csvfile import read_text
-from metersim.faults import BadInput, Fault
-from metersim.files import MOST_BYTES, read_whole
+from metersim.files.faults import BadInput, Fault
+from metersim.files.tables import read_text
+from metersim.files.whole import MOST_BYTES, read_whole
 
 ENDLESS = ("/dev/zero", "/dev/full")
 

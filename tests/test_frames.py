@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from metersim.indices import BY_KEY, MEASURES
-from metersim.measures import measure
-from metersim.outputs import as_csv
-from metersim.records import REASONS
-from metersim.studies.compare import COMPARED, compare
-from metersim.studies.plan import plan_sweep
-from metersim.studies.response import respond
-from metersim.studies.sweep import sweep
-from metersim.tally import tally_of
+from metersim.measures.estimates import measure
+from metersim.measures.indices import BY_KEY, MEASURES
+from metersim.measures.tally import tally_of
+from metersim.questions.compare.study import COMPARED, compare
+from metersim.questions.run.text import as_csv
+from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.response import respond
+from metersim.questions.sweep.study import sweep
+from metersim.run.records import REASONS
 from tests.strategies import BENCH, ran
 from tests.sweep_points import hill
 

@@ -9,20 +9,25 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from metersim.cli import main
-from metersim.commands import habits as command
-from metersim.faults import BadInput
-from metersim.figures import draw, encoded, habit_paths_figure
-from metersim.figures.habits import draw_bars, draw_paths, draw_reached, telling_meters
-from metersim.intervals import Estimate
-from metersim.options import read
-from metersim.parallel import processes
-from metersim.reading import load_scenario
-from metersim.reports.habits import findings, leads, report
-from metersim.studies.counting.looks import Look, rates
-from metersim.studies.operating.habits import ROOM, Habits, habits, steps_of, wanted_of
-from metersim.studies.operating.operators import COUNT, HABITS, Seen, Wanted
-from metersim.studies.operating.trials import WORTH, Meter, Trial, Truth
+from metersim.cli import main, read
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario
+from metersim.measures.intervals import Estimate
+from metersim.questions.habits import command
+from metersim.questions.habits.figure import (
+    draw_bars,
+    draw_paths,
+    draw_reached,
+    habit_paths_figure,
+    telling_meters,
+)
+from metersim.questions.habits.operators import COUNT, HABITS, Seen, Wanted
+from metersim.questions.habits.study import ROOM, Habits, habits, steps_of, wanted_of
+from metersim.questions.habits.text import findings, leads, report
+from metersim.questions.habits.trials import WORTH, Meter, Trial, Truth
+from metersim.questions.shared.looks import Look, rates
+from metersim.questions.shared.page import draw, encoded
+from metersim.run.parallel import processes
 
 BENCH = load_scenario("maize_bench")
 SOME = {name: HABITS[name] for name in ("leave alone", "one notch", "notch and vacuum")}

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import kstest, truncnorm
 
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.sections import all_fields
-from metersim.studies.counting.hidden import HIDDEN, draw_states, meter_of
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.machine.sections import all_fields
+from metersim.questions.shared.hidden import HIDDEN, draw_states, meter_of
 
 SHIPPED = {name: load_scenario(path) for name, path in shipped_scenarios().items()}
 BENCH = SHIPPED["maize_bench"]

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.commands import howmany as command
-from metersim.reports.howmany import howmany_text, seen_lines
-from metersim.reports.words import seeds_text
-from metersim.studies.counting.countlog import read_log
-from metersim.studies.counting.counts import Share, cells_to_tell, differ, share_of
-from metersim.studies.counting.howmany import State, howmany
-from metersim.studies.counting.looks import kept_full, loads, look_of_seeds
-from metersim.studies.counting.settings import moved
-from metersim.studies.counting.standards import limits_of
+from metersim.questions.howmany import study as command
+from metersim.questions.howmany.beside import limits_of
+from metersim.questions.howmany.study import State, howmany
+from metersim.questions.howmany.text import howmany_text, seen_lines
+from metersim.questions.shared.countlog import read_log
+from metersim.questions.shared.counts import Share, cells_to_tell, differ, share_of
+from metersim.questions.shared.looks import kept_full, loads, look_of_seeds
+from metersim.questions.shared.settings import moved
+from metersim.questions.shared.words import seeds_text
 
 BENCH = m.load_scenario("maize_bench")
 FIELD = m.load_scenario("maize_field")

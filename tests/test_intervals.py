@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from metersim import intervals, spacing
+from metersim.measures import intervals, spacing
 from tests import blocks as blocks_of
 from tests import plain_spacing as plain
 

@@ -8,12 +8,12 @@ import pytest
 
 import metersim as m
 from metersim.cli import main
-from metersim.figures import encoded
-from metersim.reports.ladder import ladder_text
-from metersim.studies.counting.ladder import CHANGES, ladder, paired_steps, runs_of, single_steps
-from metersim.studies.counting.looks import kept_full
-from metersim.studies.counting.settings import SETTINGS, can_move, moved
-from metersim.units import UNITS
+from metersim.files.units import UNITS
+from metersim.questions.ladder.study import CHANGES, ladder, paired_steps, runs_of, single_steps
+from metersim.questions.ladder.text import ladder_text
+from metersim.questions.shared.looks import kept_full
+from metersim.questions.shared.page import encoded
+from metersim.questions.shared.settings import SETTINGS, can_move, moved
 
 BENCH = m.load_scenario("maize_bench")
 LADDER = ladder(BENCH, seed=1)

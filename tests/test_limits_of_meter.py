@@ -6,13 +6,14 @@ import math
 import numpy as np
 import pytest
 
-from metersim import records
-from metersim.coefficients import USUAL
-from metersim.limits import CAUSES, causes
-from metersim.measures import measure
-from metersim.simulation import simulate
-from metersim.stations import ReleaseStation, stations_of
-from metersim.studies.published.critical import critical_vacuum
+from metersim.machine.coefficients import USUAL
+from metersim.machine.release import ReleaseStation
+from metersim.machine.stations import stations_of
+from metersim.measures.estimates import measure
+from metersim.measures.limits import CAUSES, causes
+from metersim.questions.evidence.predictions import critical_vacuum
+from metersim.run import records
+from metersim.run.simulation import simulate
 from tests.plain_spacing import cell_model
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, standard_error
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import multinomial
 
-from metersim.studies.counting.looks import Look, Rates, log_chances
+from metersim.questions.shared.looks import Look, Rates, log_chances
 
 
 def chance_of(rates, look):

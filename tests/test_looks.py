@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.faults import BadInput
-from metersim.reading import load_scenario
-from metersim.simulation import simulate
-from metersim.studies.counting.looks import (
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario
+from metersim.questions.shared.looks import (
     BELT,
     DISC,
     LEAST_EFFECT,
@@ -24,6 +23,7 @@ from metersim.studies.counting.looks import (
     rates,
     rates_of,
 )
+from metersim.run.simulation import simulate
 
 
 def chance_of(rates, look):

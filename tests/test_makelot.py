@@ -6,17 +6,17 @@ import math
 import numpy as np
 import pytest
 
-from metersim.faults import BadInput
-from metersim.makelot import (
+from metersim.files.faults import BadInput
+from metersim.files.units import POUND
+from metersim.machine.seedlot import VALUES, load_lot, read_lot, shipped_lots
+from metersim.questions.lot.seeds import MIN_SEEDS, parse_seeds, read_seeds
+from metersim.questions.lot.study import (
     MadeLot,
     lot_from_label,
     lot_from_seeds,
     lot_toml,
     size_spread,
 )
-from metersim.seedcsv import MIN_SEEDS, parse_seeds, read_seeds
-from metersim.seedlot import VALUES, load_lot, read_lot, shipped_lots
-from metersim.units import POUND
 
 MAIZE = load_lot("maize_large_flat")
 HEADER = "length_mm,width_mm,thickness_mm,mass_mg"

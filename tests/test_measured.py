@@ -8,16 +8,15 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.blocks import block_sums
-from metersim.figures import draw_measured
-from metersim.figures.page import new_page
-from metersim.outputs import as_csv
-from metersim.reports.words import WIDE
-from metersim.spacing import spacings_of
-from metersim.spacingcsv import MeasuredSpacings, parse_spacings
-from metersim.stand import emerged
-from metersim.studies import measured as study
-from metersim.tally import tally_of
+from metersim.measures.plants import emerged
+from metersim.measures.spacing import spacings_of
+from metersim.measures.tally import tally_of
+from metersim.questions.measured import study
+from metersim.questions.measured.figure import draw_measured
+from metersim.questions.measured.spacings import MeasuredSpacings, block_sums, parse_spacings
+from metersim.questions.run.text import as_csv
+from metersim.questions.shared.page import new_page
+from metersim.questions.shared.words import WIDE
 from tests.rows import cell_spacings
 
 # constructed list of 20 spacings, nominal 6.5 (derived; constructed data)

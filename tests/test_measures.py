@@ -6,17 +6,17 @@ import math
 import numpy as np
 import pytest
 
-from metersim import spacing
-from metersim.coefficients import USUAL
-from metersim.indices import BY_KEY, MEASURES
-from metersim.limits import DOUBLES, SCATTER, causes, cautions
-from metersim.measures import difference, measure
-from metersim.records import POOL_EMPTY, REASONS
-from metersim.reports.run import notes
-from metersim.studies.compare import COMPARED, compare
-from metersim.studies.explain import explain
-from metersim.studies.published.critical import critical_vacuum
-from metersim.tally import tallied
+from metersim.machine.coefficients import USUAL
+from metersim.measures import spacing
+from metersim.measures.estimates import difference, measure
+from metersim.measures.indices import BY_KEY, MEASURES
+from metersim.measures.limits import DOUBLES, SCATTER, causes, cautions
+from metersim.measures.tally import tallied
+from metersim.questions.compare.study import COMPARED, compare
+from metersim.questions.evidence.predictions import critical_vacuum
+from metersim.questions.explain.study import explain
+from metersim.questions.shared.notes import notes
+from metersim.run.records import POOL_EMPTY, REASONS
 from tests import plain_spacing as plain
 from tests.strategies import BENCH, pool_of, simulate
 

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from metersim import records
-from metersim.coefficients import USUAL
-from metersim.events.meter import Shaking
-from metersim.luck import PLACES, KnotLuck
-from metersim.measures import measure
-from metersim.simulation import simulate
-from metersim.stations import TubeStation, stations_of
-from metersim.streams import Streams
+from metersim.machine.coefficients import USUAL
+from metersim.machine.stations import stations_of
+from metersim.machine.tube import TubeStation
+from metersim.measures.estimates import measure
+from metersim.run import records
+from metersim.run.draws import PLACES, KnotLuck, Streams
+from metersim.run.meter import Shaking
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 
 LIVELY = {

@@ -7,13 +7,10 @@ import pytest
 from scipy.stats import binom, binomtest
 
 import metersim as m
-from metersim.practice import DOUBLES, HANDBOOK_HOLE, LEAVE, SKIPS, TOO_FAR
-from metersim.studies.counting.hidden import HIDDEN
-from metersim.studies.counting.looks import Look, Rates, loads, look_of_seeds
-from metersim.studies.counting.settings import said
-from metersim.studies.diagnosing.diagnosis import STATES, Seen, diagnose
-from metersim.studies.diagnosing.moves import MENDS, Gain, Move, gains, moves_of, worth_of_knowing
-from metersim.studies.diagnosing.next import (
+from metersim.machine.sources import DOUBLES, HANDBOOK_HOLE, LEAVE, SKIPS, TOO_FAR
+from metersim.questions.next.diagnosis import STATES, Seen, diagnose
+from metersim.questions.next.moves import MENDS, Gain, Move, gains, moves_of, worth_of_knowing
+from metersim.questions.next.study import (
     BRUSH,
     LEAST,
     PLAIN,
@@ -22,9 +19,10 @@ from metersim.studies.diagnosing.next import (
     missed_share,
     next_move,
 )
-from metersim.studies.diagnosing.notches import notches
-from metersim.studies.diagnosing.target import Compared, compared
-from metersim.studies.diagnosing.traderules import trade_rule
+from metersim.questions.next.target import Compared, compared, notches, trade_rule
+from metersim.questions.shared.hidden import HIDDEN
+from metersim.questions.shared.looks import Look, Rates, loads, look_of_seeds
+from metersim.questions.shared.settings import said
 from tests.recovery import STAY, count_on, trials
 
 BENCH = m.load_scenario("maize_bench")

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim import figures
 from metersim.cli import main
-from metersim.reports.likely import OFF
-from metersim.reports.next import next_text
-from metersim.reports.words import WIDE
-from metersim.studies.counting.countlog import entry_of, with_entry
-from metersim.studies.counting.hidden import HIDDEN
-from metersim.studies.counting.looks import look_of_seeds
-from metersim.studies.diagnosing.next import next_move
+from metersim.questions.next.likely import OFF
+from metersim.questions.next.study import next_move
+from metersim.questions.next.text import next_text
+from metersim.questions.shared import page as figures
+from metersim.questions.shared.countlog import entry_of, with_entry
+from metersim.questions.shared.hidden import HIDDEN
+from metersim.questions.shared.looks import look_of_seeds
+from metersim.questions.shared.words import WIDE
 from tests.strategies import BENCH
 
 COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "24")
@@ -21,7 +21,7 @@ COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "24")
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
     """Few states: what is told does not depend on how many."""
-    import metersim.commands.next as command
+    import metersim.questions.next.command as command
 
     def short(*args, **options):
         return next_move(*args, **{**options, "states": 24})
@@ -205,7 +205,7 @@ def test_a_worker_that_is_ended_from_outside_is_told_in_a_line(capsys, monkeypat
     """As for want of memory: no traceback; the same for all commands that have a crew."""
     from concurrent.futures.process import BrokenProcessPool
 
-    import metersim.commands.next as command
+    import metersim.questions.next.command as command
 
     def ended(*args, **options):
         raise BrokenProcessPool("gone")

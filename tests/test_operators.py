@@ -4,8 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.studies.counting.looks import Look
-from metersim.studies.operating.operators import (
+from metersim.questions.habits.operators import (
     HABITS,
     Habit,
     Seen,
@@ -20,6 +19,7 @@ from metersim.studies.operating.operators import (
     settle,
     several_notches,
 )
+from metersim.questions.shared.looks import Look
 
 WANTED = Wanted(0.015, 0.015)
 ENOUGH = 40  # looks; more than any habit that can end takes

@@ -13,12 +13,13 @@ from contextlib import contextmanager
 
 import pytest
 
-from metersim import outputs
 from metersim.cli import main
-from metersim.indices import BY_KEY
-from metersim.measures import measure
-from metersim.reading import load_scenario
-from metersim.simulation import simulate
+from metersim.files.whole import write_all
+from metersim.machine.reading import load_scenario
+from metersim.measures.estimates import measure
+from metersim.measures.indices import BY_KEY, SI_SUFFIX
+from metersim.questions.run.text import SEED_COLUMNS, as_csv, as_json, as_trace
+from metersim.run.simulation import simulate
 
 # A field run with doubles that loses seeds in every way: a heap over the carry line,
 # the singulator, shaking, and a hopper that runs empty.
@@ -47,9 +48,9 @@ def runs():
 def made(runs):
     """What the three files of both replicates hold: JSON, rows of the CSV and of the trace."""
     return (
-        json.loads(outputs.as_json(measure(runs)), parse_constant=pytest.fail),
-        list(csv.DictReader(outputs.as_csv(runs).splitlines())),
-        list(csv.DictReader(outputs.as_trace(runs).splitlines())),
+        json.loads(as_json(measure(runs)), parse_constant=pytest.fail),
+        list(csv.DictReader(as_csv(runs).splitlines())),
+        list(csv.DictReader(as_trace(runs).splitlines())),
     )
 
 
@@ -77,9 +78,7 @@ def by_seed(rows):
 
 def test_every_measure_stands_in_the_json_with_an_interval_round_it(made):
     found = dict(estimates(made[0]))
-    suffixed = {
-        key + outputs.SI_SUFFIX.get(measure.kind, ""): measure for key, measure in BY_KEY.items()
-    }
+    suffixed = {key + SI_SUFFIX.get(measure.kind, ""): measure for key, measure in BY_KEY.items()}
     assert set(found) == set(suffixed)
     for key, estimate in found.items():
         value, low, high = (estimate[part] for part in ("value", "low", "high"))
@@ -132,17 +131,17 @@ def test_provenance_is_enough_to_repeat_the_run(runs, made):
     repeated = [
         simulate(again, seed=origin["seed"], replicate=k) for k in range(origin["replicates"])
     ]
-    assert outputs.as_csv(repeated) == outputs.as_csv(runs)
+    assert as_csv(repeated) == as_csv(runs)
 
 
 def test_a_run_without_seeds_has_null_for_what_nothing_tells():
     run = simulate(load_scenario("maize_bench", ["turns=1", "cells=4", "vacuum_kpa=0"]))
-    made = json.loads(outputs.as_json(measure(run)), parse_constant=pytest.fail)
+    made = json.loads(as_json(measure(run)), parse_constant=pytest.fail)
     assert made["counts"]["seeds"] == made["counts"]["spacings"] == 0
     assert made["counts"]["skips"] == 4 and made["cells"]["skip"]["value"] == 1
     nothing = {"value": None, "low": None, "high": None}
     assert made["spacing"]["mean_m"] == made["drop_time"]["mean_s"] == nothing
-    assert len(outputs.as_csv([run]).splitlines()) == 1
+    assert len(as_csv([run]).splitlines()) == 1
 
 
 # ---------------------------------------------------------------- CSV
@@ -150,7 +149,7 @@ def test_a_run_without_seeds_has_null_for_what_nothing_tells():
 
 def test_the_csv_has_a_row_a_seed_and_agrees_with_the_counts(made):
     told, rows, _ = made
-    assert tuple(rows[0]) == outputs.SEED_COLUMNS
+    assert tuple(rows[0]) == SEED_COLUMNS
     loads = Counter(Counter((row["replicate"], row["cell"]) for row in rows).values())
     counts = told["counts"]
     assert len(rows) == counts["seeds"]
@@ -279,7 +278,7 @@ def test_what_was_there_is_replaced_and_nothing_else_is_left(option, tmp_path):
 def test_a_link_stays_a_link(tmp_path):
     (tmp_path / "link").symlink_to("there")
     (tmp_path / "there").write_text("old")
-    outputs.write_all([(str(tmp_path / "link"), "new")])
+    write_all([(str(tmp_path / "link"), "new")])
     assert (tmp_path / "link").is_symlink()
     assert (tmp_path / "there").read_text() == "new"
 
@@ -341,9 +340,9 @@ def test_a_lot_on_a_disk_that_fails_leaves_what_was_there(old, failing_disk, tmp
 
 def test_a_gallery_on_a_disk_that_fails_is_told(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(os, "replace", refuse)
-    monkeypatch.setattr("metersim.gallery.shipped_scenarios", lambda: {"x": "maize_bench"})
+    monkeypatch.setattr("metersim.machine.reading.shipped_scenarios", lambda: {"x": "maize_bench"})
     monkeypatch.setattr(
-        "metersim.gallery.simulate",
+        "metersim.run.simulation.simulate",
         lambda scenario, **luck: simulate(scenario.replace(run__turns=1), **luck),
     )
     assert main(["gallery", "--out", str(tmp_path)]) == 2

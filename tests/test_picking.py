@@ -8,10 +8,10 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import ks_2samp, norm
 
-from metersim.coefficients import USUAL
-from metersim.luck import PLACES
-from metersim.physics.pickup import truncated_normal
-from metersim.stations import stations_of
+from metersim.machine.coefficients import USUAL
+from metersim.machine.holding import truncated_normal
+from metersim.machine.stations import stations_of
+from metersim.run.draws import PLACES
 from tests.strategies import BENCH, ran
 
 RARE = 6.3e-5  # two-sided chance of |z| > 4

@@ -9,19 +9,17 @@ import pytest
 from scipy.special import ndtr
 
 import metersim as m
-from metersim.faults import BadInput
-from metersim.measures import measure
-from metersim.planted import BY_NAME, LATE, PLANTED
-from metersim.records import Seeds
-from metersim.reports.agronomy import NAMES, plants_block
-from metersim.simulation import simulate
-from metersim.sources import SOURCES
-from metersim.stand import delays, even_seeds_sd, median_delay
-from metersim.streams import Streams
-from metersim.studies.agronomy import plants, stand_of
-from metersim.studies.stands import stand_change
-from metersim.units import ACRE, INCH, UNITS
-from metersim.yields import RELATIONS, Harvest, Relation, relations_of
+from metersim.files.faults import BadInput
+from metersim.files.units import ACRE, INCH, UNITS
+from metersim.machine.sources import SOURCES
+from metersim.measures.estimates import measure
+from metersim.measures.plants import BY_NAME, LATE, PLANTED, delays, even_seeds_sd, median_delay
+from metersim.measures.yields import RELATIONS, Harvest, Relation, relations_of
+from metersim.questions.shared.plants import plants, stand_change, stand_of
+from metersim.questions.shared.plantwords import NAMES, plants_block
+from metersim.run.draws import Streams
+from metersim.run.records import Seeds
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, ran, standard_error
 
 GERMINATION = 0.95

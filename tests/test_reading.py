@@ -8,9 +8,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from metersim.faults import BadInput
-from metersim.fields import keys_of, specs
-from metersim.reading import (
+from metersim.files.faults import BadInput
+from metersim.files.fields import keys_of, specs
+from metersim.machine.reading import (
     MAX_EXTENDS,
     all_keys,
     load_scenario,
@@ -18,9 +18,9 @@ from metersim.reading import (
     section_of,
     shipped_scenarios,
 )
-from metersim.scenario import Scenario
-from metersim.sections import SECTIONS, all_fields
-from metersim.seedlot import shipped_lots
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import SECTIONS, all_fields
+from metersim.machine.seedlot import shipped_lots
 
 BENCH = shipped_scenarios()["maize_bench"]
 BENCH_TEXT = BENCH.read_text(encoding="utf-8")

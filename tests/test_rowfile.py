@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from metersim.faults import BadInput
-from metersim.rowfile import RowFile
+from metersim.files.faults import BadInput
+from metersim.files.rowfile import RowFile
 
 ORIGIN = ["a study", "seed: 1", "made: by hand"]
 COLUMNS = ["point", "value", "fault"]

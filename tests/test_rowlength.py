@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.reports.howmany import length_text
-from metersim.studies.counting.rowlength import AREAS, Standing, row_length, standing_in, stretch_of
-from metersim.units import UNITS
+from metersim.files.units import UNITS
+from metersim.questions.howmany.beside import AREAS, Standing, row_length, standing_in, stretch_of
+from metersim.questions.howmany.text import length_text
 
 INCH, FOOT = 0.0254, 0.3048
 # University of Tennessee and Manitoba extension (read): row spacing in in, length in ft and in

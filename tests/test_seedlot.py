@@ -6,9 +6,10 @@ import tomllib
 
 import pytest
 
-from metersim.faults import BadInput
-from metersim.fields import specs
-from metersim.seedlot import (
+from metersim.files.faults import BadInput
+from metersim.files.fields import specs
+from metersim.files.units import ACRE, INCH, POUND, UNITS
+from metersim.machine.seedlot import (
     MARKS,
     MAX_DRAG_COEFFICIENT,
     SHIPPED,
@@ -18,8 +19,7 @@ from metersim.seedlot import (
     read_lot,
     shipped_lots,
 )
-from metersim.sources import SOURCES
-from metersim.units import ACRE, INCH, POUND, UNITS
+from metersim.machine.sources import SOURCES
 
 LOTS = sorted(shipped_lots())
 

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.faults import BadInput
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.studies.counting.settings import SETTINGS, can_move, moved, said
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.questions.shared.settings import SETTINGS, can_move, moved, said
 
 BENCH = load_scenario("maize_bench")
 SCENARIOS = [load_scenario(name) for name in shipped_scenarios()]

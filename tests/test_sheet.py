@@ -14,33 +14,30 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.discs import SHIPPED, GenericDisc, load_discs
-from metersim.faults import BadInput
-from metersim.figures.sheet import sheet_figure
-from metersim.indices import BY_KEY
-from metersim.intervals import Estimate
-from metersim.makelot import lot_from_label, lot_toml
-from metersim.measures import difference, measure
-from metersim.practice import HANDBOOK_HOLE
-from metersim.reports.fits import disc_rows, why_first
-from metersim.reports.html import sheet_html
-from metersim.reports.sheet import blocks, sheet_text
-from metersim.seedlot import shipped_lots
-from metersim.studies.published.plateaus import FLAT
-from metersim.studies.starting import longruns, nearby, rules, startpoint
-from metersim.studies.starting import sheet as study
-from metersim.studies.starting.discfit import (
-    BARS,
-    TRIED_HOLE,
-    fit,
-    gate_for,
-    machine_for,
-)
-from metersim.studies.starting.seedstocount import seeds_to_count
-from metersim.studies.starting.startpoint import QUALITY, plateau
-from metersim.tally import tallied
-from metersim.units import INCH, INCH_OF_WATER
-from metersim.yields import Harvest, relations_of
+from metersim.files.faults import BadInput
+from metersim.files.units import INCH, INCH_OF_WATER
+from metersim.machine.discs import SHIPPED, GenericDisc, load_discs
+from metersim.machine.seedlot import shipped_lots
+from metersim.machine.sources import HANDBOOK_HOLE
+from metersim.measures.estimates import difference, measure
+from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import Estimate
+from metersim.measures.tally import tallied
+from metersim.measures.yields import Harvest, relations_of
+from metersim.questions.lot.study import lot_from_label, lot_toml
+from metersim.questions.shared.limits import FLAT
+from metersim.questions.sheet import choice as rules
+from metersim.questions.sheet import start as longruns
+from metersim.questions.sheet import start as nearby
+from metersim.questions.sheet import start as startpoint
+from metersim.questions.sheet import study
+from metersim.questions.sheet.discfit import BARS, TRIED_HOLE, fit, gate_for, machine_for
+from metersim.questions.sheet.figure import sheet_figure
+from metersim.questions.sheet.fits import disc_rows, why_first
+from metersim.questions.sheet.html import sheet_html
+from metersim.questions.sheet.start import QUALITY, plateau
+from metersim.questions.sheet.study import seeds_to_count
+from metersim.questions.sheet.text import blocks, sheet_text
 
 ASKED = ("rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6")
 OPTIONS = ("--rate", "80000", "--row-spacing", "75", "--speed", "6")

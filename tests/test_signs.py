@@ -6,10 +6,10 @@ import math
 import numpy as np
 import pytest
 
-from metersim import records
-from metersim.coefficients import USUAL
-from metersim.simulation import simulate
-from metersim.stations import stations_of
+from metersim.machine.coefficients import USUAL
+from metersim.machine.stations import stations_of
+from metersim.run import records
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 from tests.validation.plain import plain_stations
 

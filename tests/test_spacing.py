@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtri
 
-from metersim import spacing
+from metersim.measures import spacing
 from tests import plain_spacing as plain
 
 # Constructed data: twenty spacings made up to hold every class but the last, reference 6.5.

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.csvfile import MOST_FAULTS
-from metersim.faults import BadInput
-from metersim.outputs import as_csv
-from metersim.spacingcsv import COLUMNS, FEWEST, parse_spacings, read_spacings
-from metersim.units import UNITS
+from metersim.files.faults import BadInput
+from metersim.files.tables import MOST_FAULTS
+from metersim.files.units import UNITS
+from metersim.questions.measured.spacings import COLUMNS, FEWEST, parse_spacings, read_spacings
+from metersim.questions.run.text import as_csv
 
 LENGTHS = ("mm", "cm", "m", "in", "ft")
 

@@ -13,8 +13,8 @@ import pytest
 import simpy
 
 import metersim as m
-from metersim.streams import Streams
-from metersim.tally import tally
+from metersim.measures.tally import tally
+from metersim.run.draws import Streams
 
 pytestmark = pytest.mark.benchmark
 CELLS_PER_SECOND = 20_000
@@ -85,7 +85,7 @@ def draws_of(scenario, monkeypatch):
             return super().pair(cause, where)
 
     with monkeypatch.context() as patch:
-        patch.setattr("metersim.simulation.Streams", Listening)
+        patch.setattr("metersim.run.draws.Streams", Listening)
         m.simulate(scenario)
 
     def again():

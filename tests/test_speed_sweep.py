@@ -10,10 +10,10 @@ import time
 
 import pytest
 
-from metersim.parallel import processes
-from metersim.rowfile import RowFile
-from metersim.studies.plan import plan_sweep
-from metersim.studies.sweep import sweep
+from metersim.files.rowfile import RowFile
+from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.study import sweep
+from metersim.run.parallel import processes
 
 pytestmark = pytest.mark.benchmark
 PAIRS = 5

@@ -6,10 +6,10 @@ import math
 import numpy as np
 import pytest
 
-from metersim.measures import measure
-from metersim.records import Seeds
-from metersim.stand import emerged
-from metersim.units import ACRE, INCH
+from metersim.files.units import ACRE, INCH
+from metersim.measures.estimates import measure
+from metersim.measures.plants import emerged
+from metersim.run.records import Seeds
 from tests.strategies import BENCH, bytes_of, ran
 
 GERMINATION = 0.95

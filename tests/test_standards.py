@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.faults import BadInput
-from metersim.studies.counting.counts import Share, angle, deviations
-from metersim.studies.counting.looks import loads
-from metersim.studies.counting.standards import STANDARDS, Side, limits_of, side_of
-from metersim.studies.response import Limit
+from metersim.files.faults import BadInput
+from metersim.questions.howmany.beside import STANDARDS, Side, limits_of, side_of
+from metersim.questions.shared.counts import Share, angle, deviations
+from metersim.questions.shared.limits import Limit
+from metersim.questions.shared.looks import loads
 
 MISS = Limit("per_spacing.miss", "<=", 0.08)
 

@@ -10,11 +10,10 @@ import numpy as np
 import pytest
 from scipy.stats import kstest
 
-from metersim import luck
-from metersim.luck import BLOCK, PLACES, TURNS, ArchLuck, KnotLuck, Luck
-from metersim.reading import load_scenario
-from metersim.simulation import simulate
-from metersim.streams import Streams
+from metersim.machine.reading import load_scenario
+from metersim.run import draws as luck
+from metersim.run.draws import BLOCK, PLACES, TURNS, ArchLuck, KnotLuck, Luck, Streams
+from metersim.run.simulation import simulate
 
 FIELDS = [name for name, what in vars(Luck).items() if isinstance(what, cached_property)]
 RARE = 6.3e-5  # two-sided chance of |z| > 4
@@ -276,7 +275,7 @@ def test_luck_knows_no_setting():
     for module in (luck, inspect.getmodule(Streams)):
         tree = ast.parse(inspect.getsource(module))
         taken = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-        assert {name for name in taken if name.startswith("metersim")} <= {"metersim.streams"}
+        assert {name for name in taken if name.startswith("metersim")} <= {"metersim.run.draws"}
 
 
 def luck_of(changes, monkeypatch):
@@ -297,7 +296,7 @@ def luck_of(changes, monkeypatch):
             return found
 
     with monkeypatch.context() as patch:
-        patch.setattr("metersim.simulation.Streams", Noting)
+        patch.setattr("metersim.run.draws.Streams", Noting)
         simulate(load_scenario("maize_bench", ["turns=40", *changes]), seed=6)
     return drawn
 

@@ -10,18 +10,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.faults import BadInput
-from metersim.indices import BY_KEY
-from metersim.limits import RESERVE
-from metersim.measures import measure
-from metersim.parallel import in_order, processes
-from metersim.reading import load_scenario
-from metersim.reports.sweep import doubts, report
-from metersim.simulation import simulate
-from metersim.studies.plan import VALUE_COLUMNS, plan_sweep
-from metersim.studies.points import count_points, draw_points, read_axes, read_axis
-from metersim.studies.response import importance, indices, read_limit, respond
-from metersim.studies.sweep import run_point, sweep
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario
+from metersim.measures.estimates import measure
+from metersim.measures.indices import BY_KEY
+from metersim.measures.limits import RESERVE
+from metersim.questions.shared.limits import read_limit
+from metersim.questions.sweep.plan import VALUE_COLUMNS, plan_sweep
+from metersim.questions.sweep.points import count_points, draw_points, read_axes, read_axis
+from metersim.questions.sweep.response import importance, indices, respond
+from metersim.questions.sweep.study import run_point, sweep
+from metersim.questions.sweep.text import doubts, report
+from metersim.run.parallel import in_order, processes
+from metersim.run.simulation import simulate
 from tests.sweep_points import flat, hill, ishigami, noisy, slow_hill
 
 SHORT = ["turns=4"]

@@ -5,8 +5,8 @@ import os
 
 import pytest
 
-from metersim.studies.plan import plan_sweep
-from metersim.studies.sweep import sweep
+from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.study import sweep
 
 distributed = pytest.importorskip("distributed")
 

@@ -5,13 +5,14 @@ import itertools
 import numpy as np
 import pytest
 
-from metersim import figures
-from metersim.figures.page import new_page
-from metersim.figures.responses import _outline
-from metersim.reports.sweep import report
-from metersim.studies.plan import plan_sweep
-from metersim.studies.response import read_limit, respond
-from metersim.studies.sweep import Outcome, sweep
+from metersim.questions.shared.limits import read_limit
+from metersim.questions.shared.page import encoded, new_page
+from metersim.questions.sweep.figure import sweep_figure
+from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.response import respond
+from metersim.questions.sweep.responses import _outline, draw_curves, draw_map
+from metersim.questions.sweep.study import Outcome, sweep
+from metersim.questions.sweep.text import report
 from tests.sweep_points import hill, outcome
 from tests.test_figures import shown_texts
 
@@ -42,7 +43,7 @@ def axes():
 
 def test_a_curve_is_the_values_in_percent():
     response = response_of(SWEEPS["one"])
-    (curve,) = figures.draw_curves(axes(), response)
+    (curve,) = draw_curves(axes(), response)
     assert curve.get_xdata().tolist() == [2, 2.5, 3, 3.5, 4, 4.5, 5, 5.5, 6]
     assert np.array_equal(curve.get_ydata(), 100 * response.values[:, 0])
 
@@ -52,7 +53,7 @@ def test_there_is_a_curve_for_each_value_of_a_list(name):
     """The range is what curves run along, wherever it stands."""
     response = response_of(SWEEPS[name])
     ax = axes()
-    curves = figures.draw_curves(ax, response)
+    curves = draw_curves(ax, response)
     assert ax.get_xlabel() == "vacuum [kPa]"
     assert len(curves) == len(next(a.words for a in response.sweep.plan.axes if a.words))
     for curve in curves:
@@ -63,12 +64,12 @@ def test_there_is_a_curve_for_each_value_of_a_list(name):
 
 def test_curves_are_not_for_maps():
     with pytest.raises(ValueError, match="curves show one axis"):
-        figures.draw_curves(axes(), response_of(SWEEPS["map"]))
+        draw_curves(axes(), response_of(SWEEPS["map"]))
 
 
 def test_a_map_has_a_cell_for_each_point():
     response = response_of(SWEEPS["map"])
-    mesh = figures.draw_map(axes(), response)
+    mesh = draw_map(axes(), response)
     table = np.ma.filled(mesh.get_array(), np.nan).reshape(7, 9)
     expected = 100 * response.values[:, 0].reshape(9, 7).T
     assert np.array_equal(table, expected, equal_nan=True)
@@ -78,7 +79,7 @@ def test_a_map_has_a_cell_for_each_point():
 def test_an_unsorted_list_is_a_map_in_order():
     """More values than curves can show: cells go by the numbers, not by their place."""
     response = response_of(["vacuum_kpa=6,2,3,4,5,2.5,3.5", "notch=1,0,-1,2,-2,3,4"])
-    mesh = figures.draw_map(axes(), response)
+    mesh = draw_map(axes(), response)
     edges = mesh.get_coordinates()[0, :, 0]
     assert np.all(np.diff(edges) > 0)
     row = np.asarray(mesh.get_array()).reshape(7, 7)[0]
@@ -88,7 +89,7 @@ def test_an_unsorted_list_is_a_map_in_order():
 
 def test_dots_of_a_sample_stand_where_the_points_are():
     response = response_of(SAMPLE, design="latin", points=30)
-    dots = figures.draw_map(axes(), response)
+    dots = draw_map(axes(), response)
     points = np.array(response.sweep.plan.points, dtype=float)[response.acceptable]
     assert np.array_equal(dots.get_offsets(), points)
 
@@ -119,10 +120,8 @@ PAGES = {
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_says_where_it_is_from_and_words_do_not_overlap(name):
     vary, options = PAGES[name]
-    page = figures.sweep_figure(response_of(vary, **options))
-    assert figures.encoded(page, "x.png") == figures.encoded(
-        figures.sweep_figure(response_of(vary, **options)), "x.png"
-    )
+    page = sweep_figure(response_of(vary, **options))
+    assert encoded(page, "x.png") == encoded(sweep_figure(response_of(vary, **options)), "x.png")
     (caption,) = (text for text in page.texts if text.get_gid() == "caption")
     assert "maize_bench | random seed 1" in caption.get_text()
     assert "miss index M at most 4.8 %" in caption.get_text()
@@ -145,12 +144,12 @@ def test_a_response_without_values_has_a_page():
     nothing = respond(sweep(plan, run=lambda job: outcome(per_spacing__quality=float("nan"))))
     assert nothing.best is None and not nothing.acceptable.any()
     assert "has no value at any point" in report(nothing)
-    assert b"no value at any point" in figures.encoded(figures.sweep_figure(nothing), "x.svg")
+    assert b"no value at any point" in encoded(sweep_figure(nothing), "x.svg")
 
 
 def test_a_limit_of_the_response_is_drawn_and_others_are_not():
     made = response_of(SWEEPS["one"])
     for limit, drawn in (("per_spacing.quality>=0.95", 1), ("per_spacing.miss<=0.05", 0)):
         ax = axes()
-        figures.draw_curves(ax, respond(made.sweep, limits=[read_limit(limit)]))
+        draw_curves(ax, respond(made.sweep, limits=[read_limit(limit)]))
         assert sum("at least 95" in text.get_text() for text in ax.texts) == drawn

@@ -9,15 +9,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from metersim import records
-from metersim.luck import BLOCK
-from metersim.measures import measure
-from metersim.reading import load_scenario
-from metersim.records import REASONS, Cells, Piece, Seeds, Ticks
-from metersim.simulation import simulate
-from metersim.spacing import classify, place_counts
-from metersim.stations import PASSES
-from metersim.tally import CP3_WINDOW, stretches_for, tallied, tally, tally_of
+from metersim.machine.reading import load_scenario
+from metersim.machine.stations import PASSES
+from metersim.measures.estimates import measure
+from metersim.measures.spacing import classify, place_counts
+from metersim.measures.tally import CP3_WINDOW, stretches_for, tallied, tally, tally_of
+from metersim.run import records
+from metersim.run.draws import BLOCK
+from metersim.run.records import REASONS, Cells, Piece, Seeds, Ticks
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH
 
 SCENARIOS = {

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from metersim.studies.counting.counts import Share, deviations
-from metersim.studies.counting.together import pair_of
+from metersim.questions.ladder.together import pair_of
+from metersim.questions.shared.counts import Share, deviations
 
 STRETCHES = 48
 STEPS = ({"notch": 1}, {"vacuum": -1})

@@ -5,15 +5,11 @@ import itertools
 import numpy as np
 import pytest
 
-from metersim.faults import BadInput
-from metersim.reading import load_scenario
-from metersim.simulation import simulate
-from metersim.studies.counting.hidden import HIDDEN, draw_states, meter_of
-from metersim.studies.counting.looks import Look, loads, rates
-from metersim.studies.counting.settings import moved
-from metersim.studies.operating.naming import CELLS, name_causes, runs_of, surface_of
-from metersim.studies.operating.operators import HABITS, Habit, Seen, Wanted
-from metersim.studies.operating.trials import (
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario
+from metersim.questions.habits.naming import CELLS, name_causes, runs_of, surface_of
+from metersim.questions.habits.operators import HABITS, Habit, Seen, Wanted
+from metersim.questions.habits.trials import (
     CAUSES,
     LONG,
     MOST_LOOKS,
@@ -29,6 +25,10 @@ from metersim.studies.operating.trials import (
     draw_meters,
     try_habits,
 )
+from metersim.questions.shared.hidden import HIDDEN, draw_states, meter_of
+from metersim.questions.shared.looks import Look, loads, rates
+from metersim.questions.shared.settings import moved
+from metersim.run.simulation import simulate
 
 BENCH = load_scenario("maize_bench")
 WANTED = Wanted(0.01, 0.015)

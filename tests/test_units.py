@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim import units
-from metersim.fields import keys_of, specs
-from metersim.sections import SECTIONS
-from metersim.units import UNITS, sentence_number
+from metersim.files import units
+from metersim.files.fields import keys_of, specs
+from metersim.files.units import UNITS, sentence_number
+from metersim.machine.sections import SECTIONS
 
 
 @pytest.mark.parametrize(

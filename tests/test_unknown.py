@@ -7,10 +7,10 @@ import pytest
 from scipy import stats
 
 from metersim.cli import main
-from metersim.faults import BadInput
-from metersim.reading import KEYS, load_scenario
-from metersim.sections import SECTIONS
-from metersim.unknown import read_unknown
+from metersim.files.faults import BadInput
+from metersim.files.unknown import read_unknown
+from metersim.machine.reading import KEYS, load_scenario
+from metersim.machine.sections import SECTIONS
 
 PLACES = np.linspace(0.001, 0.999, 41)
 LAYER = 'extends = "maize_bench"\ntitle = "own"\n'

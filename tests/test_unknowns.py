@@ -9,11 +9,11 @@ import pytest
 
 import metersim as m
 from metersim.cli import main
-from metersim.faults import BadInput
-from metersim.indices import BY_KEY, MEASURES
-from metersim.intervals import Estimate, jackknife
-from metersim.measures import measure
-from metersim.studies.unknowns import Draws, Spread, draw_places, run_draws, spread
+from metersim.files.faults import BadInput
+from metersim.measures.estimates import measure
+from metersim.measures.indices import BY_KEY, MEASURES
+from metersim.measures.intervals import Estimate, jackknife
+from metersim.questions.shared.unknowns import Draws, Spread, draw_places, run_draws, spread
 
 Z = 1.959963984540054  # normal deviate of 97.5 %
 RATE = "rate_per_ha={mean=80000, sd=4000}"

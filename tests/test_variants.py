@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from metersim.faults import BadInput
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.studies.compare import compare
-from metersim.studies.plan import plan_sweep
-from metersim.studies.variants import variants
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.questions.compare.study import compare
+from metersim.questions.shared.settings import variants
+from metersim.questions.sweep.plan import plan_sweep
 from tests.strategies import BENCH
 
 SHORT = ["turns=4"]

@@ -6,11 +6,16 @@ import math
 import numpy as np
 import pytest
 
-from metersim.studies.published.cases import read_case
-from metersim.studies.published.outcomes import AGREES, DISAGREES, TREND
-from metersim.studies.published.plateaus import plateau_ends
-from metersim.studies.published.predictions import STRETCHES, Predicted
-from metersim.studies.published.verdicts import judge, published_spreads
+from metersim.questions.evidence.predictions import STRETCHES, Predicted
+from metersim.questions.evidence.verdicts import (
+    AGREES,
+    DISAGREES,
+    TREND,
+    judge,
+    plateau_ends,
+    published_spreads,
+)
+from metersim.questions.shared.cases import read_case
 
 DRAWS = 101
 HEAD = """

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from metersim.faults import BadInput
-from metersim.indices import MEASURES
-from metersim.measures import measure
-from metersim.reading import load_scenario, shipped_scenarios
-from metersim.records import REASONS
-from metersim.scenario import Scenario
-from metersim.simulation import simulate
-from metersim.stations import stations_of
+from metersim.files.faults import BadInput
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.machine.scenario import Scenario
+from metersim.machine.stations import stations_of
+from metersim.measures.estimates import measure
+from metersim.measures.indices import MEASURES
+from metersim.run.records import REASONS
+from metersim.run.simulation import simulate
 from tests.strategies import BENCH, anything, bytes_of, scenarios
 
 CALM = settings(

@@ -19,7 +19,10 @@ import metersim as m
 
 # all that is not offered by the package itself
 from metersim.cli import main
-from metersim.stations import GateStation, SingulatorStation, TubeStation, like
+from metersim.machine.gate import GateStation
+from metersim.machine.singulator import SingulatorStation
+from metersim.machine.stations import like
+from metersim.machine.tube import TubeStation
 from tests.golden.plain import PRINTED, column, file_content, plain, printed, table
 
 SCENARIOS = sorted(path.stem for path in (Path(__file__).parents[2] / "scenarios").glob("*.toml"))

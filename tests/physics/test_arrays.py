@@ -5,10 +5,9 @@ import importlib
 import inspect
 import pkgutil
 
+import metersim.physics
 import numpy as np
 import pytest
-
-import metersim.physics
 
 STATIONS = [found.name for found in pkgutil.iter_modules(metersim.physics.__path__)]
 FUNCTIONS = [

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from metersim.physics import demand
-from metersim.units import ACRE, INCH, MILE
+from metersim.files.units import ACRE, INCH, MILE
+from metersim.machine import drive as demand
 
 FOOT = 12 * INCH
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from metersim.physics.drive import duration, speed_at, time_at
+from metersim.machine.drive import duration, speed_at, time_at
 
 OMEGA = 3.2  # rad/s, an ordinary disc speed, constructed
 TURN = 2 * math.pi

@@ -5,8 +5,8 @@ import math
 import pytest
 from scipy.integrate import solve_ivp
 
-from metersim.physics import furrow
-from metersim.units import STANDARD_GRAVITY
+from metersim.files.units import STANDARD_GRAVITY
+from metersim.machine import furrow
 
 
 @pytest.mark.parametrize("restitution", [0.012, 0.1, 0.3])

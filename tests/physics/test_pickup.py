@@ -8,9 +8,20 @@ from scipy.integrate import quad
 from scipy.special import ndtr
 from scipy.stats import ks_1samp, ks_2samp
 
-from metersim.coefficients import USUAL
-from metersim.physics import outlines, pickup
-from metersim.units import STANDARD_GRAVITY as GRAVITY
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine import holding as outlines
+from metersim.machine.coefficients import USUAL
+from metersim.machine.holding import (
+    capture_distance,
+    centroid_height,
+    hold_chance,
+    log_margin,
+    needed_spread,
+    needed_vacuum,
+    pool_spread,
+    truncated_normal,
+)
+from metersim.machine.pickup import crowding, draw_rate, draw_slowness, zone_crossed
 
 HOLE, RADIUS = 4.5e-3, 0.11  # an ordinary disc, constructed
 RARE = 6.3e-5  # two-sided chance of |z| > 4
@@ -18,7 +29,7 @@ RARE = 6.3e-5  # two-sided chance of |z| > 4
 
 def needed(mass=261e-6, centroid=2.96e-3, hole=HOLE, resistance=0.0, shock=1.0, turning=0.0):
     """Vacuum a constructed seed needs."""
-    return pickup.needed_vacuum(mass, centroid, hole, resistance, shock, turning, GRAVITY)
+    return needed_vacuum(mass, centroid, hole, resistance, shock, turning, GRAVITY)
 
 
 # vacuum needed
@@ -34,12 +45,10 @@ def test_pull_and_load_balance_about_the_edge_of_the_hole():
 
 def test_needed_vacuum_by_hand():
     """8 x 0.25 g x 9.81 x 3 mm over pi (5 mm)^3 is 149.9 Pa (derived)."""
-    assert pickup.needed_vacuum(250e-6, 3e-3, 5e-3, 0.0, 1.0, 0.0, 9.81) == pytest.approx(
+    assert needed_vacuum(250e-6, 3e-3, 5e-3, 0.0, 1.0, 0.0, 9.81) == pytest.approx(
         8 * 250e-6 * 9.81 * 3e-3 / (math.pi * 125e-9), rel=1e-12
     )
-    assert pickup.needed_vacuum(250e-6, 3e-3, 5e-3, 0.0, 1.0, 0.0, 9.81) == pytest.approx(
-        149.9, abs=0.05
-    )
+    assert needed_vacuum(250e-6, 3e-3, 5e-3, 0.0, 1.0, 0.0, 9.81) == pytest.approx(149.9, abs=0.05)
 
 
 def test_scaling_of_the_needed_vacuum():
@@ -62,8 +71,8 @@ def test_speed_adds_its_square():
 
 def test_centroid_of_both_poses():
     """The mean of a seed that lies flat and one on edge; for a ball its radius."""
-    assert pickup.centroid_height(7e-3, 5e-3) == pytest.approx((7e-3 / 2 + 5e-3 / 2) / 2)
-    assert pickup.centroid_height(6e-3, 6e-3) == pytest.approx(3e-3)
+    assert centroid_height(7e-3, 5e-3) == pytest.approx((7e-3 / 2 + 5e-3 / 2) / 2)
+    assert centroid_height(6e-3, 6e-3) == pytest.approx(3e-3)
 
 
 # chances
@@ -73,34 +82,34 @@ def test_half_of_the_seeds_hold_at_the_needed_vacuum():
     """The mean seed's vacuum holds half; one spread more in the logarithm holds 84.13 %."""
     spread = 0.46
     vacuum = 900.0 * np.exp(spread * np.array([0.0, 1.0, -1.0]))
-    chance = pickup.hold_chance(pickup.log_margin(vacuum, 900.0), spread)
+    chance = hold_chance(log_margin(vacuum, 900.0), spread)
     assert chance == pytest.approx([0.5, 0.841345, 0.158655], abs=1e-6)
 
 
 def test_no_vacuum_holds_nothing():
     """Without vacuum the margin is finite, and no seed holds or is drawn."""
-    margin = pickup.log_margin(0.0, 900.0)
+    margin = log_margin(0.0, 900.0)
     assert math.isfinite(margin)
-    assert pickup.hold_chance(margin, 0.46) == 0
+    assert hold_chance(margin, 0.46) == 0
     for power in (0.5, 1.0, 1.5):
         assert drawn(margin=margin, power=power) < 1e-100
 
 
 def test_spreads_add_as_squares():
     """Each cause alone gives itself, size with its fourth power; together they add as squares."""
-    assert pickup.needed_spread(0.05, 0.0, 0.0) == pytest.approx(0.2)
-    assert pickup.needed_spread(0.0, 0.41, 0.0) == pytest.approx(0.41)
-    assert pickup.needed_spread(0.0, 0.0, 0.3) == pytest.approx(0.3)
-    assert pickup.needed_spread(0.05, 0.41, 0.3) ** 2 == pytest.approx(0.2**2 + 0.41**2 + 0.3**2)
+    assert needed_spread(0.05, 0.0, 0.0) == pytest.approx(0.2)
+    assert needed_spread(0.0, 0.41, 0.0) == pytest.approx(0.41)
+    assert needed_spread(0.0, 0.0, 0.3) == pytest.approx(0.3)
+    assert needed_spread(0.05, 0.41, 0.3) ** 2 == pytest.approx(0.2**2 + 0.41**2 + 0.3**2)
 
 
 def test_spread_of_the_needed_vacuum_comes_from_size():
     """Seeds of lognormal size spread the logarithm of the needed vacuum by four times as much."""
     sizes = np.exp(0.05 * np.random.default_rng(4).standard_normal(100_000))
     logs = np.log(needed(mass=261e-6 * sizes**3, centroid=2.96e-3 * sizes))
-    expected = pickup.needed_spread(0.05, 0.0, 0.0)
+    expected = needed_spread(0.05, 0.0, 0.0)
     assert abs(logs.std() / expected - 1) < 4 / math.sqrt(2 * len(sizes))
-    assert abs(logs.std() / pickup.needed_spread(0.052, 0.0, 0.0) - 1) > 4 / math.sqrt(
+    assert abs(logs.std() / needed_spread(0.052, 0.0, 0.0) - 1) > 4 / math.sqrt(
         2 * len(sizes)
     )  # control: a spread 4 % wider is seen
 
@@ -109,7 +118,7 @@ def test_spread_of_the_needed_vacuum_comes_from_size():
 @pytest.mark.parametrize("cv", [0.0, 0.3, 1.0, 2.0])
 def test_spread_of_the_pool_is_that_of_a_lognormal_load(resistance, cv):
     """A lognormal of that SD of its logarithm and mean 1 + lambda has an SD of cv lambda."""
-    spread = pickup.pool_spread(resistance, cv)
+    spread = pool_spread(resistance, cv)
     middle = (1 + resistance) * math.exp(-(spread**2) / 2)
 
     def moment(order):
@@ -126,16 +135,16 @@ def test_spread_of_the_pool_is_that_of_a_lognormal_load(resistance, cv):
 
 def test_a_pool_that_pulls_evenly_or_not_at_all_spreads_nothing():
     """Without resistance, or without its spread, every load is the same; a small one is linear."""
-    assert pickup.pool_spread(0.0, 1.0) == 0
-    assert pickup.pool_spread(3.5, 0.0) == 0
-    assert pickup.pool_spread(3.5, 1e-4) == pytest.approx(1e-4 * 3.5 / 4.5, rel=1e-7)
+    assert pool_spread(0.0, 1.0) == 0
+    assert pool_spread(3.5, 0.0) == 0
+    assert pool_spread(3.5, 1e-4) == pytest.approx(1e-4 * 3.5 / 4.5, rel=1e-7)
     # the pool's own spread is the most that a heavy pull can give, not the seed's weight
-    assert pickup.pool_spread(1e9, 1.0) == pytest.approx(math.sqrt(math.log(2)))
+    assert pool_spread(1e9, 1.0) == pytest.approx(math.sqrt(math.log(2)))
 
 
 def drawn(margin=0.5, gmd=7e-3, speed=0.2, tau=3.0, power=1.0, gravity=GRAVITY):
     """Seeds that a constructed hole draws while it passes one seed diameter."""
-    return pickup.draw_rate(margin, gmd, speed, tau, power, gravity)
+    return draw_rate(margin, gmd, speed, tau, power, gravity)
 
 
 def test_one_seed_is_drawn_in_its_time():
@@ -160,7 +169,7 @@ def test_draws_go_with_a_power_of_pull_over_load(power):
     """Vacuum upwards and vacuum needed downwards, by the same power, whatever their size."""
 
     def at(vacuum, needs):
-        return drawn(margin=pickup.log_margin(vacuum, needs), power=power)
+        return drawn(margin=log_margin(vacuum, needs), power=power)
 
     assert at(3e3, 900.0) == pytest.approx(3**power * at(1e3, 900.0))
     assert at(1e3, 2700.0) == pytest.approx(at(1e3, 900.0) / 3**power)
@@ -176,17 +185,17 @@ def test_draws_know_speed_and_size_as_one_number_alone():
 
 def test_agitation_is_geometric():
     """A smooth disc keeps its slowness, a pegged one is sooner by the gain, half way its root."""
-    assert pickup.draw_slowness(15.0, 0.0, 2.4) == 15.0
-    assert pickup.draw_slowness(15.0, 1.0, 2.4) == pytest.approx(15 / 2.4)
-    assert pickup.draw_slowness(15.0, 0.5, 2.4) == pytest.approx(15 / math.sqrt(2.4))
+    assert draw_slowness(15.0, 0.0, 2.4) == 15.0
+    assert draw_slowness(15.0, 1.0, 2.4) == pytest.approx(15 / 2.4)
+    assert draw_slowness(15.0, 0.5, 2.4) == pytest.approx(15 / math.sqrt(2.4))
 
 
 def test_crowding_halves_at_its_pitch():
     """Half of the seeds at the crowding pitch, all at a wide one, fewer the closer it is."""
     length, pitch, power = 10e-3, USUAL.crowding_pitch, USUAL.crowding_power
-    assert pickup.crowding(pitch * length, length, pitch, power) == pytest.approx(0.5)
-    assert pickup.crowding(10 * length, length, pitch, power) == pytest.approx(1.0, abs=1e-6)
-    share = pickup.crowding(length * np.linspace(0.5, 4, 30), length, pitch, power)
+    assert crowding(pitch * length, length, pitch, power) == pytest.approx(0.5)
+    assert crowding(10 * length, length, pitch, power) == pytest.approx(1.0, abs=1e-6)
+    share = crowding(length * np.linspace(0.5, 4, 30), length, pitch, power)
     assert np.all(np.diff(share) > 0)
 
 
@@ -194,12 +203,12 @@ def test_a_pool_beyond_the_exit_zone_adds_nothing():
     """Of a deep pool the zone counts, of a lower one its own diameters, of none nothing."""
     gmd, zone = 7e-3, 5.0
     arcs = gmd * np.array([0.0, 1.0, 2.5, 5.0, 5.1, 12.0, 1e6])
-    crossed = pickup.zone_crossed(arcs, gmd, zone)
+    crossed = zone_crossed(arcs, gmd, zone)
     assert crossed == pytest.approx([0.0, 1.0, 2.5, 5.0, 5.0, 5.0, 5.0])
-    assert pickup.zone_crossed(arcs, gmd, 1e9) == pytest.approx(arcs / gmd)
+    assert zone_crossed(arcs, gmd, 1e9) == pytest.approx(arcs / gmd)
     # bigger seeds: fewer diameters of a low pool, as many of a deep one
-    assert pickup.zone_crossed(2.5 * gmd, 2 * gmd, zone) == pytest.approx(1.25)
-    assert pickup.zone_crossed(100 * gmd, 2 * gmd, zone) == zone
+    assert zone_crossed(2.5 * gmd, 2 * gmd, zone) == pytest.approx(1.25)
+    assert zone_crossed(100 * gmd, 2 * gmd, zone) == zone
 
 
 SIZE_CV, SEAT, PULLS, TAU, ZONE = 0.05, 0.4, 3.5, 3.0, 5.0  # a constructed lot and pool
@@ -249,10 +258,10 @@ def test_empty_cells_have_their_closed_form(over, speed, arc, power):
     median = needed(resistance=PULLS, turning=turning)
     empty, logs, count = brute_force(over * median, speed, arc, power, cells, seed=8)
 
-    margin = pickup.log_margin(over * median, median)
-    spread = pickup.needed_spread(SIZE_CV, SEAT, pickup.pool_spread(PULLS, 1.0))
-    hold = pickup.hold_chance(margin, spread)
-    crossed = pickup.zone_crossed(arc, 7e-3, ZONE)
+    margin = log_margin(over * median, median)
+    spread = needed_spread(SIZE_CV, SEAT, pool_spread(PULLS, 1.0))
+    hold = hold_chance(margin, spread)
+    crossed = zone_crossed(arc, 7e-3, ZONE)
     seeds = crossed * drawn(margin=margin, speed=speed, tau=TAU, power=power)
     assert abs(count - seeds) < 4 * math.sqrt(seeds / cells)
 
@@ -267,7 +276,7 @@ def test_empty_cells_have_their_closed_form(over, speed, arc, power):
     deviates = logs / spread
     assert ks_1samp(deviates, lambda x: np.minimum(ndtr(x) / hold, 1)).pvalue > RARE
     ranks = np.random.default_rng(9).random(cells)
-    assert ks_2samp(deviates, pickup.truncated_normal(ranks, hold)).pvalue > RARE
+    assert ks_2samp(deviates, truncated_normal(ranks, hold)).pvalue > RARE
     whole = np.random.default_rng(9).standard_normal(cells)
     assert ks_2samp(deviates, whole).pvalue < RARE  # control: not the whole distribution
 
@@ -276,7 +285,7 @@ def test_empty_cells_have_their_closed_form(over, speed, arc, power):
 def test_rank_among_the_lowest(chance):
     """The share of all seeds below the deviate is rank times chance, never beyond the limit."""
     rank = (np.arange(999) + 0.5) / 999
-    deviate = pickup.truncated_normal(rank, chance)
+    deviate = truncated_normal(rank, chance)
     assert ndtr(deviate) == pytest.approx(rank * chance, rel=1e-9)
     assert np.all(np.diff(deviate) > 0)
     assert np.all(ndtr(deviate) < chance)
@@ -356,7 +365,7 @@ def test_outlines_apart_by_their_radii_just_touch(direction, size):
 
 def capture(vacuum, hole, steady=11.0):
     """Capture distance of a hole for seed of this terminal velocity. [m]"""
-    return pickup.capture_distance(vacuum, hole, steady, 1.2, 0.62)
+    return capture_distance(vacuum, hole, steady, 1.2, 0.62)
 
 
 def test_air_speed_at_the_capture_distance_just_carries_the_seed():

@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from metersim.coefficients import USUAL
-from metersim.physics import pool
-from metersim.seedlot import load_lot
-from metersim.units import STANDARD_GRAVITY as GRAVITY
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine.coefficients import USUAL
+from metersim.machine.gate import arch_rate, seeds_at_level, slot_flow, static_level
+from metersim.machine.pool import arc_within, excess_arc, knock_chance_scale, layer_share, swept_arc
+from metersim.machine.seedlot import load_lot
 
 K, SIDE = USUAL.orifice_dead_zone, USUAL.side_outlet
 GMD, BULK = 7e-3, 750.0  # maize-like, constructed
@@ -17,7 +18,7 @@ RADIUS = 0.11
 
 def flow(opening, width=0.1, gravity=GRAVITY, side=SIDE):
     """Mass flow of the constructed seed."""
-    return pool.slot_flow(opening, width, BULK, gravity, GMD, K, side)
+    return slot_flow(opening, width, BULK, gravity, GMD, K, side)
 
 
 # flow (beverloo1961, slot form of myers, side factor of chang1991)
@@ -73,7 +74,7 @@ def test_a_side_opening_passes_its_share():
 def test_a_usual_gate_passes_far_more_than_a_disc_takes():
     """An ordinary gate passes over a hundred times the 5 g/s that maize asks for."""
     lot = load_lot("maize_large_flat")
-    passed = pool.slot_flow(0.052, 0.1, lot.bulk_density, GRAVITY, lot.gmd, K, SIDE)
+    passed = slot_flow(0.052, 0.1, lot.bulk_density, GRAVITY, lot.gmd, K, SIDE)
     assert passed > 100 * 5e-3
 
 
@@ -83,16 +84,14 @@ def test_a_usual_gate_passes_far_more_than_a_disc_takes():
 def test_arch_rate_falls_by_its_steepness():
     """At k seed sizes it is the given rate; each further seed size lowers ln by the steepness."""
     opening = GMD * (K + np.arange(4))
-    rate = pool.arch_rate(opening, GMD, K, 1.7, 3.0)
+    rate = arch_rate(opening, GMD, K, 1.7, 3.0)
     assert rate[0] == pytest.approx(1.7)
     assert np.diff(np.log(rate)) == pytest.approx(-3.0)
 
 
 def test_arch_rate_knows_no_unit():
     """Only the ratio of opening to seed matters."""
-    assert pool.arch_rate(0.02, GMD, K, 1.0, 3.0) == pytest.approx(
-        pool.arch_rate(0.04, 2 * GMD, K, 1.0, 3.0)
-    )
+    assert arch_rate(0.02, GMD, K, 1.0, 3.0) == pytest.approx(arch_rate(0.04, 2 * GMD, K, 1.0, 3.0))
 
 
 # levels
@@ -100,25 +99,25 @@ def test_arch_rate_knows_no_unit():
 
 def test_level_lies_a_slope_below_the_lip():
     """At 45 degrees the level lies as far below the lip as the disc is away; flat seed fills up."""
-    assert pool.static_level(0.05, 0.02, math.radians(45)) == pytest.approx(0.03)
-    assert pool.static_level(0.05, 0.02, 0.0) == 0.05
+    assert static_level(0.05, 0.02, math.radians(45)) == pytest.approx(0.03)
+    assert static_level(0.05, 0.02, 0.0) == 0.05
 
 
 def test_a_low_gate_gives_no_level():
     """A lip below the run of the slope keeps the disc dry."""
-    assert pool.static_level(0.01, 0.02, math.radians(45)) == 0
+    assert static_level(0.01, 0.02, math.radians(45)) == 0
 
 
 def test_steeper_seed_stands_lower():
     """The level falls with the angle of repose and rises with the gate."""
     angles = np.radians([15, 20, 30, 40])
-    assert np.all(np.diff(pool.static_level(0.05, 0.02, angles)) < 0)
-    assert np.all(np.diff(pool.static_level(np.array([0.03, 0.04, 0.05]), 0.02, 0.4)) > 0)
+    assert np.all(np.diff(static_level(0.05, 0.02, angles)) < 0)
+    assert np.all(np.diff(static_level(np.array([0.03, 0.04, 0.05]), 0.02, 0.4)) > 0)
 
 
 def test_seeds_weigh_what_the_heap_weighs():
     """Seeds times their mass is the volume times the bulk density."""
-    assert pool.seeds_at_level(0.04, 2.5e-3, BULK, 250e-6) * 250e-6 == pytest.approx(
+    assert seeds_at_level(0.04, 2.5e-3, BULK, 250e-6) * 250e-6 == pytest.approx(
         0.04 * 2.5e-3 * BULK
     )
 
@@ -132,13 +131,13 @@ def test_seeds_weigh_what_the_heap_weighs():
 )
 def test_arc_at_known_levels(level, arc):
     """Nothing, half of the circle, all of it."""
-    assert pool.swept_arc(level, RADIUS) == pytest.approx(arc)
+    assert swept_arc(level, RADIUS) == pytest.approx(arc)
 
 
 def test_arc_ends_with_the_circle():
     """A level below the circle covers nothing, one above it everything."""
-    assert pool.swept_arc(-0.01, RADIUS) == 0
-    assert pool.swept_arc(3 * RADIUS, RADIUS) == pytest.approx(2 * math.pi * RADIUS)
+    assert swept_arc(-0.01, RADIUS) == 0
+    assert swept_arc(3 * RADIUS, RADIUS) == pytest.approx(2 * math.pi * RADIUS)
 
 
 @pytest.mark.parametrize("level", [0.003, 0.04, 0.1, 0.15, 0.21])
@@ -146,35 +145,33 @@ def test_arc_is_the_part_of_the_circle_below_the_level(level):
     """Of many points evenly on the circle, that share lies below the level."""
     way = 2 * np.pi * (np.arange(1_000_000) + 0.5) / 1_000_000
     below = np.mean(RADIUS * (1 - np.cos(way)) < level)
-    assert pool.swept_arc(level, RADIUS) == pytest.approx(2 * np.pi * RADIUS * below, rel=1e-4)
+    assert swept_arc(level, RADIUS) == pytest.approx(2 * np.pi * RADIUS * below, rel=1e-4)
 
 
 def test_excess_is_one_side_of_what_the_carry_line_leaves_out():
     """Both sides of the excess and the arc up to the carry line make the whole arc."""
     level, carry_line = 0.07, 0.05
-    excess = pool.excess_arc(level, carry_line, RADIUS)
-    assert 2 * excess + pool.swept_arc(carry_line, RADIUS) == pytest.approx(
-        pool.swept_arc(level, RADIUS)
-    )
+    excess = excess_arc(level, carry_line, RADIUS)
+    assert 2 * excess + swept_arc(carry_line, RADIUS) == pytest.approx(swept_arc(level, RADIUS))
 
 
 def test_no_excess_up_to_the_carry_line():
     """Nothing up to the line, and no jump at it."""
-    assert np.all(pool.excess_arc(np.array([0.0, 0.03, 0.05]), 0.05, RADIUS) == 0)
-    assert 0 < pool.excess_arc(0.05 + 1e-9, 0.05, RADIUS) < 1e-7
+    assert np.all(excess_arc(np.array([0.0, 0.03, 0.05]), 0.05, RADIUS) == 0)
+    assert 0 < excess_arc(0.05 + 1e-9, 0.05, RADIUS) < 1e-7
 
 
 def test_knocks_go_with_the_seeds_passed():
     """Twice the heap, or seeds half as large, knock twice as often."""
-    once = pool.knock_chance_scale(0.02, GMD, 0.15)
-    assert pool.knock_chance_scale(0.04, GMD, 0.15) == pytest.approx(2 * once)
-    assert pool.knock_chance_scale(0.02, GMD / 2, 0.15) == pytest.approx(2 * once)
-    assert pool.knock_chance_scale(0.0, GMD, 0.15) == 0
+    once = knock_chance_scale(0.02, GMD, 0.15)
+    assert knock_chance_scale(0.04, GMD, 0.15) == pytest.approx(2 * once)
+    assert knock_chance_scale(0.02, GMD / 2, 0.15) == pytest.approx(2 * once)
+    assert knock_chance_scale(0.0, GMD, 0.15) == 0
 
 
 def test_a_pool_covers_no_more_of_the_circle_than_it_is_wide():
     """The arc's chord is the width; a pool wider than the circle covers half of it."""
-    arc = pool.arc_within(np.array([0.0, 0.1, 0.22, 1.0]), 0.11)
+    arc = arc_within(np.array([0.0, 0.1, 0.22, 1.0]), 0.11)
     assert 2 * 0.11 * np.sin(arc / (2 * 0.11)) == pytest.approx([0.0, 0.1, 0.22, 0.22])
     assert arc[-1] == pytest.approx(np.pi * 0.11)
 
@@ -182,7 +179,7 @@ def test_a_pool_covers_no_more_of_the_circle_than_it_is_wide():
 def test_a_layer_thinner_than_a_seed_offers_its_share():
     """Half a seed deep, half of the seeds of a bed; from one seed on, all; nothing of none."""
     gmd = 7e-3
-    share = pool.layer_share(gmd * np.array([0.0, 0.25, 0.5, 1.0, 1.1, 50.0]), gmd)
+    share = layer_share(gmd * np.array([0.0, 0.25, 0.5, 1.0, 1.1, 50.0]), gmd)
     assert share == pytest.approx([0.0, 0.25, 0.5, 1.0, 1.0, 1.0])
     # the same layer is deeper for a smaller seed
-    assert pool.layer_share(gmd / 2, gmd / 2) == 1
+    assert layer_share(gmd / 2, gmd / 2) == 1

@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from metersim.coefficients import USUAL
-from metersim.physics import pickup, release
-from metersim.seedlot import load_lot
-from metersim.units import STANDARD_GRAVITY as GRAVITY
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine import holding as pickup
+from metersim.machine import release
+from metersim.machine.coefficients import USUAL
+from metersim.machine.seedlot import load_lot
 
 DIAMETER = 4.5e-3
 

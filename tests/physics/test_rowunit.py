@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import kstest
 
-from metersim.physics import rowunit
+from metersim.machine import rowunit
 
 DRAWS = 100_000
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from metersim.physics.sensor import pulse_length
+from metersim.machine.sensor import pulse_length
 
 
 @pytest.mark.parametrize(

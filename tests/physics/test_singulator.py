@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from metersim.coefficients import USUAL
-from metersim.physics import singulator
+from metersim.machine import singulator
+from metersim.machine.coefficients import USUAL
 
 
 def test_notches_move_the_edge_towards_the_holes():

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from metersim.coefficients import USUAL
-from metersim.physics import tube
-from metersim.units import STANDARD_GRAVITY as GRAVITY
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine import tube
+from metersim.machine.coefficients import USUAL
 
 
 def fall(height, launch, steady):

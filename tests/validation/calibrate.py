@@ -2,7 +2,7 @@
 
 ``python -m tests.validation.calibrate [exit|plain]`` prints the fit with its uncertainty, and then,
 for every table, what the rest of them predicts for it.  Nothing is written: values that are taken
-over are typed into `metersim.coefficients` by hand.
+over are typed into `metersim.machine.coefficients` by hand.
 
 Criterion: least squares with a soft loss over all rows.  A level counts by its distance from the
 mean over draws, in units of a tolerance and the SD over draws; an order, a bound or a plateau
@@ -19,10 +19,10 @@ from functools import partial
 import numpy as np
 from scipy.optimize import least_squares
 
-from metersim.coefficients import USUAL, Coefficients
-from metersim.stations import stations_of
-from metersim.studies.published.cases import load_case, shipped_cases
-from metersim.studies.published.predictions import predict
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.predictions import predict
+from metersim.questions.shared.cases import load_case, shipped_cases
 from tests.validation.plain import plain_stations
 
 DRAWS = 16

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from metersim.coefficients import USUAL
-from metersim.stations import stations_of
-from metersim.stations.picking import PickupStation
+from metersim.machine.coefficients import USUAL
+from metersim.machine.pickup import PickupStation
+from metersim.machine.stations import stations_of
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,15 +11,15 @@ from functools import cache
 import numpy as np
 
 from metersim import __version__
-from metersim.catalogue import MOVED, SENSITIVITY
-from metersim.coefficients import USUAL, Coefficients
-from metersim.fields import specs
-from metersim.intervals import jackknife
-from metersim.measures import measure
-from metersim.reading import load_scenario
-from metersim.reports.lists import aligned
-from metersim.stations import stations_of
-from metersim.tally import tallied
+from metersim.files.fields import specs
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.reading import load_scenario
+from metersim.machine.stations import stations_of
+from metersim.measures.estimates import measure
+from metersim.measures.intervals import jackknife
+from metersim.measures.tally import tallied
+from metersim.questions.list.study import MOVED, SENSITIVITY
+from metersim.questions.shared.words import aligned
 
 CELLS = 60_000
 STEP = 0.2  # of a coefficient's value, to either side

@@ -1,1 +1,0 @@
-"""The same meter as `metersim.events`, many cells at a time."""

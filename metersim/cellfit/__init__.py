@@ -1,1 +1,0 @@
-"""Chances and scatter of cells, fitted to spacings; knows of cells, and nothing of meters."""

@@ -1,1 +1,0 @@
-"""The meter as processes in time."""

@@ -1,0 +1,196 @@
+"""What is not known of a setting: a range, a distribution or a list in place of a value."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from scipy.special import ndtr, ndtri
+
+from metersim.files.faults import BadInput, Fault, bad
+from metersim.files.fields import Spec, shown
+from metersim.files.units import Unit
+
+FORMS = {"uniform": ("low", "high"), "normal": ("mean", "sd"), "among": ("among",)}
+AMONG = "{among = [..., ...]}"
+TABLES = f"{{low = ..., high = ...}}, {{mean = ..., sd = ...}} or {AMONG}"
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """A setting of which more than one value is possible.
+
+    Attributes
+    ----------
+    section, key : str
+        Section, and key with its unit, as the user wrote it.
+    spec : Spec
+        What is declared of the field.
+    form : str
+        ``uniform``, from low to high; ``normal``, cut at the allowed range; ``among``, a list
+        whose values are equally likely.
+    stated : tuple
+        Low and high, mean and SD, or the values of the list, in the unit of the key.
+    """
+
+    section: str
+    key: str
+    spec: Spec = field(repr=False)
+    form: str
+    stated: tuple[Any, ...]
+
+    def __post_init__(self) -> None:
+        if found := self._complaints():
+            raise BadInput(Fault("", self.key, message) for message in found)
+
+    @property
+    def name(self) -> str:
+        """Name of the field."""
+        return self.spec.name
+
+    @property
+    def field(self) -> str:
+        """What `metersim.machine.scenario.Scenario.replace` calls the field."""
+        return f"{self.section}__{self.name}"
+
+    @property
+    def unit(self) -> Unit | None:
+        """Unit of the key."""
+        return self.spec.keys[self.key]
+
+    @property
+    def parameters(self) -> tuple[Any, ...]:
+        """What is stated, in SI."""
+        if self.form == "normal":
+            factor = self.unit.factor if self.unit else 1.0
+            return tuple(number * factor for number in self.stated)
+        return tuple(self.spec.to_si(value, self.unit) for value in self.stated)
+
+    def at(self, place: float) -> Any:
+        """The value in SI that a share `place` of what is possible does not exceed.
+
+        Parameters
+        ----------
+        place : float
+            Between 0 and 1, neither of them included; of a list, how far down it.
+
+        Returns
+        -------
+        float, int, str or bool
+            As the field holds it; a count is whole.
+        """
+        if not 0 < place < 1:
+            raise ValueError(f"place is {place}; allowed: between 0 and 1")
+        if self.form == "among":
+            return self.parameters[int(place * len(self.stated))]
+        whole = self.spec.kind == "count"
+        ends = self.parameters if self.form == "uniform" else (self.spec.low, self.spec.high)
+        low, high = (ends[0] - 0.5, ends[1] + 0.5) if whole else ends  # a whole number has width 1
+        if self.form == "uniform":
+            value = low + place * (high - low)
+        else:
+            mean, sd = self.parameters
+            below, above = ndtr((low - mean) / sd), ndtr((high - mean) / sd)
+            value = float(mean + sd * ndtri(below + place * (above - below)))
+        inside = min(max(value, ends[0]), ends[1])
+        return math.floor(inside + 0.5) if whole else float(inside)
+
+    @property
+    def middle(self) -> Any:
+        """The value in SI that stands for all where only one can; the median of numbers."""
+        return self.at(0.5)
+
+    def said(self, value: Any) -> str:
+        """A value in SI as a user would set it."""
+        if self.spec.kind == "number":
+            value = f"{self.unit.from_si(value) if self.unit else value:.6g}"
+        return f"{self.key}={_word(value)}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """As a file would state it, in SI."""
+        if self.form == "among":
+            return {"among": list(self.parameters)}
+        return dict(zip(FORMS[self.form], self.parameters, strict=True))
+
+    def __str__(self) -> str:
+        words = [_word(value) for value in self.stated]
+        if self.form == "among":
+            return f"{self.key} one of {', '.join(words)}"
+        between = "from {} to {}" if self.form == "uniform" else "about {}, SD {}"
+        return f"{self.key} {between.format(*words)}"
+
+    def _complaints(self) -> list[str]:
+        """What is wrong with what is stated."""
+        spec, unit = self.spec, self.unit
+        if self.form == "normal":
+            spec = dataclasses.replace(spec, kind="number")  # the mean of counts need not be whole
+            mean, sd = self.stated
+            found = [("mean", spec.complaint(mean, unit)), ("sd", self._complaint_of_sd(sd))]
+        else:
+            words = FORMS[self.form] if self.form == "uniform" else ["among"] * len(self.stated)
+            found = [
+                (word, spec.complaint(value, unit))
+                for word, value in zip(words, self.stated, strict=True)
+            ]
+        wrong = [f"{word}: {complaint}" for word, complaint in found if complaint]
+        if wrong:
+            return list(dict.fromkeys(wrong))
+        if self.form == "uniform" and self.parameters[0] >= self.parameters[1]:
+            low, high = map(_word, self.stated)
+            return [f"low = {low} is not below high = {high}; give low below high, or one value"]
+        if self.form == "among" and not self.stated:
+            return [f"among = [] lists nothing; list {spec.allowed(unit)}"]
+        seen = set()
+        for k, value in enumerate(self.parameters if self.form == "among" else ()):
+            if value in seen:
+                return [f"among: lists {_word(self.stated[k])} twice; list every value once"]
+            seen.add(value)
+        return []
+
+    def _complaint_of_sd(self, sd: Any) -> str | None:
+        """What is wrong with an SD: it must be above 0 and not wider than all that is allowed."""
+        widest = self.spec.high - self.spec.low
+        spec = Spec("sd", "number", "spread about the mean", self.spec.units, 0.0, widest)
+        factor = self.unit.factor if self.unit else 1.0
+        if not spec.complaint(sd, self.unit) and sd * factor > 0:  # the least numbers vanish in SI
+            return None
+        most = spec.allowed(self.unit).rpartition(" to ")[2]
+        return f"{shown(sd)} is not allowed; give a number above 0 and up to {most}"
+
+
+def read_unknown(section: str, spec: Spec, key: str, table: Mapping[str, Any]) -> Unknown:
+    """What a table in place of a value states.
+
+    Parameters
+    ----------
+    section, key : str
+        Section, and key with its unit.
+    spec : Spec
+        What is declared of the field.
+    table : mapping
+        ``low`` and ``high``, ``mean`` and ``sd``, or ``among``.
+
+    Raises
+    ------
+    BadInput
+        With all that is wrong with the table.
+    """
+    form = next((form for form, words in FORMS.items() if {*words} == {*table}), None)
+    numbers = spec.kind in ("number", "count")
+    known = section != "run" and spec.kind != "text"
+    listed = isinstance(table.get("among", []), list)
+    if form is None or not listed or not known or not (numbers or form == "among"):
+        unit = spec.keys[key]
+        wrong = f"{shown(dict(table))} is not allowed; give {spec.allowed(unit)}"
+        if not known:
+            raise bad("", key, f"{wrong} ({spec.meaning}): this key takes no range")
+        raise bad("", key, f"{wrong}, or {TABLES if numbers else AMONG}")
+    values = table["among"] if form == "among" else [table[word] for word in FORMS[form]]
+    return Unknown(section, key, spec, form, tuple(values))
+
+
+def _word(value: Any) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)

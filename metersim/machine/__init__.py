@@ -1,0 +1,1 @@
+"""The machine, one file a station: its equations, and what binds them to a scenario."""

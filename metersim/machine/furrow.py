@@ -1,0 +1,131 @@
+"""Furrow or belt: where a seed comes to rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+
+
+def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
+    """Time that a seed spends in the air after it hits the furrow.
+
+    Parameters
+    ----------
+    restitution : float or ndarray
+        Share of the impact speed kept upward. [1]
+    impact_speed : float or ndarray
+        Downward speed at impact. [m/s]
+    gravity : float
+        Acceleration of free fall. [m/s2]
+
+    Returns
+    -------
+    float or ndarray
+        Time. [s]
+
+    Notes
+    -----
+    ``hop_time = 2 * restitution * impact_speed / gravity``
+
+    Source: ballistics.
+    """
+    return 2 * restitution * impact_speed / gravity
+
+
+def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
+    """Distance that a seed travels along the furrow while it hops.
+
+    Parameters
+    ----------
+    time : float or ndarray
+        `hop_time`. [s]
+    ground_speed : float or ndarray
+        Speed of the machine. [m/s]
+    rearward_speed : float or ndarray
+        Speed at which the tube throws the seed rearward. [m/s]
+
+    Returns
+    -------
+    float or ndarray
+        Distance, forward positive. [m]
+
+    Notes
+    -----
+    ``hop_length = time * (ground_speed - rearward_speed)``
+
+    Source: ballistics. A seed that is thrown rearward at ground speed falls straight down.
+    """
+    return time * (ground_speed - rearward_speed)
+
+
+def downward_speed(impact_speed: Any, curvature: Any) -> Any:
+    """Downward part of the speed of a seed that leaves a curved tube.
+
+    Parameters
+    ----------
+    impact_speed : float or ndarray
+        Speed at the tube's end. [m/s]
+    curvature : float or ndarray
+        Angle of the tube's end to the vertical. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    ``downward_speed = impact_speed * cos(curvature)``
+
+    Source: geometry; assumption: the seed follows the tube's end.
+    """
+    return impact_speed * np.cos(curvature)
+
+
+def rearward_speed(impact_speed: Any, curvature: Any) -> Any:
+    """Rearward part of the speed of a seed that leaves a curved tube.
+
+    Parameters
+    ----------
+    impact_speed : float or ndarray
+        Speed at the tube's end. [m/s]
+    curvature : float or ndarray
+        Angle of the tube's end to the vertical. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    ``rearward_speed = impact_speed * sin(curvature)``
+
+    Source: geometry; assumption: the seed follows the tube's end.
+    """
+    return impact_speed * np.sin(curvature)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FurrowStation:
+    """Stops the seed, on a belt or in a furrow."""
+
+    in_field: bool
+    ground_speed: float
+    scatter: float
+    hop: float
+    curvature: float
+
+    def hop_time(self, draw: Any, impact_speed: Any) -> Any:
+        """Time in the air after the impact; 0 on a belt. [s]"""
+        downward = downward_speed(impact_speed, self.curvature)
+        return hop_time(self.hop * draw, downward, GRAVITY)
+
+    def hop_length(self, time: Any, impact_speed: Any) -> Any:
+        """Distance hopped along the row. [m]"""
+        rearward = rearward_speed(impact_speed, self.curvature)
+        return hop_length(time, self.ground_speed, rearward)

@@ -1,0 +1,3 @@
+"""TODO"""
+
+from __future__ import annotations

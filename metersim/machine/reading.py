@@ -1,0 +1,361 @@
+"""Scenario files in: strict TOML, every fault at once."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial, reduce
+from pathlib import Path
+from typing import Any
+
+from metersim.files.faults import BadInput, Fault, bad, hint
+from metersim.files.fields import keys_of, meant, read_section, shown, specs
+from metersim.files.unknown import Unknown, read_unknown
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import SeedLot, load_lot, read_toml
+
+_HERE = Path(__file__).parents[1]
+SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
+TEXTS = ("title", "shows")
+MAX_EXTENDS = 10
+KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What files and options state, before it is checked.
+
+    Attributes
+    ----------
+    table : mapping
+        As a file would hold it.
+    origin : mapping
+        Which file or option states a key, by section and key; the key is empty for a whole
+        section or a text.
+    beside : Path
+        Folder that a lot file's path starts from.
+    faults : tuple of Fault
+        What is wrong already.
+    """
+
+    table: Mapping[str, Any]
+    origin: Mapping[tuple[str, str], str]
+    beside: Path
+    faults: tuple[Fault, ...] = ()
+
+
+def shipped_scenarios() -> dict[str, Path]:
+    """Files of the shipped scenarios by name."""
+    return {path.stem: path for path in sorted(SHIPPED.glob("*.toml"))}
+
+
+def find_scenario(name: str, beside: Path | None = None) -> Path:
+    """The file of a scenario given by path, or by name when it is a shipped one.
+
+    Raises
+    ------
+    BadInput
+        When there is no such file or name.
+    """
+    shipped = shipped_scenarios()
+    if name in shipped:
+        return shipped[name]
+    path = (beside or Path()) / name
+    try:
+        there = path.is_file()
+    except (OSError, ValueError):  # a name that no file can have
+        there = False
+    if not there:
+        raise bad(name, "", f"no such file or shipped scenario; {hint(Path(name).stem, shipped)}")
+    return path
+
+
+def load_scenario(
+    name: str | Path, changes: str | Iterable[str] = (), *, changed_by: str = "--set"
+) -> Scenario:
+    """Read a scenario file or a shipped scenario.
+
+    Parameters
+    ----------
+    name : str or Path
+        Path of a file, or name of a shipped scenario.
+    changes : str or iterable of str
+        Changes of single keys, as ``key=value`` or ``section.key=value``, with the value as in
+        the file: also a range, ``key={low = 3, high = 4}``, of what is not known.
+    changed_by : str
+        What faults of changes are said to come from.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa=3.5", "notch=1"])
+    >>> scenario.vacuum.vacuum, scenario.singulator.notch
+    (3500.0, 1.0)
+    >>> m.load_scenario("maize_bench", ["vacum_kpa=3.5"])
+    Traceback (most recent call last):
+    metersim.files.faults.BadInput: --set: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
+    """
+    changes = tuple(change.strip() for change in listed(changes))
+    changed = _changed(changes, changed_by)
+    said = (("", str(name)), *((changed_by, change) for change in changes))
+    if strange := [place for place in said if not is_text(place[1])]:  # no file can tell of it
+        message = "holds letters that are not UTF-8; rename that file"
+        raise BadInput(Fault(*place, message) for place in strange)
+    try:
+        path = find_scenario(str(name))
+        stated = _read(path, MAX_EXTENDS)
+    except BadInput as error:
+        raise BadInput((*error.faults, *changed.faults)) from None
+    return _scenario(_over(stated, changed), path, changes)
+
+
+def is_text(text: str) -> bool:
+    """Whether a file could hold a text: a name may have letters that are not UTF-8."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def listed(texts: str | Iterable[str]) -> list[str]:
+    """Texts of which a single one may come alone, and is not taken for its letters."""
+    return [texts] if isinstance(texts, str) else list(texts)
+
+
+def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:
+    """Make a scenario of a parsed file that extends no other.
+
+    Parameters
+    ----------
+    table : mapping
+        The parsed file.
+    beside : Path
+        Folder that a lot file's path starts from.
+    path : Path
+        The file, for faults and the scenario's name.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+    """
+    return _scenario(Stated(table, {}, beside), path, ())
+
+
+def section_of(key: str) -> tuple[str, str] | None:
+    """Section and key that ``key`` or ``section.key`` names, or None when there is none."""
+    section, _, bare = key.rpartition(".")
+    for name, known in KEYS.items():
+        if section in ("", name) and bare in known:
+            return name, bare
+    return None
+
+
+def all_keys() -> list[str]:
+    """Every key of a scenario file, without its section."""
+    return [key for keys in KEYS.values() for key in keys]
+
+
+def parse_value(word: str) -> Any:
+    """A value as a TOML file would hold it; a bare word is a text."""
+    if word in ("true", "false"):
+        return word == "true"
+    for kind in (int, float):
+        try:
+            return kind(word)
+        except ValueError:
+            continue
+    return word.strip("\"'")
+
+
+def parse_table(word: str) -> Any:
+    """A table in braces, as a TOML file would hold it; raises `ValueError`."""
+    read = tomllib.loads(f"table = {word}")
+    if len(read) > 1:  # a line end in the word would begin another key
+        raise ValueError("more than one table")
+    return read["table"]
+
+
+def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scenario:
+    """The scenario of tables laid over one another, that another file holds.
+
+    Parameters
+    ----------
+    tables : iterable of mapping
+        Each as a scenario file would hold it, the first undermost; any may extend a file.
+    path : Path
+        The file that holds them, for faults and for paths that start beside it.
+    name : str
+        Name of the scenario.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+    """
+    laid = [_extended(dict(table), path, MAX_EXTENDS) for table in tables]
+    return replace(_scenario(reduce(_over, laid), path, ()), name=name)
+
+
+def _read(path: Path, depth: int) -> Stated:
+    """A file over the files it extends."""
+    table = read_toml(path)
+    if {"values", "origin"} <= table.keys():
+        message = "is a seed lot, not a scenario; name it in one, as lot of [seed] or by --set lot="
+        raise bad(str(path), "", f"{message}{path}")
+    return _extended(table, path, depth)
+
+
+def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:
+    """What a file holds, over the files that it extends."""
+    origin = {(key, ""): str(path) for key in table}
+    for section, part in table.items():
+        if isinstance(part, dict):
+            origin |= {(section, key): str(path) for key in part}
+    parent = table.pop("extends", None)
+    stated = Stated(table, origin, path.parent)
+    if parent is None:
+        return stated
+    if not isinstance(parent, str) or depth == 0:
+        wrong = "must be the path or name of a scenario, in quotes"
+        if depth == 0:
+            wrong = "files extend one another in a circle, or more than ten deep"
+        raise bad(str(path), "extends", wrong)
+    try:
+        below = find_scenario(parent, path.parent)
+    except BadInput as error:
+        raise BadInput(Fault(str(path), "extends", str(f)) for f in error.faults) from None
+    base = _read(below, depth - 1)
+    shown = {key: value for key, value in base.table.items() if key != "shows"}  # is its own
+    return _over(replace(base, table=shown), stated)
+
+
+def _changed(changes: Iterable[str], changed_by: str) -> Stated:
+    """What options change, one key at a time."""
+    table: dict[str, dict[str, Any]] = {}
+    faults = []
+    for change in changes:
+        key, equals, value = (part.strip() for part in change.partition("="))
+        place = section_of(key)
+        if not equals or not value:
+            message = "must read key=value, such as vacuum_kpa=4"
+            faults.append(Fault(changed_by, change, message))
+        elif place is None:
+            every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
+            message = f"unknown key; {meant(key.rpartition('.')[2], every)}"
+            faults.append(Fault(changed_by, key, message))
+        else:
+            section, bare = place
+            try:
+                parsed = parse_table(value) if value.startswith("{") else parse_value(value)
+            except (ValueError, RecursionError) as error:
+                said = f"{shown(value)} cannot be read: {error}"
+                message = f"{said}; write it as {{low = 3, high = 4}}"
+                faults.append(Fault(changed_by, f"{section}.{bare}", message))
+                continue
+            table.setdefault(section, {})[bare] = parsed
+    origin = {(section, key): changed_by for section, part in table.items() for key in part}
+    return Stated(table, origin, Path(), tuple(faults))
+
+
+def _over(below: Stated, above: Stated) -> Stated:
+    """One layer over another: a key that is stated again, in whatever unit, counts anew."""
+    merged = dict(below.table)
+    for section, part in above.table.items():
+        old = merged.get(section)
+        if section in SECTIONS and isinstance(part, dict) and isinstance(old, dict):
+            known = KEYS[section]
+            stated = {known[key].name for key in part if key in known}
+            kept = {
+                key: value
+                for key, value in old.items()
+                if key not in known or known[key].name not in stated
+            }
+            merged[section] = kept | part
+        else:
+            merged[section] = part
+    seed = above.table.get("seed")
+    names_lot = isinstance(seed, dict) and "lot" in seed
+    return Stated(
+        merged,
+        {**below.origin, **above.origin},
+        above.beside if names_lot else below.beside,
+        below.faults + above.faults,
+    )
+
+
+def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
+    """The scenario that is stated; raises `BadInput` with every fault."""
+    where, found = str(path), list(stated.faults)
+
+    def at(section: str, key: str = "") -> str:
+        return stated.origin.get((section, key), where)
+
+    for key in stated.table:
+        if key not in SECTIONS and key not in TEXTS:
+            found.append(Fault(at(key), key, f"unknown key; {hint(key, (*SECTIONS, *TEXTS))}"))
+    texts: dict[str, Any] = {key: stated.table.get(key, "") for key in TEXTS}
+    for key, value in texts.items():
+        if not isinstance(value, str) or (key == "title" and not value):
+            found.append(Fault(at(key), key, "missing or not a text; give a text in quotes"))
+    sections: dict[str, Any] = {}
+    unknown: list[Unknown] = []
+    for section, kind in SECTIONS.items():
+        part = stated.table.get(section, {})
+        if not isinstance(part, Mapping):
+            found.append(Fault(at(section), section, f"must be a table, [{section}]"))
+            continue
+        read_table = partial(read_unknown, section)
+        values, wrong = read_section(specs(kind), part, where, section, read_table)
+        found += [Fault(at(section, f.key.partition(".")[2]), f.key, f.message) for f in wrong]
+        if not wrong:
+            ranges = [value for value in values.values() if isinstance(value, Unknown)]
+            unknown += ranges
+            sections[section] = kind(**values | {one.name: one.middle for one in ranges})
+    lot: SeedLot | None = None
+    if "seed" in sections:
+        try:
+            lot = load_lot(sections["seed"].lot, stated.beside)
+        except BadInput as error:
+            name = sections["seed"].lot
+            found += [
+                fault
+                if fault.where != "seed lot" and not fault.message.startswith("cannot be read")
+                else Fault(at("seed", "lot"), "seed.lot", f"'{name}': {fault.message}")
+                for fault in error.faults
+            ]
+    if found or lot is None:
+        raise BadInput(found)
+    try:
+        return Scenario(
+            **texts,
+            **sections,
+            lot=lot,
+            name=path.stem,
+            changes=changes,
+            unknown=tuple(unknown),
+        )
+    except BadInput as error:
+        keys = [_as_stated(fault.key, stated.table) for fault in error.faults]
+        raise BadInput(
+            Fault(at(section, key), f"{section}.{key}", fault.message)
+            for (section, key), fault in zip(keys, error.faults, strict=True)
+        ) from None
+
+
+def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:
+    """Section and key by which `table` states the field of `key`, perhaps in another unit."""
+    section, _, bare = key.partition(".")
+    known = KEYS[section]
+    for stated in table.get(section, {}):
+        if stated in known and known[stated].name == known[bare].name:
+            return section, stated
+    return section, bare

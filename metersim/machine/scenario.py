@@ -1,0 +1,313 @@
+"""A scenario: everything that is set before a meter runs, in SI, checked when it is made."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.faults import BadInput, Fault, bad, hint
+from metersim.files.fields import specs
+from metersim.files.unknown import Unknown
+from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
+from metersim.machine.gate import static_level
+from metersim.machine.sections import (
+    SECTIONS,
+    Cutoff,
+    Demand,
+    Disc,
+    Drive,
+    Emergence,
+    Furrow,
+    Guide,
+    Length,
+    Pool,
+    RowUnit,
+    Seed,
+    Sensor,
+    Singulator,
+    Tube,
+    Vacuum,
+    all_fields,
+)
+from metersim.machine.seedlot import SeedLot
+from metersim.machine.sources import HOLES
+
+MIN_PITCH_OVER_LENGTH = 1.0
+CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
+HOLE_OVER_WIDTH = (0.45, 0.7)
+GOLDEN_PART = (3 - math.sqrt(5)) / 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scenario:
+    """A meter, its seed and what is asked of it.
+
+    Each attribute but `title`, `shows`, `lot`, `name`, `changes` and `unknown` is a section of the
+    file of the same name.  `lot` is the lot that the seed section departs from; `changes` are the
+    keys that were changed after the file was read, as the user wrote them; `unknown` are the
+    fields that are not known, of which the sections hold the middle.
+    """
+
+    title: str
+    lot: SeedLot
+    seed: Seed
+    disc: Disc
+    pool: Pool
+    vacuum: Vacuum
+    singulator: Singulator
+    tube: Tube
+    furrow: Furrow
+    demand: Demand
+    guide: Guide = field(default_factory=Guide)
+    cutoff: Cutoff = field(default_factory=Cutoff)
+    row_unit: RowUnit = field(default_factory=RowUnit)
+    sensor: Sensor = field(default_factory=Sensor)
+    drive: Drive = field(default_factory=Drive)
+    stand: Emergence = field(default_factory=Emergence)
+    run: Length = field(default_factory=Length)
+    shows: str = ""
+    name: str = "unnamed"
+    changes: tuple[str, ...] = ()
+    unknown: tuple[Unknown, ...] = ()
+
+    def __post_init__(self) -> None:
+        middle = f"; here at the middle: {self.ranges}" if self.unknown else ""
+        faults = [
+            Fault(self.name, key, message + middle) for key, message in self._contradictions()
+        ]
+        if faults:
+            raise BadInput(faults)
+
+    def _contradictions(self) -> list[tuple[str, str]]:
+        found = []
+        disc, pool = self.disc, self.pool
+        try:
+            seeds = self.seeds
+        except BadInput as error:
+            return [
+                ("seed.size_factor", f"no seed can be so: {fault.key}: {fault.message}")
+                for fault in error.faults
+            ]
+        if disc.hole_diameter >= seeds.width:
+            found.append(
+                (
+                    "disc.hole_diameter_mm",
+                    f"{disc.hole_diameter * 1e3:.3g} mm is not below the seed's width "
+                    f"{seeds.width * 1e3:.3g} mm: seeds would be drawn through; handbooks give "
+                    f"about {HOLES} of the width",
+                )
+            )
+        if self.pitch < disc.hole_diameter:
+            found.append(
+                (
+                    "disc.cells",
+                    f"{disc.cells} cells leave a pitch of {self.pitch * 1e3:.3g} mm, below the "
+                    f"hole diameter {disc.hole_diameter * 1e3:.3g} mm; give fewer cells, a larger "
+                    "circle or smaller holes",
+                )
+            )
+        fill = self.pool_fill
+        if pool.hopper < fill:
+            found.append(
+                (
+                    "pool.hopper_kg",
+                    f"{pool.hopper:.4g} kg cannot fill the pool; give at least {fill:.4g} kg",
+                )
+            )
+        if self.sensor.sensor_height >= self.tube.tube_length:
+            found.append(
+                (
+                    "sensor.sensor_height_mm",
+                    f"{self.sensor.sensor_height * 1e3:.4g} mm is not inside the tube; give less "
+                    f"than the height of fall, {self.tube.tube_length * 1e3:.4g} mm",
+                )
+            )
+        if self.singulator.gap <= self.singulator.notch_step * self.singulator.notch:
+            found.append(
+                (
+                    "singulator.notch",
+                    f"{self.singulator.notch:g} notches would take the edge over the holes' path; "
+                    "the gap allows fewer than "
+                    f"{self.singulator.gap / self.singulator.notch_step:.3g}",
+                )
+            )
+        return found
+
+    @cached_property
+    def seeds(self) -> SeedLot:
+        """The seed in the hopper: the lot with the departures of the seed section."""
+        if self.seed.size_factor == 1 and self.seed.size_cv is None:
+            return self.lot
+        return self.lot.scaled(self.seed.size_factor, self.seed.size_cv)
+
+    @property
+    def spacing(self) -> float:
+        """Nominal spacing in the row. [m]"""
+        return float(nominal_spacing(self.demand.rate, self.demand.row_spacing))
+
+    @property
+    def cell_rate(self) -> float:
+        """Cells a second. [1/s]"""
+        return float(cell_rate(self.demand.speed, self.spacing))
+
+    @property
+    def angular_speed(self) -> float:
+        """Speed of the disc. [rad/s]"""
+        return float(disc_speed(self.cell_rate, self.disc.cells))
+
+    @property
+    def peripheral_speed(self) -> float:
+        """Speed of the holes. [m/s]"""
+        return float(peripheral_speed(self.angular_speed, self.disc.circle_radius))
+
+    @property
+    def pitch(self) -> float:
+        """Distance between cells along the circle. [m]"""
+        return 2 * math.pi * self.disc.circle_radius / self.disc.cells
+
+    @property
+    def passages(self) -> int:
+        """Cells that pass in a run."""
+        return self.disc.cells * self.run.turns
+
+    def tick_angles(self, last: int, first: int = 0) -> NDArray[np.float64]:
+        """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
+
+        Those of the ticks from `first` to before `last`.  All but the very first lie a golden
+        part of a pitch (or of a tick, when that is shorter) before a whole number of ticks, so
+        that none falls together with the passage of a cell and no rounding decides what comes
+        first.
+        """
+        angles = np.arange(first, last) * (2 * math.pi * self.run.tick) - self.tick_shift
+        return angles.clip(min=0.0)
+
+    def ticks_before(self, angles: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Number of the last tick before the disc has turned through each angle [rad]."""
+        return np.floor((angles + self.tick_shift) / (2 * math.pi * self.run.tick)).astype(np.int64)
+
+    @property
+    def tick_shift(self) -> float:
+        """Angle by which ticks come before a whole number of them. [rad]"""
+        return GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
+
+    @property
+    def pool_fill(self) -> float:
+        """Seed that the pool holds at its static level. [kg]"""
+        level = static_level(self.pool.gate_opening, self.pool.pool_depth, self.seeds.repose_angle)
+        return float(level * self.pool.gate_width * self.pool.pool_depth * self.seeds.bulk_density)
+
+    @property
+    def in_field(self) -> bool:
+        """Whether the meter runs in a field, not on a bench."""
+        return self.furrow.surface == "field"
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is allowed but probably not meant."""
+        found = []
+        apart = self.pitch / self.seeds.length
+        if MIN_PITCH_OVER_LENGTH <= apart < CLOSE_PITCH:
+            found.append(
+                f"the cells' pitch is {apart:.2f} seed lengths; below {CLOSE_PITCH:g} neighbours "
+                "get in each other's way"
+            )
+        if apart < MIN_PITCH_OVER_LENGTH:
+            found.append(
+                f"the cells' pitch, {self.pitch * 1e3:.3g} mm, is below the seed's length, "
+                f"{self.seeds.length * 1e3:.3g} mm: neighbours touch"
+            )
+        seeds = self.seeds
+        share = self.disc.hole_diameter / seeds.width
+        if not HOLE_OVER_WIDTH[0] <= share <= HOLE_OVER_WIDTH[1]:
+            found.append(
+                f"the holes are {share:.2f} of the seed's width; handbooks give about {HOLES} "
+                "(from memory)"
+            )
+        if self.pool.pool_depth < seeds.length:
+            found.append(
+                f"the pool is {self.pool.pool_depth * 1e3:.3g} mm deep, less than the seed's "
+                f"length, {seeds.length * 1e3:.3g} mm: seeds would wedge in it"
+            )
+        if self.lot.illustrative:
+            found.append(
+                f"seed lot '{self.lot.name}' is illustrative: {self.lot.assumed_share:.0%} of its "
+                "values are assumed"
+            )
+        return tuple(found)
+
+    @property
+    def ranges(self) -> str:
+        """What is not known, in words."""
+        return "; ".join(map(str, self.unknown))
+
+    def drawn(self, places: Sequence[float]) -> Scenario:
+        """The scenario with a value for everything that is not known.
+
+        Parameters
+        ----------
+        places : sequence of float
+            One for each of `unknown`, as for `metersim.files.unknown.Unknown.at`.
+
+        Raises
+        ------
+        BadInput
+            When the values contradict one another or what is known.
+
+        Examples
+        --------
+        >>> import metersim as m
+        >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa={low = 3, high = 5}"])
+        >>> scenario.vacuum.vacuum, scenario.drawn([0.25]).vacuum.vacuum
+        (4000.0, 3500.0)
+        """
+        values = [one.at(place) for one, place in zip(self.unknown, places, strict=True)]
+        pairs = list(zip(self.unknown, values, strict=True))
+        try:
+            return self.replace(**{one.field: value for one, value in pairs})
+        except BadInput as error:
+            said = ", ".join(one.said(value) for one, value in pairs)
+            raise BadInput(
+                Fault(f.where, f.key, f"{f.message}; drawn were {said}: narrow {self.ranges}")
+                for f in error.faults
+            ) from None
+
+    def lasting(self, cells: int) -> Scenario:
+        """The same scenario, watched for about so many cells."""
+        turns = max(round(cells / self.disc.cells), 1)
+        return self if turns == self.run.turns else self.replace(run__turns=turns)
+
+    def replace(self, **changes: object) -> Scenario:
+        """The same scenario with sections' fields changed, named ``section.field``, in SI.
+
+        What is changed is known from then on.
+
+        Parameters
+        ----------
+        **changes
+            New values by ``section__field`` (two underscores), such as ``vacuum__vacuum=4e3``.
+
+        Raises
+        ------
+        BadInput
+            When a name is unknown or a value is not allowed.
+        """
+        sections: dict[str, dict[str, object]] = {}
+        for name, value in changes.items():
+            section, _, field = name.partition("__")
+            if section not in SECTIONS or field not in specs(SECTIONS[section]):
+                known = [f"{part}__{spec}" for part, spec in all_fields()]
+                raise bad("replace", name, f"unknown field; {hint(name, known)}")
+            sections.setdefault(section, {})[field] = value
+        made: dict[str, Any] = {
+            section: dataclasses.replace(getattr(self, section), **fields)
+            for section, fields in sections.items()
+        }
+        unknown = tuple(one for one in self.unknown if one.field not in changes)
+        return dataclasses.replace(self, **made, unknown=unknown)

@@ -1,0 +1,123 @@
+"""The only bibliography, and what the trade says: each fact once."""
+
+from __future__ import annotations
+
+SOURCES: dict[str, str] = {
+    "iso7256": "ISO 7256-1:1984, Sowing equipment - Test methods - Part 1: Single seed drills "
+    "(precision drills).",
+    "kachman1995": "Kachman & Smith 1995, Alternative measures of accuracy in plant spacing for "
+    "planters using single seed metering, Trans ASAE 38(2):379-387.",
+    "beverloo1961": "Beverloo, Leniger & van de Velde 1961, The flow of granular solids through "
+    "orifices, Chem Eng Sci 15:260.",
+    "myers": "Myers & Sellers, the slot form of the orifice flow law (from memory).",
+    "chang1991": "Chang, Converse & Steele 1991, Flow rates of grain through various shapes of "
+    "vertical and horizontal orifices, Trans ASAE 34(4):1789.",
+    "onal2012": "Onal, Degirmencioglu & Yazgi 2012, Turk J Agric For 36:133-144.",
+    "karayel2004": "Karayel, Barut & Ozmerzi 2004, Mathematical modelling of vacuum pressure on a "
+    "precision seeder, Biosyst Eng 87(4):437-444.",
+    "liao2018": "Liao et al. 2018, Trans CSAE 34(24).",
+    "guarella1996": "Guarella, Pellerano & Pascuzzi 1996, J Agric Eng Res 64:29-36.",
+    "yazgi2016": "Yazgi 2016, Appl Eng Agric 32(6):783-790.",
+    "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
+    "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
+    "OOPSLA '14 (from memory).",
+    "strong2014": "Strong, Oakley & Brennan 2014, Estimating multiparameter partial expected value "
+    "of perfect information from a probabilistic sensitivity analysis sample, Med Decis Making "
+    "34(3):311-326 (from memory).",
+    "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",
+    # seed lots
+    "sezer": "Sezer et al., measured properties of dent maize (year and journal not noted).",
+    "darfour2022": "Darfour 2022, measured properties of maize (journal not noted).",
+    "purdue_corn": "Purdue University extension, corn guide.",
+    "coskun2006": "Coskun et al. 2006, J Food Eng 74:523.",
+    "wandkar2012": "Wandkar et al. 2012, measured properties of soybean (journal not noted).",
+    "kibar2008": "Kibar 2008, Int Agrophys 22(3).",
+    "seifi": "Seifi & Alimardani, measured properties of sunflower (year and journal not noted).",
+    "isik2007": "Isik & Izli 2007, measured properties of sunflower (journal not noted).",
+    "dursun2007": "Dursun et al. 2007, J Stored Prod Res 43:149.",
+    "razavi2009": "Razavi et al. 2009, J Agric Sci Technol 11:309.",
+    "sorghum2014": "Measured properties of sorghum, J Med Bioeng 2014 (authors not noted).",
+    "uga2021": "University of Georgia 2021, seed mass of cotton.",
+    "jayan": "Jayan & Kumar, measured properties of cotton seed (year and journal not noted).",
+    "chhina2011": "Chhina & Sharma 2011, measured properties of onion seed (journal not noted).",
+    "iowa_soybean": "Iowa State University extension, seeds per pound of soybean.",
+    # published behaviour of meters and planters
+    "torosoglu": "Torosoglu & Aydin, electric and ground drive of a vacuum planter, laboratory "
+    "(year and journal not noted).",
+    "ankara2021": "J Agric Sci Ankara 2021, a vacuum planter in the field (authors not noted).",
+    "bozdogan2008": "Bozdogan 2008, Sci Agric 65(3).",
+    "qi2013": "Qi et al. 2013, ASABE 131589600.",
+    "ankara_pickup": "Ankara J Agric Sci, pick-up heights of maize and soybean (authors and year "
+    "not noted).",
+    "huazhong2023": "J Huazhong Agric Univ 2023, scraper gaps of a maize meter (authors not "
+    "noted).",
+    "nadin2019": "Nadin et al. 2019, J Exp Agric Int 37(2).",
+    "liu2017": "Liu et al. 2017, IJABE 10(4):98-106.",
+    "sensors2019": "Sensors 2019, 19(23):5191 (authors not noted).",
+    "scau2017": "J S China Agric Univ 2017, seed sensors (authors not noted).",
+    # standards beside ISO 7256-1
+    "gbt6973": "GB/T 6973-2005, modified from ISO 7256-1.",
+    "db32t1023": "DB32/T 1023-2007, Jiangsu, precision maize sowing.",
+    "nyt1628": "NY/T 1628-2008.",
+    # studies of many runs, and what counts as good
+    "onal1995": "Onal 1995, classes of quality of feed, multiple and miss index; as used by Yazgi "
+    "& Degirmencioglu 2007, Biosyst Eng 97(3):347-356 (from memory).",
+    "mckay1979": "McKay, Beckman & Conover 1979, A comparison of three methods for selecting "
+    "values of input variables, Technometrics 21(2):239-245 (from memory).",
+    "sobol1967": "Sobol' 1967, the distribution of points in a cube, USSR Comput Math Math Phys "
+    "7(4):86-112 (from memory).",
+    "saltelli2010": "Saltelli et al. 2010, Variance based sensitivity analysis of model output, "
+    "Comput Phys Commun 181(2):259-270.",
+    # counts
+    "anscombe1948": "Anscombe 1948, The transformation of Poisson, binomial and negative-binomial "
+    "data, Biometrika 35:246-254 (from memory).",
+    "cohen1988": "Cohen 1988, Statistical power analysis for the behavioral sciences, 2nd ed., "
+    "chapter 6 (from memory).",
+    "extension_rows": "University of Tennessee and Manitoba extension, length of row in a "
+    "thousandth of an acre (years not noted).",
+    # stand and yield
+    "nielsen1991": "Nielsen 1991 and 1997, Purdue University, spacing and yield of maize.",
+    "nielsen2004": "Nielsen 2004, Purdue University, spacing and yield of maize.",
+    "doerge2001": "Doerge et al. 2001, spacing and yield of maize (publisher not noted).",
+    "liu2004": "Liu et al. 2004, Agron J 96:275.",
+    "lauer2004": "Lauer & Rankin 2004, Agron J.",
+    "nafziger1991": "Nafziger, Carter & Graham 1991, Response of corn to uneven emergence, "
+    "Crop Sci 31:811-815 (from memory).",
+    "nafziger1996": "Nafziger 1996, J Prod Agric 9(2):238.",
+}
+
+NO_SOURCE = "common practice, no source"
+
+HANDBOOK_HOLE = (0.5, 0.66)  # hole over the seed's width; handbooks, from memory
+MOST_NOTCHES = 1.0  # from the centre, of all but small round seed
+SMALL_ROUND = (3e-3, 0.8)  # assumption: canola-like is shorter than this [m], and as round
+
+LEAVE = "nothing is out of order: leave it"
+DOUBLES = "more doubles than wanted: one notch more aggressive"
+SKIPS = "more skips than wanted: one notch less aggressive, and check the vacuum"
+CENTRE = "maize starts with the singulator at the centre of its travel"
+TRAVEL = "maize ends at most one notch from the centre"
+CHECK_HOLE = "check hole size against seed size"
+TOO_FAR = f"more than one notch from the centre would be needed: {CHECK_HOLE}"
+AGGRESSIVE = "small round seed starts at the most aggressive end"
+GATE = "a gate too low starves the pool, one too high dislodges seed"
+HOLES = "{:g} to {:g}".format(*HANDBOOK_HOLE)
+HOLE = f"the hole is about {HOLES} of the seed's width"
+ONE = "one setting at a time"
+
+
+def is_small_round(length: float, sphericity: float) -> bool:
+    """Whether seed is such as starts at the most aggressive end, as canola.
+
+    Parameters
+    ----------
+    length : float
+        Of a seed. [m]
+    sphericity : float
+        Of a seed, 1 for a ball. [1]
+
+    Notes
+    -----
+    assumption: `SMALL_ROUND`; the trade names crops, not sizes.
+    """
+    return length < SMALL_ROUND[0] and sphericity > SMALL_ROUND[1]

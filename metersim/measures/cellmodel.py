@@ -1,0 +1,237 @@
+"""Spacings of a row of cells: chances and scatter, and their likelihood."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr
+
+FINEST = 0.01  # least SD of the normal part of the scatter; finer needs more places to try
+DELAYED = 0.55  # share of the seeds that are delayed
+SCALE = 10.0  # by which chances are fitted, so that all that is fitted moves about as far
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """What is fitted.
+
+    Attributes
+    ----------
+    empty : float
+        Chance that a cell holds no seed. [1]
+    given_filled : float
+        Chance of two seeds in a cell that is not empty. [1]
+    scatter : float
+        SD of a seed's distance from its place, over the distance of cells. [1]
+    lean : float
+        Cube of the SD of delays over that of all, negative where they point back. [1]
+    distance : float
+        Distance of cells over the nominal spacing. [1]
+    """
+
+    empty: float
+    given_filled: float
+    scatter: float
+    lean: float
+    distance: float
+
+    @classmethod
+    def of(cls, theta: Floats) -> Cells:
+        """From the numbers that are fitted, which have no units."""
+        empty, double = (float(chance) / SCALE for chance in theta[:2])
+        return cls(empty, double, math.exp(theta[2]), float(theta[3]), math.exp(theta[4]))
+
+    @property
+    def parts(self) -> tuple[float, float]:
+        """SD of the normal part, and of the normal number whose size is a delay."""
+        share = float(np.cbrt(abs(self.lean)))
+        normal = max(self.scatter * math.sqrt(1 - share**2), FINEST)
+        return normal, self.scatter * share / math.sqrt(DELAYED - 2 * DELAYED**2 / math.pi)
+
+    def log_error(self, x: Floats) -> Floats:
+        """Log density of a seed's distance from its place: mean 0, SD `scatter`."""
+        normal, delay = self.parts
+        x = x * math.copysign(1.0, self.lean) + DELAYED * delay * math.sqrt(2 / math.pi)
+        both = math.hypot(normal, delay)
+        prompt = -0.5 * (x / normal) ** 2 - math.log(normal)
+        late = math.log(2) + log_ndtr(delay / normal * x / both) - 0.5 * (x / both) ** 2
+        made: Floats = np.logaddexp(
+            math.log1p(-DELAYED) + prompt, math.log(DELAYED / both) + late
+        ) - 0.5 * math.log(2 * math.pi)
+        return made
+
+
+def before_losses(empty: float, double: float, left: float) -> tuple[float, float]:
+    """Chances before losses, from those of what is left.
+
+    Parameters
+    ----------
+    empty, double : float
+        Chances that a cell is seen empty, and with two. [1]
+    left : float
+        Chance that a seed is left, above 0. [1]
+
+    Returns
+    -------
+    empty, double : float
+        Chances that a cell held none, and two; the first below 0 where losses alone would
+        leave more cells empty. [1]
+    """
+    made = double / left**2
+    return (empty - 1 + left) / left + made * (1 - left), made
+
+
+def share_left(empty: float, double: float, skips: float) -> float:
+    """Chance that a seed is left, from chances of what is left and that of empty cells before.
+
+    Parameters
+    ----------
+    empty, double : float
+        Chances that a cell is seen empty, and with two. [1]
+    skips : float
+        Chance that a cell held none before losses, below 1. [1]
+
+    Returns
+    -------
+    float
+        Above 1 where fewer cells are seen empty than were so before losses. [1]
+    """
+    a, b = 1 - skips, 1 - empty + double
+    return (b + math.sqrt(max(b * b - 4 * a * double, 0.0))) / (2 * a)
+
+
+MOST_BLOCKS = 48
+LONGEST = 40  # cells from one seed to the next; more count as these
+NEGLIGIBLE = 18.0  # log of how much less likely a place of the cells may be
+Ints = NDArray[np.int64]
+Tilt = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Trials:
+    """Places of cells to try, by stretch."""
+
+    phases: int
+    stretch: Ints
+    phase: Ints
+
+
+class Stretches:
+    """Places of seeds within stretches, side by side: the first of each is 0."""
+
+    def __init__(self, parts: Sequence[Floats]) -> None:
+        self.ratios = np.concatenate(parts)
+        longest = max(part.size for part in parts)
+        self.places = np.zeros((longest + 1, len(parts)))
+        self.there = np.zeros((longest + 1, len(parts)), dtype=bool)
+        for k, part in enumerate(parts):
+            self.places[1 : part.size + 1, k] = np.cumsum(part)
+            self.places[part.size + 1 :, k] = self.places[part.size, k]
+            self.there[: part.size + 1, k] = True
+        self.spacings = self.there.sum(axis=0) - 1
+
+    def likely(self, theta: Floats) -> Trials:
+        """Where in each stretch its cells may lie, as far as it is not out of the question."""
+        phases = _phases(theta)
+        many = self.places.shape[1]
+        stretch, phase = (part.ravel() for part in np.indices((many, phases)))
+        every = Trials(phases, stretch, phase)
+        logs = self._each(theta, every).reshape(many, phases)
+        keep = logs > logs.max(axis=1, keepdims=True) - NEGLIGIBLE
+        for _ in range(2):  # and neighbours, as the fit may move
+            keep = keep | np.roll(keep, 1, axis=1) | np.roll(keep, -1, axis=1)
+        return Trials(phases, stretch[keep.ravel()], phase[keep.ravel()])
+
+    def log_likelihood(self, theta: Floats, trials: Trials, tilt: Tilt = (0.0, 0.0)) -> Floats:
+        """Of each stretch, summed over where its cells may lie."""
+        logs = self._each(theta, trials, tilt)
+        starts = np.searchsorted(trials.stretch, np.arange(self.places.shape[1]))
+        most = np.maximum.reduceat(logs, starts)
+        total = np.add.reduceat(np.exp(logs - most[trials.stretch]), starts)
+        made: Floats = most + np.log(total / trials.phases) - self.spacings * theta[-1]
+        return made
+
+    def scatter(self, theta: Floats) -> tuple[float, float]:
+        """SD of how far seeds lie from their places, over the distance of cells; and its own SD.
+
+        Of the seeds themselves, whatever form the scatter was fitted with: what each lies off is
+        weighed with how likely it is of this or that cell.  The sum of such weighed squares is
+        the slope of the log likelihood in a number by which squares are made more likely.  Its SD,
+        relative, is of how the squares differ between blocks.
+        """
+        trials, small = self.likely(theta), 1e-4
+        first, second = (
+            (
+                self.log_likelihood(theta, trials, (a, b))
+                - self.log_likelihood(theta, trials, (-a, -b))
+            )
+            / (2 * small)
+            for a, b in ((small, 0.0), (0.0, small))
+        )
+        seeds = self.there.sum(axis=0)
+        mean = first.sum() / seeds.sum()
+        square = max(float(second.sum() / seeds.sum() - mean**2), 1e-12)
+        starts = block_starts(len(seeds))
+        beyond = np.add.reduceat(second - 2 * mean * first + (mean**2 - square) * seeds, starts)
+        many = len(starts)
+        spread = math.sqrt(many / (many - 1) * float(beyond @ beyond)) / seeds.sum()
+        return math.sqrt(square), spread / (2 * square)
+
+    def _each(self, theta: Floats, trials: Trials, tilt: Tilt = (0.0, 0.0)) -> Floats:
+        """Log likelihood of a stretch with its cells at a place, for each such trial."""
+        natural = Cells.of(theta)
+        empty, double, phases = natural.empty, natural.given_filled, trials.phases
+        # a seed lies up to two cells behind its own and one before it, or the other way round
+        offsets = np.arange(-1, 2) if theta[3] >= 0 else np.arange(0, 3)
+        grid = np.arange(-2 * phases, 2 * phases + 1) / phases
+        table = np.exp(natural.log_error(grid) + tilt[0] * grid + tilt[1] * grid**2)
+        places = self.places / natural.distance * phases
+        whole = np.floor(places).astype(np.int64)
+        part = (places - whole)[:, trials.stretch]
+        cell, rest = np.divmod(whole[:, trials.stretch] - trials.phase, phases)
+        near = []
+        for offset in offsets:  # rest/phases + part is how far a seed lies behind a cell
+            index = rest + (2 - offset) * phases
+            near.append(table[index] + part * (table[index + 1] - table[index]))
+        gap = np.minimum(np.diff(cell, axis=0), LONGEST)[None] + np.arange(-2, 3)[:, None, None]
+        powers = (1 - empty) * empty ** np.arange(LONGEST + 2)
+        chance = np.concatenate([np.zeros(3), powers])[gap + 2]
+        same = gap == 0
+        there = self.there[:, trials.stretch]
+        first = 1 / (1 + double)  # share of seeds that are the first of their cell
+        alone = first * np.array([one[0] for one in near])
+        second = (1 / first - 1) * alone
+        logs = np.zeros(len(trials.stretch))
+        for k in range(1, len(places)):
+            leaving = (1 - double) * alone + second
+            came, stayed = np.empty_like(alone), np.empty_like(alone)
+            for to in range(3):
+                moves = [to - of + 2 for of in range(3)]
+                came[to] = sum(chance[move, k - 1] * leaving[of] for of, move in enumerate(moves))
+                stayed[to] = sum(same[move, k - 1] * alone[of] for of, move in enumerate(moves))
+                came[to] *= near[to][k]
+                stayed[to] *= 2 * double * near[to][k]  # two seeds in either order
+            size = came.sum(axis=0) + stayed.sum(axis=0) + 1e-300
+            on = there[k]
+            logs += np.where(on, np.log(size), 0.0)
+            alone = np.where(on, came / size, alone)
+            second = np.where(on, stayed / size, second)
+        return logs
+
+
+def _phases(theta: Floats) -> int:
+    """Places of cells to try: their step is a quarter of the normal part of the scatter or less."""
+    normal, _ = Cells.of(theta).parts
+    return int(min(max(math.ceil(4 / normal), 32), 400))
+
+
+def block_starts(stretches: int) -> Ints:
+    """First stretch of each block."""
+    blocks = min(stretches, MOST_BLOCKS)
+    return np.arange(blocks) * stretches // blocks

@@ -1,0 +1,268 @@
+"""Sums over stretches of runs -> measures with intervals.
+
+Every measure is a function of sums over stretches of cells (`metersim.measures.tally`), and its interval
+comes from how these differ (`metersim.measures.intervals`).  Replicates add stretches.  The same
+stretches of two runs on the same luck can be paired.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.tables import dataframe
+from metersim.machine.scenario import Scenario
+from metersim.measures.indices import MEASURES, Measure
+from metersim.measures.intervals import (
+    Estimate,
+    Statistic,
+    intervals,
+    paired_interval,
+    run_interval,
+    share_interval,
+)
+from metersim.measures.tally import Tally, stretches_for, tally_of
+from metersim.run.draws import Streams
+from metersim.run.records import Origin, Run
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+
+
+def estimates_of(
+    sums: Mapping[str, Floats],
+    measures: Sequence[Measure],
+    nominal: float,
+    rng: np.random.Generator,
+    level: float = 0.95,
+) -> dict[str, Estimate]:
+    """Measures with their intervals, from sums over blocks.
+
+    Parameters
+    ----------
+    sums : mapping of str to ndarray, shape (blocks,)
+        Sums by column; lengths are in nominal spacings.
+    measures : sequence of Measure
+        What to estimate.
+    nominal : float
+        Nominal spacing. [m]
+    rng : numpy.random.Generator
+        Source of the resamples.
+    level : float
+        Coverage of the intervals.
+
+    Returns
+    -------
+    dict of str to Estimate
+        By key, in SI.
+    """
+    names, table = list(sums), np.stack(list(sums.values()), axis=1)
+
+    def statistic(measure: Measure) -> Statistic:
+        scale = nominal if measure.kind == "length" else 1.0
+
+        def function(totals: Floats) -> Floats:
+            columns = {name: totals[..., k] for k, name in enumerate(names)}
+            value: Floats = scale * measure.of(columns)
+            return value
+
+        return function
+
+    def counted(measure: Measure) -> Estimate:
+        top = np.sum([sums[name] for name in measure.top], axis=0)
+        bottom = sums[measure.bottom]
+        if measure.kind == "cells":
+            return run_interval(bottom, top, level=level)
+        return share_interval(top, bottom, level=level)
+
+    smooth = {part.key: statistic(part) for part in measures if part.function}
+    made = intervals(table, list(smooth.values()), rng, level, floor=0.0)
+    found = dict(zip(smooth, made, strict=True))
+    return {part.key: found.get(part.key) or counted(part) for part in measures}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Runs of one scenario, summed up.
+
+    Attributes
+    ----------
+    tallies : tuple of Tally
+        One a replicate, cut into as many stretches each.
+    level : float
+        Coverage of the intervals.
+    measures : tuple of Measure
+        What is estimated.
+    """
+
+    tallies: tuple[Tally, ...]
+    level: float = 0.95
+    measures: tuple[Measure, ...] = MEASURES
+
+    def __repr__(self) -> str:
+        many = (
+            f"{len(self.measures)} measures of {sum(part.cells for part in self.tallies):,} cells"
+        )
+        return f"<Measured {self.scenario.name}: {many}; to_dataframe() shows them>"
+
+    @property
+    def origin(self) -> Origin:
+        """Where the first replicate comes from."""
+        return self.tallies[0].origin
+
+    @property
+    def scenario(self) -> Scenario:
+        """What was set."""
+        return self.origin.scenario
+
+    @cached_property
+    def sums(self) -> dict[str, Floats]:
+        """Sums over all stretches of all runs, by column."""
+        names = self.tallies[0].sums
+        return {name: np.concatenate([part.sums[name] for part in self.tallies]) for name in names}
+
+    @cached_property
+    def estimates(self) -> dict[str, Estimate]:
+        """Every measure with its interval, by key, in SI."""
+        rng = Streams(self.origin.seed).generator("resampling")
+        return estimates_of(self.sums, self.measures, self.scenario.spacing, rng, self.level)
+
+    @cached_property
+    def points(self) -> dict[str, Floats]:
+        """Every measure by key, in SI: of all stretches, then without each of them in turn.
+
+        Cheap, as nothing is resampled; `metersim.measures.intervals.jackknife` tells from the latter how
+        much luck moves the former.
+        """
+        table = np.stack(list(self.sums.values()), axis=1)
+        total = table.sum(axis=0, keepdims=True)
+        sums = np.concatenate([total, total - table])
+        columns = {name: sums[:, k] for k, name in enumerate(self.sums)}
+        return {part.key: self._scale(part) * part.of(columns) for part in self.measures}
+
+    def __getitem__(self, key: str) -> Estimate:
+        return self.estimates[key]
+
+    def _scale(self, measure: Measure) -> float:
+        return self.scenario.spacing if measure.kind == "length" else 1.0
+
+    def total(self, column: str) -> int:
+        """Sum of a column of counts over all stretches."""
+        return int(self.sums[column].sum())
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Whole numbers behind the measures."""
+        names = ("cells", "seeds", "none", "one", "two", "three", "spacings", "pulses")
+        labels = ("cells", "seeds", "skips", "singles", "doubles", "triples", "spacings", "pulses")
+        made = {label: self.total(name) for label, name in zip(labels, names, strict=True)}
+        made["classes"] = [self.total(f"class{k}") for k in range(1, 6)]  # type: ignore[assignment]
+        made["longest_skip_run"] = max(part.longest_skip_run for part in self.tallies)
+        return made
+
+    @cached_property
+    def reasons(self) -> NDArray[np.int64]:
+        """Cells by the reason for what they released, see `metersim.run.records.REASONS`."""
+        reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
+        return reasons
+
+    @cached_property
+    def gaps(self) -> NDArray[np.int64]:
+        """Runs of skips between seeds by their reason, see `metersim.measures.tally.Tally`."""
+        gaps: NDArray[np.int64] = np.sum([part.gaps for part in self.tallies], axis=0)
+        return gaps
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a measure, in SI, for pandas (extra ``notebook``)."""
+        return dataframe(
+            [
+                {
+                    "key": part.key,
+                    "kind": part.kind,
+                    **vars(self.estimates[part.key]),
+                    "meaning": part.meaning,
+                }
+                for part in self.measures
+            ]
+        )
+
+
+def difference(
+    a: Measured, b: Measured, measure: Measure, then: Callable[[Any], Any] | None = None
+) -> Estimate:
+    """How much a measure of `b` lies above that of `a`, paired by stretches on the same luck.
+
+    Both must have the same number of replicates and of stretches, over about as many cells.
+    With `then`, it is what that makes of the measure in SI, elementwise, that is compared.
+    """
+    names = list(a.sums)
+    rng = Streams(a.origin.seed).generator("resampling")
+    tables = [np.stack(list(part.sums.values()), axis=1) for part in (a, b)]
+    if measure.kind == "length":
+        tables = [
+            np.concatenate([t, np.full((len(t), 1), p._scale(measure) / len(t))], axis=1)
+            for t, p in zip(tables, (a, b), strict=True)
+        ]
+
+    def statistic(totals: Floats) -> Floats:
+        columns = {name: totals[..., k] for k, name in enumerate(names)}
+        value: Floats = measure.of(columns)
+        value = value * totals[..., -1] if measure.kind == "length" else value
+        return then(value) if then else value
+
+    return paired_interval(tables[0], tables[1], statistic, rng, a.level)
+
+
+def measure(
+    runs: Run | Tally | Sequence[Run | Tally],
+    *,
+    level: float = 0.95,
+    stretches: int | None = None,
+) -> Measured:
+    """Measures of a run, or of replicates of one scenario, with intervals.
+
+    Parameters
+    ----------
+    runs : Run, Tally or sequence of them
+        At least one.
+    level : float
+        Coverage of the intervals.
+    stretches : int, optional
+        Stretches in each run; when not given, those of the first tally or, of runs alone, as many
+        as the cells allow.
+
+    Returns
+    -------
+    Measured
+        Estimates by key, such as ``measure(run)["per_spacing.miss"]``.
+
+    Raises
+    ------
+    ValueError
+        If a tally has another number of stretches.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=100"]), seed=3)
+    >>> quality = m.measure(run)["per_spacing.quality"]
+    >>> f"{quality.value:.1%}, from {quality.low:.1%} to {quality.high:.1%}"
+    '95.5%, from 94.4% to 96.4%'
+    """
+    given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
+    tallies = [part for part in given if isinstance(part, Tally)]
+    if stretches is None:
+        shortest = min(part.origin.scenario.passages for part in given)
+        stretches = tallies[0].stretches if tallies else stretches_for(shortest, len(given))
+    for part in tallies:
+        if part.stretches != stretches:
+            raise ValueError(f"a tally has {part.stretches} stretches; allowed: {stretches}")
+    each = (part if isinstance(part, Tally) else tally_of(part, stretches) for part in given)
+    return Measured(tuple(each), level)

@@ -1,0 +1,327 @@
+"""Causes of uneven spacing in a result, and where a scenario lies outside published cases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache, partial
+from pathlib import Path
+from typing import Any
+
+from metersim.files.faults import BadInput, Fault, all_of, bad, hint
+from metersim.files.fields import Spec, count, number, shown, specs
+from metersim.files.units import UNITS, Unit, sentence_number
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import read_toml
+from metersim.measures.estimates import Measured
+from metersim.run.records import (
+    BLOCKED,
+    KNOCKED,
+    LOW_POOL,
+    NOT_HELD,
+    NOT_JOINED,
+    POOL_EMPTY,
+    SHAKEN,
+    SWEPT,
+)
+
+PUBLISHED = Path(__file__).parents[1] / "data" / "published"
+SLACK = 0.05  # of an end, by which a value may miss a range
+MOST = 4  # lines, so that a result is not lost among them
+PLACES = {"bench": "on a bench", "field": "in a field"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conditions:
+    """What a source may state of its conditions, and what a scenario has of it."""
+
+    speed: float = number("kmh mph", 0.5, 30, "travel speed")
+    spacing: float = number("cm in", 0.1, 1000, "spacing")
+    peripheral_speed: float = number("m_s ft_s", 0, 10, "speed of the holes")
+    frequency: float = number("per_s", 0, 1000, "cells a second")
+    cells: int = count(4, 400, "number of cells")
+    vacuum: float = number("kpa inh2o", 0, 15, "vacuum")
+
+    @classmethod
+    def of(cls, scenario: Scenario) -> Conditions:
+        """Those of a scenario, at the middle of what is not known."""
+        return cls(
+            speed=scenario.demand.speed,
+            spacing=scenario.spacing,
+            peripheral_speed=scenario.peripheral_speed,
+            frequency=scenario.cell_rate,
+            cells=scenario.disc.cells,
+            vacuum=scenario.vacuum.vacuum,
+        )
+
+
+STATED = specs(Conditions)
+KEYS = {next(iter(spec.keys)): spec for spec in STATED.values()}  # of [covers], in this unit alone
+OF_THE_ROW = ("speed",)  # differs between bench and field; the rest is the meter's
+SAID = {"peripheral_speed": "{} at the holes", "frequency": "cells {}", "cells": "cells"}
+MOVED_BY = {  # settings that users would change
+    "speed": ("demand.speed",),
+    "spacing": ("demand.rate", "demand.row_spacing"),
+    "peripheral_speed": ("disc.cells", "disc.circle_radius", "demand.speed"),
+    "frequency": ("demand.rate", "demand.row_spacing", "demand.speed"),
+    "cells": ("disc.cells",),
+    "vacuum": ("vacuum.vacuum",),
+}
+
+
+@dataclass(frozen=True)
+class Cover:
+    """What a case covers.
+
+    Attributes
+    ----------
+    crops : tuple of str
+        Crops that it speaks of; none when it covers nothing.
+    surface : str
+        ``bench`` or ``field``; empty for both.
+    ranges : mapping of str to tuple of float
+        Least and greatest of each of `Conditions` that the source states, in SI.
+    """
+
+    crops: tuple[str, ...]
+    surface: str
+    ranges: Mapping[str, tuple[float, float]]
+
+
+def read_covers(path: Path) -> list[Cover]:
+    """Read what a case file covers; raises `BadInput` with every fault found."""
+    return covers_of(read_toml(path).get("covers"), str(path))
+
+
+def covers_of(table: Any, where: str) -> list[Cover]:
+    """What a table ``[covers]`` of a file, or a list of them, says; raises `BadInput`."""
+    tables: list[Any] = table if isinstance(table, list) else [table]
+    if not all(isinstance(one, dict) for one in tables):
+        message = "missing or no table; give [covers], empty when the case covers nothing"
+        raise bad(where, "covers", message)
+    return all_of(*(partial(_cover, one, where) for one in tables))
+
+
+def _cover(table: Mapping[str, Any], where: str) -> Cover:
+    faults = [
+        Fault(where, f"covers.{key}", wrong)
+        for key, value in table.items()
+        if (wrong := _wrong(key, value))
+    ]
+    if faults:
+        raise BadInput(faults)
+    low_high = {KEYS[key]: ends for key, ends in table.items() if key in KEYS}
+    return Cover(
+        crops=tuple(crop.casefold() for crop in table.get("crops", ())),
+        surface=table.get("surface", ""),
+        ranges={
+            spec.name: (_si(spec, low), _si(spec, high)) for spec, (low, high) in low_high.items()
+        },
+    )
+
+
+def _wrong(key: str, value: Any) -> str | None:
+    """What is wrong with a key of ``[covers]``, or None."""
+    if key == "crops":
+        right = isinstance(value, list) and all(isinstance(crop, str) and crop for crop in value)
+        return None if right and value else 'must be a list of texts, such as ["maize"]'
+    if key == "surface":
+        return specs(SECTIONS["furrow"])["surface"].complaint(value)
+    if key not in KEYS:
+        return f"unknown key; {hint(key, ('crops', 'surface', *KEYS))}"
+    spec, unit = KEYS[key], KEYS[key].keys[key]
+    if not isinstance(value, list) or len(value) != 2:
+        return f"{shown(value)} is not allowed; give a range, [low, high]"
+    if found := [wrong for end in value if (wrong := spec.complaint(end, unit))]:
+        return found[0]
+    return None if value[0] <= value[1] else f"{shown(value)} falls; give [low, high]"
+
+
+def _si(spec: Spec, end: float) -> float:
+    return float(spec.to_si(end, next(iter(spec.keys.values()))))
+
+
+@cache
+def shipped_covers() -> tuple[Cover, ...]:
+    """What the shipped cases cover."""
+    return tuple(cover for path in sorted(PUBLISHED.glob("*.toml")) for cover in read_covers(path))
+
+
+def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list[str]:
+    """In which keys a scenario lies outside what any published case of its crop covers.
+
+    A value is inside when it lies between the least and the greatest that cases of the crop state,
+    whatever else they had; travel speed only counts on the same surface.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Judged at the middle of what is not known.
+    units : str
+        ``metric`` or ``us``.
+    most : int
+        Lines to give, 2 or more; what is too much is told together.
+
+    Returns
+    -------
+    list of str
+        A line for each; one alone when no case has the crop.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> from metersim.measures.limits import outside
+    >>> outside(m.load_scenario("sunflower"))
+    ['no published case has sunflower: the prediction rests on other crops']
+    """
+    crop, place = scenario.lot.crop, PLACES[scenario.furrow.surface]
+    covers = [cover for cover in shipped_covers() if crop.casefold() in cover.crops]
+    if not covers:
+        return [f"no published case has {crop}: the prediction rests on other crops"]
+    lines: list[str] = []
+    told: list[str] = []
+    unstated: list[Spec] = []
+    at = Conditions.of(scenario)
+    for name, spec in STATED.items():
+        of_the_row = name in OF_THE_ROW
+        ends = _union(
+            cover.ranges[name]
+            for cover in covers
+            if name in cover.ranges
+            and (not of_the_row or cover.surface in ("", scenario.furrow.surface))
+        )
+        value = getattr(at, name)
+        if ends is None:
+            unstated.append(spec)
+        elif not ends[0] * (1 - SLACK) <= value <= ends[1] * (1 + SLACK):
+            cases = f"published cases of {crop}{f' {place}' if of_the_row else ''}"
+            lines.append(f"{_outside_text(spec, value, ends, units)} that {cases} cover")
+            told.append(spec.meaning)
+    room = most - bool(unstated)
+    if len(lines) > room:
+        rest = ", ".join(told[room - 1 :])
+        lines[room - 1 :] = [f"outside what published cases of {crop} cover: {rest}"]
+    if unstated:
+        lines.append(f"published cases of {crop} do not state {_unstated_text(unstated, place)}")
+    return lines
+
+
+def _union(ranges: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
+    """From the least to the greatest of ranges, or None when there are none."""
+    every = list(ranges)
+    if not every:
+        return None
+    return min(low for low, _ in every), max(high for _, high in every)
+
+
+def _outside_text(spec: Spec, value: float, ends: tuple[float, float], units: str) -> str:
+    """The settings that move a value, the value and the range, in words."""
+    unit = _written(spec, units)[1]
+    symbol = unit.symbol if unit else ""
+    # three digits tell every value beyond the slack from the end of the range
+    at, low, high = (
+        sentence_number(unit.from_si(number) if unit else number, 3) for number in (value, *ends)
+    )
+    span = f"not the {low}" if low == high else f"outside the {low} to {high}"
+    said = SAID.get(spec.name, "{}").format(symbol)
+    keys = ", ".join(_setting(place, units) for place in MOVED_BY[spec.name])
+    return f"{keys}: {at} {said} is {f'{span} {symbol}'.strip()}"
+
+
+def _unstated_text(unstated: Iterable[Spec], place: str) -> str:
+    """What cases do not state, in words; last what they do not state of such a place."""
+    names = {spec.name: spec.meaning for spec in unstated}
+    of_the_row = " and ".join(names.pop(name) for name in OF_THE_ROW if name in names)
+    return ", ".join([*names.values(), *([f"{of_the_row} {place}"] if of_the_row else [])])
+
+
+def _setting(place: str, units: str) -> str:
+    """The key of a setting, given as section and field."""
+    section, _, name = place.partition(".")
+    return _written(specs(SECTIONS[section])[name], units)[0]
+
+
+def _written(spec: Spec, units: str) -> tuple[str, Unit | None]:
+    """Key and unit of a field as who uses metric or US units would write it."""
+    every = spec.keys.items()
+    return next(((key, u) for key, u in every if u and u.family == units), next(iter(every)))
+
+
+RELEASE_CEILING = 16.0  # seeds/s, maize and cotton, onal2012
+SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memory)
+STUDIED_CROPS = ("maize", "cotton")
+HOLE_SPEED = {"metric": UNITS["m_s"], "us": UNITS["ft_s"]}  # as printed
+RESERVE = (
+    "published best vacuums lie mostly in the upper half of the model's plateau: keep a reserve"
+)
+
+CAUSES = {
+    BLOCKED: "blocked cells",
+    NOT_JOINED: "time for seeds to join the holes (disc speed, agitation)",
+    LOW_POOL: "a low pool (gate, arches, hopper)",
+    NOT_HELD: "vacuum against the vacuum that seeds need",
+    POOL_EMPTY: "an empty pool (gate, arches, hopper)",
+    KNOCKED: "a pool above the carry line",
+    SWEPT: "a singulator that takes single seeds",
+    SHAKEN: "seeds lost on the way round (shaking, vacuum)",
+}
+DOUBLES = "doubles that pass the singulator"
+SCATTER = "scatter of the fall and the landing (speed, tube, soil)"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Something that keeps spacings from being normal.
+
+    Attributes
+    ----------
+    name : str
+        In words.
+    share : float
+        Spacings out of all that it makes too short or too long; of cells, when there are no
+        spacings. [1]
+    """
+
+    name: str
+    share: float
+
+
+def causes(measured: Measured) -> list[Cause]:
+    """What makes spacings multiples or misses, the largest share first.
+
+    Without scatter, a run of skips between two seeds makes one miss, however long it is, and a
+    cell makes a multiple of each seed beyond its first.  A miss is laid to the reason of the last
+    cell of its run, the multiples to the singulator, and what multiples and misses there are
+    beyond these to scatter.  Where skips are independent, of a share m of the cells, and extra
+    seeds a share e, the misses from cells are ``m (1 - m) / (1 - m + e)`` of the spacings.
+    """
+    spacings = measured.total("spacings")
+    lost = measured.gaps if spacings else measured.reasons  # of nothing but skips: cells
+    counts = {name: int(lost[reason]) for reason, name in CAUSES.items()}
+    if spacings:
+        counts[DOUBLES] = measured.total("seeds") - (
+            measured.total("cells") - measured.total("none")
+        )
+        counts[SCATTER] = spacings - measured.total("class2") - sum(counts.values())
+    whole = spacings or measured.total("cells")
+    found = [Cause(name, count / whole) for name, count in counts.items() if count > 0]
+    return sorted(found, key=lambda cause: -cause.share)
+
+
+def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
+    """Where a scenario lies outside what published cases cover, in a few lines."""
+    found = []
+    if scenario.lot.crop in STUDIED_CROPS:
+        study = "above the range of onal2012 (maize and cotton)"
+        if scenario.cell_rate > RELEASE_CEILING:
+            found.append(
+                f"{scenario.cell_rate:.1f} seeds a second is over {RELEASE_CEILING:g}: {study}"
+            )
+        if scenario.peripheral_speed > SPEED_CEILING:
+            unit = HOLE_SPEED[units]
+            at, ceiling = map(unit.from_si, (scenario.peripheral_speed, SPEED_CEILING))
+            found.append(
+                f"{at:.3f} {unit.symbol} at the holes is over {ceiling:.4g} (from memory): {study}"
+            )
+    return found + outside(scenario, units, MOST - len(found))

@@ -1,0 +1,239 @@
+"""Published relations of yield to the stand, side by side: what each takes off, as a range.
+
+They disagree, and one of them found nothing.  No relation is preferred here, and what they give is
+never added up or averaged: they are about the same plants, seen in different fields and years.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from metersim.files.units import UNITS
+from metersim.machine.sources import SOURCES
+
+BUSHELS = UNITS["bu_acre"].factor  # kg/m2
+INCH, CENTIMETRE = UNITS["in"].factor, UNITS["cm"].factor  # m
+YIELD, SHARE = "yield", "share"  # what a relation gives: kg/m2, or a share of the yield
+
+
+@dataclass(frozen=True, kw_only=True)
+class Relation:
+    """What a source says that a departure from an even stand costs.
+
+    Attributes
+    ----------
+    key : str
+        Short name, unique.
+    by : str
+        Who found it, as printed.
+    says : str
+        What it says, in the units that it was published in.
+    source : str
+        Key in `metersim.machine.sources.SOURCES`.
+    mark : str
+        ``read`` in the source, or from ``memory``.
+    crop : str
+        The one crop that was studied.
+    of : str
+        Measure of the stand that it is about, one of `metersim.measures.plants.PLANTED`.
+    gives : str
+        ``yield``, in kg/m2, or ``share``, of the yield.
+    slope : tuple of float
+        Least and greatest loss for one unit of the measure, in SI; alike where one was published.
+    threshold : float
+        Value of the measure up to which nothing is lost.
+    covers : tuple of float, optional
+        Least and greatest value of the measure in the study; None where it was not noted.
+    """
+
+    key: str
+    by: str
+    says: str
+    source: str
+    mark: str = "read"
+    crop: str = "maize"
+    of: str
+    gives: str
+    slope: tuple[float, float]
+    threshold: float = 0.0
+    covers: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        low, high = self.slope
+        if self.source not in SOURCES or not 0 <= low <= high or self.gives not in (YIELD, SHARE):
+            raise ValueError(f"relation {self.key!r} has no source, falls, or gives nothing known")
+
+    @property
+    def none_found(self) -> bool:
+        """Whether the source looked for an effect and found none."""
+        return self.slope[1] == 0
+
+    def losses(self, value: Any) -> tuple[Any, Any]:
+        """What is lost at a value of the measure, by the least and by the greatest slope.
+
+        Parameters
+        ----------
+        value : float or ndarray
+            Of the measure `of`, in SI.
+
+        Returns
+        -------
+        low, high : float or ndarray
+            0 or more, nan where the value is; of shares, no more than all. [kg/m2 or 1, as `gives`
+            says]
+        """
+        over = np.maximum(np.asarray(value) - self.threshold, 0.0)
+        most = 1.0 if self.gives == SHARE else math.inf
+        low, high = (np.minimum(slope * over, most) for slope in self.slope)
+        return low, high
+
+    def is_outside(self, value: float) -> bool:
+        """Whether the value lies outside what the study covered, where that was noted."""
+        if self.covers is None or math.isnan(value):
+            return False
+        return not self.covers[0] <= value <= self.covers[1]
+
+
+def _per_inch(bushels: float) -> tuple[float, float]:
+    """The slope of so many bushels an acre for each inch. [kg/m2 per m]"""
+    slope = bushels * BUSHELS / INCH
+    return slope, slope
+
+
+QUARTER = 0.25  # share of plants that came late in the study of nafziger1991
+RELATIONS: tuple[Relation, ...] = (
+    Relation(
+        key="sd.nielsen2004",
+        by="Nielsen 2004",
+        says="SD: 2.2 bu/acre an inch",
+        source="nielsen2004",
+        of="plants.sd",
+        gives=YIELD,
+        slope=_per_inch(2.2),
+    ),
+    Relation(
+        key="sd.nielsen1991",
+        by="Nielsen 1991, 1997",
+        says="SD: 2.5 bu/acre an inch above 2 in",
+        source="nielsen1991",
+        of="plants.sd",
+        gives=YIELD,
+        slope=_per_inch(2.5),
+        threshold=2 * INCH,
+    ),
+    Relation(
+        key="sd.doerge2001",
+        by="Doerge et al. 2001",
+        says="SD: 3.4 bu/acre an inch",
+        source="doerge2001",
+        of="plants.sd",
+        gives=YIELD,
+        slope=_per_inch(3.4),
+    ),
+    Relation(
+        key="sd.liu2004",
+        by="Liu et al. 2004",
+        says="SD: no effect found",
+        source="liu2004",
+        of="plants.sd",
+        gives=YIELD,
+        slope=(0.0, 0.0),
+        covers=(6.7 * CENTIMETRE, 16.2 * CENTIMETRE),
+    ),
+    Relation(
+        key="sd.lauer2004",
+        by="Lauer & Rankin 2004",
+        says="SD: 1.06 % a cm above 12.0 cm only",
+        source="lauer2004",
+        of="plants.sd",
+        gives=SHARE,
+        slope=(0.0106 / CENTIMETRE, 0.0106 / CENTIMETRE),
+        threshold=12 * CENTIMETRE,
+    ),
+    # of missing hills and of hills with two plants; what scatter does is left to those above
+    Relation(
+        key="doubles.nafziger1996",
+        by="Nafziger 1996",
+        says="doubles: 10 to 17 % less of each plant",
+        source="nafziger1996",
+        of="plants.in_doubles",
+        gives=SHARE,
+        slope=(0.10, 0.17),
+    ),
+    Relation(
+        key="skips.nafziger1996",
+        by="Nafziger 1996",
+        says="skips: neighbours make up 47 to 19 %",
+        source="nafziger1996",
+        of="hills.none",
+        gives=SHARE,
+        slope=(1 - 0.47, 1 - 0.19),
+    ),
+    Relation(
+        key="late.nafziger1991",
+        by="Nafziger et al. 1991",
+        says="quarter some 10 days late: 6 to 10 %",
+        source="nafziger1991",
+        mark="memory",
+        of="late.ten_days",
+        gives=SHARE,
+        slope=(0.06 / QUARTER, 0.10 / QUARTER),
+        covers=(0.0, QUARTER),
+    ),
+    Relation(
+        key="very_late.nafziger1991",
+        by="Nafziger et al. 1991",
+        says="quarter some 3 weeks late: 10 to 20 %",
+        source="nafziger1991",
+        mark="memory",
+        of="late.three_weeks",
+        gives=SHARE,
+        slope=(0.10 / QUARTER, 0.20 / QUARTER),
+        covers=(0.0, QUARTER),
+    ),
+)
+
+
+def relations_of(crop: str) -> tuple[Relation, ...]:
+    """Those that were found of a crop; none for most."""
+    return tuple(one for one in RELATIONS if one.crop == crop.casefold())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Harvest:
+    """What the user expects to harvest, and what the harvest is worth; both may be unknown.
+
+    No relation takes off, or adds, more than the expected yield.
+
+    Attributes
+    ----------
+    expected : float, optional
+        Yield of an even stand. [kg/m2]
+    price : float, optional
+        In the user's currency. [1/kg]
+    """
+
+    expected: float | None = None
+    price: float | None = None
+
+    def in_yield(self, relation: Relation, loss: float) -> float:
+        """What a relation gives, as yield; nan when that takes an expected yield. [kg/m2]"""
+        if self.expected is None:
+            return loss if relation.gives == YIELD or loss == 0 else math.nan
+        return self.in_share(relation, loss) * self.expected
+
+    def in_share(self, relation: Relation, loss: float) -> float:
+        """What a relation gives, as a share of the yield; nan without an expected yield. [1]"""
+        if relation.gives == SHARE or loss == 0:
+            return loss
+        if self.expected is None:
+            return math.nan
+        return min(max(loss / self.expected, -1.0), 1.0) if math.isfinite(loss) else math.nan
+
+    def in_money(self, relation: Relation, loss: float) -> float:
+        """What it costs, in the user's currency; nan without a price. [1/m2]"""
+        return self.in_yield(relation, loss) * self.price if self.price is not None else math.nan

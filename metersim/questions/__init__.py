@@ -1,0 +1,19 @@
+"""The questions that can be asked, a folder each; here in the order in which help lists them."""
+
+QUESTIONS = {
+    "run": "run a scenario and say how the seeds will lie",
+    "explain": "say what a scenario asks of its meter",
+    "compare": "say what changes when a setting changes",
+    "measured": "hold measured spacings against a scenario",
+    "sweep": "find the best settings, and what is acceptable",
+    "ladder": "say what each single step of each setting does",
+    "howmany": "say how many seeds to count, and what a count tells",
+    "habits": "hold habits of operators against one another on many meters",
+    "next": "say what is likely off, and give one next move",
+    "sheet": "choose a disc and a start setting for a lot",
+    "evidence": "hold the model against published measurements",
+    "list": "list what is shipped",
+    "lot": "make a lot file of your own seed",
+    "gallery": "draw all shipped scenarios",
+}
+"""Name of the folder, which is the command, and what it does."""

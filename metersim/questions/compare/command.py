@@ -1,0 +1,69 @@
+"""Says what changes when a setting changes, on the same luck."""
+
+from __future__ import annotations
+
+import argparse
+
+from metersim.files.faults import all_of
+from metersim.files.whole import check_writable, write_all
+from metersim.questions.compare.study import compare
+from metersim.questions.compare.text import comparison
+from metersim.questions.shared.options import (
+    changes_of,
+    check_unknown,
+    check_vary,
+    draws_of,
+    draws_option,
+    engine_option,
+    harvest_of,
+    luck_options,
+    plants_options,
+    replicates_of,
+    scenario_options,
+    seed_of,
+)
+from metersim.questions.shared.settings import variants
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim compare``."""
+    scenario_options(command)
+    command.add_argument("other", nargs="?", metavar="OTHER", help="a second scenario")
+    command.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
+    luck_options(command)
+    engine_option(command)
+    draws_option(command)
+    plants_options(command)
+    command.add_argument("--figure", metavar="FILE", help="draw the distributions")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Compare as the options say, draw what they ask for, and tell the result."""
+    names = [name for name in (options.scenario, options.other) if name is not None]
+    named, seed, replicates, draws, harvest, *_ = all_of(
+        lambda: variants(*names, vary=options.vary, changes=changes_of(options)),
+        lambda: seed_of(options),
+        lambda: replicates_of(options),
+        lambda: draws_of(options),
+        lambda: harvest_of(options),
+        lambda: check_vary(options),
+        lambda: check_writable([("--figure", options.figure)], [options.scenario, options.other]),
+    )
+    check_unknown(options, *named.values())
+    result = compare(
+        *named.values(),
+        labels=list(named),
+        seed=seed,
+        replicates=replicates,
+        engine=options.engine,
+        keep=bool(options.figure),
+        draws=draws,
+        plants=options.plants,
+    )
+    if options.figure:
+        from metersim.questions.compare.figure import comparison_figure
+        from metersim.questions.shared.page import encoded
+
+        drawn = comparison_figure(result, options.units)
+        write_all([(options.figure, encoded(drawn, options.figure))])
+    return comparison(result, options.units, harvest)

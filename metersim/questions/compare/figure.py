@@ -1,0 +1,222 @@
+"""Pictures of a comparison: distributions of spacings, and differences."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from metersim.measures.spacing import spacings_of
+from metersim.questions.compare.study import Comparison, compare
+from metersim.questions.compare.text import rows
+from metersim.questions.shared.notes import notes
+from metersim.questions.shared.page import (
+    CENTRED,
+    CLASSES,
+    EDGES,
+    INK,
+    LARGE,
+    OVERFLOW,
+    SERIES,
+    STYLE,
+    _line,
+    _own,
+    _shared,
+    binned,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+    origin_line,
+    spacing_axis,
+)
+
+
+@matplotlib.rc_context(STYLE)
+def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
+    """One page on several runs and how they differ.
+
+    Parameters
+    ----------
+    result : Comparison
+        With its runs: `metersim.questions.compare.study.compare` keeps them with ``keep=True``.
+    units : {'metric', 'us'}
+        Lengths in cm or in.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, as high as it needs.
+
+    Raises
+    ------
+    ValueError
+        Without runs.
+    """
+    if not result.runs:
+        raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
+    labels, runs, differences = result.labels, result.runs, rows(result)
+    length_units(units)  # refuses any but these
+    said = _foot(result, units)
+    panel = 0.32 * len(differences)
+    foot = 0.3 + caption_height(said)  # in
+    height = foot + 4.85 + (panel + 0.9 if differences else 0)
+    figure = new_page(height)
+    headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)))
+    ax = figure.add_axes((0.1, 1 - 4.35 / height, 0.87, 3.7 / height))
+    spacings = [spacings_of(run.seeds.position) for run in runs]
+    draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
+    if differences:
+        ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
+        draw_differences(ax, differences)
+        ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
+    caption(figure, said)
+    return figure
+
+
+def _foot(result: Comparison, units: str) -> list[str]:
+    """Notes, where the runs come from as far as they share it, and what labels do not say."""
+    each = zip(result.labels, result.measured, strict=True)
+    told = {label: notes(part, units) for label, part in each}
+    lines = []
+    for note in dict.fromkeys(note for found in told.values() for note in found):
+        places = [label for label, found in told.items() if note in found]
+        at = f", at {', '.join(places)}" if len(places) < len(told) else ""
+        lines.append(f"note{at}: {note}")
+    lines.append(origin_line(result.runs))
+    replicates, shared = len(result.measured[0].tallies), _shared(result.runs)
+    if replicates > 1:
+        lines.append(f"spacings of the first of {replicates} replicates, differences of all")
+    for label, run in zip(result.labels, result.runs, strict=True):
+        known = [*shared, *label.split(", ")]
+        if own := [word for word in _own(run) if word not in known]:
+            lines.append(_line(f"{label}: {', '.join(own)}"))
+    return lines
+
+
+@matplotlib.rc_context(STYLE)
+def draw_comparison(
+    ax: Axes,
+    labels: Sequence[str],
+    spacings: Sequence[ArrayLike],
+    references: Sequence[float],
+    units: str = "metric",
+) -> list[Any]:
+    """Outlines of the histograms of two or three runs over each other.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    labels : sequence of str
+        One name a run.
+    spacings : sequence of array_like
+        Spacings of each run. [m]
+    references : sequence of float
+        Nominal spacing of each run, above 0. [m]
+    units : {'metric', 'us'}
+        Unit of the nominal spacings in the legend: cm or in.
+
+    Returns
+    -------
+    list of StepPatch
+        One a run: shares in the bins of `draw_spacings`. [%]
+
+    Raises
+    ------
+    ValueError
+        If there are more than three runs, or lengths differ.
+    """
+    along, _ = length_units(units)
+    if not len(labels) == len(spacings) == len(references):
+        raise ValueError("labels, spacings and references differ in number")
+    if not 1 <= len(labels) <= len(SERIES):
+        raise ValueError(f"{len(labels)} runs to compare; allowed: 1 to {len(SERIES)}")
+    edges = np.append(EDGES, OVERFLOW + 0.05)
+    steps: list[Any] = []
+    for label, values, reference, look in zip(labels, spacings, references, SERIES, strict=False):
+        counts, index = binned(values, reference)
+        shares = 100 * counts / max(index.spacings, 1)
+        colour, line, hatch = look
+        shown = (
+            f"{textwrap.fill(label, 40)}\n{index.spacings} spacings, nominal "
+            f"{along.from_si(reference):.3g} {along.symbol}"
+        )
+        steps.append(ax.stairs(shares, edges, ec=colour, ls=line, lw=1.6, label=shown))
+        ax.stairs(
+            shares, edges, fill=True, fc="none", ec=colour, lw=0, hatch=hatch, alpha=0.5, zorder=0
+        )
+    top = max(float(step.get_data().values.max()) for step in steps) or 1.0
+    for name, (_, _, low, high) in CLASSES.items():
+        ax.axvline(low, color=INK, lw=0.6, zorder=0)
+        ax.text((low + high) / 2, 1.1 * top, name, fontsize=LARGE, **CENTRED)
+    beyond = max(float(step.get_data().values[-1]) for step in steps)
+    if beyond:
+        ax.text(OVERFLOW + 0.05, beyond + 0.02 * top, "beyond 3.5", ha="right", va="bottom")
+    ax.set_ylim(0, 1.2 * top)
+    ax.set_ylabel("spacings per step of 0.1 nominal [%]")
+    spacing_axis(ax)
+    ax.legend(loc="upper right", bbox_to_anchor=(1, 0.86))
+    ax.set_title("Spacings between neighbouring seeds")
+    return steps
+
+
+@matplotlib.rc_context(STYLE)
+def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) -> list[Any]:
+    """Paired differences with their intervals.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    rows : sequence of (label, value, low, high)
+        Differences and ends of their intervals. [percentage points]
+
+    Returns
+    -------
+    list of Line2D
+        One dot a row, without those that have no value.
+    """
+    dots: list[Any] = []
+    for line, (_, value, low, high) in enumerate(rows):
+        said = "no value"
+        if math.isfinite(value):
+            said = f"{value:+.2f}"
+            dots += ax.plot(value, line, "o", color=INK, ms=6)
+        if math.isfinite(value) and math.isfinite(low) and math.isfinite(high):
+            ax.plot([low, high], [line, line], color=INK, lw=2, marker="|", ms=9)
+            said += f"  ({low:+.2f} to {high:+.2f})"
+        ax.annotate(
+            said.replace("-", "\N{MINUS SIGN}"),
+            (1.02, line),
+            va="center",
+            xycoords=("axes fraction", "data"),
+            annotation_clip=False,
+        )
+    ax.axvline(0, color=INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
+    ends = [abs(end) for _, *ends in rows for end in ends if math.isfinite(end)]
+    reach = 1.12 * max(ends, default=1.0) or 1.0
+    ax.set_xlim(-reach, reach)
+    ax.set_ylim(len(rows) - 0.5, -0.5)
+    ax.set_yticks(range(len(rows)), [textwrap.fill(label, 26) for label, *_ in rows])
+    ax.set_xlabel("difference [percentage points]")
+    return dots
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of two comparisons: of scenarios, and of one notch."""
+    faster = compare("maize_field", "maize_field_faster", seed=1, keep=True)
+    yield "compare_faster", comparison_figure(faster)
+    notch = compare("maize_bench", vary="notch=0,1", seed=1, keep=True)
+    yield "compare_one_notch", comparison_figure(notch)
+
+
+PAGES = {Comparison: comparison_figure}

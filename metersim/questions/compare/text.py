@@ -1,0 +1,190 @@
+"""Text of a comparison: one sentence, and the differences behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from metersim.files.fields import Spec, specs
+from metersim.files.units import Unit
+from metersim.machine.sections import SECTIONS
+from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import Estimate
+from metersim.measures.plants import PLANTED
+from metersim.measures.yields import Harvest
+from metersim.questions.compare.study import COMPARED, Comparison, Pairing
+from metersim.questions.shared.notes import asked, changes, either_way, heading, how, notes
+from metersim.questions.shared.plantwords import NAMES, NONE, change_block
+from metersim.questions.shared.words import LABELS, change_text, number, quantity, shown, wrapped
+
+TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+WORTH = (
+    "worth: for the same standard error as runs of separate luck, known to about a quarter;",
+    "at best: the most there is, if cells are independent of one another",
+)
+SPOKEN = {
+    "cells.skip": "skips",
+    "cells.double": "doubles",
+    "per_spacing.quality": "quality of feed",
+    "precision": "precision (the spread of normal spacings; lower is better)",
+}
+
+
+def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NONE) -> str:
+    """A comparison as text; of plants, with what the user expects to harvest."""
+    lines = [heading(*result.measured)]
+    requests = [asked(measured.scenario, units) for measured in result.measured]
+    scenarios = [measured.scenario for measured in result.measured]
+    if len({one.name for one in scenarios}) == 1 and all(one.changes for one in scenarios):
+        requests = requests[:1]  # the variants of one scenario: their labels say the rest
+    for label, request in zip(result.labels, requests, strict=False):
+        head = f"Asked, at {label}" if len(requests) == 1 else label
+        lines += [f"{head}:", *(f"  {line}" for line in request)]
+    if len(requests) > 1:
+        lines += unlike(result, units)
+    lines.append("")
+    width = max(16, *(len(label) for label in result.labels)) + 2
+    lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
+    for key in COMPARED:
+        kind = BY_KEY[key].kind
+        values = (quantity(kind, part[key].value, units) for part in result.measured)
+        lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
+    if result.stands:
+        lines += ["", "Plants"]
+        for part in PLANTED:
+            values = (quantity(part.kind, stand[part.key].value, units) for stand in result.stands)
+            lines.append(f"{NAMES[part.key]:20}" + "".join(f"{value:>{width}}" for value in values))
+    heads = [f"{label} minus {result.labels[0]}, on the same luck" for label in result.labels[1:]]
+    heads = [f"{head} (95 % interval)" for head in heads]
+    width = max(60, *(len(head) + 2 for head in heads))
+    for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
+        lines += ["", f"{head:{width}}worth of the same luck"]
+        for key in COMPARED:
+            change = change_text(BY_KEY[key].kind, differences[key], units)
+            line = f"{LABELS[key]:20}{change}"
+            saved = worth(pairings[key]) if key in pairings else ""
+            lines.append(f"{line:{width}}{saved}".rstrip())
+    lines += ["", *WORTH, ""]
+    for k, apart in enumerate(result.stand_changes, start=1):
+        title = f"{result.labels[k]} minus {result.labels[0]}"
+        pair = (result.stands[0], result.stands[k])
+        lines += [*change_block(title, apart, pair, units, harvest), ""]
+    for spread in result.spreads:
+        lines += [*changes(spread, LABELS, units), ""]
+    if result.spreads:
+        alike = "what the scenarios share is drawn alike for all of them"
+        lines += [*how(result.spreads[0]), alike, ""]
+    for k, differences in enumerate(result.differences, start=1):
+        lines.append(sentence(result.labels[0], result.labels[k], differences, units))
+    if result.spreads:
+        lines.append("That is luck alone, at the middle of what is not known.")
+    for spread in result.spreads:
+        lines += either_way(spread, SPOKEN)
+    for label, cause in zip(result.labels, result.binding, strict=True):
+        if cause:
+            lines.append(
+                f"At {label} the limit that binds is {cause.name} "
+                f"({cause.share * 100:.2f} % of spacings)."
+            )
+        else:
+            lines.append(f"At {label} nothing binds: every spacing is normal.")
+    told = [notes(measured, units) for measured in result.measured]
+    shared = [note for note in told[0] if all(note in others for others in told)]
+    lines += [f"Note: {note}" for note in shared]
+    lines += [
+        f"Note, at {label}: {note}"
+        for label, found in zip(result.labels, told, strict=True)
+        for note in found
+        if note not in shared
+    ]
+    return "\n".join(part for line in lines for part in folded(line))
+
+
+def unlike(result: Comparison, units: str = "metric") -> list[str]:
+    """In which settings scenarios differ, and what each has; at the middle of what is not known."""
+    found = []
+    for section, kind in SECTIONS.items():
+        if section == "run":  # is made alike: as many cells for all
+            continue
+        parts = [getattr(measured.scenario, section) for measured in result.measured]
+        for name, spec in specs(kind).items():
+            said = [_setting(spec, getattr(part, name), units) for part in parts]
+            if len(set(said)) > 1:
+                key = next((key for key, unit in _keys(spec, units)), name)
+                values = ", ".join(
+                    f"{value} at {label}" for value, label in zip(said, result.labels, strict=True)
+                )
+                found.append(f"  {key}: {values}")
+    return ["They differ in:", *found] if found else ["They do not differ in any setting."]
+
+
+def _keys(spec: Spec, units: str) -> list[tuple[str, Unit]]:
+    """Keys with a unit, those of a family of units before others."""
+    keys = [(key, unit) for key, unit in spec.keys.items() if unit is not None]
+    return sorted(keys, key=lambda one: one[1].family != units)
+
+
+def _setting(spec: Spec, value: object, units: str) -> str:
+    """A setting as a file would state it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        amount = next((unit.from_si(value) for _, unit in _keys(spec, units)), value)
+        return f"{float(amount):.4g}" if abs(amount) < 1000 else f"{float(amount):,.0f}"
+    return "as usual" if value is None else str(value)
+
+
+def folded(line: str) -> list[str]:
+    """A sentence folded; a row of a table, which blanks set in columns, as it is."""
+    return [line] if "   " in line else wrapped(line)
+
+
+def worth(pairing: Pairing) -> str:
+    """How many cells the same luck saved."""
+    if math.isnan(pairing.gain):
+        return "n/a"
+    # no more digits than some 48 stretches can tell
+    gain, best = (f"{times:,.{0 if times >= 10 else 1}f}" for times in (pairing.gain, pairing.best))
+    saved = f"{gain} times fewer cells" if pairing.gain >= 1.05 else "no fewer cells"
+    return f"{saved} (at best {best})"
+
+
+def sentence(
+    before: str, after: str, differences: Mapping[str, Estimate], units: str = "metric"
+) -> str:
+    """What changed and by how much, in one sentence."""
+    parts = []
+    for key in TOLD:
+        estimate = differences[key]
+        if estimate.low > 0 or estimate.high < 0:
+            kind = BY_KEY[key].kind
+            symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
+            size, low, high = (
+                number(abs(shown(kind, value, units)[0]))
+                for value in (estimate.value, estimate.low, estimate.high)
+            )
+            low, high = (low, high) if estimate.value > 0 else (high, low)
+            verb = "up" if estimate.value > 0 else "down"
+            parts.append(f"{SPOKEN[key]} {verb} by {size} {symbol} ({low} to {high})")
+    if not parts:
+        return (
+            f"From {before} to {after}, skips, doubles, quality of feed and precision change by no "
+            "more than luck can explain."
+        )
+    return f"From {before} to {after}: " + ", ".join(parts) + "."
+
+
+def rows(result: Comparison) -> list[tuple[str, float, float, float]]:
+    """Differences of shares for a figure: label, value, low and high in percentage points."""
+    several = len(result.labels) > 2
+    return [
+        (
+            f"{LABELS[key]} ({label})" if several else LABELS[key],
+            100 * estimate.value,
+            100 * estimate.low,
+            100 * estimate.high,
+        )
+        for label, differences in zip(result.labels[1:], result.differences, strict=True)
+        for key, estimate in differences.items()
+        if BY_KEY[key].kind == "share" and not math.isnan(estimate.value)
+    ]

@@ -1,0 +1,1 @@
+"""How far does the model agree with published measurements?"""

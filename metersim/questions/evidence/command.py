@@ -1,0 +1,97 @@
+"""Holds the model against published cases."""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+from pathlib import Path
+
+from metersim.files.faults import all_of, bad
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import is_text
+from metersim.questions.evidence import verdicts
+from metersim.questions.evidence.study import Evidence, evidence, load_cases
+from metersim.questions.evidence.text import evidence_csv, evidence_markdown, evidence_text
+from metersim.questions.shared.options import (
+    bar,
+    crew,
+    draws_of,
+    draws_option,
+    seed_of,
+    workers_of,
+    workers_option,
+)
+
+FILES = ("evidence.md", "evidence.csv", "evidence_levels.png", "evidence_plateaus.png")
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim evidence``."""
+    command.add_argument(
+        "cases",
+        nargs="*",
+        metavar="CASE",
+        help="case files, or names of 'list cases' (all)",
+    )
+    command.add_argument(
+        "--out",
+        metavar="FOLDER",
+        help="write table, numbers and pictures into it; must be there",
+    )
+    command.add_argument("--seed", default="1", metavar="N", help="what chooses draws and luck (1)")
+    workers_option(command)
+    command.add_argument(
+        "--rules", action="store_true", help="say what counts as agreement, and stop"
+    )
+    draws_option(command, "a source does not state, and run it")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Hold the model against cases as the options of the command say, and tell the result.
+
+    Raises
+    ------
+    BadInput
+        When anything is wrong with them, or files cannot be written.
+    """
+    if options.rules:
+        return inspect.getdoc(verdicts) or ""
+    draws, seed, workers, cases, _ = all_of(
+        lambda: draws_of(options),
+        lambda: seed_of(options),
+        lambda: workers_of(options),
+        lambda: load_cases(options.cases),
+        lambda: _check_folder(options.out),
+    )
+    total = draws * sum(len(case.conditions) for case in cases)
+    with bar(total, "draw") as show, crew(workers) as executor:
+        found = evidence(cases, draws=draws, seed=seed, executor=executor, on_run=show)
+    if options.out:
+        _write(found, Path(options.out))
+    return evidence_text(found)
+
+
+def _check_folder(out: str | None) -> None:
+    """Refuse a folder that is not there, or cannot take the files."""
+    if out is None:
+        return
+    if not is_text(out) or not Path(out).is_dir():
+        raise bad("--out", out, "there is no such folder; make it first")
+    check_writable(("--out", str(Path(out) / name)) for name in FILES)
+
+
+def _write(found: Evidence, folder: Path) -> None:
+    """Table, numbers and pictures, all or none."""
+    from metersim.questions.evidence.figure import levels_figure, plateaus_figure
+    from metersim.questions.shared.page import encoded
+
+    made: list[tuple[str, str | bytes]] = [
+        (str(folder / FILES[0]), evidence_markdown(found)),
+        (str(folder / FILES[1]), evidence_csv(found.outcomes)),
+    ]
+    for name, draw in zip(FILES[2:], (levels_figure, plateaus_figure), strict=True):
+        figure = draw(found)
+        if figure is not None:
+            path = str(folder / name)
+            made.append((path, encoded(figure, path)))
+    write_all(made)

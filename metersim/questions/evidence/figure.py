@@ -1,0 +1,198 @@
+"""Published values over predictions: levels by measure, and quality over vacuum."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from metersim import __version__
+from metersim.questions.evidence.predictions import Predicted
+from metersim.questions.evidence.study import Evidence
+from metersim.questions.evidence.verdicts import (
+    AGREES,
+    DISAGREES,
+    TREND,
+    Outcome,
+    central,
+    lost_quality,
+)
+from metersim.questions.shared.limits import FLAT, STEEP
+from metersim.questions.shared.page import INK, PALE, STYLE, WARM, caption, headline, new_page
+from metersim.questions.shared.statements import EXTRAS
+from metersim.questions.shared.words import measure_name
+
+LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by verdict
+    AGREES: ("#0072B2", "o"),
+    TREND: ("#E69F00", "s"),
+    DISAGREES: (WARM, "X"),
+}
+BAR, ROW, TOP, FOOT = 3.2, 0.24, 0.7, 0.75  # pt, then in
+CURVE = "#0072B2"
+DEEPEST = 12  # points below the best that are drawn
+MOST_ROWS, MOST_PANELS = 500, 100  # of a page
+
+
+def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D]:
+    """Published levels of one measure beside their predictions, a row each.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    outcomes : sequence of Outcome
+        Of levels of one measure, with numbers.
+    name : str
+        What the measure is called.
+
+    Returns
+    -------
+    list of Line2D
+        Medians of the predictions, one artist a row.
+    """
+    made = []
+    for y, outcome in enumerate(outcomes):
+        found = outcome.interval
+        assert found is not None  # levels have numbers
+        colour, marker = LOOKS[outcome.verdict]
+        ax.plot([found.low, found.high], [y, y], color=colour, lw=BAR, alpha=0.45, zorder=1)
+        made += ax.plot(found.median, y, marker, ms=6, color=colour, zorder=2)
+        ax.plot(found.published, y, "|", ms=12, mew=2, color=INK, zorder=3)
+    ax.set_yticks(range(len(outcomes)), [f"{o.case}: {o.row}" for o in outcomes])
+    ax.set_ylim(len(outcomes) - 0.5, -0.5)
+    symbol = outcomes[0].interval.unit if outcomes[0].interval else ""
+    ax.set_xlabel(f"{name} [{symbol}]" if symbol else name)
+    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.tick_params(axis="y", length=0)
+    return made
+
+
+def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list[Line2D]:
+    """Quality under each draw's best, over vacuum: median and 90 %, and the published vacuum.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    made : Predicted
+        Of a case that varies the vacuum of this condition.
+    name : str
+        The condition.
+    published : float
+        Best vacuum. [kPa]
+
+    Returns
+    -------
+    list of Line2D
+        The median.
+    """
+    vacuums, lost = lost_quality(made, name)
+    low, median, high = central(-100 * lost)
+    ax.fill_between(vacuums, low, high, color=CURVE, alpha=0.2, lw=0)
+    ax.axhspan(-100 * FLAT, 0, color=PALE, alpha=0.4, lw=0)
+    ax.axhline(-100 * STEEP, color=PALE, lw=0.8, ls=":")
+    curve = ax.plot(vacuums, median, "o-", color=CURVE, ms=4)
+    ax.axvline(published, color=INK, lw=1.4, ls="--")
+    ax.set_xscale("log")
+    ax.set_xticks(vacuums, [f"{vacuum:.3g}" for vacuum in vacuums])
+    ax.minorticks_off()
+    ax.set_ylim(max(1.3 * float(median.min()), -DEEPEST), 0.3)
+    ax.set_title(name)
+    ax.set_xlabel("vacuum [kPa]")
+    ax.set_ylabel("below the best [points]")
+    return curve
+
+
+@matplotlib.rc_context(STYLE)
+def levels_figure(found: Evidence) -> Figure | None:
+    """All published levels, a panel a measure; None when there are none."""
+    by_measure: dict[str, list[Outcome]] = {}
+    for made in found.predictions:
+        rows = {row.name: row for row in made.case.rows}
+        for outcome in found.of(made.case.name):
+            if outcome.kind == "level" and outcome.interval:
+                by_measure.setdefault(rows[outcome.row].measure, []).append(outcome)
+    if not by_measure:
+        return None
+    total, drawn = sum(map(len, by_measure.values())), 0
+    for measure, outcomes in list(by_measure.items()):  # a page has an end
+        by_measure[measure] = outcomes[: MOST_ROWS - drawn]
+        drawn += len(by_measure[measure])
+        if not by_measure[measure]:
+            del by_measure[measure]
+    heights = [len(outcomes) * ROW + 0.62 for outcomes in by_measure.values()]
+    figure = new_page(sum(heights) + TOP + FOOT)
+    tall = figure.get_figheight()
+    grid = figure.add_gridspec(
+        len(heights),
+        1,
+        height_ratios=heights,
+        left=0.42,
+        right=0.97,
+        top=1 - TOP / tall,
+        bottom=FOOT / tall,
+        hspace=0.62 * len(heights) / sum(heights),
+    )
+    for k, (measure, outcomes) in enumerate(by_measure.items()):
+        draw_levels(figure.add_subplot(grid[k, 0]), outcomes, _called(measure))
+    headline(figure, "Published levels and their predictions")
+    handles: list[Any] = [
+        Line2D([], [], color=colour, marker=marker, lw=BAR, alpha=0.8, label=verdict)
+        for verdict, (colour, marker) in LOOKS.items()
+    ]
+    handles.append(Line2D([], [], color=INK, marker="|", ms=12, mew=2, ls="", label="published"))
+    figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
+    said = "bars: 90 % of the draws; one too wide to tell does not agree"
+    left = f"; the first {drawn} of {total} levels" if drawn < total else ""
+    caption(figure, [_foot(found, said + left)])
+    return figure
+
+
+def _called(measure: str) -> str:
+    return EXTRAS.get(measure) or measure_name(measure)
+
+
+@matplotlib.rc_context(STYLE)
+def plateaus_figure(found: Evidence) -> Figure | None:
+    """Quality over vacuum of every case that has a best vacuum; None when there is none."""
+    panels = [
+        (made, str(row.stated["of"]), row.number("published"))
+        for made in found.predictions
+        for row in made.case.rows
+        if row.kind == "plateau" and not _lacks_quality(made, str(row.stated["of"]))
+    ]
+    if not panels:
+        return None
+    total, panels = len(panels), panels[:MOST_PANELS]
+    rows = (len(panels) + 1) // 2
+    figure = new_page(2.3 * rows + TOP + FOOT)
+    tall = figure.get_figheight()
+    grid = figure.add_gridspec(
+        rows, 2, left=0.09, right=0.98, top=1 - TOP / tall, bottom=(FOOT + 0.3) / tall, hspace=0.5
+    )
+    for k, (made, name, published) in enumerate(panels):
+        draw_plateau(figure.add_subplot(grid[k // 2, k % 2]), made, name, published)
+    headline(
+        figure, "Quality of feed below its best, over vacuum; dashed: the published best vacuum"
+    )
+    said = "median and 90 % of draws; grey: within 0.5 points; dotted: 1 point"
+    left = f"; the first {len(panels)} of {total}" if len(panels) < total else ""
+    caption(figure, [_foot(found, said + left)])
+    return figure
+
+
+def _lacks_quality(made: Predicted, name: str) -> bool:
+    """Whether a run of a varied condition left nothing to measure."""
+    values = [made.values[c.name]["per_spacing.quality"] for _, c in made.case.along(name)]
+    return bool(np.isnan([one[:, 0] for one in values]).any())
+
+
+def _foot(found: Evidence, said: str) -> str:
+    return f"metersim {__version__} | {found.draws} draws, random seed {found.seed} | {said}"

@@ -1,0 +1,150 @@
+"""Published cases held against the model."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from metersim.files.faults import all_of, bad
+from metersim.files.tables import dataframe
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.predictions import MakesStations, Predicted, predict
+from metersim.questions.evidence.verdicts import (
+    VERDICTS,
+    Interval,
+    Outcome,
+    judge,
+    published_spreads,
+)
+from metersim.questions.shared.cases import Case, load_case, shipped_cases
+from metersim.questions.shared.unknowns import DRAWS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Published cases, what the model predicts for them, and what that is worth.
+
+    Attributes
+    ----------
+    predictions : tuple of Predicted
+        One a case.
+    outcomes : tuple of Outcome
+        One a published row.
+    draws, seed : int
+        How many draws, and what chose them and their luck.
+    """
+
+    predictions: tuple[Predicted, ...]
+    outcomes: tuple[Outcome, ...]
+    draws: int
+    seed: int
+
+    def __repr__(self) -> str:
+        told = ", ".join(f"{many} {verdict}" for verdict, many in self.counts.items())
+        return (
+            f"<Evidence of {len(self.outcomes)} published rows: {told}; to_dataframe() lists them>"
+        )
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Rows by verdict."""
+        found = [outcome.verdict for outcome in self.outcomes]
+        return {verdict: found.count(verdict) for verdict in VERDICTS}
+
+    def of(self, case: str) -> list[Outcome]:
+        """The outcomes of a case."""
+        return [outcome for outcome in self.outcomes if outcome.case == case]
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a published row, for pandas (extra ``notebook``)."""
+        return dataframe(list(table_rows(self.outcomes)))
+
+
+def table_rows(outcomes: Iterable[Outcome]) -> Iterator[dict[str, Any]]:
+    """Outcomes as flat rows; numbers in the unit that a row names."""
+    nothing = math.nan
+    empty = Interval(nothing, nothing, nothing, nothing, nothing, "")
+    for outcome in outcomes:
+        numbers = outcome.interval or empty
+        yield {
+            "case": outcome.case,
+            "row": outcome.row,
+            "kind": outcome.kind,
+            "published": numbers.published,
+            "median": numbers.median,
+            "low": numbers.low,
+            "high": numbers.high,
+            "luck_share": numbers.luck,
+            "unit": numbers.unit,
+            "verdict": outcome.verdict,
+            "published_text": outcome.published,
+            "predicted_text": outcome.predicted,
+            "why": outcome.why,
+        }
+
+
+def load_cases(names: str | Iterable[str | Case] = ()) -> list[Case]:
+    """Cases by name or file, or all shipped ones; raises `BadInput` with all that is wrong."""
+    given: list[str | Case] = [names] if isinstance(names, str) else list(names)
+    cases: list[Case] = all_of(*(partial(_loaded, one) for one in given or shipped_cases()))
+    first: dict[str, Case] = {}
+    for case in cases:
+        if first.setdefault(case.name, case) is not case:
+            message = f"a case of this name is given twice, {first[case.name].path} too"
+            raise bad(str(case.path), "", f"{message}; leave one out, or rename it")
+    return cases
+
+
+def _loaded(one: str | Case) -> Case:
+    return one if isinstance(one, Case) else load_case(one)
+
+
+def evidence(
+    names: str | Iterable[str | Case] = (),
+    *,
+    draws: int = DRAWS,
+    seed: int = 1,
+    stations: MakesStations = stations_of,
+    executor: Executor | None = None,
+    on_run: Callable[[int], Any] | None = None,
+) -> Evidence:
+    """Hold the model against published cases.
+
+    Parameters
+    ----------
+    names : iterable of str or Case
+        Shipped cases, case files, or what was read of them; all shipped ones when there are none.
+    draws, seed, stations, executor, on_run
+        As for `metersim.questions.evidence.predictions.predict`.
+
+    Returns
+    -------
+    Evidence
+        Predictions and verdicts.
+
+    Raises
+    ------
+    BadInput
+        When a case is unknown or given twice, or its file is wrong.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> m.evidence(["qi2013"], draws=8, seed=1).outcomes[0].published
+    '0.19 ± 0.2 %'
+    """
+    cases = load_cases(names)
+    given = {case.name for case in cases}
+    others = [load_case(name) for name in shipped_cases() if name not in given]
+    made = predict(
+        cases, draws=draws, seed=seed, stations=stations, executor=executor, on_run=on_run
+    )
+    outcomes = judge(made, published_spreads([*others, *cases]))
+    return Evidence(tuple(made), outcomes, draws, seed)

@@ -1,0 +1,399 @@
+"""What counts as agreement between the model and a published statement.
+
+A prediction is a distribution over draws of what the source does not state, with the luck of a run
+of the usual length in every draw; its interval holds 90 % of that.  The rules:
+
+- level: the median within a tolerance of the published value (2 points of a share, 3 of precision
+  or CV, a fiftieth of a mean, or what the row says), that value inside the interval, and the
+  interval no wider than the published rows of that measure lie apart, where there are several.
+- order: the sign right in 95 % of the draws.
+- same: the median within what the row allows.
+- bound: kept in 90 % of the draws.
+- plateau: at the published vacuum quality within 0.5 points of its best, and at a third and at
+  three times that vacuum at least 1 point below the best; medians over draws.
+- plateau order: the middle of one plateau, between its ends, above that of the other; a plateau
+  that goes on to the last vacuum that was run has no end there.
+- straight: a line explains 95 % of the variance of the medians, with the right sign.
+- reach: the height of pick-up within a fifth of the published one; reach order: hole matters more
+  than vacuum, each from the least to the greatest.  Neither has an interval.
+
+What misses this agrees in trend only if its direction is right: a level that misses by the width
+of its interval alone; a level or reach that stands on the right side of all the source's others of
+that measure; an order or bound that is right in three quarters of the draws; a plateau that is
+better than both ends; an order of plateaus that have but one pair of ends, and that in order; a
+line with the right sign.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.machine.holding import DISCHARGE, capture_distance
+from metersim.machine.scenario import Scenario
+from metersim.machine.seedlot import AIR_DENSITY
+from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import jackknife
+from metersim.questions.evidence.predictions import Predicted
+from metersim.questions.shared.cases import Case
+from metersim.questions.shared.limits import FLAT, STEEP, crossing
+from metersim.questions.shared.statements import MEAN, SPREADS, Row
+
+LEVEL = 0.90  # of an interval
+AGREES, TREND, DISAGREES = VERDICTS = ("agrees", "trend only", "disagrees")
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Median and interval of a prediction, and a published value beside them, in one unit.
+
+    Attributes
+    ----------
+    published : float
+        What the source printed; nan for a direction alone.
+    median, low, high : float
+        Over draws.
+    luck : float
+        Share of the variance over draws that luck makes; nan where that is not known. [1]
+    unit : str
+        Symbol.
+    """
+
+    published: float
+    median: float
+    low: float
+    high: float
+    luck: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What comes out for a published statement.
+
+    Attributes
+    ----------
+    case, row, kind : str
+        Name of the case, the row's name and its kind.
+    published, predicted : str
+        In words and numbers.
+    verdict : str
+        One of `VERDICTS`.
+    why : str
+        What was missed; empty when it agrees.
+    interval : Interval, optional
+        Numbers, where there are some to draw.
+    """
+
+    case: str
+    row: str
+    kind: str
+    published: str
+    predicted: str
+    verdict: str
+    why: str = ""
+    interval: Interval | None = None
+
+
+Judged = tuple[str, str, str, str, Interval | None]  # published, predicted, verdict, why, numbers
+
+
+def central(values: NDArray[np.float64]) -> tuple[Any, Any, Any]:
+    """Low end, median and high end of what draws give, along the last axis."""
+    low, median, high = np.quantile(
+        values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=-1, method="weibull"
+    )
+    return low, median, high
+
+
+def lost_quality(made: Predicted, name: str) -> tuple[Floats, Floats]:
+    """Vacuums of a varied condition [kPa], and the quality lost there against the best, by draw."""
+    points = made.case.along(name)
+    quality = np.array([made.values[c.name]["per_spacing.quality"][:, 0] for _, c in points])
+    return np.array([vacuum for vacuum, _ in points]), quality.max(axis=0) - quality
+
+
+def judge_plateau(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    """Whether a published best vacuum lies in a plateau with two ends, by the rules of verdicts."""
+    vacuums, lost = lost_quality(made, str(row.stated["of"]))
+    published = row.number("published")
+    medians = np.median(lost, axis=1)
+    at, third, triple = (
+        float(medians[np.argmin(np.abs(vacuums - times * published))]) for times in (1, 1 / 3, 3)
+    )
+    missed = []  # no quality, as of a row without seeds, is no agreement
+    if not at <= FLAT:
+        missed.append(f"{at * 100:.2g} points below the best at the published vacuum")
+    if not third >= STEEP:
+        missed.append(f"only {third * 100:.2g} below at a third of it")
+    if not triple >= STEEP:
+        missed.append(f"only {triple * 100:.2g} below at three times it")
+    verdict = AGREES
+    if missed:
+        verdict = TREND if at < min(third, triple) else DISAGREES
+    found = f"{at * 100:.2g} lost there, {third * 100:.3g} at a third, {triple * 100:.3g} at triple"
+    return f"best at {published:g} kPa", found, verdict, "; ".join(missed), None
+
+
+def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
+    """Where the median quality crosses `FLAT` below its best, from below and from above. [kPa]
+
+    On straight lines over the logarithm of vacuum.  An end is nan where the plateau goes on to the
+    last vacuum that was run: it may lie anywhere beyond.
+    """
+    points = made.case.along(name)
+    logs = np.log([vacuum for vacuum, _ in points])
+    medians = np.array(
+        [np.median(made.values[c.name]["per_spacing.quality"][:, 0]) for _, c in points]
+    )
+    edge = float(medians.max()) - FLAT
+    low, high = (crossing(logs[way], medians[way], edge) for way in (np.s_[:], np.s_[::-1]))
+    return math.exp(low), math.exp(high)
+
+
+def judge_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    """Whether one plateau lies above another."""
+    high, low = (plateau_ends(made, str(row.stated[word])) for word in ("of", "over"))
+    ends = [pair for pair in zip(high, low, strict=True) if not any(map(math.isnan, pair))]
+    if len(ends) == 2:
+        right, best = math.prod(high) > math.prod(low), AGREES
+    else:
+        right, best = bool(ends) and ends[0][0] > ends[0][1], TREND
+    why = "" if len(ends) == 2 else f"{2 - len(ends)} of 2 ends beyond what was run"
+    found = " over ".join("{} to {} kPa".format(*map(_end, each)) for each in (high, low))
+    return "one above the other", found, best if right else DISAGREES, why, None
+
+
+def _end(vacuum: float) -> str:
+    return "..." if math.isnan(vacuum) else f"{vacuum:.3g}"
+
+
+ORDER = 0.95  # of the draws that must have the sign right
+SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
+STRAIGHT = 0.95  # of the variance; a square law over four even steps from 0.4 has 0.92
+MOSTLY = 0.75  # of the draws, for a trend
+REACH_TOLERANCE = 0.2  # of a height
+
+UNITS = {  # what published values are in, by kind of measure: symbol and SI
+    "share": ("%", 0.01),
+    "length": ("cm", 0.01),
+    "time": ("ms", 0.001),
+    "vacuum": ("kPa", 1000.0),
+}
+NO_UNIT = ("", 1.0)
+
+Floats = NDArray[np.float64]
+
+
+def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tuple[Outcome, ...]:
+    """Judge every row of every case.
+
+    Parameters
+    ----------
+    predictions : sequence of Predicted
+        From `metersim.questions.evidence.predictions.predict`.
+    spreads : mapping of str to float
+        From `published_spreads`, of all cases there are.
+    """
+    return tuple(
+        Outcome(
+            made.case.name,
+            row.name,
+            row.kind,
+            *(_no_value(row, made) or JUDGES[row.kind](row, made, spreads)),
+        )
+        for made in predictions
+        for row in made.case.rows
+    )
+
+
+def _no_value(row: Row, made: Predicted) -> Judged | None:
+    """The verdict where a run leaves nothing to measure, as one without any spacing; else None."""
+    values = [made.total(row.terms)[:, 0]] if row.terms else []
+    measure = str(row.stated.get("measure", "per_spacing.quality"))
+    for name in () if row.kind.startswith("reach") else map(row.stated.get, ("of", "over")):
+        values += [made.values[c.name][measure][:, 0] for _, c in made.case.along(str(name))]
+    empty = sum(int(np.isnan(one).sum()) for one in values)
+    if not empty:
+        return None
+    published = f"{row.number('published'):g}" if "published" in row.stated else row.kind
+    why = "runs too short or too empty to measure it"
+    return published, f"no value in {empty} of {sum(map(len, values))} runs", DISAGREES, why, None
+
+
+def published_spreads(cases: Iterable[Case]) -> dict[str, float]:
+    """How far apart the published levels of a measure lie, in their unit, by measure and group."""
+    found: dict[str, list[float]] = {}
+    for case in cases:
+        for row in case.rows:
+            if row.kind == "level":
+                found.setdefault(_group(row), []).append(row.number("published"))
+    return {key: max(values) - min(values) for key, values in found.items() if len(values) > 1}
+
+
+def _group(row: Row) -> str:
+    return f"{row.measure} {row.stated.get('group', '')}".strip()
+
+
+def _unit(row: Row) -> tuple[str, float]:
+    kind = BY_KEY[row.measure].kind if row.measure in BY_KEY else row.measure
+    return UNITS.get(kind, NO_UNIT)
+
+
+def _interval(row: Row, made: Predicted, published: float = math.nan) -> Interval:
+    """Numbers of a row about a sum of measures, in its unit."""
+    symbol, unit = _unit(row)
+    points = made.total(row.terms) / unit
+    values = points[:, 0]
+    low, median, high = map(float, central(values))
+    among = float(np.var(values, ddof=1))
+    by_luck = float(np.mean([jackknife(own[1:]) for own in points]))
+    luck = min(by_luck / among if among > 0 else 0 * by_luck, 1.0)  # nan first: it stays
+    return Interval(published, median, low, high, luck, symbol)
+
+
+def _text(interval: Interval) -> str:
+    ends = f"{interval.low:.3g} to {interval.high:.3g}"
+    return f"{interval.median:.3g} ({ends}) {interval.unit}".rstrip()
+
+
+def tolerance(row: Row) -> float:
+    """How far the median may lie from a published level, in the unit of the row."""
+    if "within" in row.stated:
+        return row.number("within")
+    _, unit = _unit(row)
+    if row.measure in SPREADS:
+        return PRECISION_TOLERANCE / unit
+    if row.measure == MEAN:
+        return MEAN_TOLERANCE * abs(row.number("published"))
+    return SHARE_TOLERANCE / unit
+
+
+def _level(row: Row, made: Predicted, spreads: Mapping[str, float]) -> Judged:
+    aim, allowed = row.number("published"), tolerance(row)
+    found = _interval(row, made, aim)
+    spread = spreads.get(_group(row), math.inf)
+    missed = []
+    if abs(found.median - aim) > allowed:
+        missed.append(f"median off by {found.median - aim:+.2g}, allowed {allowed:.2g}")
+    if not found.low <= aim <= found.high:
+        missed.append("published value outside the interval")
+    met = not missed
+    if found.high - found.low > spread:
+        missed.append(f"interval too wide to tell: over {spread:.3g} {found.unit}".rstrip())
+    verdict = AGREES
+    if missed:
+        verdict = TREND if met or _in_order(row, made) else DISAGREES
+    published = f"{aim:g} ± {allowed:.2g} {found.unit}".rstrip()
+    return published, _text(found), verdict, "; ".join(missed), found
+
+
+def _in_order(row: Row, made: Predicted) -> bool:
+    """Whether a level stands as published among the source's other levels of the measure."""
+    own, aim = made.medians[row.terms], row.number("published")
+    others = [
+        (made.medians[other.terms], other.number("published"))
+        for other in made.case.rows
+        if other.kind == "level" and other.measure == row.measure and other is not row
+    ]
+    signs = [(own - there) * (aim - published) for there, published in others if published != aim]
+    return bool(signs) and min(signs) > 0
+
+
+def _order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    found = _interval(row, made)
+    right = float(np.mean(made.total(row.terms)[:, 0] > 0))
+    verdict = AGREES if right >= ORDER else TREND if right >= MOSTLY else DISAGREES
+    why = "" if verdict == AGREES else f"right in {right * 100:.0f} % of the draws"
+    return "above 0", _text(found), verdict, why, found
+
+
+def _same(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    found, allowed = _interval(row, made, 0.0), row.number("within")
+    inside = abs(found.median) <= allowed
+    why = "" if inside else f"median off by {found.median:+.2g}, allowed {allowed:g}"
+    return (
+        f"0 ± {allowed:g} {found.unit}",
+        _text(found),
+        AGREES if inside else DISAGREES,
+        why,
+        found,
+    )
+
+
+def _bound(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    word = "above" if "above" in row.stated else "below"
+    bound, (symbol, unit) = row.number(word), _unit(row)
+    found = _interval(row, made, bound)
+    values = made.total(row.terms)[:, 0] / unit
+    kept = float(np.mean(values > bound if word == "above" else values < bound))
+    verdict = AGREES if kept >= LEVEL else TREND if kept >= MOSTLY else DISAGREES
+    why = "" if verdict == AGREES else f"kept in {kept * 100:.0f} % of the draws"
+    return f"{word} {bound:g} {symbol}", _text(found), verdict, why, found
+
+
+def _straight(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    points = made.case.along(str(row.stated["of"]))
+    means = [
+        float(np.median(made.values[c.name][str(row.stated["measure"])][:, 0])) for _, c in points
+    ]
+    flat = min(means) == max(means)
+    correlation = 0.0 if flat else float(np.corrcoef([v for v, _ in points], means)[0, 1])
+    right = correlation * row.number("sign") > 0
+    verdict = AGREES if right and correlation**2 >= STRAIGHT else TREND if right else DISAGREES
+    why = "" if verdict == AGREES else f"a line explains {correlation**2 * 100:.0f} %"
+    way = "rises" if row.number("sign") > 0 else "falls"
+    symbol, unit = _unit(row)
+    path = " ".join([", ".join(f"{mean / unit:.3g}" for mean in means), symbol]).rstrip()
+    return f"{way} on a line", f"{path}: {correlation**2:.2f} of the variance", verdict, why, None
+
+
+def _reach_of(scenario: Scenario, hole: float, vacuum: float) -> float:
+    velocity = scenario.seeds.terminal_velocity
+    return float(capture_distance(vacuum * 1e3, hole * 1e-3, velocity, AIR_DENSITY, DISCHARGE))
+
+
+def _reach(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    scenario = made.case.conditions[str(row.stated["of"])].parts[0]
+    aim = row.number("published")
+    found = _reach_of(scenario, row.number("hole_mm"), row.number("vacuum_kpa")) * 1e3
+    ratio = found / aim
+    others = [
+        (_reach_of(scenario, o.number("hole_mm"), o.number("vacuum_kpa")), o.number("published"))
+        for o in made.case.rows
+        if o.kind == "reach" and o.stated["of"] == row.stated["of"] and o is not row
+    ]
+    in_order = all((found - there * 1e3) * (aim - published) > 0 for there, published in others)
+    verdict = TREND if others and in_order else DISAGREES
+    why = f"{ratio:.2f} of the published height"
+    if abs(ratio - 1) <= REACH_TOLERANCE:
+        verdict, why = AGREES, ""
+    return f"{aim:g} mm ± {REACH_TOLERANCE * 100:.0f} %", f"{found:.3g} mm", verdict, why, None
+
+
+def _reach_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+    scenario = made.case.conditions[str(row.stated["of"])].parts[0]
+    (small, large), (low, high) = row.stated["hole_mm"], row.stated["vacuum_kpa"]
+    by_hole = _reach_of(scenario, large, low) / _reach_of(scenario, small, low)
+    by_vacuum = _reach_of(scenario, small, high) / _reach_of(scenario, small, low)
+    verdict = AGREES if by_hole > by_vacuum else DISAGREES
+    found = f"times {by_hole:.2f} by hole, {by_vacuum:.2f} by vacuum"
+    return "hole more than vacuum", found, verdict, "", None
+
+
+JUDGES: dict[str, Callable[[Row, Predicted, Mapping[str, float]], Judged]] = {
+    "level": _level,
+    "order": _order,
+    "same": _same,
+    "bound": _bound,
+    "plateau": judge_plateau,
+    "plateau order": judge_order,
+    "straight": _straight,
+    "reach": _reach,
+    "reach order": _reach_order,
+}

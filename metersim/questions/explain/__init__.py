@@ -1,0 +1,1 @@
+"""What does a scenario ask of its meter?"""

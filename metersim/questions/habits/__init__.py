@@ -1,0 +1,1 @@
+"""What do habits of operators reach?"""

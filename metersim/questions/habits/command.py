@@ -1,0 +1,130 @@
+"""Habits: what operators reach on meters whose state nobody sees."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+
+from metersim.files.faults import BadInput, Fault, all_of, hint, whole
+from metersim.files.tables import as_table
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import load_scenario
+from metersim.machine.scenario import Scenario
+from metersim.questions.habits.operators import COUNT, HABITS, Habit, Wanted
+from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
+from metersim.questions.habits.text import report
+from metersim.questions.shared.options import (
+    bar,
+    changes_of,
+    crew,
+    scenario_option,
+    seed_of,
+    units_option,
+    workers_of,
+    workers_option,
+    worst_of,
+)
+
+MOST_METERS = 10_000
+MOST_COUNT = 100_000
+AHEAD = 4  # jobs in flight for each worker, so that none waits for a slow one
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim habits``."""
+    scenario_option(command)
+    units_option(command, "metric", ", whose steps settings are moved by")
+    add = command.add_argument
+    add(
+        "--habit",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="one of: leave alone, one notch, several notches, notch and vacuum, count too few, "
+        "chase every count; may be repeated (all); habits of your own are tried from Python",
+    )
+    add("--meters", metavar="N", help="meters that each habit is given (500)")
+    add("--count", metavar="N", help="cells of a look, where a habit does not say (300)")
+    add(
+        "--skips-most",
+        metavar="PERCENT",
+        help="skips that operators let pass (half a point more than when nothing is wrong)",
+    )
+    add("--doubles-most", metavar="PERCENT", help="the same for doubles")
+    add("--seed", default="1", metavar="N", help="what chooses meters and luck (1)")
+    workers_option(command, None)
+    add("--csv", metavar="FILE", help="write one row a habit and meter")
+    add("--figure", metavar="FILE", help="draw it for a projector: .png, .svg or .pdf")
+    add("--paths", metavar="FILE", help="draw what each habit did on three meters, look by look")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Try habits as the options say, write what they ask for, and tell the result.
+
+    Raises
+    ------
+    BadInput
+        When anything is wrong with them, or files cannot be written.
+    """
+    scenario, named, meters, count, skips, doubles, seed, workers, _ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: _habits(options.habit),
+        lambda: (
+            METERS if options.meters is None else whole("--meters", options.meters, 2, MOST_METERS)
+        ),
+        lambda: COUNT if options.count is None else whole("--count", options.count, 1, MOST_COUNT),
+        lambda: worst_of("--skips-most", options.skips_most),
+        lambda: worst_of("--doubles-most", options.doubles_most),
+        lambda: seed_of(options),
+        lambda: workers_of(options),
+        lambda: check_writable(
+            [(f"--{name}", getattr(options, name)) for name in ("csv", "figure", "paths")],
+            [options.scenario],
+        ),
+    )
+    with bar(steps_of(meters), "step") as show, crew(workers) as executor:
+        result = habits(
+            scenario,
+            habits=named,
+            meters=meters,
+            count=count,
+            wanted=_wanted(scenario, seed, skips, doubles),
+            seed=seed,
+            units=options.units,
+            executor=executor,
+            ahead=AHEAD * workers,
+            on_step=show,
+        )
+    files: list[tuple[str, str | bytes]] = []
+    if options.csv:
+        files.append((options.csv, as_table(result.rows())))
+    if options.figure or options.paths:
+        from metersim.questions.habits.figure import habit_paths_figure, habits_figure
+        from metersim.questions.shared.page import encoded
+
+        for name, figure in ((options.figure, habits_figure), (options.paths, habit_paths_figure)):
+            if name:
+                files.append((name, encoded(figure(result), name)))
+    write_all(files)
+    return report(result, options.units)
+
+
+def _habits(names: list[str]) -> dict[str, Habit]:
+    """Habits by name, all when none is named; raises `BadInput` for what is none."""
+    faults = [
+        Fault("--habit", name, f"unknown; {hint(name, HABITS)}")
+        for name in names
+        if name not in HABITS
+    ]
+    if faults:
+        raise BadInput(faults)
+    return {name: HABITS[name] for name in names} or dict(HABITS)
+
+
+def _wanted(scenario: Scenario, seed: int, skips: float | None, doubles: float | None) -> Wanted:
+    """What operators work to: what is given, and the usual for what is not."""
+    given = {"skips": skips, "doubles": doubles}
+    said = {name: share for name, share in given.items() if share is not None}
+    if len(said) == len(given):
+        return Wanted(**said)
+    return dataclasses.replace(wanted_of(scenario, seed), **said)

@@ -1,0 +1,277 @@
+"""What habits reach, on one page for a projector: big letters, few marks."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from metersim.machine.reading import load_scenario
+from metersim.measures.intervals import Estimate
+from metersim.questions.habits.study import Habits, habits
+from metersim.questions.habits.trials import WORTH, Trial
+from metersim.questions.shared.page import CLASSES, INK, PALE, SERIES, STYLE, WARM, Page
+
+SIZE = (13.333, 7.5)  # in; 16:9
+BIG, MIDDLE, LITTLE = 24, 18, 13  # pt
+BLUE = CLASSES["normal"][0]
+ASIDE = 0.12  # notches that paths are drawn apart, so that none hides another
+LONGEST = 17  # letters of a name in a line
+PANELS = {  # from the left: where a panel begins, and how wide it is
+    "reached": (0.215, 0.34),
+    "spent": (0.59, 0.17),
+    "worse": (0.795, 0.175),
+}
+
+
+@matplotlib.rc_context(STYLE)
+def habits_figure(result: Habits, units: str = "metric") -> Figure:
+    """One page on habits: what each reached, what it spent, how often it ended worse.
+
+    Parameters
+    ----------
+    result : Habits
+        What to draw.
+    units : {'metric', 'us'}
+        Taken as for other pictures; nothing here has a unit of length.
+
+    Returns
+    -------
+    Figure
+        16:9, to be projected.
+    """
+    names = list(result.habits)
+    title = textwrap.shorten(result.scenario.title, 60, placeholder=" ...")
+    figure = _slide(
+        "Which habit sets a meter best?",
+        f"{title}: {result.meters:,} meters that nobody sees into, the same for every habit",
+        "Diamonds: most, or not told from it. Lines: 95 % intervals. "
+        f"Worse: by more than {100 * WORTH:g} points.",
+        result,
+    )
+    made = {key: figure.add_axes((x, 0.175, w, 0.585)) for key, (x, w) in PANELS.items()}
+    for ax in made.values():
+        _rows(ax, len(names))
+    draw_reached(made["reached"], result)
+    draw_bars(made["spent"], [result.mean("seeds", name).value for name in names], "{:,.0f}")
+    worse = [result.share("worse", name) for name in names]
+    draw_shares(made["worse"], worse)
+    for row, name in enumerate(names):
+        made["reached"].text(
+            -0.03,
+            row,
+            textwrap.fill(name, LONGEST),
+            transform=made["reached"].get_yaxis_transform(),
+            ha="right",
+            va="center",
+            fontsize=MIDDLE,
+        )
+    heads = {
+        "reached": "Cells with one seed, %",
+        "spent": "Seeds counted",
+        "worse": "Ended worse, %",
+    }
+    for key, head in heads.items():
+        made[key].set_title(head, fontsize=MIDDLE, loc="left", pad=28)
+    return figure
+
+
+@matplotlib.rc_context(STYLE)
+def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
+    """What each habit did with the notch, look by look, on up to three meters.
+
+    Parameters
+    ----------
+    result : Habits
+        What to draw.
+    units : {'metric', 'us'}
+        Taken as for other pictures; nothing here has a unit of length.
+
+    Returns
+    -------
+    Figure
+        16:9, to be projected.
+    """
+    names = list(result.habits)
+    numbers = telling_meters(result)
+    figure = _slide(
+        "What did each habit do?",
+        "Notch of the same few meters, away from the scenario's, look by look",
+        "Hollow: where a meter was left. Level: vacuum moved, or nothing. "
+        "Grey: right if all else is.",
+        result,
+    )
+    across = min(len(names), 3)
+    down = math.ceil(len(names) / across)
+    wide, high = 0.92 / across, 0.72 / down
+    places = [_place(trial) for name in names for trial in _trials(result, name, numbers)]
+    notches = [notch for one in places for notch in one]
+    most = max(len(one) for one in places)
+    for k, name in enumerate(names):
+        row, column = divmod(k, across)
+        box = (0.075 + column * wide, 0.155 + (down - 1 - row) * high, wide - 0.045, high - 0.12)
+        ax = figure.add_axes(box)
+        draw_paths(ax, result, name, numbers)
+        ax.set_title(name, fontsize=MIDDLE, loc="left")
+        ax.set_xlim(0.6, most + 0.4)
+        ax.set_ylim(min(*notches, -1) - 0.5, max(*notches, 1) + 0.5)
+        ax.yaxis.set_major_locator(MaxNLocator(4, integer=True))
+        ax.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+        ax.tick_params(labelsize=LITTLE, labelbottom=k + across >= len(names))
+        if k + across >= len(names):
+            ax.set_xlabel("look", fontsize=LITTLE, labelpad=1)
+        if not column:
+            ax.set_ylabel("notches", fontsize=LITTLE)
+    return figure
+
+
+def draw_paths(ax: Axes, result: Habits, name: str, numbers: list[int]) -> list[Any]:
+    """Where one habit had the notch of some meters at each look.
+
+    Returns
+    -------
+    list of Line2D
+        One a meter, in notches from the scenario's.
+    """
+    ax.axhline(0, color="#cccccc", linewidth=6, zorder=0)
+    for side in ("right", "top"):
+        ax.spines[side].set_visible(False)
+    lines = []
+    for k, trial in enumerate(_trials(result, name, numbers)):
+        (colour, dash, _), marker = SERIES[k], "o^s"[k]
+        notch = [at + ASIDE * (1 - k) for at in _place(trial)]
+        looks = range(1, len(notch) + 1)
+        lines += ax.plot(looks, notch, color=colour, linestyle=dash, linewidth=2.5, marker=marker)
+        lines[-1].set_markersize(7)
+        ax.plot(len(notch), notch[-1], marker, color=colour, mfc="white", mew=2.5, markersize=12)
+    return lines
+
+
+def telling_meters(result: Habits) -> list[int]:
+    """Up to three meters: one that starts farthest off either way, and one that starts right."""
+    trials = next(iter(result.trials.values()))
+    offsets = [trial.meter.offset for trial in trials]
+    wanted = dict.fromkeys((max(offsets), 0, min(offsets)))
+    return [offsets.index(offset) for offset in wanted if offset in offsets]
+
+
+def _trials(result: Habits, name: str, numbers: list[int]) -> list[Trial]:
+    return [result.trials[name][number] for number in numbers]
+
+
+def _place(trial: Trial) -> list[int]:
+    """Where the notch stood at each look, and was left, from the scenario's."""
+    return [trial.meter.offset + one.settings.get("notch", 0) for one in trial.seen]
+
+
+def _slide(head: str, under: str, foot: str, result: Habits) -> Figure:
+    """An empty page with what it is on, and where it comes from."""
+    figure = Page(figsize=SIZE, dpi=144)
+    FigureCanvasAgg(figure)
+    figure.text(0.025, 0.965, head, fontsize=BIG, va="top", weight="bold")
+    figure.text(0.025, 0.895, under, fontsize=MIDDLE, va="top")
+    origin = ", ".join([result.scenario.name, *result.scenario.changes])
+    said = f"{foot} metersim | {origin} | random seed {result.seed}"
+    said = textwrap.shorten(said, 150, placeholder=" ...")
+    figure.text(0.025, 0.03, said, fontsize=LITTLE, va="bottom", color=INK, gid="caption")
+    return figure
+
+
+def draw_reached(ax: Axes, result: Habits) -> list[Any]:
+    """Singulation at the end by habit, with what it was as found; leaders have a mark of their own.
+
+    Returns
+    -------
+    list of Line2D
+        A dot for each habit, in percent.
+    """
+    names, leaders = list(result.habits), result.leaders
+    found = 100 * result.mean("start_single", names[0]).value
+    ax.axvline(found, color=PALE, linestyle="--", linewidth=2, zorder=1)
+    ax.annotate(
+        "as found",
+        (found, 1),
+        xycoords=ax.get_xaxis_transform(),
+        xytext=(0, 4),
+        textcoords="offset points",
+        ha="center",
+        fontsize=LITTLE + 1,
+        color="#555555",
+    )
+    dots = []
+    for row, name in enumerate(names):
+        one = result.mean("single", name)
+        first = name in leaders
+        dots += _dot(ax, row, one, WARM if first else BLUE, "D" if first else "o")
+    ax.margins(x=0.08)
+    return dots
+
+
+def draw_shares(ax: Axes, shares: list[Estimate]) -> list[Any]:
+    """Shares by row with their intervals, in percent.
+
+    Returns
+    -------
+    list of Line2D
+        A dot for each.
+    """
+    dots = []
+    for row, share in enumerate(shares):
+        dots += _dot(ax, row, share, INK, "s")
+    high = [share.high for share in shares if not math.isnan(share.high)]
+    ax.set_xlim(0, 100 * max([*high, 0.01]) * 1.08)
+    return dots
+
+
+def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
+    """A bar by row with its value beside it.
+
+    Returns
+    -------
+    BarContainer
+        The bars.
+    """
+    bars = ax.barh(range(len(values)), values, height=0.5, color="#a9a9a9", edgecolor=INK)
+    most = max(*values, 1.0)  # not a seed falls without vacuum
+    for row, value in enumerate(values):
+        ax.text(value + 0.03 * most, row, form.format(value), va="center", fontsize=MIDDLE - 2)
+    ax.set_xlim(0, 1.4 * most)
+    ax.set_xticks([])
+    return bars
+
+
+def _dot(ax: Axes, row: int, one: Estimate, colour: str, marker: str) -> list[Any]:
+    """A dot over the line of its interval."""
+    if not math.isnan(one.low):
+        ax.plot([100 * one.low, 100 * one.high], [row, row], color=colour, linewidth=4, zorder=2)
+    return ax.plot(
+        [100 * one.value], [row], marker, color=colour, markersize=13, zorder=3, clip_on=False
+    )
+
+
+def _rows(ax: Axes, many: int) -> None:
+    """A row a habit, the first on top, without a frame."""
+    ax.set_ylim(many - 0.45, -0.55)
+    ax.set_yticks([])
+    for row in range(many):
+        ax.axhline(row, color="#e2e2e2", linewidth=1, zorder=0)
+    for side in ("left", "right", "top"):
+        ax.spines[side].set_visible(False)
+    ax.tick_params(axis="x", labelsize=MIDDLE - 2)
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of what habits reach, and of the ways there."""
+    tried = habits(load_scenario("maize_field"), meters=200, seed=1)
+    yield "habits", habits_figure(tried)
+    yield "habit_paths", habit_paths_figure(tried)
+
+
+PAGES = {Habits: habits_figure}

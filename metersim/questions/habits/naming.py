@@ -1,0 +1,253 @@
+"""Whether looks name the cause: an ideal observer who knows the model and the priors.
+
+The observer holds the looks of a trial against meters of all kinds, equally likely each, with
+every start notch: how likely is it that each gives these counts with settings moved so?  What was
+wrong with the likeliest of them, all weights taken together, is what the looks point to.  Hardly
+anybody could do better with the same looks.
+
+Rates of meters of all kinds are a smooth surface through runs of some.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from metersim.files.faults import BadInput
+from metersim.machine.scenario import Scenario
+from metersim.questions.habits.operators import after
+from metersim.questions.habits.trials import (
+    CAUSES,
+    NOTHING,
+    Meter,
+    Trial,
+    cause_of,
+    possible_offsets,
+    put_right,
+)
+from metersim.questions.shared.hidden import HIDDEN, State, meter_of
+from metersim.questions.shared.looks import Look, Rates, log_chances, rates
+from metersim.questions.shared.settings import Steps, moved
+from metersim.run.parallel import in_order
+
+SHOWN = ("seed size", "vacuum")  # hidden causes that change counts, all but the start notch
+GRID = 6  # values of each in the runs that a surface goes through
+ENDS = 0.02, 0.98  # places of the prior that these reach to
+KINDS = 9  # equally likely values of each that looks are held against
+CELLS = 3000  # of each run
+RIDGE = 0.1  # keeps a surface flat where there is nothing to see
+STEEP = 5.0  # logarithm of a rate, far beyond any; where a search for coefficients may stray
+MOST = 0.495  # share of cells that a surface may give
+
+Floats = NDArray[np.float64]
+Place = frozenset[tuple[str, int]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Runs of one kind of meter at places of the settings, in steps from the scenario's."""
+
+    scenario: Scenario
+    state: State
+    places: tuple[Steps, ...]
+    seed: int
+    replicate: int
+    units: str
+
+    def worked(self) -> dict[Place, Rates]:
+        """Rates by place; none where settings cannot go."""
+        found: dict[Place, Rates] = {}
+        for steps in self.places:
+            try:
+                meter = meter_of(moved(self.scenario, steps, self.units), self.state)
+            except BadInput:
+                continue
+            found[_place(steps)] = rates(meter, CELLS, seed=self.seed, replicate=self.replicate)
+        return found
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Rates of meters of all kinds at one place of the settings.
+
+    Attributes
+    ----------
+    skip, double : ndarray, shape (6,)
+        Coefficients of the logarithm of each rate, see `surface_of`.
+    effect : float
+        Variance of a count of many cells over that of independent cells. [1]
+    cells : int
+        Cells of all runs that it goes through.
+    """
+
+    skip: Floats
+    double: Floats
+    effect: float
+    cells: int
+
+    def at(self, state: State) -> Rates:
+        """Rates of a meter with this state; what it does not name is right."""
+        terms = _terms(state)
+        skip, double = (min(float(np.exp(terms @ part)), MOST) for part in (self.skip, self.double))
+        return Rates(skip, double, self.effect, self.effect, self.cells)
+
+
+def surface_of(runs: Sequence[tuple[State, Rates]]) -> Surface:
+    """A surface through runs: the logarithm of a rate is quadratic in the hidden causes.
+
+    Notes
+    -----
+    assumption: counts are those of a Poisson law (McCullagh & Nelder, from memory), which is near
+    enough for rates of some percent.  A small ridge holds what no run shows.
+    """
+    terms = np.array([_terms(state) for state, _ in runs])
+    cells = np.array([rate.cells for _, rate in runs], dtype=np.float64)
+    skip, double = (
+        _fitted(terms, cells * [getattr(rate, name) for _, rate in runs], cells)
+        for name in ("skip", "double")
+    )
+    effects = [max(rate.skip_effect, rate.double_effect) for _, rate in runs]
+    return Surface(skip, double, float(np.mean(effects)), int(cells.sum()))
+
+
+def _fitted(terms: Floats, counts: Floats, cells: Floats) -> Floats:
+    """Coefficients of a Poisson regression with a logarithmic link."""
+    share = (counts.sum() + 0.5) / (cells.sum() + 0.5)
+    first = np.zeros(terms.shape[1])
+    first[0] = np.log(share)
+    ridge = np.full(len(first), RIDGE)
+    ridge[0] = 0.0
+
+    def loss(beta: Floats) -> tuple[float, Floats]:
+        away = beta - first
+        mean = cells * np.exp(np.minimum(terms @ beta, STEEP))
+        value = (mean - counts * np.log(mean)).sum() + ridge @ away**2
+        return float(value), terms.T @ (mean - counts) + 2 * ridge * away
+
+    found: Floats = minimize(loss, first, jac=True, method="L-BFGS-B").x
+    return found
+
+
+def _terms(state: State) -> Floats:
+    """Constant, linear and quadratic terms of a state, in standard deviations of the prior."""
+    away = [
+        (state.get(name, HIDDEN[name].middle) - HIDDEN[name].middle) / HIDDEN[name].sd
+        for name in SHOWN
+    ]
+    size, vacuum = away
+    return np.array([1.0, size, vacuum, size**2, size * vacuum, vacuum**2])
+
+
+def _states(places: Sequence[float]) -> list[State]:
+    """States with each cause at each of these places of its prior."""
+    values = ([HIDDEN[name].at(place) for place in places] for name in SHOWN)
+    return [dict(zip(SHOWN, both, strict=True)) for both in product(*values)]
+
+
+def runs_of(grid: int = GRID) -> list[State]:
+    """States of the runs that surfaces go through."""
+    return _states(np.linspace(*ENDS, grid).tolist())
+
+
+def name_causes(
+    scenario: Scenario,
+    trials: Sequence[Trial],
+    seed: int,
+    *,
+    units: str = "metric",
+    grid: int = GRID,
+    executor: Executor | None = None,
+    ahead: int = 64,
+    on_run: Callable[[int], None] = lambda done: None,
+) -> list[Trial]:
+    """Trials with what their looks point to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set, without start notches.
+    trials : sequence of Trial
+        With their looks.
+    seed : int
+        Chooses the luck of the runs that surfaces go through.
+    units : {'metric', 'us'}
+        Whose steps settings were moved by.
+    grid : int
+        Values of each hidden cause in these runs, 3 or more.
+    executor : Executor, optional
+        Where to work.
+    ahead : int
+        Most jobs in flight.
+    on_run : callable
+        Told how many of `runs_of` are done.
+
+    Returns
+    -------
+    list of Trial
+        The same, with `Trial.named`.
+    """
+    offsets = possible_offsets(scenario)
+    looks: dict[Place, list[tuple[int, Look]]] = {}
+    for row, trial in enumerate(trials):
+        for one in trial.seen:
+            looks.setdefault(_place(one.settings), []).append((row, one.look))
+    starts = [after({"notch": k}, {}) for k in (*offsets, 0)]
+    there = [after({"notch": k}, dict(place)) for k in offsets for place in looks]
+    places = tuple({_place(steps): steps for steps in (*starts, *there)}.values())
+    tables = [
+        Table(scenario, state, places, seed, k, units) for k, state in enumerate(runs_of(grid))
+    ]
+    runs: dict[Place, list[tuple[State, Rates]]] = {}
+    worked = in_order(Table.worked, tables, executor, ahead)
+    for done, (table, found) in enumerate(zip(tables, worked, strict=True), start=1):
+        for place, rate in found.items():
+            runs.setdefault(place, []).append((table.state, rate))
+        on_run(done)
+    surfaces = {place: surface_of(some) for place, some in runs.items()}
+    middles = ((np.arange(KINDS) + 0.5) / KINDS).tolist()
+    meters = [Meter(0, k, state) for state in _states(middles) for k in offsets]
+    causes = np.array([_cause(meter, surfaces) for meter in meters])
+    logs = np.zeros((len(trials), len(meters)))
+    for place, some in looks.items():
+        held = []
+        for meter in meters:
+            surface = surfaces.get(_place(after({"notch": meter.offset}, dict(place))))
+            held.append(None if surface is None else surface.at(meter.state))
+        np.add.at(logs, [row for row, _ in some], _log_chances(held, [look for _, look in some]))
+    weights = np.exp(logs - logs.max(axis=1, keepdims=True))
+    names = (*CAUSES, NOTHING)
+    shares = np.stack([weights[:, causes == name].sum(axis=1) for name in names], axis=1)
+    return [
+        dataclasses.replace(trial, named=names[best])
+        for trial, best in zip(trials, shares.argmax(axis=1), strict=True)
+    ]
+
+
+def _place(steps: Steps) -> Place:
+    return frozenset(steps.items())
+
+
+def _cause(meter: Meter, surfaces: dict[Place, Surface]) -> str:
+    """What is wrong with a meter that looks are held against."""
+
+    def bad(steps: Steps, state: State) -> float:
+        rate = surfaces[_place(after(steps, {}))].at(state)
+        return rate.skip + rate.double
+
+    start = bad({"notch": meter.offset}, meter.state)
+    return cause_of(start, {cause: bad(*put_right(meter, cause)) for cause in CAUSES})
+
+
+def _log_chances(held: Sequence[Rates | None], looks: Sequence[Look]) -> Floats:
+    """Logarithm of the chance of looks at one place under each meter; none where it cannot be."""
+    can = np.array([rate is not None for rate in held])
+    chances = np.full((len(looks), len(held)), -np.inf)
+    chances[:, can] = log_chances([rate for rate in held if rate is not None], looks)
+    return chances

@@ -1,0 +1,253 @@
+"""Text of what habits reach: tables, and what came out in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from metersim.measures.intervals import Estimate
+from metersim.questions.habits.study import Habits
+from metersim.questions.habits.trials import LONG, MOST_LOOKS, OFFSETS, WORTH
+from metersim.questions.shared.settings import said
+from metersim.questions.shared.words import number, wrapped
+
+ALONE, STEADY = "leave alone", "one notch"
+"""Habits that the others are held against, where they are among those tried."""
+TOLD = 0.001  # share of cells; a lead of less is not told, whatever its interval
+REACHED = 24  # letters of a column
+SPENT = (20, 24, 20, 21, 13)
+
+
+def report(result: Habits, units: str = "metric") -> str:
+    """What habits reached, as text.
+
+    Parameters
+    ----------
+    result : Habits
+        To tell of.
+    units : {'metric', 'us'}
+        Of the step of vacuum.
+    """
+    lines = [
+        *_heading(result, units),
+        "",
+        *_reached(result),
+        "",
+        *_spent(result),
+        "",
+        *_by_start(result),
+        "",
+        *(part for line in _legend(result) for part in wrapped(line)),
+        "",
+        *(part for line in findings(result) for part in wrapped(line)),
+    ]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _reached(result: Habits) -> list[str]:
+    """Singulation and quality of feed, and how far habits lie apart."""
+    first, references = next(iter(result.habits)), references_of(result)
+    heads = ["singulation", *(f"over {one}" for one in references), "quality of feed"]
+    units = ["at the end, %", *("points" for _ in references), "at the end, %"]
+    single, quality = (
+        percent(result.mean(worth, first), 2) for worth in ("start_single", "start_quality")
+    )
+    rows = [
+        ("", heads),
+        ("", units),
+        ("(as found)", [single, *("" for _ in references), quality]),
+    ]
+    for name in result.habits:
+        apart = [points(result, "single", name, other) for other in references]
+        single, quality = (percent(result.mean(w, name), 2) for w in ("single", "quality"))
+        rows.append((name, [single, *apart, quality]))
+    return [_row(result, name, cells, [REACHED] * len(cells)) for name, cells in rows]
+
+
+def _spent(result: Habits) -> list[str]:
+    """What it took, how often it went wrong, and what could be learnt."""
+    heads = ["looks", "seeds counted", "ended worse, %", "cause named, %", "two moved, %"]
+    rows = [("", heads)]
+    for name in result.habits:
+        cells = [
+            plain(result.mean("looks", name), 1),
+            plain(result.mean("seeds", name), 0),
+            percent(result.share("worse", name), 1) if result.moves(name) else "0, never moves",
+            percent(result.share("named", name), 1),
+            f"{100 * result.share('mixed', name).value:.1f}",
+        ]
+        rows.append((name, cells))
+    return [_row(result, name, cells, SPENT) for name, cells in rows]
+
+
+def references_of(result: Habits) -> list[str]:
+    """Habits that the others are held against."""
+    return [name for name in (ALONE, STEADY) if name in result.habits]
+
+
+def percent(estimate: Estimate, digits: int) -> str:
+    """A share with its interval, in percent without the sign."""
+    edges = (estimate.value, estimate.low, estimate.high)
+    return plain(Estimate(*(100 * edge for edge in edges)), digits)
+
+
+def plain(estimate: Estimate, digits: int) -> str:
+    """A number with its interval."""
+    value, low, high = (
+        f"{edge:,.{digits}f}" for edge in (estimate.value, estimate.low, estimate.high)
+    )
+    return value if math.isnan(estimate.low) else f"{value} ({low} to {high})"
+
+
+def points(result: Habits, worth: str, name: str, other: str, off: int | None = None) -> str:
+    """By how much a habit lies above another, in points with the interval."""
+    if name == other:
+        return "-"
+    apart = result.apart(worth, name, other, off)
+    value, low, high = (f"{100 * edge:+.2f}" for edge in (apart.value, apart.low, apart.high))
+    return value if math.isnan(apart.low) else f"{value} ({low} to {high})"
+
+
+def _row(result: Habits, name: str, cells: Sequence[str], widths: Sequence[int]) -> str:
+    each = zip(cells, widths, strict=True)
+    return _named(result, name) + "".join(f"{cell:>{wide}}" for cell, wide in each)
+
+
+def _named(result: Habits, name: str) -> str:
+    """A name, filled up to the longest."""
+    return name.ljust(max(16, *(len(one) for one in result.habits)) + 1)
+
+
+def _heading(result: Habits, units: str) -> list[str]:
+    scenario, wanted = result.scenario, result.wanted
+    step = said({"vacuum": 1}, units).removesuffix(" more vacuum")
+    furthest = max(OFFSETS)
+    lines = [
+        f"{scenario.title} ({', '.join([scenario.name, *scenario.changes])}): {result.meters:,} "
+        f"meters, all given to each of {len(result.habits)} habits; random seed {result.seed}",
+        "Nobody sees: the size of the seed, leaks that take vacuum, wear of cut-off edge and tube, "
+        f"and that the notch starts up to {furthest} off, either way.",
+        f"Wanted: skips of at most {number(100 * wanted.skips)} %, doubles of at most "
+        f"{number(100 * wanted.doubles)} % of the cells. A look is {result.count} cells; after "
+        f"{MOST_LOOKS} looks everybody gives up. A step of vacuum is {step}.",
+    ]
+    if scenario.unknown:
+        lines.append(f"At the middle of {scenario.ranges}.")
+    for name, habit in result.habits.items():
+        many = f"; {habit.count} cells a look" if habit.count else ""
+        lines.append(f"  {name}: {habit.says}{many}.")
+    return [part for line in lines for part in wrapped(line)]
+
+
+def _by_start(result: Habits) -> list[str]:
+    """Singulation after the first move and at the end, by how far off the notch began."""
+    starts = sorted(set(result.offsets.tolist()))
+    heads = "".join(f"{f'{off} off':>13}" for off in starts)
+    whole = len(heads)
+    many = ", ".join(f"{off} off: {(result.offsets == off).sum():,}" for off in starts)
+    lines = [
+        f"Singulation in %, by notches off at the start (meters {many})",
+        _row(result, "", ["after the first move", "at the end"], [whole, whole + 4]),
+        _row(result, "", [heads, heads], [whole, whole + 4]),
+    ]
+    for name in result.habits:
+        first, end = (
+            "".join(f"{100 * result.mean(worth, name, off).value:13.2f}" for off in starts)
+            for worth in ("first_single", "single")
+        )
+        lines.append(_row(result, name, [first, end], [whole, whole + 4]))
+    return lines
+
+
+def _legend(result: Habits) -> list[str]:
+    half = f"{100 * WORTH:g}"
+    return [
+        "Intervals are of 95 % and tell what other meters of the same kind would change; all "
+        "habits have the same meters and, look by look, the same luck.",
+        f"Singulation: share of cells with exactly one seed, on {LONG:,} cells that no operator "
+        f"sees. Ended worse: by more than {half} points of it. Two moved: several settings were "
+        "moved between two counts, so that neither shows what it did.",
+        "Cause: what, put right alone, would take away most skips and doubles: notch, seed size, "
+        f"vacuum, or nothing where none takes away {half} points. Named: rightly, by somebody who "
+        "knows this model and has the counts of that habit and nothing else; by guessing the "
+        f"commonest without a look, {100 * result.guess:.1f} %. Wear changes spacings, not "
+        "counts, and cannot be named.",
+        "Habits, and how far meters are off, are assumptions: this ranks habits in a model, not "
+        "people.",
+    ]
+
+
+def findings(result: Habits) -> list[str]:
+    """What came out, in sentences that hold for this result alone."""
+    names = list(result.habits)
+    lines = [_most(result), _cost(result, names), _naming(result, names)]
+    if STEADY in names:
+        lines += _faster(result, [name for name in names if name not in (STEADY, ALONE)])
+    if ALONE in names:
+        lines += _leaving(result, [name for name in names if name != ALONE])
+    return lines
+
+
+def _most(result: Habits) -> str:
+    best, *others = result.leaders
+    alike = f"; not told from it: {', '.join(others)}" if others else ""
+    return f"Most was reached by {best}, {percent(result.mean('single', best), 2)} %{alike}."
+
+
+def _cost(result: Habits, names: Sequence[str]) -> str:
+    seeds = {name: result.mean("seeds", name).value for name in names}
+    worse = {name: 100 * result.share("worse", name).value for name in names}
+    dear, wrong = (max(names, key=lambda name: held[name]) for held in (seeds, worse))
+    said = f"Most seeds were counted by {dear}, {seeds[dear]:,.0f} a meter"
+    if worse[wrong]:
+        said += f"; a meter ended worse than it began most often with {wrong}, {worse[wrong]:.1f} %"
+    return f"{said}."
+
+
+def _naming(result: Habits, names: Sequence[str]) -> str:
+    """In whose counts the cause shows best, and in whose it shows less."""
+    best = max(names, key=lambda name: result.mean("named", name).value)
+    less = [name for name in names if result.apart("named", name, best).high < 0]
+    tail = f"; less often in those of {', '.join(less)}" if less else ", though not beyond chance"
+    share = 100 * result.mean("named", best).value
+    return f"The cause shows best in the counts of {best}, {share:.1f} %{tail}."
+
+
+def _faster(result: Habits, names: Sequence[str]) -> list[str]:
+    """What fewer looks than those of one notch at a time cost, and where others were ahead."""
+    lines = []
+    for name in names:
+        looks = result.apart("looks", name, STEADY)
+        if looks.high < 0:
+            apart = points(result, "single", name, STEADY)
+            lines.append(
+                f"Faster than {STEADY}: {name}, with {-looks.value:.1f} looks fewer a meter and "
+                f"{apart} points of singulation."
+            )
+    for when, worth in (("After the first move", "first_single"), ("At the end", "single")):
+        ahead = [
+            f"{name} from {off} off by {points(result, worth, name, STEADY, off)} points"
+            for name in names
+            for off in sorted(set(result.offsets.tolist()))
+            if leads(result.apart(worth, name, STEADY, off))
+        ]
+        lines.append(f"{when}, ahead of {STEADY}: {'; '.join(ahead) or 'nobody, from any start'}.")
+    return lines
+
+
+def leads(apart: Estimate) -> bool:
+    """Whether a lead is worth telling, and more than chance."""
+    return apart.low > 0 and apart.value >= TOLD
+
+
+def _leaving(result: Habits, names: Sequence[str]) -> list[str]:
+    """Whether anything was better than to leave alone a meter whose notch was right."""
+    if not (names and (result.offsets == 0).any()):
+        return []
+    apart = {name: result.apart("single", name, ALONE, 0) for name in names}
+    won = [name for name, one in apart.items() if leads(one)]
+    lost = [n for n, one in apart.items() if leads(Estimate(-one.value, -one.high, -one.low))]
+    return [
+        f"Where the notch was right at the start: better than {ALONE}: "
+        f"{', '.join(won) or 'nobody'}; worse: {', '.join(lost) or 'nobody'}."
+    ]

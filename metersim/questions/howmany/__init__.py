@@ -1,0 +1,1 @@
+"""How many seeds must be counted, and how much row dug up?"""

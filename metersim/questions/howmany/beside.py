@@ -1,0 +1,261 @@
+"""What stands beside a number of seeds: limits that it is held against, and a length of row."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import betainc
+
+from metersim.files.faults import bad
+from metersim.files.units import ACRE, HECTARE
+from metersim.measures.plants import emerged
+from metersim.measures.spacing import classes_of, spacings_of
+from metersim.questions.shared.counts import CERTAINTY, POWER, Share, angle, deviations, share_of
+from metersim.questions.shared.limits import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
+from metersim.run.records import Run
+
+AREAS = {"metric": HECTARE / 1000, "us": ACRE / 1000}
+"""A thousandth of a hectare and of an acre. [m2]"""
+NEARLY = 0.05  # to know a stand to, of its mean
+LEVEL = 0.95
+
+
+def row_length(row_spacing: float, area: float) -> float:
+    """Length of one row that has an area.
+
+    Parameters
+    ----------
+    row_spacing : float
+        Distance between rows, above 0. [m]
+    area : float
+        What is to be counted on, above 0. [m2]
+
+    Returns
+    -------
+    float
+        Exact. [m]
+    """
+    return area / row_spacing
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How many lie or stand in stretches of a row.
+
+    Attributes
+    ----------
+    mean, sd : float
+        Of the numbers in stretches of that length. [1]
+    low, high : int
+        Between which 95 of 100 stretches lie, by luck alone. [1]
+    stretches : int
+        That were looked at.
+    """
+
+    mean: float
+    sd: float
+    low: int
+    high: int
+    stretches: int
+
+    def repeats(self, nearly: float = NEARLY, level: float = LEVEL) -> int:
+        """Stretches, far from one another, whose mean is known to a share of it. [1]
+
+        The mean of n stretches has an SD of ``sd / sqrt(n)``; at least 1.
+        """
+        if self.mean == 0:
+            return 1
+        return max(math.ceil((deviations(level) * self.sd / self.mean / nearly) ** 2), 1)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of row to dig up or to walk.
+
+    Attributes
+    ----------
+    area, length : float
+        How much of a field it is, and how long. [m2], [m]
+    asked : float
+        Seeds that the rate asks for there. [1]
+    seeds : Standing or None
+        Seeds that lie there; None when no run is so long.
+    plants : Standing or None
+        Plants that stand there; None on a bench, too.
+    """
+
+    area: float
+    length: float
+    asked: float
+    seeds: Standing | None
+    plants: Standing | None
+
+
+def stretch_of(run: Run, area: float) -> Stretch:
+    """What a run puts on an area.
+
+    Parameters
+    ----------
+    run : Run
+        Records of a long run.
+    area : float
+        See `AREAS`. [m2]
+
+    Returns
+    -------
+    Stretch
+    """
+    demand = run.scenario.demand
+    length = row_length(demand.row_spacing, area)
+    seeds = standing_in(run.seeds.position, length)
+    plants = None
+    if run.scenario.in_field:
+        stand = run.scenario.stand
+        up = emerged(run, stand.emergence, stand.plant_shift)
+        plants = standing_in(up.seeds.position, length)
+    return Stretch(area, length, demand.rate * area, seeds, plants)
+
+
+def standing_in(positions: ArrayLike, length: float) -> Standing | None:
+    """Numbers in stretches that lie end to end, or None when there are fewer than two.
+
+    Parameters
+    ----------
+    positions : array_like, shape (n,)
+        Places along the row. [m]
+    length : float
+        Of a stretch, above 0. [m]
+    """
+    places: NDArray[np.float64] = np.asarray(positions, dtype=np.float64)
+    if places.size < 2:
+        return None
+    first, last = float(places.min()), float(places.max())
+    many = int((last - first) / length)
+    if many < 2:
+        return None
+    which = np.floor((places - first) / length).astype(np.int64)
+    counts = np.bincount(which, minlength=many)[:many]
+    low, high = np.quantile(counts, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], method="inverted_cdf")
+    mean, sd = float(counts.mean()), float(counts.std(ddof=1))
+    return Standing(mean, sd, int(low), int(high), many)
+
+
+INDICES = ("per_spacing.quality>={}", "per_spacing.multiple<={}", "per_spacing.miss<={}")
+STANDARDS: dict[str, tuple[str, ...]] = {
+    "db32t1023": tuple(map(str.format, INDICES, (0.80, 0.08, 0.08))),
+    "nyt1628": tuple(map(str.format, INDICES, (0.95, 0.02, 0.02))),
+    "onal1995": PUBLISHED_LIMITS,
+}
+"""Limits of quality of feed, multiples and misses, by the key of their source."""
+MANY = 99
+CELL_EVENTS = {
+    "cells.skip": (0, 0),
+    "cells.single": (1, 1),
+    "cells.double": (2, 2),
+    "cells.triple": (3, MANY),
+}
+"""From how many seeds to how many make a cell of that kind."""
+SPACING_EVENTS = {
+    "per_spacing.multiple": (0, 0),
+    "per_spacing.quality": (1, 1),
+    "per_spacing.miss": (2, MANY),
+}
+"""From which class of spacing to which; see `metersim.measures.spacing.classes_of`."""
+WORSE = (1.25, 1.5, 2.0, 3.0)  # times what a limit allows of what is not wanted
+
+
+def limits_of(text: str) -> tuple[Limit, ...]:
+    """The limits of a standard, or a single one such as ``per_spacing.miss<=0.05``.
+
+    Raises
+    ------
+    BadInput
+        For what is neither, or is no share of cells or of spacings.
+    """
+    if text in STANDARDS:
+        return tuple(map(read_limit, STANDARDS[text]))
+    if not any(sign in text for sign in COMPARE):
+        known = ", ".join(STANDARDS)
+        message = f"give {known}, or MEASURE<=VALUE such as 'per_spacing.miss<=0.05', in quotes"
+        raise bad("--limit", text, message)
+    limit = read_limit(text)
+    countable = (*CELL_EVENTS, *SPACING_EVENTS)
+    if limit.key not in countable:
+        raise bad("--limit", text, f"cannot be counted one by one; give {' or '.join(countable)}")
+    if not 0 < limit.value < 1:
+        raise bad("--limit", text, "none, or all, can be shown by no count; give a share between")
+    return (limit,)
+
+
+@dataclass(frozen=True)
+class Side:
+    """A share of a meter beside a limit to it.
+
+    Attributes
+    ----------
+    limit : Limit
+        What it must keep to.
+    share : Share
+        What the meter gives.
+    """
+
+    limit: Limit
+    share: Share
+
+    @property
+    def kept(self) -> bool:
+        """Whether the meter keeps to it, in truth."""
+        return bool(COMPARE[self.limit.sign](np.array([self.share.value]), self.limit.value)[0])
+
+    def to_show(self, certainty: float = CERTAINTY, power: float = POWER) -> float:
+        """Cells, or spacings, in a count that shows on which side the meter is. [1]
+
+        Shown is what lies off the limit by more than luck does on that side; infinite when the
+        meter is just at it.
+        """
+        apart = angle(self.share.value) - angle(self.limit.value)
+        if apart == 0:
+            return math.inf
+        return deviations(certainty, power, sides=1) ** 2 * self.share.effect / apart**2
+
+    def passes(self, counted: float, worse: float) -> float:
+        """Chance that a count keeps to the limit, of a meter that does not. [1]
+
+        Parameters
+        ----------
+        counted : float
+            Cells or spacings.
+        worse : float
+            How many times as much of what is not wanted the meter has as is allowed.
+        """
+        allowed = self.limit.value if self.limit.sign == "<=" else 1 - self.limit.value
+        true = min(allowed * worse, 1.0)
+        # the binomial law of a count, drawn out by the effect about the middle of its steps
+        most = (math.floor(allowed * counted + 1e-9) + 0.5) / self.share.effect - 0.5
+        rest = max(counted / self.share.effect - most, 0.0)
+        return float(betainc(rest, max(most, 0.0) + 1, 1 - true)) if rest else 1.0
+
+
+def side_of(run: Run, seeds_by_cell: NDArray[np.int64], limit: Limit) -> Side:
+    """A meter's share beside a limit to it, from a long run.
+
+    Parameters
+    ----------
+    run : Run
+        Records.
+    seeds_by_cell : ndarray of int, shape (cells,)
+        As the way of looking shows them.
+    limit : Limit
+        Of `limits_of`.
+    """
+    if limit.key in CELL_EVENTS:
+        low, high = CELL_EVENTS[limit.key]
+        return Side(limit, share_of((seeds_by_cell >= low) & (seeds_by_cell <= high)))
+    low, high = SPACING_EVENTS[limit.key]
+    classes = classes_of(spacings_of(run.seeds.position) / run.scenario.spacing)
+    if not classes.size:
+        raise bad("--limit", str(limit), "no two seeds came out: there is no spacing to judge")
+    return Side(limit, share_of((classes >= low) & (classes <= high)))

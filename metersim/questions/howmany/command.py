@@ -1,0 +1,167 @@
+"""Says how many seeds to count, and what a count can say; keeps counts in a log."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+from metersim.files.faults import BadInput, Fault, all_of, bad, hint, percent, whole
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import load_scenario
+from metersim.machine.scenario import Scenario
+from metersim.questions.howmany.beside import limits_of
+from metersim.questions.howmany.study import SEEDS, WATCHED, howmany
+from metersim.questions.howmany.text import howmany_text, seen_lines
+from metersim.questions.shared.countlog import Entry, entry_of, with_entry
+from metersim.questions.shared.counts import (
+    CERTAINTY,
+    LEAST_WATCHED,
+    MOST_COUNTED,
+    MOST_WATCHED,
+    POWER,
+)
+from metersim.questions.shared.limits import Limit
+from metersim.questions.shared.options import changes_of, seed_of, watched_options
+from metersim.questions.shared.settings import SETTINGS, Steps, moved, said, variants
+from metersim.questions.shared.words import block
+
+OF_A_COUNT = ("row", "skips", "doubles", "triples")
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim howmany``."""
+    watched_options(command, "each state", "120,000")
+    add = command.add_argument
+    add("--step", metavar="SETTING=+1", help="tell this step from none (notch=+1)")
+    add("--vary", metavar="KEY=A,B", help="tell these two values of a key apart")
+    add(
+        "--limit",
+        metavar="'MEASURE<=VALUE'",
+        help="tell on which side of a limit the meter is, in SI; or db32t1023, nyt1628, onal1995: "
+        "those of a published class",
+    )
+    add("--certainty", metavar="PERCENT", help="how sure, when nothing differs (95)")
+    add("--power", metavar="PERCENT", help="how sure to find what differs (80)")
+    add("--seeds", metavar="N", help="what a count of N can say (300); with --add, those counted")
+    add(
+        "--way",
+        choices=("belt", "sensor"),
+        default="belt",
+        help="what is counted: seeds on a belt or in the row, or pulses of the sensor (belt)",
+    )
+    add("--add", metavar="FILE", help="add a count with the present settings to a log, as CSV")
+    add("--row", metavar="NAME", help="with --add: which row of the machine")
+    add("--skips", metavar="N", help="with --add: skips counted")
+    add("--doubles", metavar="N", help="with --add: doubles counted")
+    add("--triples", metavar="N", help="with --add: triples counted (0)")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Tell what the options ask for, and add a count to a log when they give one."""
+    scenario, states, limits, seed, seeds, cells, certainty, power, entry, _ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: _states(options),
+        lambda: _limits(options),
+        lambda: seed_of(options),
+        lambda: whole("--seeds", options.seeds or str(SEEDS), 1, MOST_COUNTED),
+        lambda: whole("--cells", options.cells or str(WATCHED), LEAST_WATCHED, MOST_WATCHED),
+        lambda: _chance("--certainty", options.certainty, CERTAINTY),
+        lambda: _chance("--power", options.power, POWER),
+        lambda: _entry(options),
+        lambda: check_writable([("--add", options.add)], [options.scenario]),
+    )
+    if entry is not None:  # before any work
+        with_entry(Path(options.add), entry)
+    here, other, labels = states or (scenario, None, None)
+    found = howmany(
+        here,
+        other,
+        limits=limits,
+        labels=labels,
+        seeds=seeds,
+        certainty=certainty,
+        power=power,
+        way=options.way,
+        units=options.units,
+        seed=seed,
+        cells=cells,
+    )
+    text = howmany_text(found, options.units)
+    if entry is None:
+        return text
+    log = with_entry(Path(options.add), entry)  # anew, as somebody may have added meanwhile
+    write_all([(options.add, log)])
+    lines = block("Counted", seen_lines(found, entry.look))
+    kept = f"Added to {options.add}: row {entry.row}, {entry.seeds:,} seeds."
+    return "\n".join([text, "", *lines, kept])
+
+
+def _states(
+    options: argparse.Namespace,
+) -> tuple[Scenario, Scenario, tuple[str, str]] | None:
+    """The two states to tell apart and their names, where options say which."""
+    given = [name for name in ("step", "vary", "limit") if getattr(options, name) is not None]
+    if len(given) > 1:
+        said_twice = " and ".join(f"--{name}" for name in given)
+        raise bad("howmany", said_twice, "say one thing to tell apart at a time; give only one")
+    if options.vary is not None:
+        named = variants(options.scenario, vary=options.vary, changes=changes_of(options))
+        if len(named) != 2:
+            raise bad("--vary", options.vary, "takes two values to tell apart, such as notch=0,1")
+        (first, here), (second, there) = named.items()
+        return here, there, (first, second)
+    if options.step is None:
+        return None
+    steps = _steps(options.step)
+    scenario = load_scenario(options.scenario, changes_of(options))
+    try:
+        there = moved(scenario, steps, options.units)
+    except BadInput as error:
+        raise BadInput(Fault("--step", options.step, f.message) for f in error.faults) from None
+    if SETTINGS[next(iter(steps))].of(there) == SETTINGS[next(iter(steps))].of(scenario):
+        raise bad("--step", options.step, "changes nothing: it is so already")
+    return scenario, there, ("as it is", said(steps, options.units))
+
+
+def _steps(text: str) -> Steps:
+    """Steps of a setting from their text, such as ``notch=+1``."""
+    name, equals, count = (part.strip() for part in text.partition("="))
+    if name not in SETTINGS:
+        raise bad("--step", text, f"unknown setting; {hint(name, SETTINGS)}")
+    if not equals or not re.fullmatch(r"[+-]?\d{1,3}", count, re.ASCII) or int(count) == 0:
+        raise bad("--step", text, "must read SETTING=STEPS with a whole number, such as notch=+1")
+    return {name: int(count)}
+
+
+def _limits(options: argparse.Namespace) -> tuple[Limit, ...]:
+    return () if options.limit is None else limits_of(options.limit)
+
+
+def _chance(option: str, word: str | None, usual: float) -> float:
+    return usual if word is None else percent(option, word, 50, 99.99)
+
+
+def _entry(options: argparse.Namespace) -> Entry | None:
+    """The count to add to a log, if there is one."""
+    given = [name for name in OF_A_COUNT if getattr(options, name) is not None]
+    if options.add is None:
+        if given:
+            message = "is kept in a log; give --add FILE, too"
+            raise BadInput(Fault(f"--{name}", getattr(options, name), message) for name in given)
+        return None
+    if options.vary is not None:
+        message = "a count is made at one setting; give that with --set, and tell apart with --step"
+        raise bad("--vary", options.vary, message)
+    needed = ("row", "seeds", "skips", "doubles")
+    lacking = [name for name in needed if getattr(options, name) is None]
+    if lacking:
+        raise BadInput(Fault("--add", options.add, f"give --{name}, too") for name in lacking)
+    seeds, skips, doubles, triples = all_of(
+        lambda: whole("--seeds", options.seeds, 0, MOST_COUNTED),
+        lambda: whole("--skips", options.skips, 0, MOST_COUNTED),
+        lambda: whole("--doubles", options.doubles, 0, MOST_COUNTED),
+        lambda: whole("--triples", options.triples or "0", 0, MOST_COUNTED),
+    )
+    scenario = load_scenario(options.scenario, changes_of(options))
+    return entry_of(scenario, options.row, seeds, skips, doubles, triples, options.way)

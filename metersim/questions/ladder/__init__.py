@@ -1,0 +1,1 @@
+"""What does each single step of each setting do?"""

@@ -1,0 +1,197 @@
+"""One page on a ladder: a panel for each setting."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+
+from metersim.machine.reading import load_scenario
+from metersim.questions.ladder.study import RUNGS, Ladder, Rung, ladder
+from metersim.questions.ladder.text import HEADS, setting_text
+from metersim.questions.shared.page import (
+    INK,
+    PALE,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    new_page,
+    origin_line,
+)
+
+KINDS: dict[str, dict[str, Any]] = {
+    "skips": {"color": "#0072B2", "marker": "o", "linestyle": "-", "mfc": "#0072B2"},
+    "doubles": {"color": WARM, "marker": "s", "linestyle": "--", "mfc": "white"},
+}
+ASIDE = {"skips": -0.05, "doubles": 0.05}  # of a step, so that intervals do not hide each other
+TICKS = (0.1, 0.5, 1, 2, 5, 10, 20, 40, 70, 100)  # percent
+APART = 0.07  # of the axis, between ticks at least
+FAR = 4  # times the lowest of the panels; one that reaches farther has an axis of its own
+PER_ROW, PANEL, BETWEEN = 2, 1.95, 0.62  # panels, in, in
+
+
+@matplotlib.rc_context(STYLE)
+def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
+    """One page on a ladder: skips and doubles against the steps of each setting.
+
+    Parameters
+    ----------
+    result : Ladder
+        What to draw.
+    units : {'metric', 'us'}, optional
+        Units of the settings; those of the steps when not given.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, as high as it needs.
+    """
+    units = units or result.units
+    by_name: dict[str, list[Rung]] = {}
+    for rung in result.rungs:
+        by_name.setdefault(rung.setting, []).append(rung)
+    rows = math.ceil(len(by_name) / PER_ROW)
+    said = _foot(result)
+    foot = 0.62 + caption_height(said)
+    height = foot + rows * PANEL + (rows - 1) * BETWEEN + 1.05
+    figure = new_page(height)
+    headline(figure, f"{result.origin.scenario.title}: single steps of each setting")
+    _legend(figure, result, height)
+    tops = {name: _top(result, own) for name, own in by_name.items()}
+    shared = max(top for top in tops.values() if top <= FAR * min(tops.values()))
+    for place, (name, own) in enumerate(by_name.items()):
+        row, column = divmod(place, PER_ROW)
+        bottom = foot + (rows - 1 - row) * (PANEL + BETWEEN)
+        box = (0.085 + 0.5 * column, bottom / height, 0.405, PANEL / height)
+        ax = figure.add_axes(box)
+        draw_rungs(ax, result, own, name, units)
+        _percent(ax, 100 * min(1.06 * max(tops[name], shared), 1.06))
+        own_axis = tops[name] > shared
+        ax.set_ylabel("% of cells, an axis of its own" if own_axis else "% of cells")
+        if own_axis:
+            ax.yaxis.label.set_fontweight("bold")
+    caption(figure, said)
+    return figure
+
+
+def draw_rungs(ax: Axes, result: Ladder, rungs: list[Rung], name: str, units: str) -> list[Line2D]:
+    """Draw skips and doubles against the steps of one setting, about the present.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to.
+    result : Ladder
+        Holds the meter as it is, and what luck does to a count.
+    rungs : list of Rung
+        Of that setting, from the least.
+    name : str
+        The setting.
+    units : {'metric', 'us'}
+        Units of its values.
+
+    Returns
+    -------
+    list of Line2D
+        One for skips, one for doubles.
+    """
+    below = [rung for rung in rungs if rung.step < 0]
+    shown = [*below, result.base, *(rung for rung in rungs if rung.step > 0)]
+    steps = np.array([rung.step for rung in shown])
+    lines = []
+    for kind, look in KINDS.items():
+        low, high = (100 * edge for edge in _edges(result, kind))
+        ax.axhspan(low, high, **_band(kind))
+        found = np.array([[vars(rung.estimates[kind])[k] for k in ENDS] for rung in shown]) * 100
+        x = steps + ASIDE[kind]
+        ax.vlines(x, found[:, 1], found[:, 2], color=look["color"], lw=1.1)
+        lines += ax.plot(x, found[:, 0], ms=4.5, lw=1.1, gid=kind, **look)
+    ax.axvline(0, color=PALE, lw=0.8, zorder=0)
+    values = [setting_text(rung, name, units).removeprefix("notch ") for rung in shown]
+    unit = values[0].partition(" ")[2]
+    ax.set_title(f"{HEADS[name]}, {unit}" if unit else HEADS[name])
+    ax.set_xlim(min(RUNGS) - 0.3, max(RUNGS) + 0.3)
+    ax.set_xticks(steps)
+    ax.set_xticklabels([value.partition(" ")[0] for value in values])
+    for label, step in zip(ax.get_xticklabels(), steps, strict=True):
+        label.set_fontweight("bold" if step == 0 else "normal")
+    return lines
+
+
+ENDS = ("value", "low", "high")
+
+
+def _top(result: Ladder, rungs: list[Rung]) -> float:
+    """The highest that a panel shows: ends of intervals and of bands."""
+    shown = [rung.estimates[kind].high for rung in (result.base, *rungs) for kind in KINDS]
+    return max(*shown, *(_edges(result, kind)[1] for kind in KINDS))
+
+
+def _edges(result: Ladder, kind: str) -> tuple[float, float]:
+    """Between which shares a second count lies by luck, 95 %."""
+    middle, reach = result.base.estimates[kind].value, result.band(kind)
+    return max(middle - reach, 0.0), min(middle + reach, 1.0)
+
+
+def _band(kind: str) -> dict[str, Any]:
+    """How the band of a kind looks: one is filled, the other hatched, also without colours."""
+    colour = KINDS[kind]["color"]
+    if kind == "skips":
+        return {"facecolor": colour, "alpha": 0.22, "lw": 0, "zorder": 0}
+    return {"facecolor": "none", "edgecolor": colour, "hatch": "////", "alpha": 0.4, "zorder": 0}
+
+
+def _percent(ax: Axes, top: float) -> None:
+    """An axis on which luck is as high everywhere: the root of the share."""
+    ax.set_yscale("function", functions=(lambda y: np.sqrt(np.maximum(y, 0)), np.square))
+    ticks = [0.0]
+    for tick in TICKS:
+        if tick <= top and math.sqrt(tick) - math.sqrt(ticks[-1]) >= APART * math.sqrt(top):
+            ticks.append(tick)
+    ax.yaxis.set_major_locator(FixedLocator(ticks))
+    ax.yaxis.set_minor_locator(NullLocator())
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    ax.set_ylim(0, top)
+
+
+def _legend(figure: Figure, result: Ladder, height: float) -> None:
+    """What marks and bands mean, once for all panels."""
+    marks: list[Any] = [
+        Line2D([], [], ms=4.5, lw=1.1, label=k, **look) for k, look in KINDS.items()
+    ]
+    of = f"counts of {result.seeds:,} seeds"
+    marks += [Patch(label=f"{kind} in {of}, by luck", **_band(kind)) for kind in KINDS]
+    figure.legend(
+        handles=marks, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.36 / height),
+        columnspacing=1.4, handletextpad=0.5, labelcolor=INK,
+    )  # fmt: skip
+
+
+def _foot(result: Ladder) -> list[str]:
+    cells = result.base.measured.total("cells")
+    return [
+        "The present setting is bold. Bars are 95 % intervals of runs of "
+        f"{cells:,} cells on the same luck. Bands: where, 95 times in 100, a second count of "
+        f"{result.seeds:,} seeds lies by luck alone when a first one met the present share; a rung "
+        "inside them is not visible in such counts. The axis is that of the root, on which luck is "
+        "as wide everywhere.",
+        origin_line([result.origin]),
+    ]
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of the steps of a bench."""
+    yield "ladder", ladder_figure(ladder(load_scenario("maize_bench"), seed=1))
+
+
+PAGES = {Ladder: ladder_figure}

@@ -1,0 +1,365 @@
+"""What each single step of each setting does, and what a count of n seeds shows of it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.tables import dataframe
+from metersim.machine.scenario import Scenario
+from metersim.measures.estimates import Measured, difference, measure
+from metersim.measures.indices import BY_KEY, Measure
+from metersim.measures.intervals import Estimate, share_interval
+from metersim.measures.tally import stretches_for, tally_of
+from metersim.questions.ladder.together import Pair, pair_of
+from metersim.questions.shared.counts import (
+    CERTAINTY,
+    POWER,
+    Share,
+    cells_to_tell,
+    deviations,
+    shares_of,
+)
+from metersim.questions.shared.looks import kept_full, loads
+from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
+from metersim.run.parallel import in_order
+from metersim.run.records import Origin
+from metersim.run.simulation import simulate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CELLS = 20_000  # that each rung is watched for, or more
+SEEDS = 300  # of a count
+RUNGS = (-2, -1, 1, 2)
+CHANGES: Mapping[str, Measure] = {
+    "skips": BY_KEY["cells.skip"],
+    "doubles": Measure(
+        "cells.several", "share", "cells with two or more", ("two", "three"), "cells"
+    ),
+    "singles": BY_KEY["cells.single"],
+    "quality": BY_KEY["per_spacing.quality"],
+    "precision": BY_KEY["precision"],
+}
+"""What is told of a rung.  A double is a cell with two seeds or more: so it is counted."""
+
+
+class Visible(NamedTuple):
+    """From how many seeds, in each of two counts, something is visible.
+
+    Attributes
+    ----------
+    seeds : float
+        Infinite when never.
+    kind : str
+        What shows it soonest; empty when nothing does.
+    """
+
+    seeds: float
+    kind: str
+
+
+@dataclass(frozen=True)
+class Rung:
+    """A meter with one setting moved, or as it is.
+
+    Attributes
+    ----------
+    setting : str
+        Which of `SETTINGS`; empty for the meter as it is.
+    step : int
+        How many steps; 0 for the meter as it is.
+    measured : Measured
+        Its measures.
+    shares : mapping of str to Share
+        Skips, doubles and singles, with the effect of their dependence.
+    """
+
+    setting: str
+    step: int
+    measured: Measured
+    shares: Mapping[str, Share]
+
+    @property
+    def steps(self) -> Steps:
+        """What was moved."""
+        return {self.setting: self.step} if self.setting else {}
+
+    @property
+    def seeds_per_cell(self) -> float:
+        """Mean number of seeds of a cell; 1 of a meter that gives none, which nobody counts."""
+        return self.measured.total("seeds") / self.measured.total("cells") or 1.0
+
+    @cached_property
+    def estimates(self) -> Mapping[str, Estimate]:
+        """Skips, doubles, singles, quality of feed and precision."""
+        sums = self.measured.sums
+        shares = {
+            key: share_interval(
+                np.sum([sums[name] for name in part.top], axis=0), sums[part.bottom]
+            )
+            for key, part in CHANGES.items()
+            if part.top
+        }
+        return shares | {"precision": self.measured["precision"]}
+
+    def noise(self, other: Rung, kind: str, cells: float) -> float:
+        """Standard error of the difference of counts of so many cells, here and there. [1]"""
+        return math.hypot(*(one.shares[kind].error(cells) for one in (self, other)))
+
+    def by_stretch(self) -> NDArray[np.float64]:
+        """Skips and doubles over the cells of a mean stretch, by stretch: shape (stretches, 2)."""
+        sums = self.measured.sums
+        counts = np.stack([sums["none"], sums["two"] + sums["three"]], axis=1)
+        made: NDArray[np.float64] = counts / sums["cells"].mean()
+        return made
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Single steps of each setting around the present one, on common luck.
+
+    Attributes
+    ----------
+    base : Rung
+        The meter as it is.
+    rungs : tuple of Rung
+        Steps that are allowed and change anything, by setting, from the least to the most.
+    pairs : tuple of Pair
+        Two steps together, of settings that are no parts.
+    seeds : int
+        Seeds of a count whose noise is told.
+    units : str
+        Whose steps: ``metric`` or ``us``.
+    """
+
+    base: Rung
+    rungs: tuple[Rung, ...]
+    pairs: tuple[Pair, ...]
+    seeds: int
+    units: str
+
+    def __repr__(self) -> str:
+        many = f"{len(self.rungs)} rungs, {len(self.pairs)} pairs"
+        return f"<Ladder of {self.origin.scenario.name}: {many}; to_dataframe() shows them>"
+
+    @property
+    def origin(self) -> Origin:
+        """Where the meter as it is comes from."""
+        return self.base.measured.origin
+
+    @cached_property
+    def differences(self) -> tuple[Mapping[str, Estimate], ...]:
+        """For each of the rungs: each of `CHANGES` less that of the meter as it is, paired."""
+        return tuple(
+            {
+                key: difference(self.base.measured, rung.measured, part)
+                for key, part in CHANGES.items()
+            }
+            for rung in self.rungs
+        )
+
+    @cached_property
+    def visible(self) -> tuple[Visible, ...]:
+        """For each of the rungs: from how many seeds it is visible, by what shows it soonest.
+
+        What the runs cannot tell from luck is never visible.
+        """
+        found = []
+        for rung, changes in zip(self.rungs, self.differences, strict=True):
+            best = Visible(math.inf, "")
+            for kind, share in rung.shares.items():
+                if changes[kind].low <= 0 <= changes[kind].high:
+                    continue
+                cells = cells_to_tell(self.base.shares[kind], share, CERTAINTY, POWER)
+                best = min(best, Visible(cells * self.base.seeds_per_cell, kind))
+            found.append(best)
+        return tuple(found)
+
+    @property
+    def cells(self) -> float:
+        """Cells of a count of `seeds` with the meter as it is."""
+        return self.seeds / self.base.seeds_per_cell
+
+    def band(self, kind: str) -> float:
+        """How far from the present share a second count may lie from the first by luck, 95 %."""
+        return deviations(CERTAINTY) * self.base.noise(self.base, kind, self.cells)
+
+    def seeds_to_tell(self, pair: Pair) -> float:
+        """Seeds in each of two counts that tell which of two steps did it."""
+        return pair.cells_to_tell() * self.base.seeds_per_cell
+
+    def to_dataframe(self, table: str = "rungs") -> pd.DataFrame:
+        """One row a rung, or a pair of steps, in SI, for pandas (extra ``notebook``).
+
+        Parameters
+        ----------
+        table : {'rungs', 'pairs'}
+            Which one.
+
+        Raises
+        ------
+        ValueError
+            For an unknown table.
+        """
+        if table not in ("rungs", "pairs"):
+            raise ValueError(f"table is {table!r}; allowed: rungs, pairs")
+        return dataframe([*(self._rungs() if table == "rungs" else self._pairs())])
+
+    def _rungs(self) -> Iterator[dict[str, Any]]:
+        nothing = dict.fromkeys(CHANGES, Estimate(0.0, 0.0, 0.0))
+        each = zip(
+            (self.base, *self.rungs),
+            (nothing, *self.differences),
+            (Visible(math.inf, ""), *self.visible),
+            strict=True,
+        )
+        for rung, changes, visible in each:
+            row: dict[str, Any] = {"setting": rung.setting, "step": rung.step, "value": math.nan}
+            if rung.setting:
+                row["value"] = SETTINGS[rung.setting].of(rung.measured.scenario)
+            for key, estimate in rung.estimates.items():
+                row |= {key: estimate.value, f"{key}_low": estimate.low}
+                row |= {f"{key}_high": estimate.high, f"{key}_change": changes[key].value}
+                row |= {f"{key}_change_low": changes[key].low}
+                row |= {f"{key}_change_high": changes[key].high}
+            for kind, share in rung.shares.items():
+                row[f"{kind}_effect"] = share.effect
+                row[f"{kind}_noise"] = rung.noise(self.base, kind, self.cells)
+            yield row | {"visible_seeds": visible.seeds, "visible_by": visible.kind}
+
+    def _pairs(self) -> Iterator[dict[str, Any]]:
+        for pair in self.pairs:
+            (first, one), (second, other) = (*pair.first.items(), *pair.second.items())
+            row: dict[str, Any] = {"first": first, "first_step": one}
+            row |= {"second": second, "second_step": other, "way": pair.way}
+            for kind, found in pair.beyond.items():
+                row |= {f"{kind}_beyond": found.value, f"{kind}_beyond_low": found.low}
+                row[f"{kind}_beyond_high"] = found.high
+            row["distance"] = pair.distance(self.cells)
+            yield row | {"adds_up": pair.adds_up, "seeds_to_tell": self.seeds_to_tell(pair)}
+
+
+def ladder(
+    scenario: Scenario,
+    *,
+    seeds: int = SEEDS,
+    units: str = "metric",
+    seed: int = 1,
+    cells: int = CELLS,
+    executor: Executor | None = None,
+    on_run: Callable[[int], object] | None = None,
+) -> Ladder:
+    """Move each setting by single steps, two up and two down, and by pairs of steps.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The meter as it is.  What is not known is taken at its middle.
+    seeds : int
+        Seeds of a count, 1 or more; its noise is told.
+    units : {'metric', 'us'}
+        Whose steps: 0.5 kPa of vacuum, or 2 inches of water.
+    seed : int
+        Chooses the luck, common to all rungs.
+    cells : int
+        Cells that each rung is watched for, about; the hopper is kept filled.
+    executor : Executor, optional
+        Where to run; without one, here.
+    on_run : callable, optional
+        Told how many runs are done.
+
+    Returns
+    -------
+    Ladder
+        Rungs and pairs.
+
+    Raises
+    ------
+    ValueError
+        When `seeds` or `cells` is below 1, or units are unknown.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> found = m.ladder(m.load_scenario("maize_bench"), seed=3)
+    >>> table = found.to_dataframe().set_index(["setting", "step"])
+    >>> notch = table.loc[("notch", 1)]
+    >>> bool(notch.doubles_change_high < 0 < notch.skips_change_low), notch.visible_by
+    (True, 'skips')
+    """
+    if min(seeds, cells) < 1:
+        raise ValueError(f"seeds is {seeds}, cells {cells}; allowed: 1 or more")
+    if units not in ("metric", "us"):
+        raise ValueError(f"units is {units!r}; allowed: 'metric', 'us'")
+    longest = kept_full(scenario, cells)
+    singles, doubles = single_steps(longest, units), paired_steps(longest, units)
+    wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
+    jobs = ((kept_full(moved(longest, steps, units), cells), steps, seed) for steps in wanted)
+    made = []
+    for rung in in_order(_rung, jobs, executor):
+        made.append(rung)
+        if on_run:
+            on_run(len(made))
+    base, rungs, both = made[0], made[1 : len(singles) + 1], made[len(singles) + 1 :]
+    present = base.by_stretch()
+    alone = {(rung.setting, rung.step): rung.by_stretch() - present for rung in rungs}
+    # all pairs together keep to the usual certainty
+    level = 1 - (1 - CERTAINTY) / max(2 * len(doubles), 1)
+    pairs = []
+    for (first, second), rung in zip(doubles, both, strict=True):
+        one, other = (alone[next(iter(steps.items()))] for steps in (first, second))
+        changes = (one, other, rung.by_stretch() - present)
+        pairs.append(pair_of((first, second), changes, (base.shares, rung.shares), level))
+    return Ladder(base, tuple(rungs), tuple(pairs), seeds, units)
+
+
+def runs_of(scenario: Scenario, units: str = "metric") -> int:
+    """How many runs a ladder takes."""
+    return 1 + len(single_steps(scenario, units)) + len(paired_steps(scenario, units))
+
+
+def single_steps(scenario: Scenario, units: str) -> list[Steps]:
+    """Every rung that is allowed and is another meter."""
+    wanted = ({name: count} for name in SETTINGS for count in _rungs(name))
+    return [steps for steps in wanted if can_move(scenario, steps, units)]
+
+
+def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
+    """Two single steps of different settings, no parts: the first up, the second either way.
+
+    Where a setting goes one way only, it goes that way.
+    """
+    names = [name for name, setting in SETTINGS.items() if not setting.part]
+    ways = {
+        name: [count for count in (1, -1) if can_move(scenario, {name: count}, units)]
+        for name in names
+    }
+    found: list[tuple[Steps, Steps]] = [
+        ({one: ways[one][0]}, {other: count})
+        for one, other in itertools.combinations(names, 2)
+        if ways[one]
+        for count in ways[other]
+    ]
+    return [(a, b) for a, b in found if can_move(scenario, {**a, **b}, units)]
+
+
+def _rungs(name: str) -> tuple[int, ...]:
+    return (-1, 1) if SETTINGS[name].spec.kind == "switch" else RUNGS
+
+
+def _rung(job: tuple[Scenario, Steps, int]) -> Rung:
+    """Run one meter, and keep what is told of it."""
+    scenario, steps, seed = job
+    run = simulate(scenario, seed=seed)
+    measured = measure(tally_of(run, stretches_for(scenario.passages)))
+    setting, step = next(iter(steps.items()), ("", 0)) if len(steps) < 2 else ("", 0)
+    return Rung(setting, step, measured, shares_of(loads(run)))

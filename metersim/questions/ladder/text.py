@@ -1,0 +1,222 @@
+"""Text of a ladder: a row a rung, what a count shows of it, and what two changes do together."""
+
+from __future__ import annotations
+
+import math
+
+from metersim.machine.sources import (
+    AGGRESSIVE,
+    DOUBLES,
+    GATE,
+    MOST_NOTCHES,
+    NO_SOURCE,
+    ONE,
+    SKIPS,
+    TRAVEL,
+    is_small_round,
+)
+from metersim.measures.intervals import Estimate
+from metersim.questions.ladder.study import CELLS, Ladder, Rung
+from metersim.questions.ladder.together import Pair
+from metersim.questions.shared.counts import MOST_TOLD
+from metersim.questions.shared.notes import AT_A_METER, PROVE, asked, heading, notes
+from metersim.questions.shared.settings import SETTINGS, said
+from metersim.questions.shared.words import block, notch_text, seeds_text
+
+HEADS = {
+    "notch": "Singulator",
+    "vacuum": "Vacuum",
+    "gate": "Gate",
+    "guide": "Inner guide",
+    "speed": "Speed",
+    "hole": "Another disc: hole",
+}
+SHOWN = ("skips", "doubles", "quality", "precision")
+WIDTHS = (20, 19, 19, 20, 18)
+
+
+def ladder_text(result: Ladder) -> str:
+    """A ladder as text."""
+    units, measured = result.units, result.base.measured
+    lines = [heading(measured), "", *block("Asked", asked(measured.scenario, units)), ""]
+    lines += [*block("Shown", _how(result)), ""]
+    heads = ("", *(f"{name} %" for name in SHOWN))
+    lines.append("".join(f"{head:{wide}}" for head, wide in zip(heads, WIDTHS, strict=True)) + SEEN)
+    visible = dict(zip(map(id, result.rungs), map(seen_text, result.visible), strict=True))
+    for name in SETTINGS:
+        rungs = [rung for rung in result.rungs if rung.setting == name]
+        lines.append(HEADS[name] + ("" if rungs else ": cannot be moved from where it is"))
+        below, above = ([r for r in rungs if (r.step > 0) == up] for up in (False, True))
+        for rung in (*below, result.base, *above) if rungs else ():
+            mark = f"{rung.step:+d}" if rung.step else "now"
+            label = f"  {mark:>3}  {setting_text(rung, name, units)}"
+            lines.append((_row(label, rung) + visible.get(id(rung), "")).rstrip())
+    lines += ["", *_headed("Together", _together(result)), ""]
+    lines += [*block("Practice", _practice(result)), ""]
+    if found := notes(measured, units):
+        lines += [*block("Note", found), ""]
+    lines += block("Caution", [AT_A_METER])
+    lines.append(PROVE)
+    return "\n".join(lines)
+
+
+SEEN = "visible from"
+KNOWN = 0.15
+"""SD, over its value, of the number of seeds from which a notch is visible: measured in runs of
+`CELLS` cells with a dozen random seeds on the maize bench."""
+
+
+def _headed(head: str, lines: list[str]) -> list[str]:
+    """Rows behind a heading, as they are; what is no row is folded."""
+    return [
+        part
+        for k, line in enumerate(lines)
+        for part in (
+            [f"{'':11}{line}"] if k and "   " in line else block("" if k else head, [line])
+        )
+    ]
+
+
+def _how(result: Ladder) -> list[str]:
+    """How the rungs were run, and what luck does to a count."""
+    skips, doubles = (100 * result.band(kind) for kind in ("skips", "doubles"))
+    cells = result.base.measured.total("cells")
+    known = 100 * KNOWN * math.sqrt(CELLS / cells)
+    return [
+        f"single steps of each setting, the rest as it is, on the same luck, {cells:,} cells each; "
+        "95 % intervals in brackets",
+        f"two counts of {result.seeds:,} seeds of the meter as it is differ by luck alone by up to "
+        f"{skips:.1f} points of skips and {doubles:.1f} points of doubles (95 %)",
+        "counts tell of cells, not of where seeds lie: what speed does to quality and precision "
+        "shows in measured spacings ('metersim measured')",
+        "visible from so many seeds, counted before and again after: found in 80 of 100 such pairs "
+        f"of counts, and where nothing changed in 5 of 100; that number is known to {known:.0f} % "
+        "at best, more --cells tell it better",
+    ]
+
+
+def setting_text(rung: Rung, name: str, units: str) -> str:
+    """The value of a setting, as printed."""
+    setting = SETTINGS[name]
+    value = setting.of(rung.measured.scenario)
+    if setting.spec.kind == "switch":
+        return "fitted" if value else "none"
+    if not setting.spec.units:
+        return notch_text(value)
+    unit = next(unit for unit in setting.spec.units if unit.family == units)
+    return f"{unit.from_si(value):.3g} {unit.symbol}"
+
+
+def _row(label: str, rung: Rung) -> str:
+    cells = [label, *(_estimate(rung.estimates[key]) for key in SHOWN)]
+    return "".join(f"{cell:{wide}}" for cell, wide in zip(cells, WIDTHS, strict=True))
+
+
+def _estimate(found: Estimate) -> str:
+    """A share in percent with its interval."""
+    if math.isnan(found.value):
+        return "no seed"
+    digits = 2 if found.value < 0.0995 else 1 if found.value < 0.9995 else 0
+    value, low, high = (f"{100 * part:.{digits}f}" for part in (found.value, found.low, found.high))
+    return f"{value} ({low}-{high})"
+
+
+def seen_text(visible: tuple[float, str]) -> str:
+    """From how many seeds a rung is visible, and in what."""
+    seeds, kind = visible
+    if not kind:
+        return "no change but luck"
+    return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_TOLD else seeds_text(seeds)
+
+
+def _together(result: Ladder) -> list[str]:
+    """Pairs of steps in a row each; those in which a step shows nothing in one line."""
+    lines = [
+        "two single steps at once, counted before and again after: from how many seeds that tells "
+        "which did it, by the kind of change alone, however strongly either acts",
+        f"{'':51} {'told apart from':>16}   {'effects':8}  beyond their sum, points",
+    ]
+    lines += [pair_text(result, pair) for pair in result.pairs if pair.way != "nothing"]
+    seen = zip(result.rungs, result.visible, strict=True)
+    silent = [
+        said(rung.steps, result.units)
+        for rung, visible in seen
+        if not (visible.kind or abs(rung.step) > 1 or SETTINGS[rung.setting].part)
+    ]
+    if silent:
+        lines.append(f"nothing to tell where a step does nothing by itself: {', '.join(silent)}")
+    return lines
+
+
+def pair_text(result: Ladder, pair: Pair) -> str:
+    """Two steps together, in a row."""
+    seeds = result.seeds_to_tell(pair)
+    words = said({**pair.first, **pair.second}, result.units)
+    line = f"{words:51} {seeds_text(seeds):>16}   {pair.way:8}"
+    more = [
+        f"{100 * found.value:+.2f} {kind}"
+        for kind, found in pair.beyond.items()
+        if not found.low <= 0 <= found.high
+    ]
+    return f"{line}  {' '.join(more)}".rstrip()
+
+
+def _practice(result: Ladder) -> list[str]:
+    """Rules of the trade beside what comes out here."""
+    lines = [f"{NO_SOURCE}; beside each rule what comes out here"]
+    changes = {
+        (rung.setting, rung.step): found
+        for rung, found in zip(result.rungs, result.differences, strict=True)
+    }
+
+    def told(steps: tuple[str, int], kind: str, sign: int) -> str:
+        found = changes.get(steps)
+        if found is None:
+            return "it cannot be moved so"
+        one = found[kind]
+        if one.low <= 0 <= one.high:
+            return f"{kind} change by no more than luck"
+        verdict = "so it is" if one.value * sign > 0 else "not so"
+        return f"{verdict}: {100 * one.value:+.2f} points of {kind}"
+
+    lines += [
+        f"{DOUBLES} - {told(('notch', 1), 'doubles', -1)}, "
+        f"{told(('notch', 1), 'skips', -1).split(': ')[-1]}",
+        f"{SKIPS} - {told(('notch', -1), 'skips', -1)}; with a step less of "
+        f"vacuum, {told(('vacuum', -1), 'skips', 1)}",
+        f"{GATE} - two steps down, {told(('gate', -2), 'skips', 1)}; two steps up, "
+        f"{told(('gate', 2), 'skips', 1)}",
+        *_best_notch(result),
+        f"{ONE} - {_one_at_a_time(result)}",
+    ]
+    return lines
+
+
+def _best_notch(result: Ladder) -> list[str]:
+    """What is said of the crop's notch, and at which of the rungs the quality of feed is best."""
+    scenario = result.base.measured.scenario
+    maize = scenario.lot.crop == "maize"
+    seeds = scenario.seeds
+    if not maize and not is_small_round(seeds.length, seeds.sphericity):
+        return []
+    rungs = [result.base, *(rung for rung in result.rungs if rung.setting == "notch")]
+    key = "per_spacing.quality"
+    shown = [rung for rung in rungs if not math.isnan(rung.measured[key].value)]
+    rule = TRAVEL if maize else AGGRESSIVE
+    if not shown:
+        return [f"{rule} - no seed came out"]
+    best = max(shown, key=lambda rung: rung.measured[key].value)
+    notch = best.measured.scenario.singulator.notch
+    kept = abs(notch) <= MOST_NOTCHES if maize else best is max(shown, key=lambda rung: rung.step)
+    share = 100 * best.measured[key].value
+    verdict = "so it is" if kept else "not so"
+    return [f"{rule} - {verdict}, quality of feed is best at {notch_text(notch)}, {share:.1f} %"]
+
+
+def _one_at_a_time(result: Ladder) -> str:
+    """How many pairs a count of the size that is asked about tells apart."""
+    told = [pair for pair in result.pairs if result.seeds_to_tell(pair) <= result.seeds]
+    return (
+        f"a count of {result.seeds:,} seeds tells which step did it for {len(told)} of "
+        f"{len(result.pairs)} pairs"
+    )

@@ -1,0 +1,339 @@
+"""The equations as data: read from their docstrings, and put to work one after another.
+
+A docstring's Notes begin with the formula, as one expression in double backquotes: the names of
+parameters, `* / + -`, `^` for powers, parentheses, a few functions, and other equations called by
+name.  Each `where` gives a name to a part.  The tests work every formula out and compare.
+"""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from metersim.files.units import STANDARD_GRAVITY
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
+from metersim.machine.gate import seeds_at_level, static_level
+from metersim.machine.holding import (
+    centroid_height,
+    hold_chance,
+    log_margin,
+    needed_spread,
+    needed_vacuum,
+    pool_spread,
+)
+from metersim.machine.pickup import crowding, draw_rate, draw_slowness, zone_crossed
+from metersim.machine.pool import arc_within, layer_share, swept_arc
+from metersim.machine.scenario import Scenario
+from metersim.machine.stations import stations_of
+
+STATIONS = (
+    "drive",
+    "gate",
+    "pool",
+    "holding",
+    "pickup",
+    "singulator",
+    "release",
+    "tube",
+    "sensor",
+    "furrow",
+    "rowunit",
+)
+"""The modules that have equations, in the order in which seeds meet them."""
+HEADING = re.compile(r"^(\w[\w ]*)\n-{3,}\n", re.MULTILINE)
+ENTRY = re.compile(r"^(\S[^:\n]*?)(?: : [^\n]*)?\n((?:    [^\n]*\n?)+)", re.MULTILINE)
+JOINED = {  # units of what is put into steps that join equations; all else is a plain number
+    "length": "m",
+    "width": "m",
+    "thickness": "m",
+    "repose_angle": "rad",
+    "peripheral_speed": "m/s",
+    "gravity": "m/s2",
+    "circle_radius": "m",
+    "static_level": "m",
+    "swept_arc": "m",
+    "arc_within": "m",
+}
+FORMULA = re.compile(r"\s*``([^`]+)``\s*(?:\n\n|$)")
+
+
+@dataclass(frozen=True)
+class Equation:
+    """A function of the model.
+
+    Attributes
+    ----------
+    station, name : str
+        Module and function.
+    gives : str
+        What it gives, in a sentence.
+    formula : tuple of str
+        The formula, and what each `where` says.
+    source : str
+        Where it comes from: sources, or that it is an assumption.
+    units : dict of str
+        Unit of each parameter.
+    unit : str
+        Unit of what it gives.
+    """
+
+    station: str
+    name: str
+    gives: str
+    formula: tuple[str, ...]
+    source: str
+    units: dict[str, str]
+    unit: str
+
+
+def station_names() -> list[str]:
+    """The stations that have equations."""
+    return list(STATIONS)
+
+
+def about(station: str) -> str:
+    """What the equations of a station are about: the first sentence, after its heading."""
+    module = importlib.import_module(f"metersim.machine.{station}")
+    return _one_line((module.__doc__ or "").split("\n\n")[0]).rpartition(": ")[2]
+
+
+def equations() -> list[Equation]:
+    """Every function of the model, station by station, in the order of its file."""
+    return [equation_of(function) for name in station_names() for function in functions_of(name)]
+
+
+def functions_of(station: str) -> list[Callable[..., Any]]:
+    """The equations of a station, in the order of its file."""
+    module = importlib.import_module(f"metersim.machine.{station}")
+    return [
+        function
+        for name, function in vars(module).items()
+        if inspect.isfunction(function)
+        and function.__module__ == module.__name__
+        and not name.startswith("_")
+    ]
+
+
+def equation_of(function: Callable[..., Any]) -> Equation:
+    """What the docstring of an equation says.
+
+    Raises
+    ------
+    ValueError
+        When its Notes do not begin with a formula.
+    """
+    text = inspect.getdoc(function) or ""
+    first, *parts = HEADING.split(text)
+    sections = dict(zip(parts[::2], parts[1::2], strict=True))
+    notes = sections.get("Notes", "")
+    stated = FORMULA.match(notes)
+    if stated is None:
+        raise ValueError(f"the Notes of {function.__name__} do not begin with a formula")
+    units = {
+        name: _unit(told)
+        for names, told in ENTRY.findall(sections.get("Parameters", ""))
+        for name in names.split(", ")
+    }
+    return Equation(
+        station=function.__module__.rpartition(".")[2],
+        name=function.__name__,
+        gives=first.split("\n\n")[0].strip(),
+        formula=tuple(re.split(r" where ", _one_line(stated[1]))),
+        source=_one_line(notes[stated.end() :]),
+        units=units,
+        unit=_unit(sections.get("Returns", "")),
+    )
+
+
+def _unit(text: str) -> str:
+    found = re.search(r"\[([^\[\]]+)\]\s*$", text)
+    return found[1] if found else ""
+
+
+def _one_line(text: str) -> str:
+    return re.sub(r"\s+", " ", text).strip()
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a worked example.
+
+    Attributes
+    ----------
+    equation : Equation
+        The equation; its station is empty when the step joins equations.
+    put : dict of float
+        The numbers that are put in, by parameter, in SI.
+    result : float
+        What it gives, in SI.
+    """
+
+    equation: Equation
+    put: dict[str, float]
+    result: float
+
+
+def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]:
+    """A scenario worked through by hand: from a seed's size to the chance of an empty cell.
+
+    The cell passes a full pool at steady speed.  The last step gives the chance that no seed joins
+    the cell; a blocked cell stays empty too.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set.
+    coefficients : Coefficients
+        The model's coefficients.
+
+    Returns
+    -------
+    list of Step
+        In order: each uses results of steps before it.
+    """
+    stations = stations_of(scenario, coefficients)
+    station, gate, lot, k = stations.pickup, stations.gate, scenario.seeds, coefficients
+    disc, asked, gravity = scenario.disc, scenario.demand, STANDARD_GRAVITY
+    steps: list[Step] = []
+
+    def take(function: Callable[..., Any], **put: float) -> float:
+        steps.append(Step(equation_of(function), put, float(function(**put))))
+        return steps[-1].result
+
+    def join(formula: str, unit: str, gives: str, result: float, **put: float) -> float:
+        name = formula.partition(" = ")[0]
+        steps.append(Step(Equation("", name, gives, (formula,), "", JOINED, unit), put, result))
+        return result
+
+    gmd = join(
+        "gmd = (length * width * thickness)^(1 / 3)",
+        "m",
+        "Geometric mean diameter of the seed.",
+        (lot.length * lot.width * lot.thickness) ** (1 / 3),
+        length=lot.length,
+        width=lot.width,
+        thickness=lot.thickness,
+    )
+    centroid = take(centroid_height, width=lot.width, thickness=lot.thickness)
+
+    spacing = take(nominal_spacing, rate=asked.rate, row_spacing=asked.row_spacing)
+    cells = take(cell_rate, speed=asked.speed, spacing=spacing)
+    turning = take(disc_speed, cells_per_second=cells, cells=disc.cells)
+    speed = take(peripheral_speed, angular_speed=turning, circle_radius=disc.circle_radius)
+
+    resistance = join(
+        "resistance = coefficient * tan(repose_angle)",
+        "1",
+        "Pull of the pool on the seed over its weight.",
+        k.resistance * math.tan(lot.repose_angle),
+        coefficient=k.resistance,
+        repose_angle=lot.repose_angle,
+    )
+    centrifugal = join(
+        "centrifugal = peripheral_speed^2 / (gravity * circle_radius)",
+        "1",
+        "Centrifugal acceleration over gravity.",
+        speed * speed / (gravity * disc.circle_radius),
+        peripheral_speed=speed,
+        gravity=gravity,
+        circle_radius=disc.circle_radius,
+    )
+    needed = take(
+        needed_vacuum,
+        seed_mass=lot.seed_mass,
+        centroid=centroid,
+        hole_diameter=disc.hole_diameter,
+        resistance=resistance,
+        shock=1.0,
+        centrifugal=centrifugal,
+        gravity=gravity,
+    )
+    margin = take(log_margin, vacuum=scenario.vacuum.vacuum, needed=needed)
+
+    from_pool = take(pool_spread, resistance=resistance, resistance_cv=k.resistance_cv)
+    load_sd = join(
+        "load_sd = sqrt(pool_spread^2 + shock^2)",
+        "1",
+        "SD of ln(load), from the pool and from shocks of the row unit.",
+        math.hypot(from_pool, station.shock),
+        pool_spread=from_pool,
+        shock=station.shock,
+    )
+    spread = take(needed_spread, size_cv=lot.size_cv, hold_spread=k.hold_spread, load_sd=load_sd)
+    hold = take(hold_chance, margin=margin, spread=spread)
+
+    static = take(
+        static_level,
+        gate_opening=gate.opening,
+        pool_depth=gate.depth,
+        repose_angle=lot.repose_angle,
+    )
+    seeds = take(
+        seeds_at_level,
+        level=static,
+        floor_area=gate.width * gate.depth,
+        bulk_density=lot.bulk_density,
+        seed_mass=lot.seed_mass,
+    )
+    level = join(
+        "level = floor(seeds_at_level) / seeds_at_level * static_level",
+        "m",
+        "Level of a pool of whole seeds.",
+        math.floor(seeds) / seeds * static if seeds else 0.0,
+        seeds_at_level=seeds,
+        static_level=static,
+    )
+    swept = take(swept_arc, level=level, circle_radius=disc.circle_radius)
+    within = take(arc_within, width=station.pool_width, circle_radius=disc.circle_radius)
+    arc = join(
+        "arc = min(swept_arc, arc_within)",
+        "m",
+        "Arc of the hole circle in the pool.",
+        min(swept, within),
+        swept_arc=swept,
+        arc_within=within,
+    )
+    crossed = take(zone_crossed, arc=arc, gmd=gmd, exit_zone=k.exit_zone)
+    room = take(
+        crowding,
+        pitch=station.pitch,
+        length=lot.length,
+        crowding_pitch=k.crowding_pitch,
+        crowding_power=k.crowding_power,
+    )
+    layer = take(layer_share, level=level, gmd=gmd)
+
+    slowness = take(
+        draw_slowness,
+        slowness=k.draw_slowness,
+        agitation=station.agitation,
+        agitation_gain=k.agitation_gain,
+    )
+    draws = take(
+        draw_rate,
+        margin=margin,
+        gmd=gmd,
+        peripheral_speed=speed,
+        slowness=slowness,
+        draw_power=k.draw_power,
+        gravity=gravity,
+    )
+    rate = join(
+        "rate = zone_crossed * crowding * layer_share * draw_rate * hold_chance",
+        "1",
+        "Mean number of seeds that are drawn and hold.",
+        crossed * room * layer * draws * hold,
+        zone_crossed=crossed,
+        crowding=room,
+        layer_share=layer,
+        draw_rate=draws,
+        hold_chance=hold,
+    )
+    join("empty = exp(-rate)", "1", "Chance that no seed joins.", math.exp(-rate), rate=rate)
+    return steps

@@ -1,0 +1,1 @@
+"""How is a lot file made of one's own seed?"""

@@ -1,0 +1,1 @@
+"""What do measured spacings say, beside the prediction?"""

@@ -1,0 +1,66 @@
+"""Holds measured spacings against a scenario, and fits the cells behind them."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from metersim.files.faults import all_of, percent
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import load_scenario
+from metersim.questions.measured.spacings import read_spacings
+from metersim.questions.measured.study import check_emergence, measured
+from metersim.questions.measured.text import measured_json, measured_text
+from metersim.questions.shared.options import changes_of, scenario_options, seed_of
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim measured``."""
+    scenario_options(command)
+    command.add_argument(
+        "file",
+        metavar="FILE.csv",
+        help="a column spacing_cm, position_cm (tape or belt; also mm, m, in, ft) or time_s (a "
+        "sensor's pulses; also ms), and, if wanted, a column row; or the CSV file of a run",
+    )
+    command.add_argument(
+        "--emergence",
+        metavar="PERCENT",
+        help="seeds that stand as plants, where known, of spacings in a field; 100 for seeds that "
+        "were dug up",
+    )
+    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
+    command.add_argument("--json", metavar="FILE", help="write all of it as JSON; - prints it")
+    command.add_argument("--figure", metavar="FILE", help="draw the distributions")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Compare as the options say, write what they ask for, and tell the result."""
+    files = [("--json", options.json), ("--figure", options.figure)]
+    scenario, spacings, emergence, seed, _ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: read_spacings(Path(options.file)),
+        lambda: _emergence(options.emergence),
+        lambda: seed_of(options),
+        lambda: check_writable(files, [options.scenario, options.file]),
+    )
+    check_emergence(scenario, spacings, emergence)
+    found = measured(scenario, spacings, emergence=emergence, seed=seed)
+    made: list[tuple[str, str | bytes]] = []
+    if options.figure:
+        from metersim.questions.measured.figure import measured_figure
+        from metersim.questions.shared.page import encoded
+
+        drawn = measured_figure(found, options.units)
+        made.append((options.figure, encoded(drawn, options.figure)))
+    if options.json and options.json != "-":
+        made.append((options.json, measured_json(found)))
+    write_all(made)
+    if options.json == "-":
+        return measured_json(found).removesuffix("\n")
+    return measured_text(found, options.units)
+
+
+def _emergence(word: str | None) -> float | None:
+    """Share of the seeds that stand as plants, when it is given."""
+    return None if word is None else percent("--emergence", word, 1, 100)

@@ -1,0 +1,195 @@
+"""Picture of measured spacings over their prediction and the fitted cells."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from functools import partial
+from operator import mul
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from metersim.machine.reading import load_scenario
+from metersim.measures.cellfit import CellFit, fitted_density
+from metersim.measures.plants import emerged
+from metersim.questions.measured.spacings import MeasuredSpacings, parse_spacings
+from metersim.questions.measured.study import Counted, measured
+from metersim.questions.shared.page import (
+    ABOVE,
+    CLASSES,
+    EDGES,
+    INK,
+    LARGE,
+    OVERFLOW,
+    STYLE,
+    WARM,
+    binned,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+    percent,
+    spacing_axis,
+)
+from metersim.questions.shared.words import interval_text, quantity
+from metersim.run.simulation import simulate
+
+SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
+FILL = "#b8cfe0"  # pale, also in grey: lines must stand out over it
+TABLE = (
+    ("per_spacing.multiple", "multiple index D"),
+    ("per_spacing.quality", "quality of feed A"),
+    ("per_spacing.miss", "miss index M"),
+    ("precision", "precision"),
+    ("fit.skip", "skips, fitted"),
+    ("fit.double", "doubles, fitted"),
+    ("fit.scatter", "scatter of a seed, fitted"),
+    ("fit.emergence", "emergence, fitted"),
+)
+
+
+@matplotlib.rc_context(STYLE)
+def draw_measured(ax: Axes, found: Counted, units: str = "metric") -> list[Any]:
+    """Shares of measured spacings by tenths of the nominal one, and outlines over them.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    found : Counted
+        Measured spacings beside their prediction.
+    units : {'metric', 'us'}
+        Unit of the upper axis: cm or in.
+
+    Returns
+    -------
+    list of artists
+        Bars of what was measured, steps of what is predicted and, if there was a fit, its line.
+    """
+    along, _ = length_units(units)
+    nominal = found.scenario.spacing
+    edges = np.append(EDGES, OVERFLOW + 0.05)
+    counts, index = binned(np.concatenate(found.rows), 1.0)
+    predicted, others = binned(found.predicted, 1.0)
+    shares = 100 * counts / max(index.spacings, 1)
+    drawn: list[Any] = [
+        ax.stairs(shares, edges, fill=True, fc=FILL, ec="white", label="measured", zorder=1)
+    ]
+    ax.stairs(shares, edges, fc="none", ec="#6b8ba4", lw=0.7, zorder=1.1)
+    steps = 100 * predicted / max(others.spacings, 1)
+    drawn.append(ax.stairs(steps, edges, ec=INK, lw=1.5, label="predicted", zorder=3))
+    top = max(float(shares.max()), float(steps.max()))
+    if found.fit is not None:
+        line = 100 * _fitted_shares(found.fit)
+        top = max(top, float(line.max()))
+        drawn += ax.plot(
+            EDGES[:-1] + 0.05, line, "o--", color=WARM, ms=4, lw=1.2, label="fitted cells", zorder=4
+        )
+    for name, (_, _, low, high) in CLASSES.items():
+        ax.axvline(low, color=INK, lw=1.0, zorder=2)
+        own = percent(getattr(index, SHARES[name]))
+        ax.text(
+            (low + high) / 2, 1.07 * top, f"{name}\n{own}", fontsize=LARGE, linespacing=1.3, **ABOVE
+        )
+    if counts[-1] or steps[-1] >= 0.05:
+        ax.text(OVERFLOW + 0.05, max(shares[-1], steps[-1]) + 0.02 * top, "beyond 3.5", ha="right")
+    ax.set_ylim(0, 1.32 * top)
+    ax.set_ylabel("spacings per step of 0.1 nominal [%]")
+    spacing_axis(ax)
+    scale = nominal / along.factor
+    upper = ax.secondary_xaxis("top", functions=(partial(mul, scale), partial(mul, 1 / scale)))
+    upper.set_xlabel(f"spacing [{along.symbol}]")
+    ax.legend(loc="upper right", bbox_to_anchor=(0.99, 0.76), handlelength=2.6)
+    ax.set_title(f"{index.spacings:,} measured spacings, and {others.spacings:,} predicted ones")
+    return drawn
+
+
+def _fitted_shares(fit: CellFit) -> NDArray[np.float64]:
+    """Shares of spacings by tenths of the nominal one, as the fitted cells have them."""
+    fine = 40  # steps in a tenth
+    at = (np.arange((EDGES.size - 1) * fine) + 0.5) * 0.1 / fine
+    shares: NDArray[np.float64] = fitted_density(fit, at).reshape(-1, fine).sum(axis=1)
+    return shares * 0.1 / fine
+
+
+@matplotlib.rc_context(STYLE)
+def measured_figure(found: Counted, units: str = "metric") -> Figure:
+    """One page: measured, predicted and fitted distribution, and a table of the main numbers.
+
+    Parameters
+    ----------
+    found : Counted
+        Measured spacings beside their prediction.
+    units : {'metric', 'us'}
+        Lengths in cm or in.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide.
+    """
+    length_units(units)  # refuses any but these
+    origin, scenario = found.origin, found.scenario
+    along, _ = length_units(units)
+    said = [
+        "a count lies in the range by luck 95 times out of 100, if the prediction holds",
+        f"metersim {origin.version} | {found.source.where} beside {scenario.name} | "
+        f"nominal {along.from_si(scenario.spacing):.4g} {along.symbol} | random seed {origin.seed}",
+    ]
+    if found.left < 1:
+        said.insert(0, f"the prediction is of plants, of {percent(found.left)} of its seeds")
+    rows = [(key, label) for key, label in TABLE if key in found.values]
+    height = 5.5 + 0.2 * len(rows) + caption_height(said)
+    figure = new_page(height)
+    headline(figure, f"Measured beside predicted: {scenario.title}")
+    ax = figure.add_axes((0.1, 1 - 4.5 / height, 0.87, 3.6 / height))
+    draw_measured(ax, found, units)
+    top = 1 - 5.1 / height
+    heads = ("", "measured", "95 % interval", "predicted", "range by luck")
+    columns = (0.1, 0.44, 0.48, 0.73, 0.77)
+    for line, cells in enumerate([heads, *(_cells(found, *row, units) for row in rows)]):
+        for k, (x, words) in enumerate(zip(columns, cells, strict=True)):
+            figure.text(
+                x,
+                top - 0.2 * line / height,
+                words,
+                color=INK,
+                weight="bold" if line == 0 else "normal",
+                ha="right" if k in (1, 3) else "left",
+            )
+    caption(figure, said)
+    return figure
+
+
+def _cells(found: Counted, key: str, label: str, units: str) -> tuple[str, ...]:
+    one = found[key]
+    kind, own, other = one.measure.kind, one.measured, one.predicted
+    return (
+        label,
+        quantity(kind, own.value, units),
+        "" if math.isnan(own.low) else interval_text(kind, own, units),
+        "" if math.isnan(other.value) else quantity(kind, other.value, units),
+        "" if math.isnan(other.low) else interval_text(kind, other, units),
+    )
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of an invented tape beside its prediction."""
+    yield "measured", measured_figure(measured(load_scenario("maize_field"), _tape(), seed=1))
+
+
+def _tape() -> MeasuredSpacings:
+    """An invented tape of 300 plants behind a meter with a worn tube, set one notch too sharp."""
+    worn = load_scenario("maize_field", ["tube_wear=0.4", "notch=1", "turns=12"])
+    run = emerged(simulate(worn, seed=1), worn.stand.emergence, worn.stand.plant_shift)
+    places = sorted((100 * run.seeds.position).round(1).tolist())[:300]
+    return parse_spacings("\n".join(["position_cm", *map(str, places)]), "tape.csv")
+
+
+PAGES = {Counted: measured_figure}

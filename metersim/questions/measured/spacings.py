@@ -1,0 +1,264 @@
+"""Measured spacings, places or times: in from a file, and to the sums that measures are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.faults import BadInput, Fault, bad, hint
+from metersim.files.fields import number, specs
+from metersim.files.tables import NUMBER, Rows, csv_rows, each_row, first_of, read_text
+from metersim.files.units import UNITS
+from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
+from metersim.measures.tally import CP3_WINDOW, STRETCHES
+from metersim.run.records import Seeds
+
+FEWEST = 20  # spacings, below which one alone is more than 5 points of every share
+ROW = "row"
+OF_A_RUN = ("replicate", *Seeds.names)
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasuredSpacings:
+    """Spacings as they were measured.
+
+    Attributes
+    ----------
+    rows : tuple of ndarray
+        Spacings of each row, in order: [m], or [s] where times were measured.
+    kind : str
+        ``spacing``, ``position`` or ``time``: what the file gives.
+    column : str
+        Its column, such as ``spacing_cm``.
+    where : str
+        The file they come from.
+    """
+
+    rows: tuple[Floats, ...]
+    kind: str
+    column: str
+    where: str
+
+    @property
+    def size(self) -> int:
+        """How many spacings there are."""
+        return sum(row.size for row in self.rows)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Reading:
+    """Columns of a file, one of which it must have."""
+
+    spacing: float = number("mm cm m in ft", 0.01, 1e5, "from one seed to the next")
+    position: float = number("mm cm m in ft", -1e9, 1e9, "along the row, as a tape shows it")
+    time: float = number("s ms", -1e10, 1e10, "of a sensor's pulse")
+
+
+COLUMNS = {key: spec for spec in specs(_Reading).values() for key in spec.keys}
+NAMED = " or ".join(
+    f"{name}_ with {', '.join(unit.suffix for unit in spec.units)}"
+    for name, spec in specs(_Reading).items()
+)
+
+
+def read_spacings(path: Path) -> MeasuredSpacings:
+    """Read a CSV file of spacings, of the form that `parse_spacings` describes."""
+    return parse_spacings(read_text(path), str(path))
+
+
+def parse_spacings(content: str, where: str) -> MeasuredSpacings:
+    """Read measured spacings from the text of a CSV file.
+
+    The first row names the columns.  One of them says what was measured, and in which unit:
+    ``spacing_cm`` from one seed to the next, ``position_cm`` along a tape or a belt (mm, cm, m,
+    in or ft), or ``time_s`` of a sensor's pulses (s or ms).  A second, ``row``, may name rows or
+    replicates; no spacing runs from one to another.  The CSV file that a run leaves is read too.
+
+    Places and times must not fall.  They may be equal, as two seeds may lie on one spot; a
+    spacing is above 0.
+
+    Parameters
+    ----------
+    content : str
+        Text of the file.
+    where : str
+        Name of the file, for the faults.
+
+    Returns
+    -------
+    MeasuredSpacings
+        At least `FEWEST` spacings.
+
+    Raises
+    ------
+    BadInput
+        With the faults found, each with its row (the header is row 1) and column.
+    """
+    rows = csv_rows(content, where, columns=f"{NAMED}; and, if wanted, row", example="16.5")
+    header = rows[0][1]
+    if tuple(header) == OF_A_RUN:
+        return _enough(_of_a_run(rows, where))
+    if faults := _header_faults(header, where):
+        raise BadInput(faults)
+    if any(len(cells) == 2 and all(map(str.isdigit, cells)) for _, cells in rows[1:]) and (
+        len(header) == 1
+    ):
+        message = "has commas as decimal marks; use a point as decimal mark, as in 16.5"
+        raise bad(where, "", message)
+    column = next(name for name in header if name != ROW)
+    values, labels = _values(rows, column, where)
+    parts: dict[str, list[int]] = {}
+    for k, label in enumerate(labels):
+        parts.setdefault(label, []).append(k)
+    kind = COLUMNS[column].name
+    read = np.array(values)
+    if kind != "spacing" and (faults := _falling(rows, read, parts, column, where)):
+        raise BadInput(first_of(faults, where))
+    each = (read[part] for part in parts.values())
+    made = tuple(part if kind == "spacing" else np.diff(part) for part in each)
+    return _enough(MeasuredSpacings(rows=made, kind=kind, column=column, where=where))
+
+
+def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
+    faults = []
+    if any(NUMBER.fullmatch(cell) for cell in header):
+        message = f"is a number; the first row must name what the column is: {NAMED}"
+        return [Fault(where, f"row 1, {header[0]}", message)]
+    seen: dict[str, str] = {}
+    for column in header:
+        key = f"row 1, {column or '(no name)'}"
+        if column == ROW:
+            if list(header).count(ROW) > 1:
+                faults.append(Fault(where, key, "stands there twice; keep one"))
+        elif column not in COLUMNS:
+            faults.append(Fault(where, key, f"unknown column; {hint(column, [*COLUMNS, ROW])}"))
+        else:
+            name = COLUMNS[column].name
+            if name in seen:
+                message = f"mixed units: states the same as {seen[name]}; keep one of them"
+                faults.append(Fault(where, key, message))
+            elif seen:
+                message = f"is measured beside {next(iter(seen.values()))}; keep one of them"
+                faults.append(Fault(where, key, message))
+            seen.setdefault(name, column)
+    if not seen and not faults:
+        faults.append(Fault(where, "row 1", f"names no measured column; give {NAMED}"))
+    return list(dict.fromkeys(faults))
+
+
+def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list[float], list[str]]:
+    """Values in SI and labels of rows, in the order of the file; `label` is their column."""
+    header = rows[0][1]
+    place = header.index(column)
+    named = header.index(label) if label in header else None
+    spec, unit = COLUMNS[column], UNITS[column.rpartition("_")[2]]
+    values: list[float] = []
+    labels: list[str] = []
+
+    def read(cells: list[str]) -> list[tuple[str, str]]:
+        cell = cells[place]
+        value = float(cell) if NUMBER.fullmatch(cell) else cell
+        labels.append("" if named is None else cells[named])
+        if named is not None and not cells[named]:
+            return [(label, "is empty; name the row, such as 1")]
+        if complaint := spec.complaint(value, unit):
+            if value == 0:
+                complaint += "; for two seeds on one spot, the least that you can tell apart"
+            return [(column, complaint)]
+        values.append(unit.to_si(float(value)))
+        return []
+
+    if faults := each_row(rows, len(header), read):
+        raise BadInput(first_of([Fault(where, *fault) for fault in faults], where))
+    return values, labels
+
+
+def _falling(
+    rows: Rows, read: Floats, parts: dict[str, list[int]], column: str, where: str
+) -> list[Fault]:
+    """Places or times that come before the one above them in the same row."""
+    place = rows[0][1].index(column)
+    faults = []
+    for part in parts.values():
+        for k in np.flatnonzero(np.diff(read[part]) < 0):
+            (above, before), (line, after) = (rows[part[j] + 1] for j in (k, k + 1))
+            message = f"{after[place]} comes before the {before[place]} of row {above}"
+            message += "; give them in order along the row, each row of its own a name in 'row'"
+            faults.append(Fault(where, f"row {line}, {column}", message))
+    return faults
+
+
+def _of_a_run(rows: Rows, where: str) -> MeasuredSpacings:
+    """Spacings of the CSV file of a run, whose seeds stand in the order of their cells."""
+    column = "position_m"
+    values, labels = _values(rows, column, where, label=OF_A_RUN[0])
+    places = np.array(values)
+    each = [places[np.array(labels) == label] for label in dict.fromkeys(labels)]
+    made = tuple(np.diff(np.sort(part)) for part in each)
+    return MeasuredSpacings(rows=made, kind="position", column=column, where=where)
+
+
+def _enough(made: MeasuredSpacings) -> MeasuredSpacings:
+    if made.size < FEWEST:
+        many = f"{made.size} spacing{'s' * (made.size != 1)}"
+        raise bad(made.where, "", f"has {many}; at least {FEWEST} are needed")
+    if not any(row.any() for row in made.rows):
+        raise bad(made.where, "", "has all seeds on one spot; give places along the row")
+    return made
+
+
+SHORTEST_BLOCK = 10  # spacings; neighbours alone depend on each other where cells are independent
+
+
+def blocks_for(spacings: int) -> int:
+    """Blocks to cut so many spacings into."""
+    return max(1, min(STRETCHES, spacings // SHORTEST_BLOCK))
+
+
+def block_sums(rows: Sequence[Floats], nominal: float, blocks: int) -> dict[str, Floats]:
+    """Sums over contiguous blocks of nearly equal length, as `metersim.measures.tally.Tally` has them.
+
+    Parameters
+    ----------
+    rows : sequence of ndarray
+        Spacings over the nominal spacing, row by row. [1]
+    nominal : float
+        Nominal spacing, for the window of CP3. [m]
+    blocks : int
+        How many, from 1 to the number of spacings.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (blocks,)
+        Those columns of a tally that are of spacings.
+    """
+    ratio = np.concatenate(rows)
+    starts = np.arange(blocks) * len(ratio) // blocks
+    kind, excess = classes_of(ratio), ratio - 1
+    normal = np.where(kind == 1, excess, 0.0)
+    close = np.abs(excess) <= CP3_WINDOW / 2 * (1 + ROUNDING) / nominal
+
+    def total(values: NDArray[np.generic]) -> Floats:
+        return np.add.reduceat(values.astype(np.float64), starts)
+
+    counts = np.stack([total(kind == k) for k in range(len(CLASS_NAMES))], axis=1)
+    several, alone, vacant = place_counts(counts).T.astype(np.float64)
+    return {
+        **{f"class{k}": column for k, column in enumerate(counts.T, start=1)},
+        "spacings": counts.sum(axis=1),
+        "excess": total(excess),
+        "excess2": total(excess**2),
+        "normal": total(normal),
+        "normal2": total(normal**2),
+        "close": total(close),
+        "several": several,
+        "alone": alone,
+        "vacant": vacant,
+        "places": several + alone + vacant,
+    }

@@ -1,0 +1,380 @@
+"""Measured spacings beside what a scenario predicts for them, and the cells that they tell of."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.faults import bad
+from metersim.files.tables import dataframe
+from metersim.machine.reading import load_scenario
+from metersim.machine.scenario import Scenario
+from metersim.measures.cellfit import CellFit, fit_cells
+from metersim.measures.cellmodel import before_losses, share_left
+from metersim.measures.estimates import estimates_of
+from metersim.measures.indices import BY_KEY, Measure
+from metersim.measures.intervals import Estimate
+from metersim.measures.plants import emerged
+from metersim.measures.spacing import lag_correlation
+from metersim.questions.measured.spacings import (
+    MeasuredSpacings,
+    block_sums,
+    blocks_for,
+    read_spacings,
+)
+from metersim.run.draws import Streams
+from metersim.run.records import Origin, Run
+from metersim.run.simulation import simulate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ENOUGH = 100  # spacings for intervals and a fit: ten blocks; their coverage was tried from here on
+KEYS = tuple(key for key in BY_KEY if key.partition(".")[0] in ("per_spacing", "per_place"))
+KEYS += ("precision", "spacing.mean", "spacing.sd", "spacing.cv", "spacing.cp3")
+PARAMETERS = (
+    Measure("fit.skip", "share", "cells without a seed"),
+    Measure("fit.double", "share", "cells with two seeds"),
+    Measure("fit.scatter", "length", "SD of a seed's distance from the place of its cell"),
+    Measure("fit.distance", "share", "distance of cells over nominal, as slip changes it"),
+    Measure("fit.emergence", "share", "seeds that stand as plants"),
+)
+GIVEN, FITTED, SEEDS = "given", "fitted", "seeds"
+RUN_CELLS, ALL_CELLS, MOST_CELLS = 6_000, 120_000, 600_000
+RESAMPLES = 1000
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Beside:
+    """One measure or parameter, as measured and as predicted.
+
+    Attributes
+    ----------
+    measure : Measure
+        What it is.
+    measured : Estimate
+        Of the measured spacings, with its interval; in SI.
+    predicted : Estimate
+        Of the scenario; of a measure, with the range in which counts of this length lie by luck.
+    """
+
+    measure: Measure
+    measured: Estimate
+    predicted: Estimate
+
+    @property
+    def differs(self) -> bool | None:
+        """Whether luck does not explain the difference; None where that cannot be told.
+
+        A measure differs where it lies outside the range of counts of this length, a parameter
+        where its interval does not hold the prediction.
+        """
+        value, edges = self.measured.value, self.predicted
+        if math.isnan(edges.low):
+            value, edges = self.predicted.value, self.measured
+        if math.isnan(value) or math.isnan(edges.low):
+            return None
+        slack = 1e-9 * abs(value)
+        return not edges.low - slack <= value <= edges.high + slack
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Measured spacings beside their prediction.
+
+    Attributes
+    ----------
+    origin : Origin
+        What was predicted, and what chose its luck.
+    source : MeasuredSpacings
+        What was measured.
+    rows : tuple of ndarray
+        Measured spacings over the nominal one, row by row. [1]
+    predicted : ndarray
+        Predicted ones. [1]
+    values : mapping of str to Beside
+        Measures and parameters by key, in SI.
+    fit : CellFit or None
+        What was fitted to what was measured; None with fewer than `ENOUGH` spacings.
+    emergence : str
+        ``seeds`` where seeds were measured, ``given`` or ``fitted`` where plants were.
+    left : float
+        Share of the seeds that the prediction lets stand as plants. [1]
+    level : float
+        Coverage of intervals and ranges.
+    """
+
+    origin: Origin
+    source: MeasuredSpacings
+    rows: tuple[Floats, ...]
+    predicted: Floats
+    values: Mapping[str, Beside]
+    fit: CellFit | None
+    emergence: str
+    left: float
+    level: float = 0.95
+
+    def __repr__(self) -> str:
+        return f"<Counted {self.size:,} spacings of {self.source.where}; to_dataframe() shows them>"
+
+    def __getitem__(self, key: str) -> Beside:
+        return self.values[key]
+
+    @property
+    def scenario(self) -> Scenario:
+        """What was predicted."""
+        return self.origin.scenario
+
+    @property
+    def size(self) -> int:
+        """How many spacings were measured."""
+        return self.source.size
+
+    @cached_property
+    def lag_correlation(self) -> float:
+        """Correlation of neighbouring spacings, -0.5 where seeds err each for itself. [1]"""
+        return lag_correlation(np.concatenate(self.rows))
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a measure or parameter, in SI, for pandas (extra ``notebook``)."""
+        return dataframe(
+            [
+                {
+                    "key": key,
+                    "kind": one.measure.kind,
+                    **{f"measured_{name}": value for name, value in vars(one.measured).items()},
+                    **{f"predicted_{name}": value for name, value in vars(one.predicted).items()},
+                    "differs": one.differs,
+                    "meaning": one.measure.meaning,
+                }
+                for key, one in self.values.items()
+            ]
+        )
+
+
+def measured(
+    scenario: Scenario | str,
+    spacings: MeasuredSpacings | str | Path,
+    *,
+    emergence: float | None = None,
+    seed: int = 1,
+    level: float = 0.95,
+) -> Counted:
+    """Hold measured spacings against what a scenario predicts, and fit the cells behind them.
+
+    Spacings alone do not tell a cell without a seed from a seed that did not come up.  On a bench,
+    and from a sensor, all seeds count.  In a field, plants are taken to be measured: with
+    `emergence` known, the chance of a skip is fitted; without, skips are taken from the prediction
+    and emergence is fitted.
+
+    Parameters
+    ----------
+    scenario : Scenario or str
+        What is set, or the name or file of it; of what is not known, the middle is taken.
+    spacings : MeasuredSpacings, str or Path
+        What was measured, or a CSV file of it.
+    emergence : float, optional
+        Share of the seeds that stand as plants, of spacings in a field; 1 where seeds were dug
+        up. [1]
+    seed : int
+        Chooses the luck of the prediction.
+    level : float
+        Coverage of intervals and ranges.
+
+    Returns
+    -------
+    Counted
+        What was measured and what is predicted, by key, such as ``per_spacing.miss`` or
+        ``fit.skip``.
+
+    Raises
+    ------
+    BadInput
+        When a file cannot be used, or emergence is given where seeds were measured.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> from metersim.questions.measured.spacings import parse_spacings
+    >>> lines = ["position_cm", *(str(round(16.9 * k, 1)) for k in range(130) if k % 25)]
+    >>> found = m.measured("maize_bench", parse_spacings("\\n".join(lines), "tape.csv"), seed=3)
+    >>> skip = found["fit.skip"].measured
+    >>> f"{skip.value:.1%} skips, from {skip.low:.1%} to {skip.high:.1%}"
+    '4.0% skips, from 1.7% to 7.8%'
+    >>> found["precision"].differs
+    True
+    """
+    if isinstance(scenario, str):
+        scenario = load_scenario(scenario)
+    if not isinstance(spacings, MeasuredSpacings):
+        spacings = read_spacings(Path(spacings))
+    check_emergence(scenario, spacings, emergence)
+    scale = scenario.demand.speed if spacings.kind == "time" else 1.0
+    rows = tuple(row * (scale / scenario.spacing) for row in spacings.rows if row.size)
+    size = sum(row.size for row in rows)
+    runs = _runs(scenario, size, seed)
+    truth = _truth(runs, spacings.kind)
+    kind, left = SEEDS, 1.0
+    if scenario.in_field and spacings.kind != "time":
+        kind, left = (FITTED, 1.0) if emergence is None else (GIVEN, emergence)
+    fit = fit_cells(rows, level=level) if size >= ENOUGH else None
+    parameters: dict[str, Beside] = {}
+    if fit is not None:
+        parameters, left = _parameters(fit, truth, kind, left, scenario.spacing)
+    seen = [emerged(run, left, 0.0) if left < 1 else run for run in runs]
+    predicted = [np.diff(np.sort(_places(run, spacings.kind)[0])) for run in seen]
+    return Counted(
+        origin=runs[0].origin,
+        source=spacings,
+        rows=rows,
+        predicted=np.concatenate(predicted),
+        values=_measures(rows, predicted, scenario.spacing, seed, level) | parameters,
+        fit=fit,
+        emergence=kind,
+        left=left,
+        level=level,
+    )
+
+
+def check_emergence(
+    scenario: Scenario, spacings: MeasuredSpacings, emergence: float | None
+) -> None:
+    """Refuse an emergence of seeds that never were in soil, or of none."""
+    if emergence is None:
+        return
+    if spacings.kind == "time":
+        raise bad("--emergence", "", "a sensor counts seeds, not plants; leave it out")
+    if not scenario.in_field:
+        raise bad("--emergence", "", "on a bench nothing comes up; leave it out")
+    if not 0 < emergence <= 1:
+        raise bad("emergence", "", f"{emergence} is not allowed; give a share above 0, up to 1")
+
+
+def _runs(scenario: Scenario, size: int, seed: int) -> list[Run]:
+    """Runs that are long enough for a count of this size, each with luck of its own."""
+    wanted = min(max(ALL_CELLS, 4 * size), MOST_CELLS)
+    most = math.ceil(wanted / scenario.disc.cells)
+    least = math.ceil(RUN_CELLS / scenario.disc.cells)
+    turns = min(max(scenario.run.turns, least), most)
+    if turns != scenario.run.turns:
+        scenario = scenario.replace(run__turns=turns)
+    many = math.ceil(wanted / scenario.passages)
+    return [simulate(scenario, seed=seed, replicate=k) for k in range(many)]
+
+
+def _places(run: Run, kind: str) -> tuple[Floats, NDArray[np.int64]]:
+    """Places of the seeds that are seen, over the nominal spacing, and their cells."""
+    scenario, seeds = run.scenario, run.seeds
+    if kind == "time":
+        speed = scenario.demand.speed
+        return seeds.sensor_time[seeds.seen] * (speed / scenario.spacing), seeds.cell[seeds.seen]
+    return seeds.position / scenario.spacing, seeds.cell
+
+
+def _truth(runs: Sequence[Run], kind: str) -> dict[str, float]:
+    """What a fit should find, from the records: shares of cells, and scatter over nominal."""
+    none = two = cells = 0
+    square, seeds = 0.0, 0
+    for run in runs:
+        places, cell = _places(run, kind)
+        many = np.bincount(cell, minlength=len(run.cells))
+        none, two = none + int((many == 0).sum()), two + int((many >= 2).sum())
+        cells += len(many)
+        if cell.size:
+            square += float(np.var(places - cell)) * cell.size
+            seeds += cell.size
+    return {
+        "fit.skip": none / cells,
+        "fit.double": two / cells,
+        "fit.scatter": math.sqrt(square / seeds) if seeds else math.nan,
+        "fit.distance": 1.0,
+    }
+
+
+def _parameters(
+    fit: CellFit, truth: Mapping[str, float], kind: str, left: float, nominal: float
+) -> tuple[dict[str, Beside], float]:
+    """Parameters beside the prediction; and the share of seeds that stand as plants."""
+    empty, double = fit.empty, fit.double
+    skips = truth["fit.skip"]
+    emergence: Estimate | None = None
+    if kind == FITTED and skips == 1:  # where nothing is laid, nothing comes up
+        emergence = _exactly(math.nan)
+    elif kind == FITTED:
+        each = (share_left(p, double.value, skips) for p in (empty.value, empty.high, empty.low))
+        value, low, high = (min(share, 1.0) for share in each)
+        emergence, left = Estimate(value, low, high), value
+    spread = (double.value, double.low, double.high)
+    found = {
+        "fit.double": Estimate(*(min(before_losses(0.0, d, left)[1], 1.0) for d in spread)),
+        "fit.scatter": _scaled(fit.scatter, nominal),
+        "fit.distance": fit.distance,
+    }
+    if emergence is not None:
+        found["fit.emergence"] = emergence
+    else:
+        bounds = (empty.value, empty.low, empty.high)
+        made = (before_losses(p, double.value, left)[0] for p in bounds)
+        found["fit.skip"] = Estimate(*(min(max(share, 0.0), 1.0) for share in made))
+    predicted = {**truth, "fit.scatter": truth["fit.scatter"] * nominal, "fit.emergence": math.nan}
+    beside = {
+        part.key: Beside(part, found[part.key], _exactly(predicted[part.key]))
+        for part in PARAMETERS
+        if part.key in found
+    }
+    return beside, left
+
+
+def _exactly(value: float) -> Estimate:
+    return Estimate(value, math.nan, math.nan)
+
+
+def _scaled(one: Estimate, factor: float) -> Estimate:
+    return Estimate(one.value * factor, one.low * factor, one.high * factor)
+
+
+def _measures(
+    rows: Sequence[Floats],
+    predicted: Sequence[Floats],
+    nominal: float,
+    seed: int,
+    level: float,
+) -> dict[str, Beside]:
+    """Measures of what was measured, and where counts of that length lie by luck."""
+    chosen = [BY_KEY[key] for key in KEYS]
+    size = sum(row.size for row in rows)
+    streams = Streams(seed)
+    blocks = blocks_for(size) if size >= ENOUGH else 1
+    sums = block_sums(rows, nominal, blocks)
+    own = estimates_of(sums, chosen, nominal, streams.generator("resampling"), level)
+    if blocks == 1:
+        own = {key: _exactly(one.value) for key, one in own.items()}
+    many = sum(part.size for part in predicted)
+    parts = blocks_for(size)  # of a count, each as long as one of these
+    pool = max(1, round(many / (size / parts)))
+    if many < 2 * size / parts:
+        nothing = {key: _exactly(math.nan) for key in KEYS}
+        return {key: Beside(BY_KEY[key], own[key], nothing[key]) for key in KEYS}
+    long = block_sums(predicted, nominal, pool)
+    drawn = streams.generator("counts").integers(pool, size=(RESAMPLES, parts))
+    tail = (1 - level) / 2
+    counts = {name: column[drawn].sum(axis=1) for name, column in long.items()}
+    whole = {name: column.sum() for name, column in long.items()}
+    made = {}
+    for part in chosen:
+        scale = nominal if part.kind == "length" else 1.0
+        value, each = scale * float(part.of(whole)), scale * np.asarray(part.of(counts))
+        each = each[~np.isnan(each)]
+        edges = np.quantile(each, [tail, 1 - tail]) if each.size else (math.nan, math.nan)
+        low, high = min(float(edges[0]), value), max(float(edges[1]), value)
+        made[part.key] = Beside(part, own[part.key], Estimate(value, low, high))
+    return made

@@ -1,0 +1,229 @@
+"""Text of measured spacings beside their prediction."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+
+from metersim.measures.cellfit import MISFIT, MOST_FITTED, misfit
+from metersim.measures.indices import number_or_none, put
+from metersim.measures.limits import cautions
+from metersim.measures.spacing import class_counts
+from metersim.questions.measured.study import ENOUGH, FITTED, GIVEN, SEEDS, Beside, Counted
+from metersim.questions.shared.notes import PROVE, asked
+from metersim.questions.shared.words import LABELS, block, interval_text, quantity, wrapped
+from metersim.run.records import provenance
+
+GROUPS = (
+    (
+        "Spacings",
+        (
+            "per_spacing.multiple",
+            "per_spacing.quality",
+            "per_spacing.miss",
+            "precision",
+            "spacing.mean",
+            "spacing.sd",
+            "spacing.cv",
+            "spacing.cp3",
+        ),
+    ),
+    ("Places", ("per_place.multiple", "per_place.single", "per_place.miss")),
+)
+FIT_LABELS = {
+    "fit.skip": "skips",
+    "fit.double": "doubles",
+    "fit.scatter": "scatter of a seed",
+    "fit.distance": "cells over nominal",
+    "fit.emergence": "emergence",
+}
+NAMES = {**LABELS, **FIT_LABELS, "spacing.cv": "SD over mean (CV)"}
+KINDS = {"spacing": "spacings", "position": "places along the row", "time": "times of pulses"}
+LONG = 12.0  # nominal spacings, of which one is hardly a run of skips
+ALIKE, OFF = 0.98, 1.02  # cells over nominal, outside of which the nominal spacing may be wrong
+
+
+def measured_text(found: Counted, units: str = "metric") -> str:
+    """What was measured, what is predicted, what was fitted, and what it does not tell."""
+    origin, scenario = found.origin, found.scenario
+    luck = f"random seed {origin.seed}, metersim {origin.version}"
+    changes = ", ".join([scenario.name, *_asked_changes(found), luck])
+    lines = [f"{found.source.where} beside {scenario.title} ({changes})", ""]
+    lines += [*block("Predicted", asked(scenario, units)), ""]
+    lines += [*block("Measured", _counted(found)), ""]
+    lines += _table(found, units)
+    if found.fit is not None:
+        lines += ["", *_fitted(found, units)]
+    lines.append("")
+    lines += block("Reading", _reading(found))
+    if told := _notes(found, units):
+        lines += ["", *block("Note", told)]
+    lines += ["", PROVE]
+    return "\n".join(part for line in lines for part in (wrapped(line) if line else [line]))
+
+
+def _asked_changes(found: Counted) -> list[str]:
+    """What the user changed; how long the prediction runs is its own affair."""
+    return [change for change in found.scenario.changes if "turns" not in change.partition("=")[0]]
+
+
+def _counted(found: Counted) -> list[str]:
+    source, many = found.source, len(found.rows)
+    rows = f" in {many} rows" if many > 1 else ""
+    said = f"{found.size:,} spacings{rows}, from the {KINDS[source.kind]} in {source.column}"
+    if source.kind == "time":
+        said += ", times the speed of the scenario"
+    lines = [said]
+    if not math.isnan(found.lag_correlation):
+        lines.append(
+            f"correlation of neighbouring spacings {found.lag_correlation:+.2f}; -0.5 where each "
+            "seed errs for itself, nearer 0 with skips and doubles"
+        )
+    return lines
+
+
+def _table(found: Counted, units: str) -> list[str]:
+    level = f"{found.level:.0%}".replace("%", " %")
+    count = f"{found.size:,} by luck ({level})"
+    lines = [f"{'':31}{'measured':>11}   {level + ' interval':19}{'predicted':>11}   {count}"]
+    for group, keys in GROUPS:
+        for row, key in enumerate(keys):
+            lines.append(_line(found[key], group if row == 0 else "", units, found.size < ENOUGH))
+    return lines
+
+
+def _line(one: Beside, group: str, units: str, short: bool = False) -> str:
+    kind = one.measure.kind
+    value = quantity(kind, one.measured.value, units)
+    held = "-" if short else interval_text(kind, one.measured, units)
+    told = not math.isnan(one.predicted.value)
+    predicted = quantity(kind, one.predicted.value, units) if told else ""
+    luck = "" if math.isnan(one.predicted.low) else interval_text(kind, one.predicted, units)
+    name = NAMES[one.measure.key]
+    return f"{group:11}{name:20}{value:>11}   {held:19}{predicted:>11}   {luck:19}{_verdict(one)}"
+
+
+def _verdict(one: Beside) -> str:
+    if one.differs is None:
+        return ""
+    if not one.differs:
+        return "as predicted"
+    return "higher" if one.measured.value > one.predicted.value else "lower"
+
+
+def _fitted(found: Counted, units: str) -> list[str]:
+    keys = [key for key in FIT_LABELS if key in found.values]
+    lines = [_line(found[key], "Fitted" if k == 0 else "", units) for k, key in enumerate(keys)]
+    return [line.rstrip() for line in lines]
+
+
+def _reading(found: Counted) -> list[str]:
+    lines = [
+        "by luck: where a count of as many spacings lies, 95 times out of 100, if the prediction "
+        "holds; a measure outside it is higher or lower. One in twenty is so by luck alone, and "
+        "those of the same spread go together."
+    ]
+    if found.fit is None:
+        lines.append(
+            f"{found.size} spacings are too few for intervals and a fit: {ENOUGH} are needed, and "
+            f"{ENOUGH - found.size} more would do"
+        )
+        if found.emergence == FITTED:
+            lines.append("without a fit or --emergence the prediction is of seeds, not of plants")
+        return lines
+    lines.append(
+        "fitted: skips and doubles are shares of the cells; a late seed is told from a skip by the "
+        "short spacing behind it. A fitted value is higher or lower when its interval does not "
+        "hold the prediction."
+    )
+    lines.append(
+        {
+            SEEDS: "all seeds count here, so every empty cell is a skip (or a seed that no "
+            "sensor saw)",
+            GIVEN: f"an empty place is a skip or a seed that did not come up, and spacings alone "
+            f"do not tell which: skips are fitted with the emergence of {100 * found.left:.4g} % "
+            "that was given",
+            FITTED: "an empty place is a skip or a seed that did not come up, and spacings alone "
+            "do not tell which: skips are taken from the prediction, and emergence is fitted; the "
+            "prediction above is thinned to it. Give --emergence from a germination test or a "
+            "count to fit skips instead; 100 where seeds were dug up",
+        }[found.emergence]
+    )
+    return lines
+
+
+def _notes(found: Counted, units: str) -> list[str]:
+    notes = []
+    fit = found.fit
+    if long := sum(int((row > LONG).sum()) for row in found.rows):
+        notes.append(
+            f"{long} of the spacings are over {LONG:g} nominal ones, as at a stop or a headland: "
+            "where the meter did not sow, begin a row of its own in the column 'row'"
+        )
+    if fit is not None:
+        if misfit(fit, np.concatenate(found.rows)) > MISFIT:
+            notes.append(
+                "the fitted cells do not describe these spacings: trust none of the fitted values. "
+                "Look at the picture (--figure): several rows in one, a speed that changed, or "
+                "seeds that bounced and rolled?"
+            )
+        if fit.is_wide:
+            notes.append(
+                "seeds scatter by over a quarter of their distance, so that neighbours change "
+                "places: skips and doubles are not sure"
+            )
+        distance = fit.distance
+        if not (distance.low < OFF and distance.high > ALIKE):
+            notes.append(
+                f"cells lie {100 * distance.value:.4g} % of the nominal spacing apart: a rate, row "
+                "spacing or speed that is not the scenario's, wheel slip, or another unit than the "
+                "header says; classes are of the nominal spacing"
+            )
+        if fit.spacings < found.size:
+            notes.append(
+                f"fitted to {fit.spacings:,} of the spacings, in stretches all along the rows "
+                f"({MOST_FITTED:,} at most)"
+            )
+        skip = found.values.get("fit.skip")
+        if skip is not None and skip.measured.value == 0 and found.emergence == GIVEN:
+            notes.append(
+                "fewer places are empty than this emergence alone would leave, so skips come out "
+                "as 0: the emergence may be higher"
+            )
+        emerged = found.values.get("fit.emergence")
+        if emerged is not None and emerged.measured.value == 1:
+            notes.append(
+                "no more places are empty than the predicted skips, so emergence comes out as 100 %"
+            )
+    return [*notes, *cautions(found.scenario, units), *found.scenario.warnings]
+
+
+def measured_json(found: Counted) -> str:
+    """Measured spacings beside their prediction as JSON, in SI."""
+    source, fit = found.source, found.fit
+    made: dict[str, Any] = {
+        "provenance": provenance(found.origin),
+        "interval_level": found.level,
+        "measured": {
+            "file": source.where,
+            "column": source.column,
+            "spacings": found.size,
+            "rows": len(found.rows),
+            "classes": class_counts(np.concatenate(found.rows), 1.0).tolist(),
+            "lag_correlation": number_or_none(found.lag_correlation),
+        },
+        "predicted_spacings": len(found.predicted),
+        "emergence": {"taken": found.emergence, "share": found.left},
+        "fitted_spacings": fit.spacings if fit else 0,
+    }
+    for key, one in found.values.items():
+        measured, predicted = one.measured.to_dict(), one.predicted.to_dict()
+        told = {"measured": measured, "predicted": predicted, "differs": one.differs}
+        put(made, key, told, one.measure.kind)
+    made["spacing"]["nominal_m"] = found.scenario.spacing
+    made["spacing"]["cp3_centre_m"] = found.scenario.spacing
+    made["cautions"] = cautions(found.scenario)
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"

@@ -1,0 +1,1 @@
+"""A count was made: what is the next move?"""

@@ -1,0 +1,228 @@
+"""Says what is likely off in a meter, and what to do next."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from metersim.files.faults import BadInput, Fault, all_of, bad, hint, whole
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import load_scenario
+from metersim.machine.scenario import Scenario
+from metersim.questions.next.diagnosis import STATES
+from metersim.questions.next.moves import SETTERS
+from metersim.questions.next.study import TOLD, next_move
+from metersim.questions.next.text import next_text
+from metersim.questions.shared.countlog import Entry, read_log
+from metersim.questions.shared.counts import MOST_COUNTED
+from metersim.questions.shared.looks import BELT, DISC, Look, look_of_seeds
+from metersim.questions.shared.options import (
+    bar,
+    changes_of,
+    crew,
+    scenario_option,
+    seed_of,
+    units_option,
+    workers_of,
+    workers_option,
+    worst_of,
+)
+from metersim.questions.shared.settings import SETTINGS
+from metersim.questions.shared.words import quantity
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim next``."""
+    scenario_option(command)
+    units_option(command, "metric", "), and of the steps of settings (metric")
+    add = command.add_argument
+    add("--seeds", metavar="N", help="seeds counted at these settings, those of doubles included")
+    add("--skips", metavar="N", help="skips among them")
+    add("--doubles", metavar="N", help="doubles among them")
+    add("--triples", metavar="N", help="triples among them (0)")
+    add(
+        "--way",
+        choices=("belt", "sensor"),
+        help="what was counted: seeds on a belt or in the row, or pulses of the sensor (belt)",
+    )
+    add("--cells-seen", metavar="N", help="cells looked at on the disc at rest, after the edge")
+    add("--cells-loaded", metavar="N", help="those with a seed or more")
+    add("--cells-doubled", metavar="N", help="those with two or more, if they were counted")
+    add(
+        "--log",
+        metavar="FILE",
+        help="counts of before, as 'howmany --add' writes them; alone, the last one of the row is "
+        "the present command, at its own settings",
+    )
+    add("--row", metavar="NAME", help="which row of the log")
+    add("--skips-most", metavar="PERCENT", help="skips to put up with (those of a meter in order)")
+    add("--doubles-most", metavar="PERCENT", help="the same for doubles")
+    add(
+        "--also",
+        action="append",
+        default=[],
+        choices=("guide", "hole"),
+        help="parts that may be changed too; may be repeated",
+    )
+    add("--seed", default="1", metavar="N", help="what chooses states and luck (1)")
+    workers_option(command, None)
+    add("--figure", metavar="FILE", help="draw it: .png, .svg or .pdf")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Work out the next move as the options say, and tell it.
+
+    Raises
+    ------
+    BadInput
+        When anything is wrong with them, or nothing was counted.
+    """
+    scenario, counts, disc, entries, skips, doubles, seed, workers, _ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: _count(options),
+        lambda: _disc(options),
+        lambda: _entries(options.log, options.row),
+        lambda: worst_of("--skips-most", options.skips_most),
+        lambda: worst_of("--doubles-most", options.doubles_most),
+        lambda: seed_of(options),
+        lambda: workers_of(options),
+        lambda: check_writable([("--figure", options.figure)], [options.scenario, options.log]),
+    )
+    looks = [*counts, *disc]
+    if not looks and not entries:
+        message = "nothing was counted; give --seeds, --skips and --doubles, or --cells-seen and "
+        raise bad("next", "", message + "--cells-loaded, or --log and --row")
+    given = scenario
+    scenario, earlier = _placed(scenario, looks, entries)
+    notes = _other_disc(given, [meter for meter, _ in earlier], options.units)
+    with bar(STATES, "state") as show, crew(workers) as executor:
+        found = next_move(
+            scenario,
+            looks,
+            earlier=earlier,
+            wanted=_usual(scenario, options.scenario),
+            skips_most=skips,
+            doubles_most=doubles,
+            also=options.also,
+            units=options.units,
+            seed=seed,
+            executor=executor,
+            on_run=show,
+        )
+    if options.figure:
+        from metersim.questions.next.figure import next_figure
+        from metersim.questions.shared.page import encoded
+
+        drawn = next_figure(found, options.units)
+        write_all([(options.figure, encoded(drawn, options.figure))])
+    return next_text(found, options.units, notes)
+
+
+def _usual(scenario: Scenario, name: str) -> Scenario:
+    """The same meter at the settings of its file, which is what is wanted of it."""
+    file = load_scenario(name)
+    settings = [SETTINGS[name] for name in (*SETTERS, *TOLD)]
+    usual = {f"{one.section}__{one.field}": one.of(file) for one in settings}
+    try:
+        return scenario.replace(**usual)
+    except BadInput:  # with other changes they do not go together
+        return scenario
+
+
+def _numbers(options: argparse.Namespace, needed: Sequence[str], more: Sequence[str]) -> list[int]:
+    """Numbers of options that belong together: all that are needed, or none of them."""
+    words = {name: getattr(options, name.replace("-", "_")) for name in (*needed, *more)}
+    if all(word is None for word in words.values()):
+        return []
+    lacking = [name for name in needed if words[name] is None]
+    given = " and ".join(f"--{name}" for name in words if words[name] is not None)
+    all_of(
+        *(
+            partial(whole, f"--{name}", word, 0, MOST_COUNTED)
+            for name, word in words.items()
+            if word is not None
+        ),
+        *(partial(_lacks, f"--{name}", given) for name in lacking),
+    )
+    return [int(word or 0) for word in words.values()]
+
+
+def _lacks(option: str, given: str) -> None:
+    raise bad(option, "", f"is needed with {given}; give 0 when there were none")
+
+
+def _count(options: argparse.Namespace) -> list[Look]:
+    """The count of seeds, if there is one."""
+    found = _numbers(options, ("seeds", "skips", "doubles"), ("triples",))
+    if not found:
+        if options.way is not None:
+            raise bad("--way", options.way, "goes with a count; give --seeds, --skips, --doubles")
+        return []
+    seeds, skips, doubles, triples = found
+    return [look_of_seeds(seeds, skips, doubles, triples, options.way or BELT)]
+
+
+def _disc(options: argparse.Namespace) -> list[Look]:
+    """The look at the disc at rest, if there is one."""
+    found = _numbers(options, ("cells-seen", "cells-loaded"), ("cells-doubled",))
+    if not found:
+        return []
+    cells, loaded, doubled = found
+    faults = []
+    if not cells:
+        faults.append(Fault("--cells-seen", "0", "no cell was looked at; give 1 or more"))
+    if loaded > cells:
+        message = f"is more than the {cells} cells seen"
+        faults.append(Fault("--cells-loaded", str(loaded), message))
+    if doubled > loaded:
+        message = f"is more than the {loaded} cells loaded, in which those doubled are counted too"
+        faults.append(Fault("--cells-doubled", str(doubled), message))
+    if faults:
+        raise BadInput(faults)
+    several = doubled if options.cells_doubled is not None else None
+    return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
+
+
+def _entries(log: str | None, row: str | None) -> list[Entry]:
+    """Counts of a row of a log, oldest first."""
+    if log is None:
+        if row is not None:
+            raise bad("--row", row, "goes with a log of counts; give --log FILE")
+        return []
+    entries = read_log(Path(log))
+    rows = list(dict.fromkeys(entry.row for entry in entries))
+    if not entries:
+        raise bad("--log", log, "holds no count yet")
+    if row is None and len(rows) > 1:
+        raise bad("--row", "", f"which row of {log}? {hint('', rows)}")
+    if row is not None and row not in rows:
+        raise bad("--row", row, f"no such row in {log}; {hint(row, rows)}")
+    return [entry for entry in entries if row in (None, entry.row)]
+
+
+def _placed(
+    scenario: Scenario, looks: Sequence[Look], entries: Sequence[Entry]
+) -> tuple[Scenario, list[tuple[Scenario, Look]]]:
+    """What is set now, and the counts of before with what was set then."""
+    meters = all_of(*(lambda entry=entry: entry.on(scenario) for entry in entries))
+    earlier = [(meter, entry.look) for meter, entry in zip(meters, entries, strict=True)]
+    now = scenario if looks else meters[-1]
+    return now, earlier
+
+
+def _other_disc(scenario: Scenario, meters: Sequence[Scenario], units: str) -> list[str]:
+    """A warning where a log was written with another disc than the scenario has."""
+    own = _disc_words(scenario, units)
+    others = {_disc_words(meter, units): None for meter in meters} | {own: None}
+    del others[own]
+    return [
+        f"the log has counts with {words}, and {scenario.name} has {own}: are they of this meter?"
+        for words in others
+    ]
+
+
+def _disc_words(scenario: Scenario, units: str) -> str:
+    disc = scenario.disc
+    return f"{disc.cells} holes of {quantity('small', disc.hole_diameter, units)}"

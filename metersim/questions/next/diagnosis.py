@@ -1,0 +1,376 @@
+"""What is likely off in a meter: states drawn from the priors, weighed by what was counted.
+
+States are run at the settings of every look, and weighed by the chance of its count.  Where too
+few of them carry the weight, more are drawn around those that do, from a normal distribution in
+the places of the priors as normal deviates; each state then counts by its prior over the mixture
+that all were drawn from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.special import logsumexp, ndtr, ndtri
+
+from metersim.files.faults import BadInput, bad
+from metersim.machine.scenario import Scenario
+from metersim.questions.shared.hidden import HIDDEN, State, draw_places, meter_of, state_at
+from metersim.questions.shared.looks import (
+    SENSOR,
+    Look,
+    Rates,
+    kept_full,
+    loads_at,
+    log_chances,
+    rates_of,
+)
+from metersim.run.draws import Streams
+from metersim.run.parallel import in_order
+
+Floats = NDArray[np.float64]
+
+CAUSES = ("seed size", "vacuum", "singulator", "pool", "sensor")
+"""What a count can tell of; a cut-off edge and a tube move seeds in the row, not their number."""
+STATES = 400  # drawn from the priors
+MORE = 0.5  # of them, drawn in each further round
+ENOUGH = 0.2  # of them, as effective number of states
+ROUNDS = 5  # at most, with the first
+WIDER = 1.5  # variance of what is drawn around the weighted states, over theirs
+FEWEST = 6  # effective states a cause that the middle and the variance are found from
+HALVINGS = 10
+FARTHEST = 5.0  # prior SDs; a place still has its digits there, and no state lies beyond
+FLOOR = 0.05  # variance that it has at least, of prior SDs squared
+CELLS, MOST_CELLS = 2000, 4000  # of a state's run; more for longer counts
+FINER = 4  # cells of a run over those of a count
+MOST_METERS = 5  # settings that are run for each state
+CHUNK = 20  # states of a job
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A count, and the settings that it was made at.
+
+    Attributes
+    ----------
+    meter : Scenario
+        What was set.
+    look : Look
+        What was counted.
+    """
+
+    meter: Scenario
+    look: Look
+
+
+@dataclass(frozen=True)
+class Side:
+    """A cause that lies off to one side, by more than is usual.
+
+    Attributes
+    ----------
+    name : str
+        Of `HIDDEN`.
+    sign : int
+        1 for high, -1 for low.
+    """
+
+    name: str
+    sign: int
+
+    @property
+    def words(self) -> str:
+        """What that means."""
+        cause = HIDDEN[self.name]
+        return cause.high_words if self.sign > 0 else cause.low_words
+
+    @property
+    def bound(self) -> float:
+        """The value beyond which it is off: one SD of the prior from where nothing is wrong."""
+        return HIDDEN[self.name].middle + self.sign * HIDDEN[self.name].sd
+
+    def holds(self, values: Floats) -> NDArray[np.bool_]:
+        """Whether values of the cause lie beyond the bound."""
+        return self.sign * (values - self.bound) > 0
+
+
+@dataclass(frozen=True, eq=False)
+class Diagnosis:
+    """States of a meter, and how well each explains what was counted.
+
+    Attributes
+    ----------
+    seen : tuple of Seen
+        What was counted.
+    names : tuple of str
+        Causes that were drawn.
+    places : ndarray, shape (states, names)
+        Where each state lies in the priors. [1]
+    drawn : int
+        How many of them, the first ones, come from the priors.
+    weights : ndarray, shape (states,)
+        Chance of each state after the counts; sums to 1. [1]
+    rates : tuple of tuple of Rates
+        For each count, those of every state.
+    prior : ndarray, shape (states,)
+        Chance of each state before the counts; sums to 1. [1]
+    """
+
+    seen: tuple[Seen, ...]
+    names: tuple[str, ...]
+    places: Floats
+    drawn: int
+    weights: Floats
+    rates: tuple[tuple[Rates, ...], ...]
+    prior: Floats
+
+    @property
+    def effective(self) -> float:
+        """Effective number of states: as many of equal weight would tell as much."""
+        return float(1 / np.sum(self.weights**2))
+
+    @cached_property
+    def states(self) -> list[State]:
+        """True values of every state by name."""
+        return [state_at(row, self.names) for row in self.places]
+
+    def values(self, name: str) -> Floats:
+        """True values of a cause, by state."""
+        return np.array([state[name] for state in self.states])
+
+    @property
+    def sides(self) -> list[Side]:
+        """All that may be off, each way that it may be."""
+        both = [Side(name, sign) for name in self.names for sign in (-1, 1)]
+        return [side for side in both if side.words]
+
+    def before(self, side: Side) -> float:
+        """Chance that something is off before anything was counted. [1]"""
+        return float(np.mean(side.holds(self.values(side.name)[: self.drawn])))
+
+    def after(self, side: Side) -> float:
+        """Chance that something is off after all counts. [1]"""
+        return float(self.weights @ side.holds(self.values(side.name)))
+
+    def mean(self, name: str) -> float:
+        """Mean value of a cause after all counts."""
+        return float(self.weights @ self.values(name))
+
+    def interval(self, name: str, level: float = 0.8) -> tuple[float, float]:
+        """Where the value of a cause lies with a chance of `level` after all counts."""
+        values = self.values(name)
+        order = np.argsort(values, kind="stable")
+        below = np.cumsum(self.weights[order]) - self.weights[order] / 2
+        low, high = np.interp([(1 - level) / 2, (1 + level) / 2], below, values[order])
+        return float(low), float(high)
+
+    @cached_property
+    def correlations(self) -> Floats:
+        """How causes go together after all counts, as normal deviates of the priors."""
+        _, spread = _moments(ndtri(self.places), self.weights)
+        scale = np.sqrt(np.diag(spread))
+        return np.asarray(spread / np.outer(scale, scale))
+
+    def resampled(self, count: int, seed: int) -> list[State]:
+        """So many states, each drawn as often as its weight says, evenly spread."""
+        start = Streams(seed).generator("resampled").random()
+        at = (np.arange(count) + start) / count
+        # rounding must not lead past the last state
+        picks = np.searchsorted(np.cumsum(self.weights), at).clip(max=len(self.weights) - 1)
+        return [self.states[pick] for pick in picks.tolist()]
+
+
+def causes_of(seen: Sequence[Seen]) -> tuple[str, ...]:
+    """Causes that looks can tell of: the sensor only where it counted."""
+    sensed = any(one.look.way == SENSOR for one in seen)
+    return tuple(name for name in CAUSES if sensed or name != "sensor")
+
+
+def diagnose(
+    seen: Sequence[Seen],
+    *,
+    states: int = STATES,
+    seed: int = 1,
+    executor: Executor | None = None,
+    on_run: Callable[[int], object] | None = None,
+) -> Diagnosis:
+    """Weigh what may be off by what was counted.
+
+    Parameters
+    ----------
+    seen : sequence of Seen
+        One count or more, of the same meter at the same or other settings.
+    states : int
+        How many to draw from the priors; up to three times as many are run.
+    seed : int
+        Chooses states and their luck.
+    executor : Executor, optional
+        Where to run; here, when not given.  The result is the same.
+    on_run : callable, optional
+        Told how many states are done.
+
+    Returns
+    -------
+    Diagnosis
+        Weighed states.
+
+    Raises
+    ------
+    BadInput
+        When no state of the meter can be run.
+    """
+    names = causes_of(seen)
+    places = draw_places(states, seed, names)
+    prior = _Normal(np.zeros(len(names)), np.eye(len(names)))
+    drawn_from: list[tuple[int, _Normal]] = []
+    kept, rates = np.empty((0, len(names))), []
+    log_weights = log_prior = weights = np.empty(0)
+    drawn = done = 0
+    for round_ in range(ROUNDS):
+        if drawn_from:
+            around = _around(ndtri(kept), log_weights)
+            rng = Streams(seed).generator(f"refined {round_}")
+            steps = rng.standard_normal((max(round(MORE * states), 1), len(names)))
+            places = ndtr((around.middle + steps @ around.root.T).clip(-FARTHEST, FARTHEST))
+        else:
+            around, places = prior, draw_places(states, seed, names)
+        found = list(_run(seen, names, places, seed, done, executor, on_run))
+        done += len(places)
+        right = [k for k, one in enumerate(found) if one is not None]
+        drawn = drawn or len(right)
+        if not drawn:
+            raise bad(seen[0].meter.name, "", "no meter near these settings can be run")
+        rates += [one for one in found if one is not None]
+        kept = np.concatenate([kept, places[right]])
+        drawn_from.append((len(places), around))
+        chances = _log_chances(seen, rates)
+        log_prior = prior.log_density(ndtri(kept)) - _mixture(drawn_from, ndtri(kept))
+        log_weights = chances + log_prior
+        weights = np.exp(log_weights - logsumexp(log_weights))
+        if 1 / np.sum(weights**2) >= ENOUGH * states:
+            break
+    by_look = tuple(zip(*rates, strict=True))
+    before = np.exp(log_prior - logsumexp(log_prior))
+    return Diagnosis(tuple(seen), names, kept, drawn, weights, by_look, before)
+
+
+@dataclass(frozen=True, eq=False)
+class _Normal:
+    """A normal distribution of normal deviates: its middle, and a root of its spread."""
+
+    middle: Floats
+    root: Floats
+
+    def log_density(self, deviates: Floats) -> Floats:
+        """Logarithm of its density, but for a constant that all share."""
+        steps = solve_triangular(self.root, (deviates - self.middle).T, lower=True)
+        lost = -np.sum(steps**2, axis=0) / 2 - np.log(np.diag(self.root)).sum()
+        return np.asarray(lost)
+
+
+def _around(deviates: Floats, log_weights: Floats) -> _Normal:
+    """Where to draw more states: around those that carry the weight, and wider."""
+    many = deviates.shape[1]
+    middle, spread = _moments(deviates, _flatter(log_weights, FEWEST * many))
+    return _Normal(middle, np.asarray(np.linalg.cholesky(WIDER * spread + FLOOR * np.eye(many))))
+
+
+def _mixture(drawn_from: Sequence[tuple[int, _Normal]], deviates: Floats) -> Floats:
+    """Logarithm of the density of all that states were drawn from, each by how many it gave."""
+    parts = [np.log(many) + one.log_density(deviates) for many, one in drawn_from]
+    return np.asarray(logsumexp(parts, axis=0))
+
+
+def _moments(deviates: Floats, weights: Floats) -> tuple[Floats, Floats]:
+    """Weighted mean and covariance."""
+    middle = weights @ deviates
+    off = deviates - middle
+    return middle, (weights[:, None] * off).T @ off
+
+
+def _flatter(log_weights: Floats, least: float) -> Floats:
+    """Weights brought nearer to one another until so many states, at least, carry them."""
+    power, weights = 1.0, np.empty(0)
+    for _ in range(HALVINGS):
+        weights = np.exp(power * log_weights - logsumexp(power * log_weights))
+        if 1 / np.sum(weights**2) >= least:
+            break
+        power /= 2
+    return weights
+
+
+def _log_chances(seen: Sequence[Seen], rates: Sequence[Sequence[Rates]]) -> Floats:
+    """Logarithm of the chance of all counts, by state."""
+    columns = zip(*rates, strict=True)
+    parts = [log_chances(c, [one.look])[0] for one, c in zip(seen, columns, strict=True)]
+    return np.asarray(np.sum(parts, axis=0))
+
+
+def length_for(cells: int) -> int:
+    """Cells to run a state for, to tell of a count of so many."""
+    return min(max(CELLS, FINER * cells), MOST_CELLS)
+
+
+def _run(
+    seen: Sequence[Seen],
+    names: Sequence[str],
+    places: Floats,
+    seed: int,
+    first: int,
+    executor: Executor | None,
+    on_run: Callable[[int], object] | None,
+) -> Iterator[tuple[Rates, ...] | None]:
+    """Rates of every state for every look, or None where no such meter can be."""
+    jobs = [
+        (tuple(seen), tuple(names), places[k : k + CHUNK], seed, first + k)
+        for k in range(0, len(places), CHUNK)
+    ]
+    done = first
+    for part in in_order(_run_chunk, jobs, executor):
+        yield from part
+        done += len(part)
+        if on_run:
+            on_run(done)
+
+
+def _run_chunk(
+    job: tuple[tuple[Seen, ...], tuple[str, ...], Floats, int, int],
+) -> list[tuple[Rates, ...] | None]:
+    seen, names, places, seed, first = job
+    meters = meters_of(seen)
+    ways = [{one.look.way: None for one in seen if one.meter == meter} for meter in meters]
+    at = [meters.index(one.meter) for one in seen]
+    cells = length_for(max(one.look.cells for one in seen))
+    found: list[tuple[Rates, ...] | None] = []
+    for k, row in enumerate(places):
+        state = state_at(row, names)
+        try:
+            runs = [
+                loads_at(
+                    kept_full(meter_of(meter, state), cells),
+                    [*some],
+                    seed=seed,
+                    replicate=first + k,
+                )
+                for meter, some in zip(meters, ways, strict=True)
+            ]
+        except BadInput:
+            found.append(None)
+            continue
+        rates = (rates_of(runs[place][one.look.way]) for place, one in zip(at, seen, strict=True))
+        found.append(tuple(rates))
+    return found
+
+
+def meters_of(seen: Sequence[Seen]) -> list[Scenario]:
+    """The different settings at which looks were taken, in order."""
+    meters: list[Scenario] = []
+    for one in seen:
+        if one.meter not in meters:
+            meters.append(one.meter)
+    return meters

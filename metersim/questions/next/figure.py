@@ -1,0 +1,181 @@
+"""What is likely off in a meter, before and after counting, and what each move would bring."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from metersim import __version__
+from metersim.machine.reading import load_scenario
+from metersim.questions.next.diagnosis import Side
+from metersim.questions.next.likely import OFF
+from metersim.questions.next.moves import Gain
+from metersim.questions.next.study import STRANGE, NextMove, next_move
+from metersim.questions.next.text import counted_text
+from metersim.questions.shared.looks import look_of_seeds
+from metersim.questions.shared.page import (
+    INK,
+    PALE,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+)
+
+LABEL = 54  # letters of a label before it is folded
+ROW = 0.36  # in
+LEFT = -1.14  # where titles begin, in widths of a panel
+AFTER = "#0072B2"
+UNSHOWN = (
+    "no likely meter at these settings shows these counts, so that nothing is weighed: see that "
+    "lot, disc and settings are those of this meter, and count again"
+)
+
+
+def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
+    """Chance that each thing is off, before the counts and after.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    found : NextMove
+        With the diagnosis.
+
+    Returns
+    -------
+    list of Line2D
+        The chances after the counts, one artist a row.
+    """
+    told = found.diagnosis
+    sides = sorted(told.sides, key=told.after, reverse=True)
+    made: list[Any] = []
+    for y, side in enumerate(sides):
+        before, after = 100 * told.before(side), 100 * told.after(side)
+        ax.plot([before, after], [y, y], color=PALE, lw=1.4, zorder=1)
+        ax.plot(before, y, "o", mfc="white", mec=INK, ms=10, zorder=2)
+        made += ax.plot(after, y, "o", color=AFTER, ms=6, zorder=3)
+        ax.annotate(
+            f"{before:.0f} to {after:.0f}",
+            (1.02, y),
+            va="center",
+            xycoords=("axes fraction", "data"),
+            annotation_clip=False,
+        )
+    ax.set_yticks(range(len(sides)), [_label(side) for side in sides])
+    ax.set_ylim(len(sides) - 0.5, -0.5)
+    ax.set_xlim(-3, 103)
+    ax.set_xlabel("in 100 such meters")
+    _plain(ax)
+    return made
+
+
+def _label(side: Side) -> str:
+    """What may be off, on two lines."""
+    first, bracket, rest = side.words.partition(" (")
+    second = f"({rest}, by {OFF[side.name]}" if bracket else f"by {OFF[side.name]}"
+    return f"{first}\n{second}"
+
+
+def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any]:
+    """What each move is expected to bring, with where it lies for 80 of 100 likely meters.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    gains : sequence of Gain
+        Of moves.
+    chosen : Gain or None
+        The one to make.
+
+    Returns
+    -------
+    list of Line2D
+        The expected gains, one artist a row.
+    """
+    made: list[Any] = []
+    for y, gain in enumerate(gains):
+        value, (low, high) = 100 * gain.value, (100 * end for end in gain.interval)
+        mine = gain is chosen
+        colour = WARM if mine else INK
+        ax.plot([low, high], [y, y], color=colour, lw=3 if mine else 1.6, alpha=0.6, zorder=1)
+        made += ax.plot(value, y, "D" if mine else "o", color=colour, ms=9 if mine else 5, zorder=2)
+        said = f"{value:+.2f}".replace("-", "\N{MINUS SIGN}") + (" <- the move" if mine else "")
+        ax.annotate(
+            said,
+            (1.02, y),
+            va="center",
+            weight="bold" if mine else "normal",
+            xycoords=("axes fraction", "data"),
+            annotation_clip=False,
+        )
+    ax.axvline(0, color=INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
+    ax.set_yticks(range(len(gains)), [textwrap.fill(gain.move.words, LABEL) for gain in gains])
+    ax.set_ylim(len(gains) - 0.5, -0.5)
+    ax.set_xlabel("change of cells with one seed [percentage points]")
+    _plain(ax)
+    return made
+
+
+def _plain(ax: Axes) -> None:
+    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.tick_params(axis="y", length=0)
+
+
+@matplotlib.rc_context(STYLE)
+def next_figure(found: NextMove, units: str = "metric") -> Figure:
+    """One page on what is off and what to do.
+
+    Parameters
+    ----------
+    found : NextMove
+        Of `metersim.questions.next.study.next_move`.
+    units : {'metric', 'us'}
+        Checked alone: the words of moves have the units that they were asked for in.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, as high as it needs.
+    """
+    length_units(units)  # refuses any but these
+    said = [*counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
+    title = f"{found.scenario.title} - next: {found.words}"
+    if found.kind == STRANGE:
+        figure = new_page(0.9 + caption_height([*said, UNSHOWN]))
+        headline(figure, title)
+        caption(figure, [UNSHOWN, *said])
+        return figure
+    first, second = ROW * len(found.diagnosis.sides), ROW * len(found.gains)
+    foot = 0.3 + caption_height(said)
+    height = foot + first + second + 2.1
+    figure = new_page(height)
+    headline(figure, title)
+    ax = figure.add_axes((0.44, (foot + second + 1.45) / height, 0.35, first / height))
+    draw_causes(ax, found)
+    ax.set_title("What may be off: before (ring) and after counting", x=LEFT)
+    ax = figure.add_axes((0.44, (foot + 0.45) / height, 0.35, second / height))
+    draw_gains(ax, found.gains, found.chosen)
+    ax.set_title("What each move brings; bars: 80 of 100 likely meters", x=LEFT)
+    caption(figure, said)
+    return figure
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of the move after a count with many doubles."""
+    count = look_of_seeds(500, skips=2, doubles=21)
+    yield "next_move", next_figure(next_move(load_scenario("maize_bench"), count, seed=1))
+
+
+PAGES = {NextMove: next_figure}

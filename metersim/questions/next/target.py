@@ -1,0 +1,358 @@
+"""Whether a count differs from what is wanted, and what the trade would do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import betainc
+
+from metersim.files.faults import BadInput, bad
+from metersim.machine.scenario import Scenario
+from metersim.machine.sources import (
+    DOUBLES,
+    HANDBOOK_HOLE,
+    LEAVE,
+    MOST_NOTCHES,
+    SKIPS,
+    TOO_FAR,
+    is_small_round,
+)
+from metersim.questions.next.diagnosis import Diagnosis
+from metersim.questions.next.moves import SURE, Move, singles
+from metersim.questions.shared.hidden import HIDDEN, State
+from metersim.questions.shared.looks import HALF, Look, Rates, rates
+from metersim.questions.shared.settings import Steps, can_move
+
+KINDS = {"skip": "skips", "double": "doubles"}
+"""Kinds of cells, and what they are called in counts."""
+CELLS, RUNS = 20_000, 4  # of each run of a meter in order, which a hopper has seed for; and runs
+LEVEL = 0.05  # chance to take a meter in order for one that is not, over all that was counted
+MOST_CELLS = 5_000  # that are still called for; nobody counts more
+ROUND = 50  # that they are given in
+FEWEST = 2  # cells of a kind; a single one may always be luck
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Counts of one kind at one setting, and what is wanted there.
+
+    Attributes
+    ----------
+    look : Look
+        All counts, added up.
+    wanted : Rates
+        Of a meter in order, or at the limits that were asked for.
+    level : float
+        Chance of a kind of cell below which it is told from luck. [1]
+    """
+
+    look: Look
+    wanted: Rates
+    level: float
+
+    @property
+    def counted(self) -> dict[str, int]:
+        """Cells by kind that was counted."""
+        both = {"skip": self.look.skips, "double": self.look.doubles}
+        return {kind: count for kind, count in both.items() if count is not None}
+
+    def excess(self, kind: str) -> float:
+        """How far a share lies above what is wanted. [1]"""
+        return self.counted[kind] / self.look.cells - float(getattr(self.wanted, kind))
+
+    def chance(self, kind: str, times: float = 1.0) -> float:
+        """Chance that a meter as wanted shows as many of a kind of cell, or more.
+
+        Parameters
+        ----------
+        kind : str
+            Of `KINDS`, and counted.
+        times : float
+            As if so many times the cells had been counted, with the same shares. [1]
+
+        Returns
+        -------
+        float
+            Chance. [1]
+
+        Notes
+        -----
+        assumption: a count is that of ``cells / effect`` independent cells; binomial, continued
+        between whole numbers.
+        """
+        count = self.counted[kind] * times
+        if not count:
+            return 1.0
+        effect = getattr(self.wanted, f"{kind}_effect")
+        many = self.wanted.cells
+        rate = (getattr(self.wanted, kind) * many + HALF) / (many + 2 * HALF)
+        rest = self.look.cells * times - count
+        return float(betainc(count / effect, rest / effect + 1, rate))
+
+    @property
+    def differing(self) -> list[str]:
+        """Kinds of cells that are more than luck gives a meter as wanted."""
+        return [kind for kind in self.counted if self._differs(kind)]
+
+    @property
+    def needed(self) -> int | None:
+        """Cells still to count until shares as seen are told from luck; None when they are not."""
+        above = [kind for kind in self.counted if self.excess(kind) > 0]
+        for times in (1.25, 1.5, 2, 2.5, 3, 4, 5, 7, 10, 15, 20, 30, 40):
+            if (times - 1) * self.look.cells > MOST_CELLS:
+                break
+            if any(self._differs(kind, times) for kind in above):
+                return math.ceil((times - 1) * self.look.cells / ROUND) * ROUND
+        return None
+
+    def _differs(self, kind: str, times: float = 1.0) -> bool:
+        enough = self.counted[kind] * times >= FEWEST
+        return enough and self.chance(kind, times) < self.level
+
+
+def compared(
+    scenario: Scenario,
+    looks: Sequence[Look],
+    *,
+    skips_most: float | None = None,
+    doubles_most: float | None = None,
+    seed: int = 1,
+) -> list[Compared]:
+    """Hold counts against what is wanted.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The meter in order whose rates are wanted.
+    looks : sequence of Look
+        Counts; those of one way are added up.
+    skips_most, doubles_most : float, optional
+        Most shares that are wanted, in place of those of a meter in order. [1]
+    seed : int
+        Chooses the luck of the run of a meter in order.
+
+    Returns
+    -------
+    list of Compared
+        One a way of looking.
+
+    Raises
+    ------
+    BadInput
+        When no cell is left for single seeds.
+    """
+    if (skips_most or 0) + (doubles_most or 0) >= 1:
+        raise bad("--skips-most", "", "with --doubles-most it leaves no cell with a single seed")
+    pooled: dict[tuple[str, bool], list[Look]] = {}
+    for look in looks:
+        pooled.setdefault((look.way, look.doubles is None), []).append(look)
+    tests = sum(1 if blind else 2 for _, blind in pooled)
+    made = []
+    for (way, blind), some in pooled.items():
+        total = Look(
+            cells=sum(look.cells for look in some),
+            skips=sum(look.skips for look in some),
+            doubles=None if blind else sum(look.doubles or 0 for look in some),
+            way=way,
+        )
+        wanted = _in_order(scenario, way, seed)
+        if skips_most is not None:
+            wanted = replace(wanted, skip=skips_most)
+        if doubles_most is not None:
+            wanted = replace(wanted, double=doubles_most)
+        made.append(Compared(total, wanted, LEVEL / tests))
+    return made
+
+
+def _in_order(scenario: Scenario, way: str, seed: int) -> Rates:
+    """Rates of a meter in order, over several runs."""
+    runs = [rates(scenario, CELLS, way=way, seed=seed, replicate=k) for k in range(RUNS)]
+    names = ("skip", "double", "skip_effect", "double_effect")
+    means = {name: float(np.mean([getattr(one, name) for one in runs])) for name in names}
+    return Rates(**means, cells=sum(one.cells for one in runs))
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What the trade would do now.
+
+    Attributes
+    ----------
+    words : str
+        The rule.
+    steps : mapping of str to int
+        What it moves; empty for nothing.
+    """
+
+    words: str
+    steps: Steps
+
+
+def trade_rule(scenario: Scenario, found: Sequence[Compared], *, differing: bool = True) -> Rule:
+    """The rule of the trade for what was counted.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set.
+    found : sequence of Compared
+        Counts at these settings.
+    differing : bool
+        Whether only what differs by more than luck counts; else whatever lies above what is
+        wanted.
+
+    Returns
+    -------
+    Rule
+        Of what lies farthest above what is wanted.
+
+    Notes
+    -----
+    Common practice, no source.
+    """
+    above = [
+        (one.excess(kind), kind)
+        for one in found
+        for kind in (one.differing if differing else one.counted)
+        if one.excess(kind) > 0
+    ]
+    if not above:
+        return Rule(LEAVE, {})
+    step, words = (1, DOUBLES) if max(above)[1] == "double" else (-1, SKIPS)
+    notch = scenario.singulator.notch
+    small_round = is_small_round(scenario.seeds.length, scenario.seeds.sphericity)
+    if not small_round and abs(notch + step) > max(MOST_NOTCHES, abs(notch)):
+        return Rule(TOO_FAR, {})
+    return Rule(words, {"notch": step})
+
+
+FARTHEST = 3.0  # notches from the centre that are looked at
+NOTCH_CELLS, LONG = 2000, 5000  # of a run; of one that stands alone
+FINER = 0.02  # steps of that
+
+
+@dataclass(frozen=True)
+class Notches:
+    """How a meter answers to its notches, over its likely states.
+
+    Attributes
+    ----------
+    singles : mapping of float to float
+        Expected share of cells with one seed by notch, 0 the centre. [1]
+    best : float
+        The notch with the most.
+    second : bool
+        Whether that lies more than one notch from the centre, by more than the simulation's noise
+        and than is worth a step; never of small round seed, which usually starts there.
+    width : tuple of float
+        Width of the seed as it probably is: mean, and where it lies with 80 %. [m]
+    hole : float
+        What is set. [m]
+    better_hole : float or None
+        Nearest hole inside the handbooks' range with which the best notch lies within one of the
+        centre; None when there is none, or it is not called for. [m]
+    """
+
+    singles: Mapping[float, float]
+    best: float
+    second: bool
+    width: tuple[float, float, float]
+    hole: float
+    better_hole: float | None
+
+
+def notches(
+    scenario: Scenario,
+    found: Diagnosis,
+    *,
+    towards: int,
+    states: int,
+    least: float,
+    seed: int = 1,
+    executor: Executor | None = None,
+) -> Notches:
+    """Find the best notch of a meter over its likely states, on the side that it is moved to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set.
+    found : Diagnosis
+        Likely states.
+    towards : int
+        1 for notches more aggressive than now, -1 for less.
+    states : int
+        How many of them to try.
+    least : float
+        Gain that is worth a step. [1]
+    seed : int
+        Chooses states and luck.
+    executor : Executor, optional
+        Where to run; here, when not given.
+
+    Returns
+    -------
+    Notches
+        How it answers.
+    """
+    likely = found.resampled(states, seed)
+    now = scenario.singulator.notch
+    moves = {
+        notch: move for notch, move in _moves(scenario).items() if towards * (notch - now) >= 0
+    }
+    at = list(moves)
+    table = singles(
+        scenario, likely, list(moves.values()), seed=seed, cells=NOTCH_CELLS, executor=executor
+    )
+    means = np.nanmean(table, axis=0)
+    best = int(np.argmax(means))
+    near = [k for k, notch in enumerate(at) if abs(notch) <= MOST_NOTCHES]
+    second = False
+    usual = is_small_round(scenario.seeds.length, scenario.seeds.sphericity)
+    if near and best not in near and not usual:
+        over = table[:, best] - table[:, near[int(np.argmax(means[near]))]]
+        over = over[~np.isnan(over)]  # of meters that can have both
+        noise = float(np.std(over, ddof=1)) / np.sqrt(len(over))
+        second = len(over) > 1 and bool(over.mean() - SURE * noise > least)
+    lot = scenario.lot.width * np.array(
+        [found.mean("seed size"), *found.interval("seed size")]
+    ) * scenario.seed.size_factor  # fmt: skip
+    middle, low, high = lot.tolist()
+    hole = scenario.disc.hole_diameter
+    better = _better_hole(scenario, found, middle, seed) if second else None
+    curve = dict(zip(at, means.tolist(), strict=True))
+    return Notches(curve, at[best], second, (middle, low, high), hole, better)
+
+
+def _moves(scenario: Scenario) -> dict[float, Move]:
+    """Moves to every notch that can be reached, by notch."""
+    now = scenario.singulator.notch
+    reach = range(-int(FARTHEST + abs(now)), int(FARTHEST + abs(now)) + 1)
+    steps = {now + k: {"notch": k} for k in reach if abs(now + k) <= FARTHEST}
+    return {
+        notch: Move(f"notch {notch:g}", step)
+        for notch, step in steps.items()
+        if notch == now or can_move(scenario, step)
+    }
+
+
+def _better_hole(scenario: Scenario, found: Diagnosis, width: float, seed: int) -> float | None:
+    """The nearest hole with which the mean state has its best notch within one of the centre."""
+    state: State = {name: found.mean(name) for name in found.names if name in HIDDEN}
+    low, high = HANDBOOK_HOLE
+    ratios = np.linspace(low, high, round((high - low) / FINER) + 1)
+    for hole in sorted(ratios * width, key=lambda hole: abs(hole - scenario.disc.hole_diameter)):
+        try:
+            other = scenario.replace(disc__hole_diameter=float(hole))
+        except BadInput:
+            continue
+        moves = _moves(other)
+        row = singles(other, [state], list(moves.values()), seed=seed, cells=LONG)[0]
+        best = list(moves)[int(np.nanargmax(row))]
+        if abs(best) <= MOST_NOTCHES:
+            return float(hole)
+    return None

@@ -1,0 +1,278 @@
+"""Text of a next move: what was counted, what is off, one move, and why not the others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from metersim import __version__
+from metersim.machine.sources import GATE, HOLES, NO_SOURCE, TOO_FAR
+from metersim.questions.next.diagnosis import Side
+from metersim.questions.next.likely import (
+    FEW,
+    WORTH,
+    causes_lines,
+    looks_lines,
+    of_100,
+    percent_text,
+)
+from metersim.questions.next.moves import SURE, Gain
+from metersim.questions.next.study import (
+    BRUSH,
+    LEAST,
+    MEND,
+    NO_GAIN,
+    SAME,
+    STRANGE,
+    SURE_ENOUGH,
+    NextMove,
+    missed_share,
+)
+from metersim.questions.next.target import KINDS, Compared, Notches
+from metersim.questions.shared.looks import DISC, SENSOR, WAYS
+from metersim.questions.shared.notes import AT_A_METER, PROVE, asked
+from metersim.questions.shared.settings import Steps
+from metersim.questions.shared.words import block, plural, quantity
+
+HOW = {  # of a look
+    WAYS[0]: "seen on a belt or in the row",
+    SENSOR: "shown by the sensor",
+    DISC: "of the disc at rest",
+}
+ALSO = 0.5  # chance that the singulator is off, from which it is told beside a second notch
+THIN = 20.0  # effective states; fewer carry rough numbers only
+
+
+def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ()) -> str:
+    """A next move as text, with notes on what was counted."""
+    scenario = found.scenario
+    luck = f"metersim {__version__}"
+    changes = "".join(f"{change}, " for change in scenario.changes)
+    lines = [f"{scenario.title} ({scenario.name}, {changes}{luck}): the next move", ""]
+    said = asked(scenario, units)
+    lines += block("Set", [said[1], *said[3:]])
+    lines += block("Counted", [*counted_text(found), *notes])
+    lines += ["", *block("Do next", _move(found)), ""]
+    if found.notches and found.notches.second:
+        lines += [*block("Notch", _second(found, found.notches, units)), ""]
+    lines += [*block("Practice", _practice(found)), ""]
+    if found.kind != STRANGE:  # the rest would rest on states that do not show these counts
+        lines += [*block("Others", _others(found)), ""]
+        lines += [*causes_lines(found, units), ""]
+        lines += block("Look at", looks_lines(found))
+    if found.chosen or found.kind in (BRUSH, STRANGE):
+        lines += [*([] if found.kind == STRANGE else [""]), *block("Caution", [AT_A_METER])]
+    lines.append(PROVE)
+    return "\n".join(lines)
+
+
+def counted_text(found: NextMove) -> list[str]:
+    """Counts beside what is wanted."""
+    lines = []
+    for one in found.targets:
+        shares = [
+            f"{many:,} {plural(many, kind)} ({percent_text(many / one.look.cells)}, "
+            f"wanted {percent_text(getattr(one.wanted, kind))})"
+            for kind, many in one.counted.items()
+        ]
+        cells = plural(one.look.cells, "cell")
+        lines.append(f"{one.look.cells:,} {cells} {HOW[one.look.way]}: " + ", ".join(shares))
+        lines += [_luck(one, kind) for kind in one.counted]
+    before = sum(one.meter != found.scenario for one in found.diagnosis.seen)
+    if before:
+        lines.append(f"{before} earlier {plural(before, 'count')} at other settings, weighed too")
+    if found.left_out:
+        lines.append(f"{found.left_out} older {plural(found.left_out, 'count')} left out")
+    return lines
+
+
+def _luck(one: Compared, kind: str) -> str:
+    """Whether one kind of cell differs from what is wanted at all."""
+    chance = one.chance(kind)
+    said = "too many for luck" if kind in one.differing else "luck explains that"
+    often = of_100(max(chance, FEW / 10))
+    return f"a meter in order shows as many {KINDS[kind]}, or more, in {often} such counts: {said}"
+
+
+def _move(found: NextMove) -> list[str]:
+    """The one move, or why there is none."""
+    if found.kind == BRUSH:
+        share = missed_share(found.targets, found.diagnosis)
+        return [
+            found.words,
+            f"some {100 * share:.0f} in 100 of the skips too many are likely seeds that it missed: "
+            "they are in the row, and no setting brings them into the count",
+        ]
+    if found.kind == STRANGE:
+        return _strange(found)
+    best = found.chosen
+    if best is not None:
+        lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
+        if not found.differs:
+            lines.append(
+                "the count is what a meter in order shows, but the settings themselves fall short"
+            )
+        return lines + _thin(found)
+    lines = [found.words]
+    if found.kind == SAME:
+        lines[0] += ": the count is what a meter as wanted shows by luck"
+    elif found.gains:
+        lines[0] += ": the count differs, but no single step is sure to mend that"
+        lines.append(f"the best of them, {found.gains[0].move.words}: {_gain(found.gains[0])}")
+        lines.append(f"a move must bring {100 * LEAST:g} points more than the simulation's noise")
+    return [*lines, _count_more(found)]
+
+
+def _thin(found: NextMove) -> list[str]:
+    """A warning where few states explain the counts."""
+    many = found.diagnosis.effective
+    if many >= THIN:
+        return []
+    return [f"only some {many:.0f} of the meters tried explain the counts: the numbers are rough"]
+
+
+def _strange(found: NextMove) -> list[str]:
+    """What no likely meter shows, and what to do about that."""
+    told = found.diagnosis
+    made = []
+    for one in found.strange[:2]:
+        far = "or fewer" if one.share < one.expected else "or more"
+        where = "" if len(told.seen) == 1 else f"count {one.look + 1} of {len(told.seen)}: "
+        made.append(
+            f"{where}hardly any meter at its settings shows {percent_text(one.share)} "
+            f"{KINDS[one.kind]} {far} (those that fit best: {percent_text(one.expected)})"
+        )
+    check = "see that lot, disc and settings are those of this meter, and count again"
+    if any(one.kind == "skip" and one.share > one.expected for one in found.strange):
+        check = f"see that seed and vacuum reach every hole; {check}"
+    return [found.words, *made, check]
+
+
+def _count_more(found: NextMove) -> str:
+    """How many more cells would make it clear."""
+    if found.more is not None:
+        if found.kind == SAME:
+            return f"some {found.more:,} cells more with such shares would tell them from luck"
+        sure = round(100 * SURE_ENOUGH)
+        return (
+            f"some {found.more:,} cells more would bring its chance of making things worse to "
+            f"about {sure} in 100"
+        )
+    if found.kind == NO_GAIN:
+        return "no longer count is likely to change that: look further, as below"
+    return "nothing lies above what is wanted far enough to count for; count again after a change"
+
+
+def _gain(gain: Gain) -> str:
+    low, high = gain.interval
+    return (
+        f"{_points(gain.value)} points of cells with one seed "
+        f"({_points(low)} to {_points(high)}), worse in {of_100(gain.worse)}"
+    )
+
+
+def _meaning(gain: Gain) -> str:
+    return (
+        f"in brackets, 80 of 100 likely meters; the mean is known to {100 * gain.noise:.2f} "
+        "points; move this alone, and count again"
+    )
+
+
+def _practice(found: NextMove) -> list[str]:
+    """What the trade would do, and whether that is the same."""
+    steps = found.chosen.move.steps if found.chosen else {}
+    same = dict(steps) == dict(found.rule.steps) and found.kind not in (BRUSH, MEND)
+    if found.kind == NO_GAIN and not found.rule.steps:
+        same = True
+    said = "the simulation says the same" if same else _instead(found)
+    lines = [f"{found.rule.words} (common practice, no source):", said]
+    if _touches(found, "pool", "gate"):
+        lines.append(f"{GATE} ({NO_SOURCE})")
+    return lines
+
+
+def _instead(found: NextMove) -> str:
+    """What the simulation makes of the rule where it would do another thing."""
+    if found.kind == STRANGE:
+        return "the simulation cannot judge that"
+    if found.rule.words == TOO_FAR:
+        if found.notches and found.notches.second:
+            return "the simulation says so too, and takes the notch until then"
+        return "the simulation does not ask for that yet"
+    gain = _gain_of(found, found.rule.steps)
+    if gain is None:
+        return "the simulation disagrees"
+    best = found.chosen
+    if best is not None and gain.value >= best.value - SURE * (best.noise + gain.noise):
+        return f"the simulation finds that as good: {_short(gain)}"
+    return f"the simulation disagrees: that brings {_short(gain)}"
+
+
+def _gain_of(found: NextMove, steps: Steps) -> Gain | None:
+    wanted = [gain for gain in found.gains if steps and dict(gain.move.steps) == dict(steps)]
+    return next(iter(wanted), None)
+
+
+def _touches(found: NextMove, *names: str) -> bool:
+    if found.chosen is None:
+        return False
+    return found.chosen.move.mends in names or any(n in found.chosen.move.steps for n in names)
+
+
+def _others(found: NextMove) -> list[str]:
+    """Why not the other moves."""
+    others = [gain for gain in found.gains if gain is not found.chosen]
+    up = [gain for gain in others if gain.value >= WORTH]
+    idle = [gain for gain in others if abs(gain.value) < WORTH]
+    down = [gain for gain in others if gain.value <= -WORTH]
+    lines = [f"{gain.move.words}: {_short(gain)}" for gain in up]
+    for head, some in (("next to nothing", idle), ("worse", down)):
+        if some:
+            told = [f"{gain.move.words} ({_points(gain.value)})" for gain in some]
+            lines.append(f"{head}: {', '.join(told)}")
+    lines += [
+        f"not asked for, with --also {next(iter(gain.move.steps))}: {gain.move.words}, "
+        f"{_short(gain)}"
+        for gain in found.parts
+    ]
+    return lines
+
+
+def _short(gain: Gain) -> str:
+    return f"{_points(gain.value)} points, worse in {of_100(gain.worse)}"
+
+
+def _points(share: float) -> str:
+    return f"{100 * share:+.2f}"
+
+
+def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
+    """A second notch, in numbers of hole against seed."""
+    middle, low, high = answer.width
+    width = found.scenario.seeds.width
+    lines = [
+        f"the best notch would be {answer.best:+g}, more than one from the centre: hole size "
+        f"against seed size is the thing to check ({NO_SOURCE})",
+        f"holes of {quantity('small', answer.hole, units)} are {answer.hole / width:.2f} of the "
+        f"seed's width as it is set, {quantity('small', width, units)}; of the seed as it probably "
+        f"is, {quantity('small', middle, units)} ({quantity('small', low, units)} to "
+        f"{quantity('small', high, units)}), they are {answer.hole / middle:.2f} "
+        f"({answer.hole / high:.2f} to {answer.hole / low:.2f})",
+    ]
+    side = Side("singulator", -1 if answer.best > 0 else 1)
+    if found.diagnosis.after(side) >= ALSO:
+        lines.append(
+            f"in {of_100(found.diagnosis.after(side))} such meters the singulator is off as well: "
+            "measure it before another disc is taken"
+        )
+    if answer.better_hole:
+        lines.append(
+            f"a disc with holes of {quantity('small', answer.better_hole, units)}, "
+            f"{answer.better_hole / middle:.2f} of that width, brings the best notch back within "
+            f"one of the centre (handbooks: {HOLES}, from memory)"
+        )
+    else:
+        lines.append(
+            f"no hole of {HOLES} of that width (handbooks, from memory) "
+            "brings it back: check the singulator and its scale"
+        )
+    return lines

@@ -1,0 +1,1 @@
+"""How will the seeds lie?"""

@@ -1,0 +1,116 @@
+"""Runs a scenario and says how the seeds will lie."""
+
+from __future__ import annotations
+
+import argparse
+
+from metersim.files.faults import all_of, bad
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.reading import load_scenario
+from metersim.measures.estimates import measure
+from metersim.measures.tally import stretches_for, tallied
+from metersim.questions.run.text import as_csv, as_json, as_trace, summary
+from metersim.questions.shared.options import (
+    cells_bar,
+    changes_of,
+    check_unknown,
+    draws_of,
+    draws_option,
+    engine_option,
+    harvest_of,
+    luck_options,
+    plants_options,
+    replicates_of,
+    scenario_options,
+    seed_of,
+)
+from metersim.questions.shared.plants import check_field, stand_of
+from metersim.questions.shared.plantwords import plants_block
+from metersim.questions.shared.unknowns import spread_about
+from metersim.run.simulation import simulate
+
+FILES = ("json", "csv", "trace", "figure")
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim run``."""
+    scenario_options(command)
+    luck_options(command)
+    engine_option(command)
+    draws_option(command)
+    plants_options(command)
+    command.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
+    command.add_argument("--csv", metavar="FILE", help="write one row a seed")
+    command.add_argument("--trace", metavar="FILE", help="write every event of every seed")
+    command.add_argument(
+        "--figure", metavar="FILE", help="draw the first replicate: .png, .svg or .pdf"
+    )
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Run as the options say, write what they ask for, and tell the result."""
+    files = [(f"--{name}", getattr(options, name)) for name in FILES]
+    scenario, seed, replicates, draws, harvest, *_ = all_of(
+        lambda: load_scenario(options.scenario, changes_of(options)),
+        lambda: seed_of(options),
+        lambda: replicates_of(options),
+        lambda: draws_of(options),
+        lambda: harvest_of(options),
+        lambda: check_writable(files, [options.scenario]),
+        lambda: _check_engine(options),
+    )
+    check_unknown(options, scenario)
+    if options.plants:
+        check_field(scenario)
+    luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
+    runs = []
+    if options.csv or options.trace or options.figure:  # only these need all records
+        traced, engine = options.trace is not None, options.engine
+        runs = [simulate(scenario, **one, trace=traced, engine=engine) for one in luck]
+        measured = measure(runs)
+    else:
+        each = stretches_for(scenario.passages, replicates)
+        with cells_bar(scenario.passages * replicates) as on_cells:
+            measured = measure(
+                [
+                    tallied(
+                        scenario, **one, stretches=each, engine=options.engine, on_cells=on_cells
+                    )
+                    for one in luck
+                ]
+            )
+    spread = None
+    if scenario.unknown:
+        with cells_bar(scenario.passages * draws) as on_cells:
+            spread = spread_about(measured, draws=draws, on_cells=on_cells)
+    stand = None
+    if options.plants:
+        times = replicates + (draws if scenario.unknown else 0)
+        with cells_bar(scenario.passages * times) as on_cells:
+            stand = stand_of(
+                scenario, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells
+            )
+    made: list[tuple[str, str | bytes]] = []
+    if options.figure:
+        from metersim.questions.run.figure import run_figure
+        from metersim.questions.shared.page import encoded
+
+        drawn = run_figure(runs[0], options.units)
+        made.append((options.figure, encoded(drawn, options.figure)))
+    if options.csv:
+        made.append((options.csv, as_csv(runs)))
+    if options.trace:
+        made.append((options.trace, as_trace(runs)))
+    told = as_json(measured, spread, stand, harvest) if options.json else ""
+    if options.json and options.json != "-":
+        made.append((options.json, told))
+    write_all(made)
+    if options.json == "-":
+        return told.removesuffix("\n")
+    plants = plants_block(stand, options.units, harvest) if stand else []
+    return summary(measured, options.units, spread, plants)
+
+
+def _check_engine(options: argparse.Namespace) -> None:
+    if options.trace and options.engine == "arrays":
+        raise bad("--engine", "arrays", "leaves no trace; give --engine events, or none")

@@ -1,0 +1,161 @@
+"""A page on one run: spacings, a piece of the row, the disc."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from operator import mul
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from metersim.files.units import UNITS
+from metersim.machine.reading import load_scenario, shipped_scenarios
+from metersim.measures.estimates import measure
+from metersim.measures.spacing import spacings_of
+from metersim.questions.run.row import draw_disc, draw_row, explain_marks
+from metersim.questions.shared.notes import notes
+from metersim.questions.shared.page import (
+    ABOVE,
+    CLASSES,
+    EDGES,
+    INK,
+    LARGE,
+    OVERFLOW,
+    STYLE,
+    binned,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+    origin_line,
+    percent,
+    spacing_axis,
+)
+from metersim.run.records import Run
+from metersim.run.simulation import simulate
+
+
+@matplotlib.rc_context(STYLE)
+def draw_spacings(
+    ax: Axes, spacings: ArrayLike, reference: float, units: str = "metric"
+) -> list[Any]:
+    """Histogram of spacings with the classes of ISO 7256-1 and the share of each.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    spacings : array_like, shape (n,)
+        Spacings. [m]
+    reference : float
+        Nominal spacing, above 0. [m]
+    units : {'metric', 'us'}
+        Unit of the upper axis: cm or in.
+
+    Returns
+    -------
+    list of Rectangle
+        36 bars: tenths of the reference, then what lies beyond 3.5 references.
+
+    Raises
+    ------
+    ValueError
+        As `metersim.measures.spacing.classify`, or for unknown units.
+    """
+    along, _ = length_units(units)
+    counts, index = binned(spacings, reference)
+    shares = {"multiple": index.multiple, "normal": index.quality, "miss": index.miss}
+    top = max(int(counts.max()), 1)
+    centres = np.append(EDGES[:-1] + 0.05, OVERFLOW)
+    bars: list[Any] = []
+    for name, (colour, hatch, low, high) in CLASSES.items():
+        inside = (centres > low) & (centres < high)
+        bars += ax.bar(
+            centres[inside], counts[inside], 0.1, fc=colour, hatch=hatch, ec="white", lw=0.4
+        )
+        ax.axvspan(low, high, color=colour, alpha=0.13, lw=0, zorder=0)
+        ax.axvline(low, color=INK, lw=0.6, zorder=0.5)
+        said = f"{name}\n{percent(shares[name])}"
+        ax.text((low + high) / 2, 1.29 * top, said, fontsize=LARGE, linespacing=1.3, **ABOVE)
+    ax.plot([1, 1], [0, 1.1 * top], color=INK, lw=1.0, ls=(0, (4, 2)))
+    nominal = f"nominal {along.from_si(reference):.3g} {along.symbol}"
+    ax.text(1, 1.11 * top, nominal, **ABOVE)
+    if counts[-1]:
+        said = f"{counts[-1]} beyond 3.5"
+        ax.text(OVERFLOW + 0.05, counts[-1] + 0.03 * top, said, ha="right", va="bottom")
+    if not index.spacings:
+        ax.text(2.5, 0.5 * top, "no spacing: fewer than two seeds", ha="center", fontsize=LARGE)
+    ax.set_ylim(0, 1.55 * top)
+    ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 1.1 * top and tick == int(tick)])
+    ax.set_ylabel("spacings per step of 0.1 nominal [count]")
+    spacing_axis(ax)
+    scale = reference / along.factor
+    upper = ax.secondary_xaxis("top", functions=(partial(mul, scale), partial(mul, 1 / scale)))
+    upper.set_xlabel(f"spacing [{along.symbol}]")
+    ax.set_title(f"{index.spacings} spacings between neighbouring seeds")
+    return bars
+
+
+def _settings(run: Run, units: str) -> tuple[str, ...]:
+    """What was set, in a few lines."""
+    s = run.scenario
+    us = units == "us"
+    _, machine = length_units(units)
+    vacuum, speed = UNITS["inh2o" if us else "kpa"], UNITS["mph" if us else "kmh"]
+    return (
+        f"seed lot {s.lot.name}",
+        f"{s.disc.cells} cells, holes {machine.from_si(s.disc.hole_diameter):.3g} {machine.symbol}",
+        f"vacuum {vacuum.from_si(s.vacuum.vacuum):.3g} {vacuum.symbol}",
+        f"singulator notch {s.singulator.notch:g}",
+        f"speed {speed.from_si(s.demand.speed):.3g} {speed.symbol}, {s.furrow.surface}",
+    )
+
+
+@matplotlib.rc_context(STYLE)
+def run_figure(run: Run, units: str = "metric") -> Figure:
+    """One page on one run: spacings, a piece of the row, the disc, and where it all comes from.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    units : {'metric', 'us'}
+        Lengths in cm and mm, or in inches.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, 10 in high, and higher with notes.
+    """
+    length_units(units)  # refuses any but these
+    said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run])]
+    foot = 0.61 + caption_height(said)  # in
+    height = foot + 9.25
+    figure = new_page(height)
+    headline(figure, run.scenario.title)
+    ax = figure.add_axes((0.1, (foot + 5.6) / height, 0.87, 2.65 / height))
+    draw_spacings(ax, spacings_of(run.seeds.position), run.scenario.spacing, units)
+    ax = figure.add_axes((0.1, (foot + 3.8) / height, 0.87, 0.95 / height))
+    draw_row(ax, run, units=units)
+    ax = figure.add_axes((0.1, foot / height, 0.62, 3.05 / height))
+    draw_disc(ax, run, units=units)
+    explain_marks(ax)
+    for line, words in enumerate(_settings(run, units)):
+        ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
+    caption(figure, said)
+    return figure
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of every shipped scenario."""
+    for name, path in shipped_scenarios().items():
+        yield name, run_figure(simulate(load_scenario(path), seed=1))
+
+
+PAGES = {Run: run_figure}

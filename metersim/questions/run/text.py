@@ -1,0 +1,183 @@
+"""What a run gives to read: a summary, JSON of measures, CSV of seeds, trace of events."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from metersim.files.tables import csv_text
+from metersim.machine.sources import SOURCES
+from metersim.measures.estimates import Measured
+from metersim.measures.indices import BY_KEY, number_or_none, put
+from metersim.measures.limits import causes, cautions
+from metersim.measures.yields import Harvest
+from metersim.questions.shared.notes import PROVE, apart, asked, head, heading, meanings, notes
+from metersim.questions.shared.plants import Loss, Stand
+from metersim.questions.shared.unknowns import Spread
+from metersim.questions.shared.words import LABELS, SHOWN, block, interval_text, quantity
+from metersim.run.records import REASONS, Run, Seeds, provenance
+
+
+def table(measured: Measured, units: str = "metric", spread: Spread | None = None) -> list[str]:
+    """Lines of the table of estimates; with a spread, luck and not knowing stand apart."""
+    level = f"{measured.level:.0%} interval".replace("%", " %")
+    lines = [f"{'':31}{'estimate':>14}   {head(level) if spread else level}"]
+    for group, rows in SHOWN:
+        for row, (key, label) in enumerate(rows):
+            kind, estimate = BY_KEY[key].kind, measured[key]
+            first = group if row == 0 else ""
+            told = apart(spread, key, units) if spread else interval_text(kind, estimate, units)
+            lines.append(
+                f"{first:11}{label:20}{quantity(kind, estimate.value, units):>14}   {told}"
+            )
+    return lines
+
+
+def limits(measured: Measured) -> list[str]:
+    """Lines that say what limits the result."""
+    found = causes(measured)[:3]
+    of = "spacings" if measured.total("spacings") else "cells"
+    lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
+    return lines or ["nothing: every cell released one seed into its place"]
+
+
+def summary(
+    measured: Measured,
+    units: str = "metric",
+    spread: Spread | None = None,
+    plants: Sequence[str] = (),
+) -> str:
+    """The readable summary of a run or of its replicates, and of draws of what is not known.
+
+    Parameters
+    ----------
+    measured : Measured
+        Measures of the seeds.
+    units : str
+        ``metric`` or ``us``.
+    spread : Spread, optional
+        What draws of what is not known gave.
+    plants : sequence of str
+        Lines of `metersim.questions.shared.plantwords.plants_block`, when they are asked for.
+    """
+    scenario = measured.scenario
+    lines = [heading(measured)]
+    if scenario.shows:
+        lines.append(scenario.shows)
+    lines += ["", *block("Asked", asked(scenario, units)), ""]
+    counts = measured.counts
+    watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
+    if counts["longest_skip_run"] > 1:
+        watched += f", longest run of skips {counts['longest_skip_run']} cells"
+    if len(measured.tallies) > 1:
+        watched += f", {len(measured.tallies)} replicates"
+    lines += [*block("Watched", [watched]), "", *table(measured, units, spread), ""]
+    if spread:
+        lines += [*block("Not known", meanings(spread, LABELS, units)), ""]
+    lines += [*block("Limits", limits(measured)), ""]
+    lines += [*plants, ""] if plants else []
+    if found := notes(measured, units):
+        lines += [*block("Note", found), ""]
+    lines.append(PROVE)
+    return "\n".join(lines)
+
+
+def as_json(
+    measured: Measured,
+    spread: Spread | None = None,
+    stand: Stand | None = None,
+    harvest: Harvest | None = None,
+) -> str:
+    """All measures as JSON, in SI, each as value, low and high; what draws gave; and plants."""
+    made: dict[str, Any] = {
+        "provenance": provenance(measured.origin, len(measured.tallies)),
+        "interval_level": measured.level,
+        "counts": measured.counts,
+    }
+    for key, estimate in measured.estimates.items():
+        put(made, key, estimate.to_dict())
+    made["spacing"]["nominal_m"] = measured.scenario.spacing
+    made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
+    made["skip_reasons"] = {
+        REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
+    }
+    made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
+    made["cautions"] = cautions(measured.scenario)
+    if spread:
+        made["not_known"] = _not_known(spread)
+    if stand:
+        made["stand"] = _stand(stand, harvest or Harvest())
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _stand(stand: Stand, harvest: Harvest) -> dict[str, Any]:
+    """Plants, and what each published relation takes off as a range, money with a price alone."""
+    made: dict[str, Any] = {}
+    for measure in stand.measured.measures:
+        put(made, measure.key, stand[measure.key].to_dict(), measure.kind)
+    made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
+    if stand.spread:
+        made["not_known"] = _not_known(stand.spread)
+    made["yield_as_published"] = [_loss(loss, harvest) for loss in stand.losses]
+    return made
+
+
+def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
+    one, ends = loss.relation, (loss.low, loss.high)
+    made: dict[str, Any] = {
+        "relation": one.key,
+        "source": SOURCES[one.source],
+        "mark": one.mark,
+        "says": one.says,
+        "of": one.of,
+        "none_found": one.none_found,
+        "outside_what_was_studied": loss.outside,
+    }
+    columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]
+    if harvest.price is not None:
+        columns.append(("loss_money_per_m2", harvest.in_money))
+    for name, to in columns:
+        low, high = (number_or_none(to(one, end)) for end in ends)
+        made[name] = {"low": low, "high": high}
+    return made
+
+
+def _not_known(spread: Spread) -> dict[str, Any]:
+    """What draws gave: the median, and intervals of not knowing and of both."""
+    ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
+    made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
+    for key in spread.estimates:
+        unknown, both = spread.unknown(key).to_dict(), spread.both(key).to_dict()
+        told = {"unknown": unknown, "both": both, "told_from_luck": spread.is_told(key)}
+        put(made, key, told, spread.measures[key].kind)
+    return made
+
+
+SEED_COLUMNS = ("replicate", *Seeds.names)
+
+
+def as_csv(runs: Sequence[Run]) -> str:
+    """One row a seed, in SI; columns name their units."""
+    rows = (
+        (run.replicate, *row)
+        for run in runs
+        for row in zip(*(column.tolist() for _, column in run.seeds.columns()), strict=True)
+    )
+    return csv_text(SEED_COLUMNS, rows)
+
+
+TRACE_COLUMNS = ("replicate", "time_s", "cell", "place", "station", "event", "why")
+
+
+def as_trace(runs: Sequence[Run]) -> str:
+    """Every event of every seed, with what happened and why."""
+    head = "".join(
+        f"# station '{name}' is replaced by {kind}\n" for name, kind in runs[0].replaced.items()
+    )
+    rows = (
+        (run.replicate, event.time, *("" if n < 0 else n for n in event[1:3]), *event[3:])
+        for run in runs
+        for event in run.trace
+    )
+    return head + csv_text(TRACE_COLUMNS, rows)

@@ -1,0 +1,177 @@
+"""Published cases as they are read from their files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from metersim.files.faults import BadInput, Fault, all_of, bad, hint
+from metersim.files.fields import Checked, number, read_section, specs
+from metersim.files.unknown import Unknown, read_unknown
+from metersim.machine.reading import is_text
+from metersim.machine.seedlot import MARKS, read_toml
+from metersim.machine.sources import SOURCES
+from metersim.measures.limits import PUBLISHED, covers_of
+from metersim.questions.shared.statements import (
+    Condition,
+    Row,
+    hint_of,
+    is_name,
+    is_one_of,
+    read_conditions,
+    read_rows,
+)
+
+KEYS = ("source", "mark", "read", "assumed", "discussion", "covers", "plants", "scenario")
+TABLES = ("conditions", "rows")
+MOST_ROWS = 1000  # of a file; each is held against all others
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plants(Checked):
+    """How seeds become the plants that a source measured."""
+
+    emergence: float = number("percent", 1, 100, "share of the seeds that come up")
+    shift: float = number("mm in", 0, 100, "SD of a plant's distance from its seed")
+
+
+@dataclass(frozen=True)
+class Case:
+    """A published table, and all that is needed to predict it; see `read_case`.
+
+    Attributes
+    ----------
+    path : Path
+        Its file.
+    source, mark : str
+        Keys of `metersim.machine.sources.SOURCES` and `metersim.machine.seedlot.MARKS`; a source of one's own is
+        told in words, which no key is.
+    read, assumed : tuple of str
+        What the source says, and what had to be assumed beside the ranges.
+    discussion : str
+        Why it agrees or not, for people.
+    conditions : mapping of str to Condition
+        By name, in the file's order.
+    rows : tuple of Row
+        Its statements.
+    plants : Plants, optional
+        When plants were measured, at the middle of what is not known of them.
+    unknown : tuple of Unknown
+        What is not known of the plants.
+    """
+
+    path: Path
+    source: str
+    mark: str
+    read: tuple[str, ...]
+    assumed: tuple[str, ...]
+    discussion: str
+    conditions: Mapping[str, Condition]
+    rows: tuple[Row, ...]
+    plants: Plants | None = None
+    unknown: tuple[Unknown, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Name of the case, that of its file."""
+        return self.path.stem
+
+    @property
+    def reference(self) -> str:
+        """Its source in full."""
+        return SOURCES.get(self.source, self.source)
+
+    def along(self, name: str) -> list[tuple[float, Condition]]:
+        """Conditions of a varied one with the values of its key."""
+        return [(c.value, c) for c in self.conditions.values() if c.key and c.of == name]
+
+
+def shipped_cases() -> dict[str, Path]:
+    """Files of the shipped cases by name."""
+    return {path.stem: path for path in sorted(PUBLISHED.glob("*.toml"))}
+
+
+def load_case(name: str) -> Case:
+    """Read a shipped case by name, or a case file by path.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file.
+    """
+    shipped = shipped_cases()
+    if not is_text(name):  # no table could tell of it
+        raise bad(name, "", "holds letters that are not UTF-8; rename that file")
+    if name not in shipped and not name.lower().endswith(".toml"):
+        raise bad(name, "", f"no such case; {hint(name, shipped)}")
+    return read_case(shipped.get(name, Path(name)))
+
+
+def read_case(path: Path) -> Case:
+    """Read a case file; raises `BadInput` with every fault found."""
+    table, where = read_toml(path), str(path)
+    faults = [
+        Fault(where, key, f"unknown key; {hint(key, (*KEYS, *TABLES))}")
+        for key in table
+        if key not in (*KEYS, *TABLES)
+    ]
+    faults += _wrong_head(table, where)
+    if faults:
+        raise BadInput(faults)
+    (plants, unknown), conditions, _ = all_of(
+        lambda: _plants(table.get("plants"), where),
+        lambda: read_conditions(table, path),
+        lambda: covers_of(table.get("covers", {}), where),
+    )
+    return Case(
+        path=path,
+        source=table["source"],
+        mark=table["mark"],
+        read=tuple(table["read"]),
+        assumed=tuple(table.get("assumed", ())),
+        discussion=table.get("discussion", ""),
+        conditions=conditions,
+        rows=read_rows(table["rows"], conditions, where),
+        plants=plants,
+        unknown=unknown,
+    )
+
+
+def _wrong_head(table: Mapping[str, Any], where: str) -> Iterator[Fault]:
+    """What is wrong with everything but conditions and rows themselves."""
+    source, mark = table.get("source"), table.get("mark")
+    if not (is_one_of(source, SOURCES) or (is_name(source) and " " in source)):
+        message = "missing or unknown; say in two words or more where your own table is from"
+        yield Fault(where, "source", f"{message}, or give a key; {hint_of(source, SOURCES)}")
+    if not is_one_of(mark, MARKS):
+        yield Fault(where, "mark", f"missing or unknown; {hint_of(mark, MARKS)}")
+    for key in ("read", "assumed"):
+        texts = table.get(key, [] if key == "assumed" else None)
+        if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
+            yield Fault(where, key, 'missing or no list; give texts, ["...", "..."]')
+    if not isinstance(table.get("discussion", ""), str):
+        yield Fault(where, "discussion", "must be a text in quotes")
+    for key in ("scenario", "conditions"):
+        if not isinstance(table.get(key), dict) or not table[key]:
+            yield Fault(where, key, f"missing or no table; give [{key}]")
+    rows = table.get("rows")
+    if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
+        yield Fault(where, "rows", "missing or no tables; give [[rows]] for every statement")
+    elif len(rows) > MOST_ROWS:
+        yield Fault(where, "rows", f"has more than {MOST_ROWS:,}; give several case files")
+
+
+def _plants(table: Any, where: str) -> tuple[Plants | None, tuple[Unknown, ...]]:
+    if table is None:
+        return None, ()
+    if not isinstance(table, dict):
+        raise bad(where, "plants", "must be a table, [plants]")
+    read_table = partial(read_unknown, "plants")
+    values, faults = read_section(specs(Plants), table, where, "plants", read_table)
+    if faults:
+        raise BadInput(faults)
+    unknown = tuple(value for value in values.values() if isinstance(value, Unknown))
+    return Plants(**values | {one.name: one.middle for one in unknown}), unknown

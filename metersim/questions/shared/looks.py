@@ -1,0 +1,281 @@
+"""A look at a meter: so many cells, with what was counted on them; and what a run shows of itself.
+
+Counts of neighbouring cells depend on one another, so that a count of n cells is worth that of
+``n / effect`` independent ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln
+
+from metersim.files.faults import BadInput, Fault
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import all_fields
+from metersim.questions.shared.counts import effect_by_windows
+from metersim.run.records import Cells, Run
+from metersim.run.simulation import simulate, simulate_cells
+
+BELT, SENSOR, DISC = WAYS = ("belt", "sensor", "disc")
+"""How a look is taken: seeds on a belt or a bench, pulses of the sensor, or a disc at rest."""
+KINDS = ("skip", "double")
+STRETCH = 50  # cells; much longer than what cells know of one another, while a pool is not starved
+MOST_EFFECT = 20.0
+LEAST_EFFECT = 0.25
+ROOM = 1.25  # seed over what single seeds take, for which the largest hopper must have room
+MOST_SEEDS = 3  # of a cell, on average, that a hopper is filled for
+HALF = 0.5  # of an event is added to either side, as no run shows that something cannot be
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """What was counted.
+
+    Attributes
+    ----------
+    cells : int
+        Cells that passed, or that were looked at.
+    skips : int
+        Those with no seed.
+    doubles : int or None
+        Those with two seeds or more; None when that was not counted.
+    way : str
+        One of `WAYS`.
+    """
+
+    cells: int
+    skips: int
+    doubles: int | None
+    way: str = BELT
+
+    def __post_init__(self) -> None:
+        faults = []
+        if self.way not in WAYS:
+            faults.append(Fault("look", "way", f"'{self.way}'; allowed: {', '.join(WAYS)}"))
+        if self.cells < 1:
+            faults.append(Fault("look", "cells", f"{self.cells}; give 1 or more"))
+        several = self.doubles or 0
+        if min(self.skips, several) < 0 or self.skips + several > self.cells:
+            counted = f"{self.skips} skips and {several} doubles"
+            faults.append(Fault("look", "cells", f"{self.cells} cells cannot have {counted}"))
+        if faults:
+            raise BadInput(faults)
+
+    @property
+    def skip_share(self) -> float:
+        """Skips per cell."""
+        return self.skips / self.cells
+
+    @property
+    def double_share(self) -> float:
+        """Doubles per cell; nan when they were not counted."""
+        return math.nan if self.doubles is None else self.doubles / self.cells
+
+
+def look_of_seeds(seeds: int, skips: int, doubles: int, triples: int = 0, way: str = BELT) -> Look:
+    """The look of somebody who counted seeds, and skips, doubles and triples among them.
+
+    Parameters
+    ----------
+    seeds : int
+        All of them; a double has two.
+    skips, doubles, triples : int
+        Cells without a seed, with two and with three or more, 0 or more each.
+    way : str
+        One of `WAYS`.
+
+    Raises
+    ------
+    BadInput
+        When the doubles have more seeds than were counted, or a number is below 0.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> m.look_of_seeds(500, skips=2, doubles=21)
+    Look(cells=481, skips=2, doubles=21, way='belt')
+    """
+    named = {"seeds": seeds, "skips": skips, "doubles": doubles, "triples": triples}
+    faults = [
+        Fault("count", name, f"{value} is below 0") for name, value in named.items() if value < 0
+    ]
+    if not faults and 2 * doubles + 3 * triples > seeds:
+        several = f"{doubles} doubles" + (f" and {triples} triples" if triples else "")
+        message = (
+            f"{several} alone have {2 * doubles + 3 * triples} seeds, more than the {seeds} "
+            "counted; give all seeds, those of doubles included"
+        )
+        faults.append(Fault("count", "doubles", message))
+    if not faults and not seeds + skips:
+        faults.append(Fault("count", "seeds", "nothing was counted; give 1 or more"))
+    if faults:
+        raise BadInput(faults)
+    cells = seeds - doubles - 2 * triples + skips
+    return Look(cells=cells, skips=skips, doubles=doubles + triples, way=way)
+
+
+@dataclass(frozen=True)
+class Rates:
+    """How often cells are empty or have several seeds, as a way of looking shows it.
+
+    Attributes
+    ----------
+    skip, double : float
+        Chance that a cell shows no seed, and two or more. [1]
+    skip_effect, double_effect : float
+        Variance of a count of many cells over that of independent cells. [1]
+    cells : int
+        Cells that they were found in.
+    """
+
+    skip: float
+    double: float
+    skip_effect: float
+    double_effect: float
+    cells: int
+
+
+def log_chances(
+    rates: Sequence[Rates], looks: Sequence[Look], kinds: Sequence[str] = KINDS
+) -> NDArray[np.float64]:
+    """Logarithm of the chance of many looks under many rates at once.
+
+    Parameters
+    ----------
+    rates : sequence of Rates
+        What a meter may be.
+    looks : sequence of Look
+        What was counted; doubles in all of them, or in none.
+    kinds : sequence of str
+        Which kinds of cells to judge by, ``skip`` or ``double`` or both; the rest is one kind.
+
+    Returns
+    -------
+    ndarray, shape (looks, rates)
+        Logarithms. [1]
+
+    Raises
+    ------
+    ValueError
+        When doubles were counted in some looks and not in others, or `kinds` asks for them alone
+        and they were not.
+
+    Notes
+    -----
+    assumption: a count is that of ``cells / effect`` independent cells, and its chance is a whole
+    one, so that an effect does not make one state likelier than another by itself.  It is the
+    chance over all rates that the run may have had (Dirichlet-multinomial), half an event added to
+    each kind of cell, as no run shows that something cannot be.
+    """
+    counted = [look.doubles is not None for look in looks]
+    if any(counted) and not all(counted):
+        raise ValueError("looks with doubles and looks without; allowed: one or the other")
+    told = [kind for kind in kinds if kind != "double" or any(counted)]
+    if not told:
+        raise ValueError("doubles were not counted")
+    effect = np.array([[getattr(one, f"{kind}_effect") for one in rates] for kind in told])
+    effect = effect.max(axis=0).clip(min=1.0)
+    chance = np.array([[getattr(one, kind) for one in rates] for kind in told])
+    count = np.array([[getattr(look, f"{kind}s") for look in looks] for kind in told])
+    chance = np.vstack([chance, 1 - chance.sum(axis=0)])
+    count = np.vstack([count, [look.cells for look in looks] - count.sum(axis=0)])
+    seen = (chance * [one.cells for one in rates] / effect + HALF)[:, None, :]
+    held = count[:, :, None] / effect
+    every, known = held.sum(axis=0), seen.sum(axis=0)
+    found: NDArray[np.float64] = np.sum(gammaln(held + seen) - gammaln(seen) - gammaln(held + 1), 0)
+    found += gammaln(every + 1) + gammaln(known) - gammaln(every + known)
+    found -= len(told) * np.log(effect)
+    return found
+
+
+def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
+    """How many seeds each cell of a run shows.
+
+    Parameters
+    ----------
+    run : Run
+        Records.
+    way : str
+        One of `WAYS`: what landed, what the sensor gave pulses for, or what a disc at rest
+        carries behind the singulator.
+
+    Returns
+    -------
+    ndarray of int, shape (cells,)
+        Seeds by cell. [1]
+    """
+    if way == SENSOR:
+        return np.bincount(run.seeds.cell[run.seeds.seen], minlength=len(run.cells))
+    return _carried(run.cells, way)
+
+
+def _carried(cells: Cells, way: str) -> NDArray[np.int64]:
+    released = cells.released.astype(np.int64)
+    return released + cells.shaken if way == DISC else released
+
+
+def loads_at(
+    scenario: Scenario, ways: Sequence[str] = (BELT,), *, seed: int = 1, replicate: int = 0
+) -> Mapping[str, NDArray[np.int64]]:
+    """Seeds that each cell of a run shows, by way of looking; follows seeds only for the sensor.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What runs.
+    ways : sequence of str
+        Some of `WAYS`.
+    seed, replicate : int
+        Choose the luck.
+
+    Returns
+    -------
+    mapping of str to ndarray of int, shape (cells,)
+        As of `loads`. [1]
+    """
+    if SENSOR in ways:
+        run = simulate(scenario, seed=seed, replicate=replicate)
+        return {way: loads(run, way) for way in ways}
+    cells = simulate_cells(scenario, seed=seed, replicate=replicate)
+    return {way: _carried(cells, way) for way in ways}
+
+
+def rates_of(loads: NDArray[np.int64]) -> Rates:
+    """Rates of so many cells in a row, with the dependence that they show."""
+    skip, double = loads == 0, loads > 1
+    return Rates(
+        float(skip.mean()), float(double.mean()), _effect(skip), _effect(double), len(loads)
+    )
+
+
+def kept_full(scenario: Scenario, cells: int) -> Scenario:
+    """A scenario that is watched for about so many cells, with seed in the hopper for all of them.
+
+    What is in the hopper moves nothing else, and whoever counts fills it up before it is empty.
+    Fewer cells where the largest hopper has too little.
+    """
+    most = all_fields()["pool", "hopper"].high
+    each = scenario.seeds.seed_mass
+    longer = scenario.lasting(min(cells, int((most - scenario.pool_fill) / (ROOM * each))))
+    wanted = longer.pool_fill + MOST_SEEDS * each * longer.passages
+    if longer.pool.hopper >= wanted:
+        return longer
+    return longer.replace(pool__hopper=min(wanted, most))
+
+
+def rates(
+    scenario: Scenario, cells: int, *, way: str = BELT, seed: int = 1, replicate: int = 0
+) -> Rates:
+    """Rates of a scenario that is watched for about so many cells, with the hopper kept full."""
+    shown = loads_at(kept_full(scenario, cells), [way], seed=seed, replicate=replicate)
+    return rates_of(shown[way])
+
+
+def _effect(events: NDArray[np.bool_]) -> float:
+    """Design effect, inside of what a short run can tell."""
+    return min(max(effect_by_windows(events, STRETCH), LEAST_EFFECT), MOST_EFFECT)

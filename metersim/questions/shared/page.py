@@ -1,0 +1,274 @@
+"""Pages of pictures: their style, what stands on each of them, and how they are written."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import io
+import math
+import textwrap
+import warnings
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike, NDArray
+
+from metersim.files.units import UNITS, Unit
+from metersim.files.whole import replace_whole
+from metersim.measures.spacing import CLASS_BOUNDS, ROUNDING, PerSpacing, class_counts, per_spacing
+from metersim.questions import QUESTIONS
+from metersim.run.records import Origin
+
+LARGE, SMALL = 9.5, 8.0  # pt
+INK, PALE, WARM = "#222222", "#8a8a8a", "#D55E00"
+CLASSES = {  # class: colour (Okabe & Ito's set), hatch, first and last bound in references
+    "multiple": ("#56B4E9", "////", 0.0, CLASS_BOUNDS[0]),
+    "normal": ("#0072B2", "", CLASS_BOUNDS[0], CLASS_BOUNDS[1]),
+    "miss": ("#E69F00", "xxx", CLASS_BOUNDS[1], 3.75),
+}
+CENTRED: dict[str, Any] = {"ha": "center", "va": "center"}
+ABOVE: dict[str, Any] = {"ha": "center", "va": "bottom"}
+PLATE = {"fc": "white", "ec": "none", "pad": 0.8, "alpha": 0.85}  # behind words over a hatch
+SERIES: tuple[tuple[str, Any, str], ...] = (
+    ("#0072B2", "-", ""),
+    (WARM, "--", "////"),
+    ("#555555", ":", "...."),
+    ("#009E73", "-.", ""),
+    ("#CC79A7", (0, (7, 1.5)), ""),
+    ("#E69F00", (0, (3, 1, 1, 1, 1, 1)), ""),
+)
+EDGES = np.arange(36) / 10  # bounds of the histogram's bins in references
+OVERFLOW = 3.6  # where spacings beyond the last bound are gathered
+UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
+STYLE: dict[Any, Any] = {
+    **{key: value for key, value in matplotlib.rcParamsDefault.items() if key not in UNSET},
+    "font.size": SMALL,  # what is called medium; titles are large, 1.2 times that
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.edgecolor": INK,
+    "axes.formatter.useoffset": False,
+    "legend.frameon": False,
+    "hatch.linewidth": 0.6,
+    "text.parse_math": False,
+    "svg.hashsalt": "metersim",
+}
+
+
+def length_units(units: str) -> tuple[Unit, Unit]:
+    """Units for lengths along the row and on the machine."""
+    if units not in ("metric", "us"):
+        raise ValueError(f"units is {units!r}; allowed: 'metric', 'us'")
+    return (UNITS["cm"], UNITS["mm"]) if units == "metric" else (UNITS["in"], UNITS["in"])
+
+
+def percent(share: float) -> str:
+    """A share in percent, as printed."""
+    return "no value" if math.isnan(share) else f"{share:.1%}".replace("%", " %")
+
+
+def telling(released: NDArray[np.int8], length: int, step: int, margin: int) -> int:
+    """First start of a window with both a skip and a double inside, else with either, else 0."""
+    starts = np.arange(0, max(released.size - length, 0) + 1, step)
+    low = starts + margin
+    high = np.minimum(starts + length, released.size) - margin
+    kinds = np.zeros(starts.size, dtype=np.int64)
+    for odd in (released == 0, released == 2):
+        total = np.append(0, np.cumsum(odd))
+        kinds += total[high] > total[low]
+    return int(starts[np.argmax(kinds)])
+
+
+def events_in(released: NDArray[np.int8]) -> str:
+    """How many skips, doubles and triples cells released, in words."""
+    none, one, two = (int((released == many).sum()) for many in range(3))
+    kinds = ((none, "skip"), (two, "double"), (released.size - none - one - two, "triple"))
+    words = [f"{many} {word}{'s' * (many > 1)}" for many, word in kinds if many]
+    return ", ".join(words) or "one seed from every cell"
+
+
+SHOWN_DPI = 96  # of a page in a notebook, at the size of its texts
+LINE = 116  # letters of a line at the foot of a page
+FORMATS: dict[str, dict[str, Any]] = {
+    ".png": {"Software": "metersim"},
+    ".svg": {"Creator": "metersim", "Date": None},
+    ".pdf": {"Creator": "metersim", "Producer": "metersim", "CreationDate": None},
+}
+"""What each kind of file says about itself: nothing that changes from day to day."""
+
+
+class Page(Figure):
+    """A figure that a notebook shows, though no window or backend was ever chosen."""
+
+    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
+        """Bytes, and the width to show them at, as notebooks ask for them."""
+        return encoded(self, "page.png"), {"width": round(self.get_figwidth() * SHOWN_DPI)}
+
+
+def new_page(height: float) -> Figure:
+    """An empty page, 7.5 in wide and so many inches high."""
+    figure = Page(figsize=(7.5, height), dpi=200)
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def caption(figure: Figure, parts: Sequence[str]) -> None:
+    """Lines at the foot of a page."""
+    said = "\n".join(textwrap.fill(part, LINE) for part in parts)
+    figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
+
+
+def caption_height(parts: Sequence[str]) -> float:
+    """How high these lines are. [in]"""
+    return 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
+
+
+def headline(figure: Figure, title: str) -> None:
+    """What a page is on, at its top."""
+    said = textwrap.shorten(title, 80, placeholder=" ...")
+    figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
+
+
+def _own(run: Origin) -> list[str]:
+    """What sets a run apart from others of its scenario and seed."""
+    return [
+        *([f"replicate {run.replicate}"] if run.replicate else []),  # 0 is the usual one
+        *(f"{name} replaced by {kind}" for name, kind in run.replaced.items()),
+        *run.scenario.changes,
+        *([f"at the middle of {run.scenario.ranges}"] if run.scenario.unknown else []),
+    ]
+
+
+def _shared(runs: Sequence[Origin]) -> list[str]:
+    """What all runs have of their own."""
+    return [word for word in _own(runs[0]) if all(word in _own(run) for run in runs)]
+
+
+def origin_line(runs: Sequence[Origin]) -> str:
+    """Where runs come from, as far as they share it, in a line."""
+    names = " / ".join(dict.fromkeys(run.scenario.name for run in runs))
+    luck = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
+    return _line(f"metersim {runs[0].version} | {names} | {luck}")
+
+
+def _line(words: str) -> str:
+    return textwrap.shorten(words, LINE, placeholder=" ...")
+
+
+def save(figure: Figure, path: str | Path) -> None:
+    """Write a figure whole or not at all; see `encoded`.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to write.
+    path : str or Path
+        Ends in .png, .svg or .pdf.
+
+    Raises
+    ------
+    ValueError
+        For another ending.
+    OSError
+        If the file cannot be written; nothing is left behind.
+    """
+    replace_whole(Path(path), encoded(figure, path))
+
+
+@matplotlib.rc_context(STYLE)
+def encoded(figure: Figure, path: str | Path) -> bytes:
+    """A figure as bytes of a file of that name; equal figures give equal bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to write.
+    path : str or Path
+        Ends in .png, .svg or .pdf.
+
+    Raises
+    ------
+    ValueError
+        For another ending.
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in FORMATS:
+        raise ValueError(f"{path.name!r} does not say what to write; allowed: {', '.join(FORMATS)}")
+    written = io.BytesIO()
+    with warnings.catch_warnings():  # letters that a font lacks are drawn as boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
+        figure.savefig(written, format=kind[1:], metadata=FORMATS[kind])
+    return written.getvalue()
+
+
+def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
+    """Counts by tenths of the reference, upper bounds included, and beyond; shares of classes."""
+    index = per_spacing(class_counts(spacings, reference))
+    ratio = np.asarray(spacings, dtype=np.float64) / reference
+    bins = np.searchsorted(EDGES[1:] * (1 + ROUNDING), ratio, side="left")
+    return np.bincount(bins, minlength=EDGES.size).astype(np.int64), index
+
+
+def spacing_axis(ax: Axes) -> None:
+    """Name an axis of spacings over the nominal one."""
+    ax.set_xlim(0, CLASSES["miss"][3])
+    ax.set_xticks(np.arange(8) / 2)
+    ax.set_xlabel("spacing [nominal spacings]")
+
+
+def figures() -> Iterator[Any]:
+    """The module of pictures of each question that has one.
+
+    It has ``PAGES``, the function that draws a result by the result's type, and may have
+    ``gallery``, which gives names and pages.
+    """
+    for question in QUESTIONS:
+        name = f"metersim.questions.{question}.figure"
+        if importlib.util.find_spec(name):
+            yield importlib.import_module(name)
+
+
+def draw(result: object, units: str = "metric") -> Figure:
+    """Draw a result on a page, which a notebook shows.
+
+    Parameters
+    ----------
+    result : Run, Comparison, Response, Ladder, NextMove, Habits, Sheet or Counted
+        Of `simulate`, of `compare` with ``keep=True``, of `respond`, or of the function of its
+        name: `ladder`, `next_move`, `habits`, `sheet`, `measured`.
+    units : {'metric', 'us'}
+        Units of what is drawn.
+
+    Returns
+    -------
+    Figure
+        Of matplotlib; `metersim.questions.shared.page.save` writes it.
+
+    Raises
+    ------
+    TypeError
+        For anything else.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["speed_kmh=5"]), seed=3))
+    >>> f"{page.get_figwidth():g} in by {page.get_figheight():g} in"
+    '7.5 in by 10 in'
+    """
+    for figure in figures():
+        for kind, page in getattr(figure, "PAGES", {}).items():
+            if isinstance(result, kind):
+                drawn: Figure = page(result, units)
+                return drawn
+    raise TypeError(
+        f"{type(result).__name__} has no picture; draw a run of simulate, a comparison of "
+        "compare(..., keep=True), what respond makes of a sweep, or what ladder, next_move, "
+        "habits, sheet or measured give"
+    )

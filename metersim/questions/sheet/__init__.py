@@ -1,0 +1,1 @@
+"""Which disc, and where to start?"""

@@ -1,0 +1,353 @@
+"""A start sheet as one page for the workshop wall."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import matplotlib
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.patches import Rectangle
+from matplotlib.textpath import TextPath
+
+from metersim.measures.yields import Harvest
+from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
+from metersim.questions.shared.plantwords import NONE
+from metersim.questions.sheet.start import CLOSE, QUALITY, Nearby
+from metersim.questions.sheet.study import Sheet, sheet
+from metersim.questions.sheet.text import Block, blocks
+
+PAPER = {"metric": (8.27, 11.69), "us": (8.5, 11.0)}  # A4, letter; in
+MARGIN, GUTTER = 0.4, 0.25  # in
+ASIDE, CHART = 1.75, 3.1  # widths beside tables; in
+PLACED = ("asked", "settings", "cautions", "expected", "count", "do", "notes")
+TITLE, VALUE, HEAD, BODY, FOOT = 16.0, 15.0, 9.5, 7.6, 6.4  # pt
+SCALES = (
+    1.2,
+    1.16,
+    1.12,
+    1.08,
+    1.04,
+    1.0,
+    0.96,
+    0.92,
+    0.88,
+    0.84,
+    0.8,
+    0.76,
+    0.72,
+    0.68,
+    0.64,
+    0.6,
+)
+
+
+@matplotlib.rc_context(STYLE)
+def sheet_figure(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> Figure:
+    """One page: what to set in large letters, what to expect, and what to do.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What was found.
+    units : {'metric', 'us'}
+        Units of what is written; A4 or letter.
+    harvest : Harvest
+        As for `metersim.questions.sheet.text.blocks`.
+
+    Returns
+    -------
+    Figure
+        Upright; letters are made smaller until all fits.
+    """
+    length_units(units)  # refuses any but these
+    parts = blocks(sheet, units, harvest)
+    for scale in SCALES:
+        figure = Page(figsize=PAPER[units], dpi=200)
+        FigureCanvasAgg(figure)
+        if _laid(figure, sheet, parts, scale) <= PAPER[units][1] - MARGIN:
+            break
+    return figure
+
+
+def _laid(figure: Figure, sheet: Sheet, parts: Sequence[Block], scale: float) -> float:
+    """Lay all parts on a page; gives how far down they reach, inf when one is too wide. [in]"""
+    across = figure.get_figwidth() - 2 * MARGIN
+    page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
+    named = {part.name: part for part in parts}
+    columns = [page]
+    _title(page, named["asked"])
+    _settings(page, named["settings"])
+    _cautions(page, named["cautions"])
+    columns += _expected(page, named["expected"], named["count"])
+    for part in parts:
+        if part.name == "limits":
+            columns.append(_limits(page, part, sheet.nearby))
+        elif part.name not in PLACED:
+            _part(page, part)
+    columns += _side_by_side(page, [part for part in parts if part.name == "do"])
+    page.top += 0.06
+    page.write(named["notes"].title, FOOT, weight="bold")
+    for line in named["notes"].lines:
+        page.write(line, FOOT, color="#555555", inset=0.1)
+    return math.inf if any(column.too_wide for column in columns) else page.top
+
+
+def _title(page: Flow, asked: Block) -> None:
+    page.write(textwrap.shorten(asked.title, 110, placeholder=" ..."), TITLE, weight="bold")
+    page.write(asked.lines[0], HEAD)
+    page.top += 0.12
+
+
+def _settings(page: Flow, block: Block) -> None:
+    """Boxes, three in a row: what, its value in large letters, and a note."""
+    width = (page.width - 2 * GUTTER) / 3
+    for first in range(0, len(block.rows), 3):
+        columns = _columns(page, 3, width)
+        for column, (what, value, note) in zip(columns, block.rows[first : first + 3], strict=True):
+            column.write(what, HEAD)
+            column.write(value, VALUE, weight="bold")
+            column.write(note, BODY)
+        bottom = max(column.top for column in columns)
+        for column in columns:
+            top, column.top = page.top, bottom
+            column.box(top, INK, 1.2)
+            page.too_wide |= column.too_wide
+        page.top = bottom + 0.24
+
+
+def _columns(page: Flow, many: int, width: float) -> list[Flow]:
+    """Columns next to one another, from where the page has come."""
+    lefts = (page.left + k * (width + GUTTER) for k in range(many))
+    return [Flow(page.figure, left, page.top, width, page.scale) for left in lefts]
+
+
+def _cautions(page: Flow, block: Block) -> None:
+    top = page.top
+    page.write(block.title, HEAD, weight="bold")
+    for line in block.lines:
+        page.write(line, BODY)
+    page.box(top, WARM, 2.5)
+    page.top += 0.2
+
+
+def _expected(page: Flow, block: Block, count: Block) -> list[Flow]:
+    """What to expect, and beside it how many to count."""
+    wide = page.width - ASIDE - GUTTER
+    left = Flow(page.figure, page.left, page.top, wide, page.scale)
+    right = Flow(page.figure, page.left + wide + GUTTER, page.top, ASIDE, page.scale)
+    _part(left, block)
+    _part(right, count)
+    page.top = max(left.top, right.top)
+    return [left, right]
+
+
+def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
+    """What goes wrong first, with bars beside the rows."""
+    page.heading(block.title, HEAD)
+    left = Flow(page.figure, page.left, page.top, page.width - CHART - GUTTER, page.scale)
+    head = left.table(block.rows, BODY)
+    across, down = page.figure.get_size_inches()
+    size = (page.width - left.width - GUTTER) / across, (left.top - 0.02 - head) / down
+    corner = (page.left + left.width + GUTTER) / across, 1 - (left.top - 0.02) / down
+    draw_nearby(page.figure.add_axes((*corner, *size)), nearby[: len(block.rows) - 1])
+    label = f"quality lost; dotted: {100 * CLOSE:g} point"
+    Flow(page.figure, corner[0] * across, page.top, CHART, page.scale).write(
+        label, BODY, color=PALE
+    )
+    page.top = left.top
+    for line in block.lines:
+        page.write(line, BODY, inset=0.1)
+    page.top += 0.09
+    return left
+
+
+def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
+    """Bars of the quality that each move costs, with its interval; those close by are full.
+
+    Parameters
+    ----------
+    ax : Axes
+        To draw on.
+    nearby : sequence of Nearby
+        What moves.
+
+    Returns
+    -------
+    list of Artist
+        The bars.
+    """
+    drawn: list[Artist] = []
+    for row, one in enumerate(nearby):
+        change = one.changes[QUALITY]
+        value, low, high = (-100 * end for end in (change.value, change.low, change.high))
+        face = WARM if one.close else "white"
+        drawn += ax.barh(row, value, 0.62, color=face, edgecolor=INK, linewidth=0.6)
+        ax.plot([low, high], [row, row], color=INK, lw=1.4, solid_capstyle="butt")
+    ax.axvline(0, color=INK, lw=0.8)
+    ax.axvline(100 * CLOSE, color=INK, lw=0.8, ls=":")
+    ax.set_ylim(len(nearby) - 0.5, -0.5)
+    ax.axis("off")
+    return drawn
+
+
+def _part(page: Flow, block: Block) -> None:
+    page.heading(block.title, HEAD)
+    if block.rows:
+        page.table(block.rows, BODY, strong=0 if block.name == "discs" else None)
+    for line in block.lines:
+        page.write(line, BODY, inset=0.1)
+    page.top += 0.09
+
+
+def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
+    """Lists to tick off, next to one another."""
+    width = (page.width - GUTTER * (len(lists) - 1)) / len(lists)
+    columns = _columns(page, len(lists), width)
+    for column, block in zip(columns, lists, strict=True):
+        column.heading(block.title, HEAD)
+        for line in block.lines:
+            column.write(f"\N{BALLOT BOX} {line}", BODY, inset=0.13)
+    page.top = max(column.top for column in columns)
+    return columns
+
+
+LEADING = 1.28  # height of a line over its letters
+POINT = 1 / 72  # in
+
+
+@dataclass
+class Flow:
+    """A column on a page, filled from its top.
+
+    Attributes
+    ----------
+    figure : Figure
+        The page.
+    left, top, width : float
+        Where the column begins, and how wide it is; `top` moves down as it fills. [in]
+    scale : float
+        What sizes of letters are multiplied by.
+    too_wide : bool
+        Whether something did not fit into its width.
+    """
+
+    figure: Figure
+    left: float
+    top: float
+    width: float
+    scale: float = 1.0
+    too_wide: bool = False
+
+    def write(self, words: str, size: float, *, inset: float = 0.0, **style: Any) -> None:
+        """A paragraph; lines after the first are set in by `inset` [in]."""
+        size *= self.scale
+        bold = style.get("weight") == "bold"
+        for k, line in enumerate(folded(words, size, self.width - inset, bold)):
+            self.too_wide |= measured(line, size, bold) > self.width
+            self._put(line, self.left + (inset if k else 0.0), size, **style)
+            self.top += size * POINT * LEADING
+
+    def heading(self, words: str, size: float) -> None:
+        """A heading with a line under it."""
+        self.write(words, size, weight="bold")
+        self.line(0.8)
+        self.top += 0.03
+
+    def line(self, width: float, color: str = INK) -> None:
+        """A rule across the column."""
+        ends = (self.left, self.left + self.width)
+        across, down = self.figure.get_size_inches()
+        y = 1 - self.top / down
+        line = Rectangle(
+            (ends[0] / across, y), (ends[1] - ends[0]) / across, 0, ec=color, fc="none", lw=width
+        )
+        self.figure.add_artist(line)
+
+    def box(self, top: float, color: str, width: float, pad: float = 0.07) -> None:
+        """A frame from `top` down to where the column has come."""
+        across, down = self.figure.get_size_inches()
+        corner = ((self.left - pad) / across, 1 - (self.top + pad) / down)
+        size = (self.width + 2 * pad) / across, (self.top - top + 2 * pad) / down
+        self.figure.add_artist(Rectangle(corner, *size, ec=color, fc="none", lw=width))
+
+    def table(
+        self, rows: Sequence[Sequence[str]], size: float, *, strong: int | None = None
+    ) -> float:
+        """Rows under a pale head; the last column takes what is left, and is wrapped.
+
+        `strong` is the row, below the head, that is printed bold.  Gives how far down the head
+        reaches. [in]
+        """
+        size *= self.scale
+        gap = size * POINT * 1.1
+        wide = [
+            max(measured(row[k], size, k_row - 1 == strong) for k_row, row in enumerate(rows)) + gap
+            for k in range(len(rows[0]) - 1)
+        ]
+        last = self.width - sum(wide)
+        longest = max((word for row in rows for word in row[-1].split()), key=len, default="")
+        self.too_wide |= measured(longest, size, strong is not None) > last
+        head = self.top + size * POINT * LEADING
+        for k, row in enumerate(rows):
+            bold = strong is not None and k - 1 == strong
+            style = {"color": PALE if k == 0 else INK, "weight": "bold" if bold else "normal"}
+            left = self.left
+            for cell, width in zip(row, wide, strict=False):
+                self._put(cell, left, size, **style)
+                left += width
+            for line in folded(row[-1], size, last, bold):
+                self._put(line, left, size, **style)
+                self.top += size * POINT * LEADING
+        self.top += 0.02
+        return head
+
+    def _put(self, words: str, left: float, size: float, **style: Any) -> None:
+        across, down = self.figure.get_size_inches()
+        self.figure.text(
+            left / across, 1 - self.top / down, words, fontsize=size, va="top", **style
+        )
+
+
+def folded(words: str, size: float, width: float, bold: bool = False) -> list[str]:
+    """Words in lines no wider than a width [in] at a size of letters [pt]."""
+    lines: list[str] = []
+    for word in words.split():
+        if lines and measured(f"{lines[-1]} {word}", size, bold) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines or [""]
+
+
+def measured(words: str, size: float, bold: bool = False) -> float:
+    """How wide words are. [in]"""
+    return size * POINT * sum(_wide(letter, bold) for letter in words)
+
+
+@cache
+def _wide(letter: str, bold: bool) -> float:
+    """Width of a letter over its size, with the space behind it."""
+    font = FontProperties(weight="bold" if bold else "normal")
+    pair, one = (
+        TextPath((0, 0), words, size=100, prop=font).get_extents().x1
+        for words in (f"{letter}|", "|")
+    )
+    return max(float(pair - one), 0.0) / 100
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of a start sheet."""
+    asked = ("rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6")
+    yield "start_sheet", sheet_figure(sheet("maize_large_flat", asked, seed=1))
+
+
+PAGES = {Sheet: sheet_figure}

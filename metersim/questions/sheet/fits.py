@@ -1,0 +1,252 @@
+"""Text of a start sheet: which discs fit, and the rules of the trade beside the simulation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from metersim.files.units import sentence_number
+from metersim.machine.discs import GenericDisc
+from metersim.machine.scenario import CLOSE_PITCH
+from metersim.machine.sources import (
+    AGGRESSIVE,
+    CENTRE,
+    CHECK_HOLE,
+    GATE,
+    HANDBOOK_HOLE,
+    HOLE,
+    HOLES,
+    MOST_NOTCHES,
+    TRAVEL,
+)
+from metersim.measures.limits import DOUBLES, SCATTER, SPEED_CEILING
+from metersim.questions.shared.limits import FLAT
+from metersim.questions.shared.words import (
+    change_text,
+    notch_text,
+    number,
+    quantity,
+    set_quantity,
+    shown,
+    signed,
+)
+from metersim.questions.sheet.choice import Fit, Rule
+from metersim.questions.sheet.discfit import (
+    IMPOSSIBLE,
+    LARGE_HOLE,
+    NO_HOLE,
+    PITCH,
+    SMALL_HOLE,
+    SPEED,
+    TOUCHING,
+    TRIED_HOLE,
+    Objection,
+)
+from metersim.questions.sheet.start import QUALITY
+from metersim.questions.sheet.study import Sheet
+
+MOST_DISCS = 7  # that have a line of their own
+PARTS = {"cells.skip": "skips", "cells.double": "doubles", "precision": "precision"}
+CLASS_OFF = 0.05  # of the seed's width, from which on another class is worth a word
+
+
+def disc_words(disc: GenericDisc, units: str = "metric") -> str:
+    """A disc by its holes, such as '30 holes of 4.5 mm'."""
+    return f"{disc.cells} holes of {_hole(disc, units)}"
+
+
+def _hole(disc: GenericDisc, units: str) -> str:
+    amount, symbol = shown("small", disc.hole_diameter, units)
+    return f"{sentence_number(amount, 3)} {symbol}"
+
+
+def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
+    """The chosen disc and the best of the others, with why they fit less, under a head."""
+    head = ("disc", "start at", "quality", "against the first, points", "why it fits less")
+    rows = [head]
+    for k, one in enumerate(sheet.fits[:MOST_DISCS]):
+        setup = one.start.scenario
+        lead = change_text("share", one.lead[QUALITY]).replace(" points", "") if k else "-"
+        rows.append(
+            (
+                disc_words(one.disc, units),
+                f"{set_quantity('pressure', setup.vacuum.vacuum, units)}, "
+                f"{notch_text(setup.singulator.notch)}",
+                quantity("share", one.quality),
+                lead,
+                why_less(one, sheet.chosen, units) if k else why_first(one, sheet, units),
+            )
+        )
+    return tuple(rows)
+
+
+def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
+    """Why the chosen disc is chosen."""
+    if one.objections:
+        why = "chosen: each has something against it, none fewer things than this"
+        return f"{why}: {_against(one, units)}"
+    free = [other for other in sheet.fits[1:] if not other.objections]
+    best = max(free, key=lambda other: other.lead[QUALITY].value, default=one)
+    lead = best.lead[QUALITY].value
+    if lead <= 0:
+        return "chosen: best of those that nothing speaks against"
+    off = f"{number(lead * 100)} points below" if best.is_told else "not told from"
+    return f"chosen: {off} the best that nothing speaks against, and made for the nearest width"
+
+
+def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
+    """Why a disc fits less than the chosen one: what was measured, and its cause."""
+    lead = one.lead[QUALITY]
+    said = []
+    if not one.is_told:
+        said.append("not told apart from it")
+    elif lead.value > 0:
+        said.append("simulates better")
+    else:
+        said.append(_worse(one, chosen, units))
+    if one.objections:
+        said.append(_against(one, units))
+    else:
+        width = one.start.scenario.seeds.width
+        if abs(one.disc.seed_width / width - 1) > CLASS_OFF:
+            made = quantity("small", one.disc.seed_width, units)
+            said.append(f"made for seed {made} wide, this is {quantity('small', width, units)}")
+    return "; ".join(said)
+
+
+def _worse(one: Fit, chosen: Fit, units: str) -> str:
+    """The measures that are told to be worse, and the speed of the holes where it is higher."""
+    parts = [
+        f"{name} {signed(one.lead[key].value * 100)}"
+        for key, name in PARTS.items()
+        if one.lead[key].low > 0
+    ]
+    speed = one.start.scenario.peripheral_speed
+    too_fast = any(against.kind == SPEED for against in one.objections)  # told there
+    if not too_fast and speed > 1.05 * chosen.start.scenario.peripheral_speed:
+        parts.append(f"holes faster, {quantity('hole_speed', speed, units)}")
+    binding = one.binding
+    if not parts and binding is not None:
+        parts.append({DOUBLES: "doubles", SCATTER: "scatter"}.get(binding.name, binding.name))
+    return ", ".join(parts)
+
+
+def _against(one: Fit, units: str) -> str:
+    return ", ".join(objection_words(against, units) for against in one.objections)
+
+
+def objection_words(against: Objection, units: str = "metric") -> str:
+    """What speaks against a disc, in words."""
+    if against.kind in (SMALL_HOLE, LARGE_HOLE, NO_HOLE):
+        digits = 2 if round(against.value, 2) not in HANDBOOK_HOLE else 3
+        return f"holes {against.value:.{digits}f} of the seed's width"
+    if against.kind in (PITCH, TOUCHING):
+        meets = "meet" if against.kind == PITCH else "touch"
+        return f"pitch {against.value:.2f} seed lengths, neighbours {meets}"
+    if against.kind == SPEED:
+        return f"holes too fast, {quantity('hole_speed', against.value, units)}"
+    return against.why
+
+
+def not_run(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
+    """Lines on discs that have none in the table, by why."""
+    lines = []
+    if rest := sheet.fits[MOST_DISCS:]:
+        names = ", ".join(
+            f"{_short(one.disc, units)} ({signed(one.lead[QUALITY].value * 100)})" for one in rest
+        )
+        lines.append(f"fits less still (quality, points): {names}")
+    reasons = {one.disc: one.objections[-1].kind for one in sheet.unfit}
+    ends = " to ".join(f"{end:g}" for end in TRIED_HOLE)
+    for kind, said in (
+        (NO_HOLE, f"not run, holes not {ends} of the seed's width"),
+        (TOUCHING, "not run, neighbours would touch"),
+    ):
+        found = _list((disc for disc, why in reasons.items() if why == kind), units)
+        if found:
+            lines.append(f"{said}: {found}")
+    lines += [
+        f"not run, {_short(one.disc, units)}: {one.objections[-1].why}"
+        for one in sheet.unfit
+        if one.objections[-1].kind == IMPOSSIBLE
+    ]
+    fast = quantity("hole_speed", SPEED_CEILING, units)
+    lines.append(
+        f"bounds: holes {HOLES} of the width (handbooks, from memory); pitch "
+        f"{CLOSE_PITCH:g} seed lengths (assumed); maize and cotton, holes at {fast} (onal2012, "
+        "from memory)"
+    )
+    return tuple(lines)
+
+
+def _list(discs: Iterable[GenericDisc], units: str) -> str:
+    return ", ".join(_short(disc, units) for disc in discs)
+
+
+def _short(disc: GenericDisc, units: str) -> str:
+    return f"{disc.cells} of {_hole(disc, units)}"
+
+
+SAID = {
+    "centre": CENTRE,
+    "travel": f"{TRAVEL}; if more is needed, {CHECK_HOLE}",
+    "aggressive": AGGRESSIVE,
+    "gate": GATE,
+    "hole": HOLE,
+    "published": "Published, not trade: {published} was best for {crop} (karayel2004, on a bench, "
+    "hole and form of seed not stated)",
+}
+
+
+def rule_lines(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
+    """A line for each rule: what the trade says, and whether the simulation agrees."""
+    return tuple(_line(rule, sheet, units) for rule in sheet.rules)
+
+
+def _line(rule: Rule, sheet: Sheet, units: str) -> str:
+    scenario = sheet.scenario
+    verdict = "agrees" if rule.agrees else "disagrees"
+    said = SAID[rule.key]
+    if rule.key == "published":
+        vacuum = set_quantity("pressure", rule.values["published"], units)
+        said = said.format(published=vacuum, crop=scenario.lot.crop)
+    return f"{said[0].upper()}{said[1:]}. The simulation {verdict}: {_found(rule, units)}."
+
+
+def _found(rule: Rule, units: str) -> str:
+    changes = {key: change_text("share", one) for key, one in rule.changes.items()}
+    at = rule.values
+    if rule.key == "centre":
+        if at["notch"] == 0:
+            return "it starts there too"
+        return f"it starts {_at(at['notch'])}; at the centre quality {changes['centre']}"
+    if rule.key == "travel":
+        if abs(at["notch"]) <= MOST_NOTCHES:
+            return f"it starts {_at(at['notch'])}"
+        return (
+            f"it starts {_at(at['notch'])}; {_at(at['nearest'])} quality {changes['nearest']}; "
+            f"the hole is {at['hole']:.2f} of the seed's width"
+        )
+    if rule.key == "aggressive":
+        return f"it starts {_at(at['notch'])}; at the most aggressive quality {changes['most']}"
+    if rule.key == "gate":
+        low, high = (
+            f"at {_opening(at[f'{end} opening'], units)} quality {changes[end]}"
+            for end in ("lowest", "highest")
+        )
+        return f"{low}, {high}"
+    if rule.key == "hole":
+        others = ", ".join(f"at {at[key]:.2f} quality {said}" for key, said in changes.items())
+        return (
+            f"here {at['chosen']:.2f}; with as many holes, vacuum and notch set anew, {others}; "
+            f"up to {FLAT * 100:g} points count for nothing"
+        )
+    return f"there, with this setup in the field, quality {changes['published']}"
+
+
+def _opening(value: float, units: str) -> str:
+    amount, symbol = shown("small", value, units)
+    return f"{sentence_number(amount, 2)} {symbol}"
+
+
+def _at(notch: float) -> str:
+    return f"at notch {notch:+g}" if notch else "at the centre"

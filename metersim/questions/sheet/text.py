@@ -1,0 +1,389 @@
+"""What a start sheet says, block by block, and the same as plain text.
+
+The wall page and the HTML page are made of the same blocks (`blocks`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from metersim.files.units import sentence_number
+from metersim.machine.sources import NO_SOURCE
+from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import Estimate
+from metersim.measures.limits import RESERVE, causes
+from metersim.measures.yields import Harvest
+from metersim.questions.shared.notes import BEFORE, BENCH, CROP_CHANGE, PROVE, UNTOLD, notes
+from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation
+from metersim.questions.shared.words import (
+    LABELS,
+    WIDE,
+    aligned,
+    change_text,
+    interval_text,
+    quantity,
+    set_quantity,
+    shown,
+    signed,
+    wrapped,
+)
+from metersim.questions.sheet.fits import disc_rows, disc_words, not_run, rule_lines
+from metersim.questions.sheet.start import CLOSE, QUALITY, TRAVEL, Nearby
+from metersim.questions.sheet.study import DRAWS, SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
+
+EXPECTED = (
+    "cells.skip",
+    "cells.double",
+    "per_spacing.multiple",
+    QUALITY,
+    "per_spacing.miss",
+    "precision",
+)
+MOST_NEARBY = 7  # that have a line of their own
+MOVED = {
+    "faster": "a quarter faster",
+    "smaller seed": "seed 5 % smaller",
+    "larger seed": "seed 5 % larger",
+    "mixed seed": "sizes twice as mixed",
+    "less vacuum": "vacuum 20 % down",
+    "more vacuum": "vacuum 20 % up",
+    "milder": "one notch milder",
+    "more aggressive": "one notch more aggressive",
+    "lower gate": "gate 40 % lower",
+    "higher gate": "gate 40 % higher",
+    "worn tube": "a badly worn tube (wear 0.8)",
+    "worn cut-off": "cut-off edge fading over 5 deg",
+    "uneven drive": "drive uneven by 10 %",
+}
+
+
+@dataclass(frozen=True)
+class Block:
+    """A part of a sheet.
+
+    Attributes
+    ----------
+    name : str
+        What it is, for whoever lays it out.
+    title : str
+        Its heading.
+    lines : tuple of str
+        Plain sentences; of ``do`` blocks, what to tick off.
+    rows : tuple of tuple of str
+        A table, its head first; of ``settings``: what, value, note.
+    """
+
+    name: str
+    title: str
+    lines: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tuple[Block, ...]:
+    """All that a sheet says.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What was found.
+    units : str
+        ``metric`` or ``us``.
+    harvest : Harvest
+        What the user expects to harvest and to be paid, for what yield studies say.
+    """
+    return (
+        Block("asked", f"Start sheet: {sheet.scenario.lot.title}", (asked(sheet, units),)),
+        Block("settings", "Start with", rows=settings(sheet, units)),
+        _expected(sheet, units),
+        _plants(sheet, units, harvest),
+        _limits(sheet),
+        Block("discs", "Discs", not_run(sheet, units), disc_rows(sheet, units)),
+        Block("rules", f"The trade says ({NO_SOURCE})", rule_lines(sheet, units)),
+        Block("count", "How many to count", counting(sheet)),
+        Block("cautions", "Before you touch it", BEFORE),
+        Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
+        Block("do", f"On the bench ({NO_SOURCE})", BENCH),
+        Block("notes", "Note", assumed(sheet, units)),
+    )
+
+
+def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
+    """What comes up, and what published relations make of it."""
+    stand = sheet.stand
+    plants, sd = (stand[key] for key in ("plants.per_area", "plants.sd"))
+    lines = [
+        f"{quantity('per_area', plants.value, units)} stand if "
+        f"{100 * stand.scenario.stand.emergence:.4g} % of the seeds come up; SD of their spacings "
+        f"{quantity('length', sd.value, units)} "
+        f"({interval_text('length', sd, units)}), of which even seeds would leave "
+        f"{quantity('length', stand.even_sd, units)}"
+    ]
+    if not stand.losses:
+        return Block("plants", "Plants", (*lines, no_relation(stand.crop)))
+    lines.append(
+        "Each relation for itself: they disagree, and do not add up. *: outside what it studied"
+    )
+    rows = loss_rows(stand.losses, units, harvest)
+    wide = max(map(len, rows))
+    table = tuple(tuple([*row, *[""] * (wide - len(row))]) for row in rows)
+    title = "Plants, and what each published relation takes off the yield"
+    return Block("plants", title, tuple(lines), table)
+
+
+def asked(sheet: Sheet, units: str = "metric") -> str:
+    """What is asked of the meter, in a line."""
+    scenario = sheet.scenario
+    demand = scenario.demand
+    return (
+        f"{set_quantity('per_area', demand.rate, units)} in rows "
+        f"{set_quantity('length', demand.row_spacing, units)} apart at "
+        f"{set_quantity('speed', demand.speed, units)}: a seed every "
+        f"{quantity('length', scenario.spacing, units)}, {scenario.cell_rate:.1f} cells a second, "
+        f"holes at {quantity('hole_speed', scenario.peripheral_speed, units)}"
+    )
+
+
+def settings(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
+    """What to set: name, value, and what stands behind it."""
+    scenario, disc = sheet.scenario, sheet.chosen.disc
+    edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
+    share = scenario.disc.hole_diameter / scenario.seeds.width
+    return (
+        (
+            "Disc",
+            disc_words(disc, units),
+            f"made for {disc.meant_for}; the hole is {share:.2f} of the seed's width",
+        ),
+        (
+            "Vacuum at the hole",
+            set_quantity("pressure", scenario.vacuum.vacuum, units),
+            f"good {_plateau(sheet, units)}; {RESERVE}",
+        ),
+        (
+            "Singulator",
+            _notch(scenario.singulator.notch),
+            f"edge {rough('small', edge, units)} from the holes' path; a notch is "
+            f"{rough('small', scenario.singulator.notch_step, units)}, taken to have "
+            f"{TRAVEL} to either side",
+        ),
+        (
+            "Gate opening",
+            set_quantity("small", scenario.pool.gate_opening, units),
+            f"good {_gate(sheet, units)}, from floor to lip",
+        ),
+        ("Inner guide", *_guide(sheet)),
+        ("Cut-off", "clean, sharp edge", _cutoff(sheet)),
+    )
+
+
+def _notch(notch: float) -> str:
+    if notch == 0:
+        return "centre"
+    many = "1 notch" if abs(notch) == 1 else f"{abs(notch):g} notches"
+    return f"{many} {'more aggressive' if notch > 0 else 'milder'}"
+
+
+def _plateau(sheet: Sheet, units: str) -> str:
+    span = sheet.plateau
+    low, high = (rough("pressure", one, units) for one in (span.low, span.high))
+    below = " or less" if span.low_open else ""
+    return f"from {low}{below} to {'all that the fan gives' if span.high_open else high}"
+
+
+def _gate(sheet: Sheet, units: str) -> str:
+    span = sheet.gate.plateau
+    low, high = (rough("small", one, units) for one in (span.low, span.high))
+    return f"from {low} to {high}"
+
+
+def rough(kind: str, value: float, units: str) -> str:
+    """A value to two digits, as it is known no better."""
+    amount, symbol = shown(kind, value, units)
+    return f"{sentence_number(amount, 2)} {symbol}"
+
+
+def _guide(sheet: Sheet) -> tuple[str, str]:
+    fitted = "fitted" if sheet.scenario.guide.inner_guide else "none"
+    if sheet.guide is None:
+        return fitted, "as you stated"
+    change = change_text("share", sheet.guide)
+    return fitted, f"with one against without: quality {change}"
+
+
+def _cutoff(sheet: Sheet) -> str:
+    worn = next((one for one in sheet.nearby if one.key == "worn cut-off"), None)
+    if worn is None:
+        return "here with the edge that you stated"
+    change = change_text("share", worn.changes[QUALITY])
+    return f"a worn one, where vacuum fades over 5 deg: quality {change}"
+
+
+def _expected(sheet: Sheet, units: str) -> Block:
+    ranges = ", ".join(_unknown(sheet))
+    head = ("", "bench", "luck", "not knowing", "field", "luck", "not knowing")
+    rows: list[tuple[str, ...]] = [head]
+    for key in EXPECTED:
+        kind, row = BY_KEY[key].kind, [LABELS[key]]
+        for measured, spread in (
+            (sheet.bench, sheet.bench_spread),
+            (sheet.field, sheet.field_spread),
+        ):
+            told = spread.is_told(key)
+            unknown = interval_text(kind, spread.unknown(key), units) if told else "-"
+            row += [
+                quantity(kind, measured[key].value, units),
+                interval_text(kind, measured[key], units),
+                unknown,
+            ]
+        rows.append(tuple(row))
+    return Block(
+        "expected",
+        "Expect",
+        (
+            f"luck: 95 % intervals of {sheet.field.total('cells'):,} cells; not knowing: where it "
+            f"lies with {ranges} ({DRAWS} draws; -: {UNTOLD}). Neither holds what the model itself "
+            "gets wrong: see 'metersim evidence'",
+        ),
+        tuple(rows),
+    )
+
+
+def _unknown(sheet: Sheet) -> list[str]:
+    """What is not known, in words."""
+    taken = {
+        "vacuum.vacuum": f"vacuum off by up to {VACUUM_UNKNOWN * 100:g} %",
+        "seed.size_factor": f"seed size by {SIZE_UNKNOWN * 100:g} %",
+    }
+    stated = [str(one) for one in sheet.scenario.unknown]
+    return stated + [
+        taken[f"{one.section}.{one.name}"]
+        for one in sheet.field_spread.unknowns
+        if str(one) not in stated
+    ]
+
+
+def _limits(sheet: Sheet) -> Block:
+    close = [MOVED[one.key] for one in sheet.nearby if one.close]
+    over = f"{CLOSE * 100:g} point" + ("s" if CLOSE != 0.01 else "")
+    first = (
+        f"Close by, each costs more than {over} of quality in the field: {', '.join(close)}."
+        if close
+        else f"Nothing of what was moved costs more than {over} of quality in the field."
+    )
+    rest = "; ".join(
+        f"{MOVED[one.key]} {points(one.changes[QUALITY])}" for one in sheet.nearby[MOST_NEARBY:]
+    )
+    binding, bound = next(iter(causes(sheet.field)), None), ""
+    if binding:
+        spoilt = f"{binding.name} ({quantity('share', binding.share)} of spacings)"
+        bound = f"As it is, the limit that binds in the field is {spoilt}. "
+    sizes = (
+        f"{bound}How far each of these moves is an assumption, and one is not as likely as another."
+    )
+    rows: list[tuple[str, ...]] = [
+        ("what moves alone", "quality, points", "skips", "doubles", "precision")
+    ]
+    rows += [_moved(one) for one in sheet.nearby[:MOST_NEARBY]]
+    lines = (first, sizes, *([f"quality, points, of the others: {rest}"] if rest else []))
+    return Block("limits", "What goes wrong first", lines, tuple(rows))
+
+
+def _moved(one: Nearby) -> tuple[str, ...]:
+    quality = one.changes[QUALITY]
+    others = (one.changes[key] for key in ("cells.skip", "cells.double", "precision"))
+    return (
+        MOVED[one.key],
+        change_text("share", quality).replace(" points", ""),
+        *(points(change) for change in others),
+    )
+
+
+def points(change: Estimate) -> str:
+    """A change of a share in points, without its interval; 0 where luck leaves no sign."""
+    if math.isnan(change.value):
+        return "-"
+    return signed(change.value * 100) if not change.low <= 0 <= change.high else "0"
+
+
+def counting(sheet: Sheet) -> tuple[str, ...]:
+    """How many seeds to count on the bench, and what luck makes of it."""
+    count = sheet.count
+    if not count.seeds:
+        return ("No skips or doubles are expected, or too many to rise: any count of 300 tells.",)
+    unsure = ""
+    if count.unsure > count.by_luck:
+        unsure = f", and up to {count.unsure} with {' and '.join(_unknown(sheet))}"
+    return (
+        f"Count 1,000 cells on the bench: about {count.usual:.1f} skips and doubles are expected, "
+        f"up to {count.by_luck} are luck 19 times out of 20{unsure}. More: look for the cause.",
+        f"Half as many again as expected are noticed, 4 times out of 5, in {_about(count.seeds)} "
+        "seeds; between two counts, before and after, it takes two and a half times that in each.",
+    )
+
+
+def _about(many: int) -> str:
+    size = 10 ** max(len(str(many)) - 2, 0)
+    return f"some {math.ceil(many / size) * size:,}"
+
+
+def assumed(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
+    """What the sheet rests on."""
+    s = sheet.scenario
+
+    def small(value: float) -> str:
+        amount, symbol = shown("small", value, units)
+        return f"{sentence_number(amount, 3)} {symbol}"
+
+    machine = (
+        f"taken for the machine: holes on a circle of {small(s.disc.circle_radius)} radius, pool "
+        f"{small(s.pool.gate_width)} wide and {small(s.pool.pool_depth)} deep, carry line "
+        f"{small(s.pool.carry_line)}, tube {small(s.tube.tube_length)} of wear "
+        f"{s.tube.tube_wear:g}, soil scatter {small(s.furrow.soil_scatter)}, fan up to "
+        f"{set_quantity('pressure', sheet.vacuum_most, units)}; state yours with --set"
+    )
+    stated = (f"stated: {', '.join(sheet.given)}",) if sheet.given else ()
+    return (
+        *notes(sheet.field, units),
+        machine,
+        *stated,
+        "discs are generic, as is the singulator that goes with each; where yours differ, list "
+        "them with --discs",
+        f"random seed {sheet.field.origin.seed}, metersim {sheet.field.origin.version}. "
+        + PROVE.rstrip("."),
+    )
+
+
+def scenario_notes(sheet: Sheet) -> tuple[str, ...]:
+    """Comments at the head of the scenario file of a sheet."""
+    origin = sheet.field.origin
+    ranges = "; ".join(map(str, sheet.field_spread.unknowns))
+    return (
+        f"start setup of 'metersim sheet' (random seed {origin.seed}, metersim {origin.version})",
+        f"not known quite: {ranges}",
+        "for the bench, set surface=bench",
+    )
+
+
+def sheet_text(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> str:
+    """The sheet as plain text; see `blocks`."""
+    lines: list[str] = []
+    for block in blocks(sheet, units, harvest):
+        lines += [block.title, *_body(block), ""]
+    return "\n".join(lines).rstrip("\n")
+
+
+def _body(block: Block) -> list[str]:
+    if block.name == "asked":
+        return wrapped(block.lines[0])
+    inset = "  "
+    mark = "[ ] " if block.name == "do" else ""
+    said = [part for line in block.lines for part in _folded(mark + line, inset)]
+    if not block.rows:
+        return said
+    table = [inset + line.rstrip() for line in aligned(block.rows, WIDE - len(inset)).splitlines()]
+    return [*table, *said]
+
+
+def _folded(line: str, inset: str) -> list[str]:
+    return [inset + part for part in wrapped(line, WIDE - len(inset))]

@@ -1,0 +1,1 @@
+"""Where are the best settings, and what is acceptable?"""

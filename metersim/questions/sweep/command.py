@@ -1,0 +1,189 @@
+"""Sweeps: where in a space of settings the result is best, and what is acceptable.
+
+Nothing is begun before all options are found right, and what is finished is kept whatever
+happens.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+
+from metersim.files.faults import all_of, bad, whole
+from metersim.files.whole import check_writable, write_all
+from metersim.questions.shared.limits import check_measure, read_limit
+from metersim.questions.shared.options import (
+    bar,
+    changes_of,
+    engine_option,
+    luck_options,
+    replicates_of,
+    scenario_options,
+    seed_of,
+    workers_of,
+    workers_option,
+)
+from metersim.questions.sweep.plan import Plan, plan_sweep
+from metersim.questions.sweep.points import read_axes
+from metersim.questions.sweep.response import PLATEAU, importance, respond
+from metersim.questions.sweep.study import run_point, sweep
+from metersim.questions.sweep.text import report
+from metersim.run.parallel import processes
+
+MOST_ROWS = 1_000_000
+POINTS = 64  # of a sample, when nothing is said
+AHEAD = 4  # runs in flight for each worker, so that none waits for a slow one
+
+
+def add_options(command: argparse.ArgumentParser) -> None:
+    """What can be typed behind ``metersim sweep``."""
+    scenario_options(command)
+    luck_options(command)
+    engine_option(command)
+    add = command.add_argument
+    add(
+        "--vary",
+        action="append",
+        default=[],
+        metavar="KEY=LOW:HIGH:COUNT",
+        help="vary a key over a range, or over a list, KEY=A,B,C; may be repeated",
+    )
+    add(
+        "--design",
+        choices=("grid", "latin", "sobol"),
+        help="every combination (grid, usual), a Latin hypercube, or Sobol' points; the last two "
+        "fill the ranges with --points points and need no COUNT",
+    )
+    add("--points", metavar="N", help="points of --design latin or sobol, or of --importance (64)")
+    add("--out", required=True, metavar="FILE", help="write one row a point and replicate, as CSV")
+    add("--resume", action="store_true", help="go on with the rows that FILE holds already")
+    workers_option(command)
+    add(
+        "--response",
+        default="per_spacing.quality",
+        metavar="MEASURE",
+        help="measure to judge by (per_spacing.quality)",
+    )
+    add(
+        "--limit",
+        action="append",
+        default=[],
+        metavar="'MEASURE<=VALUE'",
+        help="what is acceptable, in SI; may be repeated; else a published class, 'good'",
+    )
+    add(
+        "--plateau",
+        metavar="X",
+        help="what counts as good as the best: percentage points below it, or percent of it "
+        "where it is no share (0.5)",
+    )
+    add(
+        "--importance",
+        action="store_true",
+        help="say how much of the variance each key explains; takes N*(keys + 2) points",
+    )
+    add("--figure", metavar="FILE", help="draw the response: .png, .svg or .pdf")
+    add("--yes", action="store_true", help="allow more than a million runs")
+
+
+def answer(options: argparse.Namespace) -> str:
+    """Sweep as the options of the command say, and tell the result.
+
+    Raises
+    ------
+    BadInput
+        When anything is wrong with them, or rows cannot be written.
+    KeyboardInterrupt
+        When interrupted, with what is kept and how to go on.
+    """
+    seed, replicates, points, workers, limits, plateau, *_ = all_of(
+        lambda: seed_of(options),
+        lambda: replicates_of(options),
+        lambda: POINTS if options.points is None else whole("--points", options.points, 2),
+        lambda: workers_of(options),
+        lambda: all_of(*(lambda text=text: read_limit(text) for text in options.limit)),
+        lambda: _plateau(options.plateau),
+        lambda: read_axes(options.vary),
+        lambda: check_measure("--response", options.response),
+        lambda: check_writable(
+            [("--out", options.out), ("--figure", options.figure)], [options.scenario]
+        ),
+    )
+    plan = plan_sweep(
+        options.scenario,
+        options.vary,
+        design=_design(options),
+        points=points,
+        seed=seed,
+        replicates=replicates,
+        changes=changes_of(options),
+    )
+    if plan.rows > MOST_ROWS and not options.yes:
+        message = f"asks for {plan.rows:,} runs; if that is meant, add --yes"
+        raise bad("--vary", "", message)
+    with _watched(plan, options.out) as on_row:
+        with processes(workers) as executor:
+            result = sweep(
+                plan,
+                executor=executor,
+                ahead=AHEAD * workers,
+                out=options.out,
+                resume=options.resume,
+                on_row=on_row,
+                run=partial(run_point, engine=options.engine),
+            )
+        response = respond(result, options.response, limits, plateau)
+        shares = importance(result, options.response) if options.importance else None
+        if options.figure:
+            from metersim.questions.shared.page import encoded
+            from metersim.questions.sweep.figure import sweep_figure
+
+            drawn = sweep_figure(response, options.units)
+            write_all([(options.figure, encoded(drawn, options.figure))])
+        return report(response, shares, options.units)
+
+
+def _design(options: argparse.Namespace) -> str:
+    """The design that is asked for; raises `BadInput` for one that does not go with the rest."""
+    if options.importance and options.design in ("grid", "latin"):
+        raise bad("--design", options.design, "does not go with --importance; leave it out")
+    design = "importance" if options.importance else options.design or "grid"
+    if design == "grid" and options.points is not None:
+        message = "a grid has the points of --vary; add --design latin or sobol, or leave it out"
+        raise bad("--points", options.points, message)
+    return design
+
+
+def _plateau(word: str | None) -> float:
+    if word is None:
+        return PLATEAU
+    try:
+        value = float(word)
+    except ValueError:
+        value = math.nan
+    if not 0 <= value <= 100:
+        raise bad("--plateau", word, "must be a number from 0 to 100")
+    return value
+
+
+@contextmanager
+def _watched(plan: Plan, out: str) -> Iterator[Callable[[int], None]]:
+    """Shows progress on a terminal, and says what is kept when it is interrupted."""
+    done = 0
+    with bar(plan.rows, "run") as show:
+
+        def on_row(rows: int) -> None:
+            nonlocal done
+            done = rows
+            show(rows)
+
+        try:
+            yield on_row
+        except KeyboardInterrupt:
+            if not done:
+                raise
+            message = f"{done:,} of {plan.rows:,} rows are kept in {out}; go on with --resume"
+            raise KeyboardInterrupt(message) from None

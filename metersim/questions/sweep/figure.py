@@ -1,0 +1,194 @@
+"""One page on a sweep."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from numpy.typing import NDArray
+
+from metersim.measures.indices import BY_KEY
+from metersim.questions.shared.page import (
+    INK,
+    LINE,
+    PALE,
+    SERIES,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+)
+from metersim.questions.shared.words import measure_name, quantity
+from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.response import Response, respond
+from metersim.questions.sweep.responses import (
+    NOTHING,
+    RING,
+    STAR,
+    curve_axes,
+    draw_curves,
+    draw_map,
+    draw_panel,
+    response_label,
+)
+from metersim.questions.sweep.study import sweep
+from metersim.questions.sweep.text import doubts, limit_text, point_text, room_text
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+MOST_PANELS = 12
+PER_ROW = 2
+BETWEEN = 0.55  # in, between rows of panels
+NAMES_PER_ROW = 4
+LEGEND: dict[str, Any] = {
+    "loc": "lower left",
+    "borderpad": 0.2,
+    "columnspacing": 1.2,
+    "handletextpad": 0.4,
+}
+
+
+@matplotlib.rc_context(STYLE)
+def sweep_figure(response: Response, units: str = "metric") -> Figure:
+    """One page on a sweep: curves, a map, or a panel for each setting.
+
+    Parameters
+    ----------
+    response : Response
+        What to draw.
+    units : {'metric', 'us'}
+        Units of the response; what is varied keeps the units it was given in.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, as high as it needs.
+    """
+    length_units(units)  # refuses any but these
+    axes, curves = response.sweep.plan.axes, curve_axes(response)
+    is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
+    panels = 1 if curves or is_map else min(len(axes), MOST_PANELS)
+    rows = math.ceil(panels / PER_ROW)
+    several = len(curves[1].words) if curves and curves[1] else 0
+    foot = _foot(response, units)
+    below = 0.8 + caption_height(foot)  # in
+    inner = 4.2 if panels == 1 else 2.3 * rows
+    named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in, for the names of curves
+    height = below + inner + 0.95 + named
+    figure = new_page(height)
+    headline(figure, response.sweep.plan.base.title)
+    bottom, top = below / height, (below + inner) / height
+
+    def over(inches: float) -> float:
+        return top + inches / height
+
+    figure.text(0.1, over(0.34 + named), _heading(response, units), va="bottom")
+    if not np.isfinite(response.values[:, 0]).any():
+        ax = figure.add_axes((0.1, bottom, 0.8, top - bottom))
+        ax.text(0.5, 0.5, "no value at any point", ha="center", transform=ax.transAxes)
+    elif curves:
+        ax = figure.add_axes((0.1, bottom, 0.79, top - bottom))
+        lines = draw_curves(ax, response, units)
+        if several:
+            place = (0.09, over(0.22))
+            figure.legend(handles=lines, bbox_to_anchor=place, ncols=NAMES_PER_ROW, **LEGEND)
+    elif is_map:
+        ax = figure.add_axes((0.1, bottom, 0.7, top - bottom))
+        mesh = draw_map(ax, response, units)
+        extend = {1: "min", -1: "max", 0: "neither"}[response.sense]
+        beside = figure.add_axes((0.83, bottom, 0.025, top - bottom))
+        figure.colorbar(mesh, cax=beside, extend=extend, label=response_label(response, units))
+    else:
+        each = (top - bottom - BETWEEN / height * (rows - 1)) / rows
+        for k in range(panels):
+            row, column = divmod(k, PER_ROW)
+            start = top - each - row * (each + BETWEEN / height)
+            ax = figure.add_axes((0.1 + 0.46 * column, start, 0.4, each))
+            draw_panel(ax, response, k, units)
+            ax.set_ylabel(response_label(response, units) if column == 0 else "")
+    marks = _handles(response, bool(curves), is_map)
+    figure.legend(handles=marks, bbox_to_anchor=(0.09, over(0.02)), ncols=5, **LEGEND)
+    caption(figure, foot)
+    return figure
+
+
+def _heading(response: Response, units: str) -> str:
+    name = measure_name(response.key)
+    if response.best is None:
+        return f"{name[0].upper()}{name[1:]}"
+    plan, kind = response.sweep.plan, BY_KEY[response.key].kind
+    best = quantity(kind, float(response.values[response.best, 0]), units)
+    where = point_text(plan.axes, plan.points[response.best])
+    return textwrap.shorten(f"Best: {name} {best} at {where}", 110, placeholder=" ...")
+
+
+def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
+    """What the marks mean."""
+    plan = response.sweep.plan
+    dot: dict[str, Any] = {"ls": "", "ms": 5}
+    is_mesh = is_map and plan.design == "grid"
+    made: list[Any] = []
+    if response.best is not None:
+        made.append(Line2D([], [], label="best", **{**STAR, "ms": 11}))
+    if is_mesh:
+        made.append(Line2D([], [], color=INK, lw=3.2, label="edge of what is acceptable"))
+        made.append(Line2D([], [], color=WARM, lw=1.6, ls=(0, (2, 1)), label="edge of the plateau"))
+    else:
+        colour = SERIES[0][0] if not is_map else PALE
+        cross: dict[str, Any] = {"marker": "X" if is_map else "x"}
+        if curves:
+            cross = {"marker": "o", "mfc": "white"}
+        if curves and len(plan.axes) == 1:
+            made.append(Patch(color=PALE, alpha=0.25, label="plateau"))
+        else:
+            made.append(Line2D([], [], label="plateau", **{**RING, "ms": 9}))
+        made.append(Line2D([], [], marker="o", color=colour, label="acceptable", **dot))
+        pale = colour if curves else PALE
+        made.append(Line2D([], [], color=pale, label="not acceptable", **cross, **dot))
+    if is_mesh and np.isnan(response.values[:, 0]).any():
+        made.append(Patch(color=NOTHING, label="not possible"))
+    if curves and len(plan.axes) == 1:
+        made.append(Patch(color=SERIES[0][0], alpha=0.2, label="95 % interval"))
+    return made
+
+
+def _foot(response: Response, units: str) -> list[str]:
+    """What is acceptable, what the plateau is, and where it all comes from."""
+    plan = response.sweep.plan
+    limits = ", ".join(limit_text(limit, units) for limit in response.limits)
+    changed = "".join(f", {change}" for change in plan.changes)
+    repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
+    middle = f" | at the middle of {'; '.join(map(str, plan.unknown))}" if plan.unknown else ""
+    return [
+        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
+        *(f"Note: {doubt}" for doubt in doubts(response, units)),
+        textwrap.shorten(
+            f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
+            f"{plan.design}, {plan.many:,} points{repeat}{middle}",
+            LINE,
+            placeholder=" ...",
+        ),
+    ]
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of a sweep over speed, and of one over vacuum and notch."""
+    for name, vary in (
+        ("sweep_speed", ("speed_kmh=4:14:21",)),
+        ("sweep_vacuum_notch", ("vacuum_kpa=1:7:13", "notch=-3:3:7")),
+    ):
+        yield name, sweep_figure(respond(sweep(plan_sweep("maize_field", vary, seed=1))))
+
+
+PAGES = {Response: sweep_figure}

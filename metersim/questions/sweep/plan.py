@@ -1,0 +1,300 @@
+"""What a sweep is to run: a scenario, what is varied, the points and their luck.
+
+Planning finds whatever is wrong before anything runs.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from metersim import __version__
+from metersim.files.faults import BadInput, all_of, bad
+from metersim.files.unknown import Unknown
+from metersim.machine.reading import KEYS, listed, load_scenario, section_of
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import VALUES
+from metersim.measures.indices import MEASURES, SI_SUFFIX
+from metersim.questions.sweep.points import (
+    Axis,
+    Point,
+    check_design,
+    count_points,
+    draw_points,
+    read_axes,
+)
+
+LIBRARIES = ("numpy", "scipy", "simpy")
+COUNTS = ("cells", "seeds")
+PARTS = ("", "_low", "_high")
+VALUE_COLUMNS = (
+    *(f"{m.key}{SI_SUFFIX.get(m.kind, '')}{part}" for m in MEASURES for part in PARTS),
+    *COUNTS,
+)
+
+
+@dataclass(frozen=True)
+class Job:
+    """One run of a sweep: all that whoever runs it must know.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What is set but for the point.
+    settings : mapping
+        What the point sets, for `Scenario.replace`.
+    cells : int
+        Passages of cells to watch, so that all points are watched equally long.
+    seed, replicate : int
+        Choose the luck.
+    """
+
+    scenario: Scenario
+    settings: Mapping[str, Any]
+    cells: int
+    seed: int
+    replicate: int
+
+    def made(self) -> Scenario:
+        """The scenario of the point; raises `BadInput` when its settings contradict."""
+        return self.scenario.replace(**self.settings).lasting(self.cells)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A sweep that is fit to run.
+
+    Attributes
+    ----------
+    bases : mapping of str to Scenario
+        What is set but for the points, by seed lot where the lot is varied, else one under an
+        empty text.
+    axes : tuple of Axis
+        What is varied.
+    design : str
+        One of `metersim.questions.sweep.points.DESIGNS`.
+    size : int
+        Points of a sample; 0 for a grid, which has its own.
+    seed, replicates : int
+        Luck, the same at every point, and how often to repeat with fresh luck.
+    """
+
+    bases: Mapping[str, Scenario]
+    axes: tuple[Axis, ...]
+    design: str
+    size: int
+    seed: int
+    replicates: int
+
+    def __repr__(self) -> str:
+        axes = ", ".join(map(str, self.axes))
+        return f"<Plan of {self.base.name} over {axes}: {self.rows:,} runs, {self.design}>"
+
+    @property
+    def base(self) -> Scenario:
+        """The scenario that the points depart from."""
+        return next(iter(self.bases.values()))
+
+    @property
+    def changes(self) -> tuple[str, ...]:
+        """What was changed for all points: the base has a first lot where lots are varied."""
+        varied = {axis.key for axis in self.axes}
+        return tuple(
+            change for change in self.base.changes if change.partition("=")[0] not in varied
+        )
+
+    @property
+    def unknown(self) -> tuple[Unknown, ...]:
+        """What is not known, nor varied, and so taken at its middle for all points."""
+        varied = {(axis.section, axis.spec.name) for axis in self.axes}
+        return tuple(one for one in self.base.unknown if (one.section, one.name) not in varied)
+
+    @property
+    def version(self) -> str:
+        """Version of the program."""
+        return __version__
+
+    @property
+    def many(self) -> int:
+        """How many points there are."""
+        return count_points(self.axes, self.design, self.size)
+
+    @property
+    def rows(self) -> int:
+        """How many rows there are: one a point and replicate."""
+        return self.many * self.replicates
+
+    @cached_property
+    def points(self) -> list[Point]:
+        """The points, in order."""
+        return draw_points(self.axes, self.design, self.size, self.seed)
+
+    def varied(self) -> dict[str, Any]:
+        """Values of what is varied at every point, by key and in its unit."""
+        return {
+            axis.key: np.array([axis.number(word) for word in words] if axis.is_number else words)
+            for axis, words in zip(self.axes, zip(*self.points, strict=True), strict=True)
+        }
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of the columns of a row."""
+        keys = (axis.key for axis in self.axes)
+        return ("point", "replicate", *keys, *VALUE_COLUMNS, "fault")
+
+    def job(self, point: int, replicate: int = 0) -> Job:
+        """What is to run for a row."""
+        base, settings = self.base, {}
+        for axis, word in zip(self.axes, self.points[point], strict=True):
+            if axis.spec.name == "lot":
+                base = self.bases[word]
+            else:
+                name, value = axis.setting(word)
+                settings[name] = value
+        cells = self.base.disc.cells * self.base.run.turns
+        return Job(base, settings, cells, self.seed, replicate)
+
+    def head(self, row: int) -> tuple[str, ...]:
+        """The first cells of a row: point, replicate and the values of what is varied."""
+        point, replicate = divmod(row, self.replicates)
+        return str(point), str(replicate), *self.points[point]
+
+    def origin(self) -> list[str]:
+        """Lines that say all that the rows depend on; equal lines give equal rows."""
+        base = self.base
+        settings = [
+            {
+                **{name: dataclasses.asdict(getattr(made, name)) for name in SECTIONS},
+                "lot": {name: getattr(made.lot, name) for name in VALUES},
+            }
+            for made in self.bases.values()
+        ]
+        text = json.dumps(settings, sort_keys=True)
+        said = {
+            "version": __version__,
+            "scenario": base.name,
+            "title": base.title,
+            "changes": list(base.changes),
+            "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
+            "vary": [str(axis) for axis in self.axes],
+            "design": self.design,
+            "points": self.many,
+            "replicates": self.replicates,
+            "seed": self.seed,
+            "libraries": {name: version(name) for name in LIBRARIES},
+            **({"at_the_middle_of": [*map(str, self.unknown)]} if self.unknown else {}),
+        }
+        return ["metersim sweep", *(f"{key}: {json.dumps(value)}" for key, value in said.items())]
+
+    def check_some_point(self) -> None:
+        """Refuse a sweep of which no point is possible, or, for importance, any is not.
+
+        Raises
+        ------
+        BadInput
+            With the faults of the first point that is not possible.
+        """
+        first: BadInput | None = None
+        for point in range(self.many):
+            try:
+                self.job(point).made()
+            except BadInput as error:
+                first = first or error
+                if self.design != "importance":
+                    continue
+                where = "--vary", self._said(point)
+                message = f"all points of the ranges must be possible; {error.faults[0].message}"
+                raise bad(*where, message) from None
+            if self.design != "importance":
+                return
+        if first:
+            raise BadInput(
+                dataclasses.replace(fault, where="--vary, at every point") for fault in first.faults
+            )
+
+    def _said(self, point: int) -> str:
+        pairs = zip(self.axes, self.points[point], strict=True)
+        return ", ".join(f"{axis.key}={word}" for axis, word in pairs)
+
+
+def plan_sweep(
+    scenario: str | Path,
+    vary: str | Sequence[str],
+    *,
+    design: str = "grid",
+    points: int = 64,
+    seed: int = 1,
+    replicates: int = 1,
+    changes: str | Sequence[str] = (),
+) -> Plan:
+    """Plan a sweep; what is wrong is found now, but for points that are not possible.
+
+    Parameters
+    ----------
+    scenario : str or Path
+        Scenario file, or name of a shipped scenario.
+    vary : str or sequence of str
+        What is varied: ``key=low:high:count``, or a list ``key=a,b,c`` in a grid.
+    design : str
+        ``grid``, ``latin``, ``sobol``, or ``importance`` for indices of importance.
+    points : int
+        Size of a sample; a power of two for ``sobol`` and ``importance``.
+    seed, replicates : int
+        Luck, the same at every point, and how often to repeat with fresh luck.
+    changes : str or sequence of str
+        Changes of single keys for all points, as ``key=value``.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> plan = m.plan_sweep("maize_bench", ["vacuum_kpa=2:6:3", "notch=0,1"])
+    >>> plan.many, plan.points[3]
+    (6, ('4', '1'))
+    """
+    vary, changes = listed(vary), listed(changes)
+    base, axes = all_of(
+        lambda: load_scenario(scenario, changes),
+        lambda: read_axes(vary),
+    )
+    check_design(axes, design, points)
+    if replicates < 1:
+        raise bad("--replicates", str(replicates), "must be a whole number, 1 or more")
+    changed = {place for change in base.changes if (place := _field(change))}
+    for axis in axes:
+        if (axis.section, axis.spec.name) in changed:
+            raise bad("--vary", axis.key, "is also set with --set; leave one of them out")
+    bases = {"": base}
+    for axis in axes:
+        if axis.spec.name == "lot":
+            loads = (
+                partial(
+                    load_scenario,
+                    scenario,
+                    [*changes, f"{axis.key}={word}"],
+                    changed_by="--vary",
+                )
+                for word in axis.words
+            )
+            bases = dict(zip(axis.words, all_of(*loads), strict=True))
+    size = 0 if design == "grid" else points
+    return Plan(bases, axes, design, size, seed, replicates)
+
+
+def _field(change: str) -> tuple[str, str] | None:
+    place = section_of(change.partition("=")[0].strip())
+    return (place[0], KEYS[place[0]][place[1]].name) if place else None

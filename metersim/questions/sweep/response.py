@@ -1,0 +1,326 @@
+"""What a sweep shows: the best point and its plateau, what is acceptable, and what matters.
+
+Sources: classes of quality of feed, onal1995; first-order and total indices, saltelli2010.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from metersim.files.faults import bad
+from metersim.files.tables import dataframe
+from metersim.measures.indices import BY_KEY
+from metersim.questions.shared.limits import (
+    COMPARE,
+    PUBLISHED,
+    PUBLISHED_LIMITS,
+    Limit,
+    check_measure,
+    read_limit,
+)
+from metersim.questions.sweep.points import Axis
+from metersim.questions.sweep.study import Sweep
+from metersim.run.draws import Streams
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+HIGHER = ("cells.single", "per_place.single", "per_spacing.quality", "spacing.cp3", "sensor.seen")
+NEITHER = ("spacing.mean", "drop_time.mean", "placed.per_area", "placed.frequency")
+PLATEAU = 0.5  # percentage points, or percent of what is no share
+NEAR_END = 0.05  # of a range, for samples, whose points seldom lie on its end
+RESAMPLES, AT_ONCE = 1000, 100
+
+
+@dataclass(frozen=True)
+class Response:
+    """How a measure answers to what was varied.
+
+    Attributes
+    ----------
+    sweep : Sweep
+        The rows.
+    key : str
+        The measure.
+    limits : tuple of Limit
+        What is acceptable keeps to all of them.
+    source : str
+        Where the limits are from, in words.
+    tolerance : float
+        How far below the best a point of its plateau may lie: percentage points of a share,
+        percent of the best of anything else.
+    """
+
+    sweep: Sweep
+    key: str
+    limits: tuple[Limit, ...]
+    source: str
+    tolerance: float = PLATEAU
+
+    def __repr__(self) -> str:
+        return f"<Response of {self.key} to {self.sweep.plan!r}; to_dataframe() shows it>"
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a point, in SI but for what is varied, for pandas (extra ``notebook``).
+
+        What is varied, value, low and high of the response, and whether the point is
+        acceptable, surely so, on the plateau, and the best.
+        """
+        columns = self.sweep.plan.varied()
+        columns |= dict(zip(("value", "low", "high"), self.values.T, strict=True))
+        columns |= {"acceptable": self.acceptable, "surely": self.surely, "plateau": self.plateau}
+        columns["best"] = np.arange(len(self.values)) == self.best
+        return dataframe(columns)
+
+    def estimates(self, key: str) -> Floats:
+        """Value, low and high of a measure at every point: an array of shape (points, 3).
+
+        Replicates are independent: their mean has the root of the sum of the squared halves of
+        their intervals, over their number.
+        """
+        parts = self.sweep.estimates(key)
+        value = parts[:, :, 0].mean(axis=1)
+        below, above = (
+            np.sqrt(((parts[:, :, k] - parts[:, :, 0]) ** 2).sum(axis=1)) / parts.shape[1]
+            for k in (1, 2)
+        )
+        return np.stack([value, value - below, value + above], axis=1)
+
+    @cached_property
+    def values(self) -> Floats:
+        """Value, low and high of the response at every point."""
+        return self.estimates(self.key)
+
+    @cached_property
+    def acceptable(self) -> Flags:
+        """Which points keep to all limits."""
+        return self._keep(lambda limit: 0)
+
+    @cached_property
+    def surely(self) -> Flags:
+        """Which points keep to all limits with their whole intervals."""
+        return self._keep(lambda limit: 2 if limit.sign == "<=" else 1)
+
+    def _keep(self, part: Callable[[Limit], int]) -> Flags:
+        kept = np.isfinite(self.values[:, 0])
+        for limit in self.limits:
+            kept &= COMPARE[limit.sign](self.estimates(limit.key)[:, part(limit)], limit.value)
+        return kept
+
+    @property
+    def sense(self) -> int:
+        """1 when a higher response is better, -1 when a lower one is, 0 when neither is."""
+        return 0 if self.key in NEITHER else 1 if self.key in HIGHER else -1
+
+    @cached_property
+    def best(self) -> int | None:
+        """The best of the acceptable points, or of all when none is; None when none is better."""
+        score = self.sense * self.values[:, 0]
+        score[np.isnan(score)] = -math.inf
+        if self.acceptable.any():
+            score[~self.acceptable] = -math.inf
+        if self.sense == 0 or not np.isfinite(score).any():
+            return None
+        return int(np.argmax(score))
+
+    @cached_property
+    def plateau(self) -> Flags:
+        """The points that are as good as the best, to the tolerance, and as acceptable."""
+        if self.best is None:
+            return np.zeros(len(self.values), dtype=bool)
+        top = self.values[self.best, 0]
+        scale = 1.0 if BY_KEY[self.key].kind == "share" else abs(top)
+        room = self.tolerance / 100 * scale * (1 + 1e-9)
+        inside: Flags = self.sense * (top - self.values[:, 0]) <= room
+        return np.asarray(inside & (self.acceptable | ~self.acceptable[self.best]))
+
+    @cached_property
+    def tied(self) -> Flags | None:
+        """The points whose paired difference from the best luck can explain, at 95 %.
+
+        None without replicates, which tell how differences vary.
+        """
+        repeat = self.sweep.plan.replicates
+        if self.best is None or repeat < 2:
+            return None
+        each = self.sweep.estimates(self.key)[:, :, 0]
+        differences = each - each[self.best]
+        reach = float(stdtrit(repeat - 1, 0.975)) / math.sqrt(repeat)
+        spread = differences.std(axis=1, ddof=1)
+        tied = np.abs(differences.mean(axis=1)) <= reach * spread + 1e-12
+        return np.asarray(tied)
+
+    def at_end(self) -> list[tuple[Axis, str, bool]]:
+        """Axes at an end of whose range the best lies: axis, value, and whether it could go on."""
+        plan, found = self.sweep.plan, []
+        if self.best is None:
+            return []
+        for axis, word in zip(plan.axes, plan.points[self.best], strict=True):
+            if not axis.is_number:
+                continue
+            ends = axis.low, axis.high
+            if axis.words:
+                numbers = [axis.number(other) for other in axis.words]
+                ends = min(numbers), max(numbers)
+            near = 0.0 if plan.design == "grid" else NEAR_END * (ends[1] - ends[0])
+            for end, most in zip(ends, (axis.spec.low, axis.spec.high), strict=True):
+                if abs(axis.number(word) - end) <= near + 1e-9 * abs(end):
+                    outermost = axis.unit.from_si(most) if axis.unit else most
+                    found.append((axis, word, not math.isclose(end, outermost, abs_tol=1e-12)))
+        return found
+
+
+def respond(
+    sweep: Sweep,
+    key: str = "per_spacing.quality",
+    limits: Sequence[Limit] = (),
+    tolerance: float = PLATEAU,
+) -> Response:
+    """The response of a measure, judged by limits; without any, by published ones.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        The rows.
+    key : str
+        The measure.
+    limits : sequence of Limit
+        What is acceptable keeps to all of them; see `read_limit`.
+    tolerance : float
+        How far below the best a point of its plateau may lie: percentage points of a share,
+        percent of the best of anything else.
+
+    Raises
+    ------
+    BadInput
+        For an unknown measure.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> plan = m.plan_sweep("maize_bench", "vacuum_kpa=1,3,5", changes=["turns=20"])
+    >>> found = m.respond(m.sweep(plan))
+    >>> plan.points[found.best], found.acceptable.tolist()
+    (('3',), [False, True, True])
+    """
+    check_measure("--response", key)
+    if limits:
+        return Response(sweep, key, tuple(limits), "the limits that were given", tolerance)
+    return Response(sweep, key, tuple(map(read_limit, PUBLISHED_LIMITS)), PUBLISHED, tolerance)
+
+
+@dataclass(frozen=True)
+class Importance:
+    """How much of the variance of a response each axis explains, with 95 % intervals.
+
+    Attributes
+    ----------
+    first : ndarray, shape (axes, 3)
+        Share that the axis explains by itself: value, low, high.
+    total : ndarray, shape (axes, 3)
+        Share in which it has a part, alone or together with others.
+    sd : float
+        SD of the response over the ranges, in SI.
+    luck : float
+        Share of the variance that luck makes, from replicates; nan without them.
+    """
+
+    first: Floats
+    total: Floats
+    sd: float
+    luck: float
+
+
+def importance(sweep: Sweep, key: str) -> Importance:
+    """Indices of importance of a measure, from a sweep of that design.
+
+    Raises
+    ------
+    ValueError
+        For a sweep of another design.
+    BadInput
+        When the measure has no value at some point.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> vary, short = ["vacuum_kpa=1:2", "notch=-1:1"], ["turns=10"]
+    >>> plan = m.plan_sweep("maize_bench", vary, design="importance", points=16, changes=short)
+    >>> shares = m.importance(m.sweep(plan), "cells.skip")
+    >>> [f"{total:.1f}" for total in shares.total[:, 0]]
+    ['0.8', '0.1']
+    """
+    plan = sweep.plan
+    if plan.design != "importance":
+        raise ValueError(f"the design is {plan.design!r}; it must be 'importance'")
+    each = sweep.estimates(key)[:, :, 0]
+    if not np.isfinite(each).all():
+        message = "has no value at some points, so importance cannot be told; narrow the ranges"
+        raise bad("--response", key, message)
+    means = each.mean(axis=1)
+    parts = means.reshape(len(plan.axes) + 2, plan.size)
+    luck = math.nan
+    if plan.replicates > 1 and means.var() > 0:
+        # luck is the same at all points, so only what differs from point to point is noise
+        noise = (each - each.mean(axis=0)).var(axis=1, ddof=1).mean() / plan.replicates
+        luck = float(noise / means.var())
+    rng = Streams(plan.seed).generator("resampling")
+    first, total = indices(parts, rng)
+    return Importance(first, total, float(means[: 2 * plan.size].std()), luck)
+
+
+def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """First-order and total indices with bootstrap intervals.
+
+    Parameters
+    ----------
+    parts : ndarray, shape (axes + 2, n)
+        A function at the points of samples A, B and, for each axis, A with that axis from B.
+    rng : numpy.random.Generator
+        Source of the resamples.
+
+    Returns
+    -------
+    first, total : ndarray, shape (axes, 3)
+        Value, low and high; nan for a function that does not vary.
+    """
+    n = parts.shape[1]
+    everything = np.tile(np.arange(n), (2, 1))  # twice, as scipy takes a lone one for a number
+    if np.ptp(parts) == 0:
+        nothing = np.full((len(parts) - 2, 3), math.nan)
+        return nothing, nothing
+    values = _indices(parts, everything)
+    drawn = [
+        _indices(parts, rng.integers(n, size=(AT_ONCE, n))) for _ in range(RESAMPLES // AT_ONCE)
+    ]
+    made = []
+    for value, draws in zip(values, zip(*drawn, strict=True), strict=True):
+        ends = np.nanquantile(np.concatenate(draws), [0.025, 0.975], axis=0)
+        made.append(np.stack([value[0], *ends], axis=1))
+    return made[0], made[1]
+
+
+def _indices(parts: Floats, chosen: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    """Indices from chosen points of each sample, one choice a row: two arrays (choices, axes)."""
+    from scipy.stats import sobol_indices  # slow to load, and seldom needed
+
+    drawn = parts[:, chosen]
+    found = sobol_indices(
+        func={"f_A": drawn[0], "f_B": drawn[1], "f_AB": drawn[2:]}, n=parts.shape[1]
+    )
+    first, total = (
+        np.asarray(order).reshape(len(chosen), -1)
+        for order in (found.first_order, found.total_order)
+    )
+    return first, total

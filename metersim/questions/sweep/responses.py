@@ -1,0 +1,287 @@
+"""What a sweep shows along its axes: curves, a map, a panel for each setting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from numpy.typing import NDArray
+
+from metersim.measures.indices import BY_KEY
+from metersim.questions.shared.page import INK, PALE, SERIES, STYLE, WARM
+from metersim.questions.shared.words import measure_name, shown
+from metersim.questions.sweep.points import Axis
+from metersim.questions.sweep.response import Response
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+COLOURS = "cividis"  # of even steps in lightness, so that it reads in grey
+STAR: dict[str, Any] = {"marker": "*", "ms": 15, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
+RING: dict[str, Any] = {"marker": "o", "ms": 11, "mfc": "none", "mec": INK, "mew": 1.0, "ls": ""}
+NOTHING = "#dddddd"  # where there is no value
+FAR = 0.25  # share of the points, the worst, that one colour is enough for
+APART = 0.008  # of the width, between curves
+
+
+def axis_label(axis: Axis) -> str:
+    """Name and unit of what is varied."""
+    name = axis.spec.name.replace("_", " ")
+    return f"{name} [{axis.unit.symbol}]" if axis.unit else name
+
+
+def response_label(response: Response, units: str) -> str:
+    """Name and unit of what is drawn."""
+    symbol = shown(BY_KEY[response.key].kind, 0.0, units)[1]
+    name = measure_name(response.key)
+    return f"{name} [{symbol}]" if symbol else name
+
+
+def _shown_values(response: Response, units: str) -> Floats:
+    """Value, low and high of every point, in the unit that is shown."""
+    factor = shown(BY_KEY[response.key].kind, 1.0, units)[0]
+    return response.values * factor
+
+
+def _places(axis: Axis, words: Sequence[str]) -> Floats:
+    """Where words stand along an axis: their number, or their place in the list."""
+    if axis.is_number:
+        return np.array([axis.number(word) for word in words])
+    return np.array([axis.words.index(word) for word in words], dtype=float)
+
+
+def _columns(response: Response) -> list[Floats]:
+    """Places of all points, axis by axis."""
+    plan = response.sweep.plan
+    return [
+        _places(axis, words)
+        for axis, words in zip(plan.axes, zip(*plan.points, strict=True), strict=True)
+    ]
+
+
+def _along(ax: Axes, axis: Axis) -> None:
+    ax.set_xlabel(axis_label(axis))
+    if not axis.is_number:
+        ax.set_xticks(range(len(axis.words)), axis.words)
+        ax.set_xlim(-0.5, len(axis.words) - 0.5)
+
+
+@matplotlib.rc_context(STYLE)
+def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any]:
+    """The response along the first axis that is a range, a curve for each value of the other.
+
+    Points that keep to all limits are filled.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    response : Response
+        Of one axis, or of a grid of two, one of them a short list.
+    units : {'metric', 'us'}
+        Units of the response.
+
+    Returns
+    -------
+    list of Line2D
+        One a curve.
+
+    Raises
+    ------
+    ValueError
+        For other axes.
+    """
+    plan, columns, values = response.sweep.plan, _columns(response), _shown_values(response, units)
+    chosen = curve_axes(response)
+    if chosen is None:
+        raise ValueError("curves show one axis, or two of a grid of which one is a short list")
+    along, other = chosen
+    x, axis, curves = columns[along], plan.axes[along], []
+    if other:  # side by side, so that their intervals can be told apart
+        side = _places(other, [point[1 - along] for point in plan.points])
+        rank = np.unique(side, return_inverse=True)[1]
+        x = x + APART * (x.max() - x.min()) * (rank - rank.max() / 2)
+    for word, look in zip(other.words if other else ("",), SERIES, strict=False):
+        mine = np.flatnonzero([not other or point[1 - along] == word for point in plan.points])
+        mine = mine[np.argsort(x[mine], kind="stable")]
+        colour, line, _ = look
+        label = f"{axis_label(other)}: {word}" if other else ""
+        value, low, high = values[mine].T
+        curves += ax.plot(x[mine], value, color=colour, ls=line, lw=1.4, label=label, zorder=2)
+        if other:
+            ends = np.stack([value - low, high - value])
+            ax.errorbar(x[mine], value, ends, fmt="none", ecolor=colour, lw=0.8, capsize=2)
+        else:
+            ax.fill_between(x[mine], low, high, color=colour, alpha=0.2, lw=0, zorder=1)
+        for flags, fill in ((response.acceptable, colour), (~response.acceptable, "white")):
+            kept = mine[flags[mine]]
+            ax.plot(x[kept], values[kept, 0], "o", ms=5, mfc=fill, mec=colour, zorder=3)
+    if other:
+        inside = response.plateau
+        ax.plot(x[inside], values[inside, 0], zorder=4, **RING)
+    else:
+        _shade(ax, x, response.plateau)
+    if response.best is not None:
+        ax.plot(x[response.best], values[response.best, 0], zorder=5, **STAR)
+    _draw_limits(ax, response, units)
+    _along(ax, axis)
+    ax.set_ylabel(response_label(response, units))
+    return curves
+
+
+def _shade(ax: Axes, x: Floats, inside: Flags) -> None:
+    """Shade along x what belongs to a plateau, half-way to the next point on either side."""
+    order = np.argsort(x, kind="stable")
+    edges = _edges(x[order])
+    for k in np.flatnonzero(inside[order]):
+        ax.axvspan(max(edges[k], x.min()), min(edges[k + 1], x.max()), color=PALE, alpha=0.25, lw=0)
+
+
+def _edges(centres: Floats) -> Floats:
+    """Bounds of cells about ascending centres."""
+    if len(centres) == 1:
+        return np.array([centres[0] - 0.5, centres[0] + 0.5])
+    middle = (centres[1:] + centres[:-1]) / 2
+    return np.concatenate(([2 * centres[0] - middle[0]], middle, [2 * centres[-1] - middle[-1]]))
+
+
+def _draw_limits(ax: Axes, response: Response, units: str) -> None:
+    """A line for each limit on the response itself, when it is near enough to be shown."""
+    values = _shown_values(response, units)
+    low, high = np.nanmin(values), np.nanmax(values)
+    room = 0.5 * (high - low)
+    for limit in response.limits:
+        kind = BY_KEY[limit.key].kind
+        at = shown(kind, limit.value, units)[0]
+        if limit.key != response.key or not low - room <= at <= high + room:
+            continue
+        ax.axhline(at, color=INK, lw=1.0, ls=(0, (1, 1.5)), zorder=1.5)
+        side = "at most" if limit.sign == "<=" else "at least"
+        ax.annotate(
+            f"{side} {at:.4g}",
+            (1, at),
+            xycoords=("axes fraction", "data"),
+            xytext=(3, 0),
+            textcoords="offset points",
+            va="center",
+            annotation_clip=False,
+        )
+
+
+@matplotlib.rc_context(STYLE)
+def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
+    """The response over two settings in colour, with what is acceptable and the plateau.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    response : Response
+        Of two axes whose values are numbers.
+    units : {'metric', 'us'}
+        Units of the response.
+
+    Returns
+    -------
+    QuadMesh or PathCollection
+        Cells of a grid, or points of a sample; its array is the response.
+    """
+    plan, (x, y) = response.sweep.plan, _columns(response)
+    value = _shown_values(response, units)[:, 0]
+    ax.set_xlabel(axis_label(plan.axes[0]))
+    ax.set_ylabel(axis_label(plan.axes[1]))
+    ends: dict[str, Any] = {"cmap": COLOURS, **_colour_ends(response, value)}
+    if plan.design == "grid":
+        shape = plan.axes[0].size, plan.axes[1].size
+        order = np.lexsort((y, x))
+        across, up = np.unique(x), np.unique(y)
+        bounds = _edges(across), _edges(up)
+        table = value[order].reshape(shape).T
+        mesh: Any = ax.pcolormesh(*bounds, table, rasterized=True, **ends)
+        looks: tuple[tuple[Flags, dict[str, Any]], ...] = (
+            (response.acceptable, {"colors": "white", "linewidths": 5.0}),
+            (response.acceptable, {"colors": INK, "linewidths": 3.2}),
+            (response.plateau, {"colors": WARM, "linewidths": 1.6, "linestyles": (0, (2, 1))}),
+        )
+        for flags, look in looks:
+            inside = flags[order].reshape(shape).T
+            edge = LineCollection(_outline(*bounds, inside), clip_on=False, zorder=3, **look)
+            ax.add_collection(edge)
+        ax.set_facecolor(NOTHING)
+        ax.set_xlim(*bounds[0][[0, -1]])
+        ax.set_ylim(*bounds[1][[0, -1]])
+    else:
+        good = response.acceptable
+        ax.scatter(x[~good], y[~good], 26, value[~good], marker="X", lw=0, **ends)
+        mesh = ax.scatter(x[good], y[good], 34, value[good], edgecolors=INK, lw=0.6, **ends)
+        ax.plot(x[response.plateau], y[response.plateau], **RING)
+    if response.best is not None:
+        ax.plot(x[response.best], y[response.best], zorder=5, **STAR)
+    return mesh
+
+
+def _colour_ends(response: Response, value: Floats) -> dict[str, float]:
+    """Ends of the scale of colours: the worst points share one, so that the others differ."""
+    cut = {1: (FAR, 1.0), -1: (0.0, 1 - FAR), 0: (0.0, 1.0)}[response.sense]
+    low, high = np.nanquantile(value, cut)
+    if low == high:
+        low, high = np.nanmin(value), np.nanmax(value)
+    return {"vmin": float(low), "vmax": float(high)}
+
+
+def _outline(x: Floats, y: Floats, inside: Flags) -> list[Any]:
+    """Edges between cells that are inside and what is not, as segments."""
+    padded = np.pad(inside, 1)
+    made: list[Any] = []
+    for row, column in np.argwhere(padded[1:-1, 1:] != padded[1:-1, :-1]):
+        made.append([(x[column], y[row]), (x[column], y[row + 1])])
+    for row, column in np.argwhere(padded[1:, 1:-1] != padded[:-1, 1:-1]):
+        made.append([(x[column], y[row]), (x[column + 1], y[row])])
+    return made
+
+
+@matplotlib.rc_context(STYLE)
+def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") -> Any:
+    """The response of every point against one of the settings that were varied.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    response : Response
+        What to draw.
+    place : int
+        Which of its axes.
+    units : {'metric', 'us'}
+        Units of the response.
+
+    Returns
+    -------
+    PathCollection
+        The acceptable points.
+    """
+    x, value = _columns(response)[place], _shown_values(response, units)[:, 0]
+    good, look = response.acceptable, SERIES[0][0]
+    ax.scatter(x[~good], value[~good], 14, marker="x", color=PALE, lw=0.8)
+    dots = ax.scatter(x[good], value[good], 16, color=look, lw=0, alpha=0.8)
+    ax.plot(x[response.plateau], value[response.plateau], **{**RING, "ms": 8})
+    if response.best is not None:
+        ax.plot(x[response.best], value[response.best], zorder=5, **STAR)
+    _along(ax, response.sweep.plan.axes[place])
+    return dots
+
+
+def curve_axes(response: Response) -> tuple[int, Axis | None] | None:
+    """Which axis curves run along and which tells them apart; None where curves show nothing."""
+    axes = response.sweep.plan.axes
+    if len(axes) == 1:
+        return 0, None
+    along = next((k for k, axis in enumerate(axes) if not axis.words), 0)
+    other = axes[1 - along]
+    if len(axes) == 2 and 2 <= len(other.words) <= len(SERIES):
+        return along, other
+    return None

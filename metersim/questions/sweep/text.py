@@ -1,0 +1,227 @@
+"""Text of a sweep: what was varied, where it is best, what is acceptable and what matters."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import Estimate
+from metersim.measures.limits import RESERVE, cautions
+from metersim.questions.shared.limits import Limit
+from metersim.questions.shared.notes import PROVE, not_known_text
+from metersim.questions.shared.words import (
+    block,
+    interval_text,
+    measure_name,
+    number,
+    quantity,
+    set_quantity,
+    shown,
+)
+from metersim.questions.sweep.points import Axis, Point
+from metersim.questions.sweep.response import Importance, Response
+
+FEW_REPLICATES = 4  # below which the spread of differences is itself a guess
+DESIGNS = {
+    "grid": "every combination",
+    "latin": "a Latin hypercube",
+    "sobol": "Sobol' points",
+    "importance": "samples for indices of importance",
+}
+
+
+def limit_text(limit: Limit, units: str = "metric") -> str:
+    """A limit in words."""
+    side = "at most" if limit.sign == "<=" else "at least"
+    kind = BY_KEY[limit.key].kind
+    return f"{measure_name(limit.key)} {side} {set_quantity(kind, limit.value, units)}"
+
+
+def point_text(axes: Sequence[Axis], point: Point) -> str:
+    """A point as a user would set it."""
+    pairs = zip(axes, point, strict=True)
+    return ", ".join(f"{axis.key}={_rounded(axis, word)}" for axis, word in pairs)
+
+
+def _rounded(axis: Axis, word: str) -> str:
+    return f"{axis.number(word):.4g}" if axis.is_number and len(word) > 7 else word
+
+
+def room_text(response: Response) -> str:
+    """How far a plateau reaches below its best."""
+    unit = "percentage points" if BY_KEY[response.key].kind == "share" else "%"
+    return f"within {response.tolerance:g} {unit} of the best"
+
+
+def report(response: Response, importance: Importance | None = None, units: str = "metric") -> str:
+    """A sweep as text."""
+    plan = response.sweep.plan
+    base = plan.base
+    changed = "".join(f", {change}" for change in plan.changes)
+    repeat = f", {plan.replicates} replicates each" if plan.replicates > 1 else ""
+    lines = [
+        f"{base.title} ({base.name}{changed}, random seed {plan.seed}, metersim {plan.version})",
+        "",
+        *block("Varied", [_axis_text(axis, plan.design) for axis in plan.axes]),
+        *block("", [f"{DESIGNS[plan.design]}: {plan.many:,} points on the same luck{repeat}"]),
+        *(block("", [not_known_text(plan.unknown)]) if plan.unknown else []),
+        "",
+        *_best(response, units),
+        *_acceptable(response, units),
+    ]
+    if importance is not None:
+        lines += ["", *_importance(response, importance, units)]
+    if found := notes(response, units):
+        lines += ["", *block("Note", found)]
+    return "\n".join([*lines, "", PROVE])
+
+
+def _axis_text(axis: Axis, design: str) -> str:
+    if axis.words:
+        return f"{axis.key}: {', '.join(axis.words)}"
+    steps = f", {axis.count} values" if design == "grid" else ""
+    return f"{axis.key} from {axis.low:g} to {axis.high:g}{steps}"
+
+
+def _best(response: Response, units: str) -> list[str]:
+    plan, kind, name = response.sweep.plan, BY_KEY[response.key].kind, measure_name(response.key)
+    if response.best is None:
+        values = response.values[:, 0]
+        if not np.isfinite(values).any():
+            return block("Response", [f"{name} has no value at any point"])
+        ends = (quantity(kind, edge, units) for edge in (np.nanmin(values), np.nanmax(values)))
+        said = f"{name} from {' to '.join(ends)}; neither end is better, so no best is named"
+        return block("Response", [said])
+    estimate = Estimate(*map(float, response.values[response.best]))
+    lines = [
+        point_text(plan.axes, plan.points[response.best]),
+        f"{name} {quantity(kind, estimate.value, units)}, 95 % interval "
+        f"{interval_text(kind, estimate, units)}",
+    ]
+    inside = [point for point, kept in zip(plan.points, response.plateau, strict=True) if kept]
+    wide = [f"{room_text(response)}: {len(inside):,} of {plan.many:,} points"]
+    if len(inside) > 1:
+        wide += [_spread(axis, words) for axis, words in _by_axis(plan.axes, inside)]
+        if _in_box(response, inside) > len(inside):
+            wide.append("not every combination of these is as good")
+    lines = [*block("Best", lines), *block("Plateau", wide)]
+    tied = response.tied
+    if tied is not None:
+        others = int(tied.sum()) - 1
+        said = f"{others:,} other points may be as good as the best for all that "
+        said += f"{plan.replicates} replicates can tell (paired, 95 %)"
+        few = ["so few replicates tell little: give 5 or more"]
+        lines += block("Luck", [said, *(few if plan.replicates < FEW_REPLICATES else [])])
+    return lines
+
+
+def _by_axis(axes: Sequence[Axis], points: Sequence[Point]) -> list[tuple[Axis, list[str]]]:
+    columns = (list(dict.fromkeys(words)) for words in zip(*points, strict=True))
+    return list(zip(axes, columns, strict=True))
+
+
+def _spread(axis: Axis, words: Sequence[str]) -> str:
+    """Values of an axis as a range, or as a list."""
+    if not axis.is_number:
+        return f"{axis.key}: {', '.join(words)}"
+    low, high = (_rounded(axis, edge(words, key=axis.number)) for edge in (min, max))
+    return f"{axis.key} {low} to {high}" if low != high else f"{axis.key} {low}"
+
+
+def _in_box(response: Response, inside: Sequence[Point]) -> int:
+    """Points of the sweep that lie in the ranges that a plateau spans."""
+    plan = response.sweep.plan
+    kept = np.ones(plan.many, dtype=bool)
+    columns = zip(*plan.points, strict=True)
+    for (axis, words), column in zip(_by_axis(plan.axes, inside), columns, strict=True):
+        if axis.is_number:
+            numbers = [axis.number(word) for word in words]
+            values = np.array([axis.number(word) for word in column])
+            kept &= (values >= min(numbers)) & (values <= max(numbers))
+        else:
+            kept &= np.isin(column, words)
+    return int(kept.sum())
+
+
+def _acceptable(response: Response, units: str) -> list[str]:
+    many, sure = int(response.acceptable.sum()), int(response.surely.sum())
+    said = f"{many:,} of {response.sweep.plan.many:,} points"
+    if many:
+        said += f", {sure:,} of them with their whole intervals"
+    limits = ", ".join(limit_text(limit, units) for limit in response.limits)
+    return block("Acceptable", [said, limits, f"({response.source})"])
+
+
+def _importance(response: Response, importance: Importance, units: str) -> list[str]:
+    plan, kind = response.sweep.plan, BY_KEY[response.key].kind
+    size, symbol = shown(kind, importance.sd, units)
+    symbol = "points" if kind == "share" else symbol
+    name = measure_name(response.key)
+    lines = [
+        f"Importance for {name}, whose SD over the ranges is {number(size)} {symbol}",
+        f"{'':22}{'alone (95 % interval)':26}{'in all (95 % interval)'}",
+    ]
+    for axis, first, total in zip(plan.axes, importance.first, importance.total, strict=True):
+        cells = (
+            "no value" if math.isnan(value) else f"{value:z.2f} ({low:z.2f} to {high:z.2f})"
+            for value, low, high in (first, total)
+        )
+        lines.append("".join([f"{axis.key:22}", *(f"{cell:26}" for cell in cells)]).rstrip())
+    lines += [
+        "alone: share of the variance that a key explains by itself (first-order index);",
+        "in all: together with what it does in combination with others (total index)",
+    ]
+    if math.isnan(importance.luck):
+        lines.append("All points share one luck; --replicates 4 would show how much of this it is")
+    else:
+        lines.append(f"Luck makes {importance.luck:.1%} of the variance".replace("%", " %"))
+    return lines
+
+
+def notes(response: Response, units: str = "metric") -> list[str]:
+    """What a reader of a sweep must know."""
+    sweep, plan, found = response.sweep, response.sweep.plan, []
+    for axis, word, can_go_on in response.at_end():
+        end = f"the best lies at the end of the range of {axis.key} ({_rounded(axis, word)})"
+        found.append(f"{end}: widen it" if can_go_on else f"{end}, which is all that is allowed")
+    if response.best is not None:
+        if not response.acceptable.any():
+            found.append("no point is acceptable; the best of all is named")
+        if plan.many > 1:
+            found.append(
+                "the best of many points looks better than it is, as luck had a part in its choice"
+            )
+        found += cautions(plan.job(response.best).made(), units)
+    found += [doubt for doubt in doubts(response, units) if doubt not in found]
+    if sweep.faults:
+        point, fault = next(iter(sweep.faults.items()))
+        said = point_text(plan.axes, plan.points[point])
+        found.append(f"{len(sweep.faults):,} points are not possible, such as {said}: {fault}")
+    return found
+
+
+def doubts(response: Response, units: str = "metric") -> list[str]:
+    """Where published studies do not bear out what a sweep shows, on paper or in a picture.
+
+    What holds of all points is told once; what is a point's own, by their number and one of them.
+    """
+    sweep, plan, found = response.sweep, response.sweep.plan, []
+    if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):
+        found.append(RESERVE)
+    possible = (point for point in range(plan.many) if point not in sweep.faults)
+    said = {point: cautions(plan.job(point).made(), units) for point in possible}
+    first, *others = said.values() or [[]]
+    of_all = [text for text in first if all(text in texts for texts in others)]
+    found += of_all
+    own = {point: [text for text in texts if text not in of_all] for point, texts in said.items()}
+    own = {point: texts for point, texts in own.items() if texts}
+    if own:
+        least = min(own, key=lambda point: len(own[point]))
+        found.append(
+            f"{len(own):,} of {plan.many:,} points lie outside what published cases cover, "
+            f"such as {point_text(plan.axes, plan.points[least])}: {own[least][0]}"
+        )
+    return found

@@ -1,1 +1,0 @@
-"""Results as text for people, one file a command; nothing here prints."""

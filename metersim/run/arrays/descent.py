@@ -1,0 +1,191 @@
+"""The way down of many seeds: off the hole, from wall to wall, through the beam, to rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import chain
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.run.arrays.fates import Released, Shocks
+from metersim.run.arrays.picking import Block
+from metersim.run.draws import CONTACTS, Array
+from metersim.run.records import Piece
+
+
+class Landed(NamedTuple):
+    """Seeds that have come to rest; arrays have one entry a seed."""
+
+    released: Array  # s
+    crossed: Array  # s
+    rested: Array  # s
+    contacts: NDArray[np.int8]
+    dark_until: Array  # when the beam is free again; -inf when it does not see the seed, s
+    position: Array  # m
+
+
+class Way(NamedTuple):
+    """Falls of many seeds, to the beam and to the ground."""
+
+    time_to_beam: Array  # s
+    time: Array  # s
+    speed_at_beam: Array  # m/s
+    speed: Array  # on the ground, m/s
+    contacts: NDArray[np.int8]
+    astray: Array  # along the row, m
+
+
+class Since(NamedTuple):
+    """Where seeds fall freely from, before they come to the beam or to the ground."""
+
+    height: Array  # below the release, m
+    speed: Array  # m/s
+    slowing: Array  # of all contacts so far
+
+
+def fall(block: Block, seeds: Released, speed: Array) -> Way:
+    """Falls of seeds of a block's cells from holes of this speed [m/s]."""
+    stations, luck = block.stations, block.luck
+    tube, cells = stations.tube, seeds.cells
+    to_ground = np.maximum(tube.length + block.along[cells], 0.0)
+    to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
+    apart = _apart(to_ground, np.asarray(tube.contacts(speed), dtype=float))
+    to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
+    direction = _dealt(luck.launch, luck.normal, "launch", seeds)
+    launch = speed * stations.release.downward(direction)
+    steady = tube.steady_speed(seeds.size)
+    contacts = np.zeros(len(cells), dtype=np.int8)
+    at_beam, at_ground = (
+        Since(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
+    )
+    ids = (to_wall < to_ground).nonzero()[0]
+    wall = to_wall[ids]
+    for turn in range(CONTACTS):
+        if not ids.size:
+            break
+        cell, place, limit = cells[ids], seeds.places[ids], steady[ids]
+        loss, gap = luck.pair("wall", cell, place, turn)
+        before = tube.speed(wall - at_ground.height[ids], at_ground.speed[ids], limit)
+        after = before * (1 - tube.loss(loss))
+        slowing = at_ground.slowing[ids] * tube.slowing(before, after, limit)
+        high = (wall < to_beam[ids]).nonzero()[0]
+        for column, both, new in zip(at_ground, at_beam, (wall, after, slowing), strict=True):
+            column[ids] = new
+            both[ids[high]] = new[high]
+        contacts[ids] += 1
+        wall = wall - np.log(gap) * apart[ids]
+        kept = (wall < to_ground[ids]).nonzero()[0]
+        ids, wall = ids[kept], wall[kept]
+    times, speeds = {}, {}
+    for where, height, since in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
+        speeds[where] = end = tube.speed(height - since.height, since.speed, steady)
+        times[where] = tube.time(height, launch, end, steady, since.slowing)
+    time = times["ground"]
+    astray = tube.strays(speed * stations.release.sideways(direction), time)
+    return Way(times["beam"], time, speeds["beam"], speeds["ground"], contacts, astray)
+
+
+def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
+    """Draws of a cause: of the cells for first seeds, by index for later ones."""
+    dealt = firsts[seeds.cells]
+    later = seeds.places.nonzero()[0]
+    if later.size:
+        dealt[later] = draw(cause, seeds.cells[later], seeds.places[later])
+    return dealt
+
+
+def _apart(to_ground: Array, mean: Array) -> Array:
+    """Mean way between contacts with the wall, endless where there are none. [m]"""
+    if (mean > 0).all():
+        return np.asarray(to_ground / mean)
+    apart: Array = np.full(len(to_ground), np.inf)
+    return np.divide(to_ground, mean, out=apart, where=mean > 0)
+
+
+def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks) -> Landed:
+    """Where and when seeds come to rest.
+
+    Parameters
+    ----------
+    block : Block
+        The block of their cells.
+    seeds : Released
+        The seeds.
+    cut : ndarray
+        When the cell of each passes the cut-off. [s]
+    speed : ndarray
+        Speed of the hole there, one each or one for all. [m/s]
+    shocks : Shocks
+        The row unit's shaking.
+    """
+    stations, luck, cells, places = block.stations, block.luck, seeds.cells, seeds.places
+    way = fall(block, seeds, speed)
+    released = cut + seeds.travel / speed
+    later: Any = 0.0
+    if not stations.row_unit.still:
+        later = stations.tube.later_by(shocks.speed(released), way.time, way.speed)
+    crossed = released + np.maximum(way.time_to_beam + later, 0.0)
+    now = released + np.maximum(way.time + later, 0.0)
+    furrow = stations.furrow
+    position = furrow.ground_speed * now + way.astray
+    if furrow.in_field:
+        hop = _dealt(luck.hop, luck.exponential, "hop", seeds)
+        soil = _dealt(luck.soil, luck.normal, "soil", seeds)
+        air = furrow.hop_time(hop, way.speed)
+        position = position + (furrow.hop_length(air, way.speed) + soil * furrow.scatter)
+        now = now + air
+    dark = stations.sensor.pulse(seeds.size, way.speed_at_beam)
+    if stations.sensor.detection < 1:
+        missed = luck.uniform("detection", cells, places) >= stations.sensor.detection
+        dark = np.where(missed, -np.inf, dark)
+    return Landed(released, crossed, now, way.contacts, crossed + dark, position)
+
+
+NO_TIMES = np.empty(0), np.empty(0)
+
+
+class Unwatched(NamedTuple):
+    """A piece of a run of whose seeds it is not known yet which ones are seen."""
+
+    piece: Piece
+    dark_until: Array  # when the beam is free again behind each seed; -inf if it is not seen, s
+
+
+def watch(pieces: Iterable[Unwatched]) -> Iterator[Piece]:
+    """Pieces with the seeds marked that give a pulse of their own.
+
+    A seed that crosses a dark beam gives none.  Seeds of neighbouring pieces may cross in any
+    order, so that a piece is held back until the next is known; that a seed falls behind a
+    whole piece is out of reach of any tube.
+    """
+    waiting: Unwatched | None = None
+    earlier = NO_TIMES  # seeds that may cross among later ones: when, and until when it is dark
+    dark = -np.inf  # until when all other earlier seeds darken the beam
+    for following in chain(pieces, [None]):
+        new = NO_TIMES if following is None else _times(following)
+        if waiting is not None:
+            own = _times(waiting)
+            known = [np.concatenate(pair) for pair in zip(earlier, own, strict=True)]
+            soon = new[0] < known[0].max(initial=-np.inf)
+            pairs = zip(known, new, strict=True)
+            crossed, ends = (np.concatenate((these, those[soon])) for these, those in pairs)
+            order = np.argsort(crossed, kind="stable")
+            before = np.concatenate(([dark], ends[order[:-1]]))
+            alone = np.empty(len(order), dtype=bool)
+            alone[order] = crossed[order] >= np.maximum.accumulate(before)[: len(order)]
+            mine = slice(len(earlier[0]), len(known[0]))
+            seen = alone[mine] & (own[1] > -np.inf)
+            yield replace(waiting.piece, seeds=replace(waiting.piece.seeds, seen=seen))
+            late = known[0] >= new[0].min(initial=np.inf)
+            if late[: mine.start].any():
+                raise RuntimeError("a seed crosses the beam more than a piece of cells too late")
+            dark = max(dark, float(known[1][~late].max(initial=-np.inf)))
+            earlier = known[0][late], known[1][late]
+        waiting = following
+
+
+def _times(part: Unwatched) -> tuple[Array, Array]:
+    return part.piece.seeds.sensor_time, part.dark_until

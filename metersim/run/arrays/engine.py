@@ -1,0 +1,150 @@
+"""A run in arrays: block after block of cells, from the pool to the furrow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from metersim.machine.scenario import Scenario
+from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
+from metersim.run.arrays.descent import Unwatched, descend, watch
+from metersim.run.arrays.fates import Fates, Shocks
+from metersim.run.arrays.picking import Block
+from metersim.run.arrays.supply import Settling, Supply
+from metersim.run.course import Course
+from metersim.run.draws import BLOCK, ArchLuck, Array, KnotLuck, Luck, Streams
+from metersim.run.records import Cells, Piece, Seeds, Ticks
+
+
+def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Piece]:
+    """Run a meter in arrays.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is set.
+    stations : Stations
+        The stations.
+    streams : Streams
+        The luck.
+
+    Yields
+    ------
+    Piece
+        The records, a block of cells after the other.
+    """
+    return watch(map(_unwatched, _settled(scenario, stations, streams)))
+
+
+def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Cells]:
+    """The records of cells of the same run, whose seeds nobody follows down the tube.
+
+    Parameters
+    ----------
+    scenario, stations, streams
+        As for `run_arrays`.
+
+    Yields
+    ------
+    Cells
+        A block of cells after the other.
+    """
+    return (_cells(part.found) for part in _settled(scenario, stations, streams))
+
+
+class Settled(NamedTuple):
+    """A block of cells of which it is known what became of them."""
+
+    block: Block
+    found: Fates
+    cut: Array  # when each cell passes the cut-off, s
+    speed: Array  # of each hole there, m/s
+    shocks: Shocks  # as far as this block; to be asked before the next one
+    first_tick: int
+    ticks: Ticks
+
+
+def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Settled]:
+    """Block after block of cells, with what they took, lost and released."""
+    course = Course(scenario, stations.drive)
+    shocks = Shocks(stations.row_unit, KnotLuck(streams), course)
+    total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
+    supply = Supply(course, stations.gate, ArchLuck(streams), total)
+    settling = Settling(stations, course, supply, shocks, scenario.vacuum.vacuum)
+    first_tick = 0
+    for first in range(0, course.passages, BLOCK):
+        cells = np.arange(first, min(first + BLOCK, course.passages))
+        ends, cut = cells[[0, -1]], course.times(cells, CUT)
+        finished = cells[-1] + 1 == course.passages
+        start, left, done = (
+            int(course.ticks_before(ends[k : k + 1], station)[0])
+            for k, station in ((0, ENTERS), (1, LEAVES), (1, CUT))
+        )
+        supply.look_ahead(start, course.ticks if finished else left + 1, done + 2)
+        shocks.look_at(first, float(course.times(ends[:1], LEAVES)[0]), float(cut[-1]))
+        block = Block(stations, Luck(streams, first // BLOCK, len(cells)))
+        found = settling.settle(block)
+        last_tick = int(course.ticks_before(ends[1:] + 1, ENTERS)[0]) + 1
+        if finished:
+            last_tick = course.ticks
+            supply.finish()
+        ticks = _ticks(supply, first_tick, last_tick)
+        yield Settled(block, found, cut, course.hole_speeds(cells), shocks, first_tick, ticks)
+        first_tick = last_tick
+
+
+def _unwatched(part: Settled) -> Unwatched:
+    """The piece of a block, with its seeds on the ground."""
+    seeds, dark_until = _seeds(part.block, part.found, part.cut, part.speed, part.shocks)
+    cells = _cells(part.found)
+    return Unwatched(
+        Piece(part.block.luck.first, part.first_tick, seeds, cells, part.ticks), dark_until
+    )
+
+
+def _cells(found: Fates) -> Cells:
+    """Records of the cells."""
+    counts = np.zeros((3, len(found.joined)), dtype=np.int8)
+    for column, cells in zip(counts, (found.knocked, found.swept, found.shaken), strict=True):
+        np.add.at(column, cells, 1)
+    knocked, swept, shaken = counts
+    released = found.joined - knocked - swept - shaken
+    return Cells(found.joined, knocked, swept, shaken, released, found.reason)
+
+
+def _ticks(supply: Supply, first: int, last: int) -> Ticks:
+    """Records of the ticks from one to before another."""
+    part = slice(first - supply.first, last - supply.first)
+    return Ticks(
+        time=supply.times[part].copy(),
+        pool=supply.pool[part].copy(),
+        hopper=supply.hopper[part].copy(),
+        arched=supply.arched[part].copy(),
+    )
+
+
+def _seeds(
+    block: Block, found: Fates, cut: Array, speed: Array, shocks: Shocks
+) -> tuple[Seeds, Array]:
+    """Records of the seeds, and when the beam is free again behind each."""
+    seeds = found.firsts.with_later(found.later)
+    if speed.min() == speed.max():
+        cut, speed = cut[seeds.cells], speed[:1]  # one for all
+    else:
+        cut, speed = cut[seeds.cells], speed[seeds.cells]
+    landed = descend(block, seeds, cut, speed, shocks)
+    made = Seeds(
+        cell=seeds.cells + block.luck.first,
+        place=seeds.places.astype(np.int8),
+        size=seeds.size,
+        needed=seeds.needed,
+        release_time=landed.released,
+        sensor_time=landed.crossed,
+        landing_time=landed.rested,
+        contacts=landed.contacts,
+        seen=landed.dark_until > -np.inf,
+        position=landed.position,
+    )
+    return made, landed.dark_until

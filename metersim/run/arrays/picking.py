@@ -1,0 +1,142 @@
+"""Which seeds join the holes of many cells, and what they are like."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from metersim.machine.holding import truncated_normal
+from metersim.machine.pickup import Chances
+from metersim.machine.stations import Stations
+from metersim.run.draws import PLACES, Array, Luck
+from metersim.run.records import BLOCKED, SEEDED
+
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+
+LOW = 0.01  # rank of an edge below which a seed may leave that is hardly pushed
+
+
+class Block:
+    """A block of cells with what their luck means whatever the pool: first seeds and seats."""
+
+    def __init__(self, stations: Stations, luck: Luck) -> None:
+        pickup = stations.pickup
+        self.stations, self.luck = stations, luck
+        self.along = luck.along * pickup.seat_scale
+        self.across = luck.across * pickup.seat_scale
+        self.distance = np.sqrt(self.along * self.along + self.across * self.across)
+        self.need = pickup.relative_need(luck.grip, luck.size, luck.seat)
+        self.size = pickup.first_size(luck.grip, luck.size)
+        self.highest_grip = float(luck.grip.max())
+        self.least_deviate, self.low_deviate = map(
+            float, stations.singulator.weakest(np.array([luck.edge.min(), LOW]))
+        )
+        self.blocked = luck.blocked(pickup.coefficients.blocked)
+
+    @cached_property
+    def outline(self) -> Array:
+        """Radius of the mean seed's outline towards the gap that the seat leaves. [m]"""
+        return np.asarray(self.stations.pickup.outline(self.along, self.across))
+
+    @cached_property
+    def reach(self) -> Array:
+        """Half-extent across the track of the mean seed in the pose of a first seed. [m]"""
+        return np.asarray(self.stations.singulator.reach(self.luck.pose))
+
+
+def at_cells(chances: Chances, cells: Index) -> Chances:
+    """Chances of some cells, out of those of a stretch or of one for all."""
+    return Chances(*(part[cells] if isinstance(part, np.ndarray) else part for part in chances))
+
+
+class Crowd(NamedTuple):
+    """Cells that more than one seed joined; arrays have the cells first, then the places."""
+
+    cells: Index  # within the stretch
+    held: Flags
+    size: Array
+    needed: Array
+    part: Array  # of the hole that a later seed covers
+
+
+class Picked(NamedTuple):
+    """What joins a stretch of cells: their first seeds, and the crowded cells among them."""
+
+    joined: NDArray[np.int8]
+    reason: NDArray[np.int8]
+    size: Array
+    needed: Array
+    crowd: Crowd
+
+
+def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
+    """What joins the cells of a stretch of a block, from a pool that does not run out."""
+    luck, pickup, part = block.luck, block.stations.pickup, slice(start, stop)
+    meeting = luck.meeting[part]
+    joins = meeting < chances.rate
+    blocked = block.blocked[(block.blocked >= start) & (block.blocked < stop)] - start
+    joins[blocked] = False
+    need, size = block.need[part], block.size[part]
+    if block.highest_grip > np.min(chances.limit):
+        again = (joins & (luck.grip[part] > chances.limit)).nonzero()[0]
+        rank = luck.uniform("grip", again + start)
+        deviate = truncated_normal(rank, at_cells(chances, again).hold)
+        need, size = need.copy(), size.copy()
+        size_draw, seat_draw = luck.size[again + start], luck.seat[again + start]
+        need[again] = pickup.relative_need(deviate, size_draw, seat_draw)
+        size[again] = pickup.first_size(deviate, size_draw)
+    empty = (~joins).nonzero()[0]
+    reason = np.full(stop - start, SEEDED, dtype=np.int8)
+    reason[empty] = pickup.why_empty(at_cells(chances, empty), meeting[empty])
+    reason[blocked] = BLOCKED
+    needed = chances.needed * need
+    open_ = joins & pickup.uncovers(size, block.outline[part], block.distance[part])
+    crowd = _crowd(block, start, chances, open_.nonzero()[0], size, needed)
+    joined = joins.astype(np.int8)
+    joined[crowd.cells] = crowd.held.sum(axis=1)
+    return Picked(joined, reason, size, needed, crowd)
+
+
+def _crowd(
+    block: Block, start: int, chances: Chances, at: Index, size: Array, needed: Array
+) -> Crowd:
+    """Cells that a second seed and more join, out of those whose hole is open to one."""
+    luck, pickup = block.luck, block.stations.pickup
+    part = np.zeros((len(at), PLACES))
+    wanted, own = np.ones((2, len(at), PLACES))  # where no seed is, so that nothing is over 0
+    held = np.zeros((len(at), PLACES), dtype=bool)
+    held[:, 0] = True
+    wanted[:, 0], own[:, 0] = needed[at], size[at]
+    rows, cells = np.arange(len(at)), at + start
+    outline, gap = block.outline[cells], block.distance[cells]
+    here = at_cells(chances, at)
+    done, free = luck.meeting[cells] / here.rate, np.ones(len(at))
+    for place in range(1, PLACES):
+        if place > 1:
+            turn = 2 * np.pi * luck.uniform("next direction", cells, place)
+            outline = pickup.outline(np.cos(turn), np.sin(turn))
+            gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
+            kept = pickup.uncovers(own[rows, 0], outline, gap).nonzero()[0]
+            rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
+        here = at_cells(chances, at[rows])
+        size_rank, meeting = luck.uniform(("size", "meeting"), cells, place)
+        other = pickup.size(ndtri(size_rank))
+        room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
+        wait = -np.log(meeting)
+        kept = ((1 - done[rows]) * room.rate > wait).nonzero()[0]
+        rows, cells = rows[kept], cells[kept]
+        room = type(room)(*(column[kept] for column in room))
+        done[rows] += wait[kept] / room.rate
+        rank, seat_rank = luck.uniform(("grip", "seat"), cells, place)
+        wanted[rows, place] = pickup.later_needed(room, rank, ndtri(seat_rank))
+        own[rows, place], part[rows, place] = other[kept], room.part
+        held[rows, place] = True
+        free[rows] -= room.part
+    crowded = held[:, 1].nonzero()[0]
+    return Crowd(at[crowded], held[crowded], own[crowded], wanted[crowded], part[crowded])

@@ -1,0 +1,302 @@
+"""Gate, pool and hopper at ticks, many ticks at a time."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.machine.gate import GateStation
+from metersim.machine.pickup import Chances
+from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations
+from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
+from metersim.run.arrays.picking import Block, Index, pick
+from metersim.run.course import Course
+from metersim.run.draws import BLOCK, PLACES, ArchLuck, Array
+
+Small = NDArray[np.int8]
+
+Whole = NDArray[np.int64]
+
+
+class Arches:
+    """Whether an arch stops the gate, and how many seeds it can pass: known without the pool."""
+
+    def __init__(self, gate: GateStation, luck: ArchLuck) -> None:
+        self._gate, self._luck = gate, luck
+        self._arched, self._before, self._passable = False, 0.0, 0.0
+        self._due = self._after(0.0)
+
+    def _after(self, time: float) -> float:
+        rate, wait = self._gate.arch_rate, self._luck.wait()
+        if self._arched:
+            rate = self._gate.clearing_rate
+        return time + wait / rate if rate else math.inf
+
+    def go_on(self, times: Array) -> tuple[NDArray[np.bool_], Whole]:
+        """Arches at the next ticks, and seeds that the gate can pass before each."""
+        arched = np.full(len(times), self._arched)
+        tick = int(np.searchsorted(times, self._due))
+        while tick < len(times):
+            self._arched = not self._arched
+            arched[tick:] = self._arched
+            self._due = self._after(float(times[tick]))
+            tick += 1
+            tick += int(np.searchsorted(times[tick:], self._due))
+        passed = np.diff(times, prepend=self._before) * self._gate.flow * ~arched
+        passable = np.cumsum(np.concatenate(([self._passable], passed)))
+        if len(times):
+            self._before, self._passable = float(times[-1]), float(passable[-1])
+        whole: Whole = passable.astype(np.int64)
+        return arched, whole[1:] - whole[:-1]
+
+
+class Supply:
+    """The ticks around a block of cells: what is known of the pool, and what it is guessed to be.
+
+    Ticks are counted from `first`.  What cells bring back less what they take before a tick
+    changes the pool at that tick; changes of settled cells are kept in `owed`.
+
+    Parameters
+    ----------
+    course : Course
+        The cells and ticks.
+    gate : GateStation
+        The gate.
+    luck : ArchLuck
+        Luck of its arches.
+    total : int
+        All seeds.
+
+    Attributes
+    ----------
+    first, known : int
+        The first tick that is kept, and how many of those kept are settled.
+    times, speeds, pool, hopper, arched : ndarray
+        One entry a tick; those of pool and hopper that are not settled are a guess.
+    """
+
+    def __init__(self, course: Course, gate: GateStation, luck: ArchLuck, total: int) -> None:
+        self._course, self._gate = course, gate
+        self._arches = Arches(gate, luck)
+        self.first = self.known = self._guessed = 0
+        self.times, self.speeds = np.empty((2, 0))
+        self.pool, self.hopper, self._able, self._owed = np.empty((4, 0), dtype=np.int64)
+        self.arched = np.empty(0, dtype=bool)
+        self._start = min(gate.full, total), max(total - gate.full, 0)
+
+    def look_ahead(self, first: int, last: int, owed_until: int) -> None:
+        """Keep ticks from `first`, and foresee what does not depend on cells to before `last`."""
+        gone = first - self.first
+        seen = self.first + len(self.times)
+        times = np.asarray(self._course.tick_times(seen, last))
+        speeds = self._course.tick_speeds(seen, last)
+        arched, able = self._arches.go_on(times)
+        guess = np.zeros(len(times), dtype=np.int64)
+        self.times = np.concatenate((self.times[gone:], times))
+        self.speeds = np.concatenate((self.speeds[gone:], speeds))
+        self.arched = np.concatenate((self.arched[gone:], arched))
+        self._able = np.concatenate((self._able[gone:], able))
+        self.pool = np.concatenate((self.pool[gone:], guess))
+        self.hopper = np.concatenate((self.hopper[gone:], guess))
+        owed = np.zeros(max(owed_until - first, len(self.times)), dtype=np.int64)
+        owed[: len(self._owed) - gone] = self._owed[gone:]
+        self._owed = owed
+        self.first, self.known = first, self.known - gone
+        self._guessed -= gone
+
+    @property
+    def owing(self) -> int:
+        """Ticks for which changes are kept."""
+        return len(self._owed)
+
+    def finish(self) -> None:
+        """Settle all ticks that are kept, when no more cells come."""
+        last = len(self.times)
+        self.correct(np.zeros_like(self._owed), last)
+        self.known = last
+
+    def guess(self, last: int, taken: float) -> None:
+        """Guess the pool to before tick `last`, if so many seeds are taken between ticks."""
+        part = slice(self._guessed, last)
+        if last > self._guessed:
+            gained = (np.arange(part.start, last) * -taken).astype(np.int64)
+            gained -= int(part.start * -taken)
+            self.pool[part], self.hopper[part] = self._after(gained, part)
+            self._guessed = last
+
+    def correct(self, change: Whole, last: int) -> int:
+        """Put what changes by cells lead to in place of a guess.
+
+        Returns the first tick that was guessed wrong, or `last` when there is none.
+        """
+        part = slice(self.known, last)
+        pool, hopper = self._after(np.cumsum(self._owed[part] + change[part]), part)
+        wrong = (pool != self.pool[part]).nonzero()[0]
+        self.pool[part], self.hopper[part] = pool, hopper
+        return self.known + int(wrong[0]) if wrong.size else last
+
+    def settle(self, change: Whole, last: int) -> None:
+        """Hold ticks to before `last` for known, and keep the changes of their cells."""
+        self._owed += change
+        self.known = max(last, self.known)
+
+    def _after(self, gained: Whole, part: slice) -> tuple[Whole, Whole]:
+        """Pool and hopper at ticks, after what cells brought since the tick before all of them,
+        and what ran in under the gate."""
+        pool, hopper = self._start
+        if part.start:
+            pool, hopper = int(self.pool[part.start - 1]), int(self.hopper[part.start - 1])
+        able, full = self._able[part], self._gate.full
+        level = gained + pool
+        inflow = np.maximum.accumulate(np.maximum(full - level, 0))
+        enough = not len(inflow) or (inflow[0] <= able[0] and inflow[-1] <= hopper)
+        if enough and (np.diff(inflow) <= able[1:]).all():
+            return level + inflow, hopper - inflow
+        pools, hoppers = [], []
+        change = np.diff(gained, prepend=0)
+        for gain, most in zip(change.tolist(), able.tolist(), strict=True):
+            pool += gain
+            runs = max(min(full - pool, most, hopper), 0)
+            pool += runs
+            hopper -= runs
+            pools.append(pool)
+            hoppers.append(hopper)
+        return np.array(pools, dtype=np.int64), np.array(hoppers, dtype=np.int64)
+
+
+SHORTEST = 64  # cells in a stretch
+
+
+class Settling:
+    """Settles the cells of a run, block after block.
+
+    Parameters
+    ----------
+    stations : Stations
+        The stations.
+    course : Course
+        The cells and ticks.
+    supply : Supply
+        Pool and hopper at ticks.
+    shocks : Shocks
+        The row unit's shaking.
+    vacuum : float
+        Vacuum at the holes. [Pa]
+    """
+
+    def __init__(
+        self, stations: Stations, course: Course, supply: Supply, shocks: Shocks, vacuum: float
+    ) -> None:
+        self._stations, self._course = stations, course
+        self._supply, self._shocks, self._vacuum = supply, shocks, vacuum
+        self._taken = -1, 0  # a tick, and seeds taken since then by cells that are settled
+        self._length = BLOCK  # of the next stretch
+        self._joining = 1.0
+        self._steady: tuple[tuple[int, float], Chances] | None = None
+
+    def settle(self, block: Block) -> Fates:
+        """What becomes of the cells of the next block, whose ticks the supply looks ahead to."""
+        start, cells = 0, block.luck.cells
+        parts = []
+        while start < cells:
+            stop, found = self._settle(block, start, min(start + self._length, cells))
+            parts.append((start, found))
+            start = stop
+        return together(parts)
+
+    def _settle(self, block: Block, start: int, stop: int) -> tuple[int, Fates]:
+        """What becomes of the first cells of a stretch, of as many as one round settles.
+
+        Returns where the settled cells end and their fates.
+        """
+        supply, course = self._supply, self._course
+        cells = np.arange(start, stop) + block.luck.first
+        enters = course.ticks_before(cells, ENTERS) - supply.first
+        leaves = course.ticks_before(cells, LEAVES) - supply.first
+        last = int(leaves[-1]) + 1
+        supply.guess(last, self._joining * course.cells_per_tick)
+        chances = self._chances(enters)
+        picked = pick(block, start, stop, chances)
+        stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
+        found = fates(stretch, picked, self._left(leaves, picked.joined))
+        change = self._change(cells, leaves, found)
+        right = supply.correct(change, last)
+        settled = int(np.searchsorted(leaves, right))  # all their ticks were guessed right
+        self._joining = float(found.joined.mean())
+        if settled < len(cells):
+            self._length = (
+                max(len(cells) // 2, SHORTEST) if settled < len(cells) // 4 else len(cells)
+            )
+            cells, leaves, found = cells[:settled], leaves[:settled], found.until(settled)
+            if not settled:
+                return start, found
+            change = self._change(cells, leaves, found)
+        else:
+            self._length = min(2 * len(cells), BLOCK)
+        supply.settle(change, int(leaves[-1]) + 1)
+        self._taken = self._taken_since(leaves, found.joined)
+        return start + settled, found
+
+    def _chances(self, ticks: Whole) -> Chances:
+        """What cells that enter the pool after these ticks have to expect."""
+        gate, pickup = self._stations.gate, self._stations.pickup
+        part = slice(int(ticks[0]), int(ticks[-1]) + 1)
+        pool, speed = self._supply.pool[part], self._supply.speeds[part]
+        if (pool == pool[0]).all() and (speed == speed[0]).all():
+            return self._same_for_all(int(pool[0]), float(speed[0]))
+        which = np.arange(len(pool))
+        if (speed == speed[0]).all():
+            pool, which = np.unique(pool, return_inverse=True)
+            speed = speed[0]
+        made = pickup.chances(gate.level(pool), self._vacuum, speed)
+        which = which[ticks - ticks[0]]
+        return Chances(*(np.broadcast_to(part, pool.shape)[which] for part in made))
+
+    def _same_for_all(self, pool: int, speed: float) -> Chances:
+        """Chances at a pool and a speed that stay as they are, which is the usual case."""
+        if self._steady is None or self._steady[0] != (pool, speed):
+            level = self._stations.gate.level(pool)
+            made = self._stations.pickup.chances(level, self._vacuum, speed)
+            self._steady = (pool, speed), Chances(*map(float, made))
+        return self._steady[1]
+
+    def _left(self, leaves: Whole, joined: Small) -> Whole | None:
+        """Seeds that are left for each cell when it leaves the pool, when they may run out."""
+        part = self._supply.pool[leaves[0] : leaves[-1] + 1]
+        if part.min() >= 2 * PLACES * self._course.cells_in_tick:
+            return None  # nor would others that share the first tick exhaust it
+        ticks = leaves - leaves[0]
+        taken = np.bincount(ticks, joined).astype(np.int64)
+        pool = part.copy()
+        pool[0] -= self._taken_by_others(int(leaves[0]))
+        if (pool > taken).all():
+            return None
+        before = np.cumsum(joined) - joined - (np.cumsum(taken) - taken)[ticks]
+        left: Whole = np.maximum(pool[ticks] - before, 0)
+        return left
+
+    def _taken_by_others(self, tick: int) -> int:
+        """Seeds that cells of earlier stretches took after a tick, counted as in the supply."""
+        since, seeds = self._taken
+        return seeds if since == tick + self._supply.first else 0
+
+    def _taken_since(self, leaves: Whole, joined: Small) -> tuple[int, int]:
+        """The last tick before a stretch ends, and the seeds that its cells took since then."""
+        tick = int(leaves[-1])
+        seeds = int(joined[leaves == tick].sum())
+        if tick == leaves[0]:
+            seeds += self._taken_by_others(tick)
+        return tick + self._supply.first, seeds
+
+    def _change(self, cells: Index, leaves: Whole, found: Fates) -> Whole:
+        """What cells bring back to the pool less what they take, by the tick that sees it."""
+        size = self._supply.owing
+        change = -np.bincount(leaves + 1, found.joined, size).astype(np.int64)
+        stations = ((found.knocked, LEAVES), (found.swept, EDGE), (found.shaken, CUT))
+        for lost, station in stations:
+            if lost.size:
+                ticks = self._course.ticks_before(cells[lost], station) - self._supply.first
+                change += np.bincount(ticks + 1, minlength=size)
+        return change

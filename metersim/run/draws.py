@@ -1,0 +1,264 @@
+"""All random draws of a run: one named stream per cause, indexed by cell."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+BETWEEN_BLOCKS = 0x9E3779B97F4A7C15F39CC0605CEDC835  # draws, as numpy's PCG64.jumped steps
+WORD = (1 << 64) - 1
+HALF = (1 << 26) - 1
+STEP = 0x9E3779B97F4A7C15
+MIXES = ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB))
+
+
+class Streams:
+    """The streams of one run.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the run, 0 or more.
+    replicate : int
+        Number of the replicate, 0 or more.
+    """
+
+    def __init__(self, seed: int, replicate: int = 0) -> None:
+        for name, value in (("seed", seed), ("replicate", replicate)):
+            if isinstance(value, bool) or not isinstance(value, int) or value < 0:
+                raise ValueError(f"{name} is {value!r}; it must be a whole number, 0 or more")
+        self.seed = seed
+        self.replicate = replicate
+        root = np.random.SeedSequence(seed, spawn_key=(replicate,))
+        self._bits = np.random.PCG64(root)
+        self._start = self._bits.state
+        self._generator = np.random.Generator(self._bits)
+        self._word = int(root.generate_state(1, np.uint64)[0])
+
+    def generator(self, cause: str) -> np.random.Generator:
+        """A fresh generator of the stream of a cause, at its start."""
+        key = (self.replicate, zlib.crc32(cause.encode()))
+        return np.random.Generator(
+            np.random.PCG64(np.random.SeedSequence(self.seed, spawn_key=key))
+        )
+
+    def block(self, cause: str, number: int) -> np.random.Generator:
+        """The generator at the start of a block of a cause's numbers.
+
+        Draw from it at once: it is the same object for all blocks and causes, which lie far
+        apart in one long period.
+        """
+        far = (zlib.crc32(cause.encode()) << 32) + number + 1
+        self._bits.state = self._start
+        self._bits.advance(far * BETWEEN_BLOCKS % (1 << 128))
+        return self._generator
+
+    def uniform(self, cause: str | Sequence[str], index: Any) -> Any:
+        """Uniform numbers of causes by index, whatever else was asked for.
+
+        For causes that concern few cells, which would waste most of a block.
+
+        Parameters
+        ----------
+        cause : str, or sequence of str
+            Name of the cause; several give one row each.
+        index : int or ndarray of uint64
+            Which numbers, 0 or more; an array when there are several causes.
+
+        Returns
+        -------
+        float or ndarray
+            Between 0 and 1, neither of them included. [1]
+
+        Notes
+        -----
+        Source: steele2014 (SplitMix64, whose state after n steps is known in closed form).
+        """
+        key: Any
+        if isinstance(cause, str):
+            key = self._key(cause)
+        else:
+            key = np.array([self._key(one) for one in cause], dtype=np.uint64)
+            key = key.reshape(-1, *(1 for _ in index.shape))
+        return ((_mixed(index * STEP + key) >> 12) + 0.5) * 2.0**-52
+
+    def pair(self, cause: str, index: NDArray[np.uint64]) -> tuple[Any, Any]:
+        """Two uniform numbers of a cause by index, of half the digits each."""
+        word = _mixed(index * STEP + self._key(cause))
+        return ((word >> 38) + 0.5) * 2.0**-26, ((word >> 12 & HALF) + 0.5) * 2.0**-26
+
+    def _key(self, cause: str) -> int:
+        return int(_mixed(self._word + zlib.crc32(cause.encode()) * STEP))
+
+
+def _mixed(word: Any) -> Any:
+    """A random word of 64 bits for each: a whole number of Python, or an array of them."""
+    for shift, factor in MIXES:
+        if isinstance(word, int):
+            word &= WORD
+        word ^= word >> shift
+        word *= factor
+    if isinstance(word, int):
+        word &= WORD
+    return word ^ word >> 31
+
+
+PLACES = 6  # seeds that one cell can carry; liao2018 saw up to six on one hole
+CONTACTS = 12  # wall contacts of one seed that are followed; more are left out
+TURNS = 16  # draws of one cause that one seed can ask for by index
+BLOCK = 32768  # cells or knots in a block; no size from 4096 to 65536 is faster
+
+Array = NDArray[np.float64]
+
+
+class Luck:
+    """What chance deals to a block of cells.
+
+    The attributes are drawn when they are first read; all have one entry a cell and concern the
+    first seed that joins it.
+
+    Parameters
+    ----------
+    streams : Streams
+        Where it comes from.
+    block : int
+        Number of the block.
+    cells : int
+        Cells in it, `BLOCK` but for the last.
+    """
+
+    def __init__(self, streams: Streams, block: int, cells: int = BLOCK) -> None:
+        self._streams, self._block = streams, block
+        self.first = block * BLOCK
+        self.cells = cells
+
+    def _normal(self, cause: str) -> Array:
+        return self._streams.block(cause, self._block).standard_normal(self.cells)
+
+    def _exponential(self, cause: str) -> Array:
+        return self._streams.block(cause, self._block).standard_exponential(self.cells)
+
+    @cached_property
+    def meeting(self) -> Array:
+        """E: what the mean number of joins must exceed for a seed to join."""
+        return self._exponential("meeting")
+
+    @cached_property
+    def grip(self) -> Array:
+        """N: deviate of the vacuum needed, among all seeds."""
+        return self._normal("grip")
+
+    @cached_property
+    def size(self) -> Array:
+        """N: size, beside what the vacuum needed tells of it."""
+        return self._normal("size")
+
+    @cached_property
+    def seat(self) -> Array:
+        """N: vacuum needed out of the pool, beside what that in the pool and size tell of it."""
+        return self._normal("seat")
+
+    @cached_property
+    def along(self) -> Array:
+        """N: offset of the seat from the hole's centre, along the track."""
+        return self._normal("seat along")
+
+    @cached_property
+    def across(self) -> Array:
+        """N: the same across the track."""
+        return self._normal("seat across")
+
+    @cached_property
+    def pose(self) -> Array:
+        """N: angle of the held seed."""
+        return self._normal("pose")
+
+    @cached_property
+    def edge(self) -> Array:
+        """U: lowest values leave at the singulator when the seed is alone."""
+        return self._streams.block("edge", self._block).random(self.cells)
+
+    @cached_property
+    def launch(self) -> Array:
+        """N: direction of launch."""
+        return self._normal("launch")
+
+    @cached_property
+    def contact(self) -> Array:
+        """E: way to the first contact with the wall."""
+        return self._exponential("contact")
+
+    @cached_property
+    def soil(self) -> Array:
+        """N: resting place."""
+        return self._normal("soil")
+
+    @cached_property
+    def hop(self) -> Array:
+        """E: restitution."""
+        return self._exponential("hop")
+
+    def blocked(self, chance: float) -> NDArray[np.intp]:
+        """Cells of the block that are blocked when a share of all is."""
+        if chance <= 0:
+            return np.empty(0, dtype=np.intp)
+        draw = self._streams.block("blocked", self._block).standard_exponential
+        found, cell = [], -1.0
+        while (cell := cell + 1 + draw() // -np.log1p(-chance)) < self.cells:
+            found.append(int(cell))
+        return np.array(found, dtype=np.intp)
+
+    def uniform(self, cause: str | Sequence[str], cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """U by cell of the block, place on the cell and turn, for causes that few cells ask.
+
+        Several causes give one row each.
+        """
+        return self._streams.uniform(cause, self._index(cell, place, turn))
+
+    def pair(self, cause: str, cell: Any, place: Any, turn: Any) -> tuple[Any, Any]:
+        """Two U of a cause, likewise, for arrays of cells."""
+        return self._streams.pair(cause, self._index(cell, place, turn))
+
+    def _index(self, cell: Any, place: Any, turn: Any) -> Any:
+        index = cell * (PLACES * TURNS) + (place * TURNS + (turn + self.first * PLACES * TURNS))
+        return index.astype(np.uint64) if isinstance(index, np.ndarray) else int(index)
+
+    def exponential(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """E, likewise."""
+        return -np.log(self.uniform(cause, cell, place, turn))
+
+    def normal(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
+        """N, likewise."""
+        return ndtri(self.uniform(cause, cell, place, turn))
+
+
+class ArchLuck:
+    """Luck of the gate: E draws of the waits until arches form and until they clear, in turn."""
+
+    def __init__(self, streams: Streams) -> None:
+        self._draw = streams.generator("arches").standard_exponential
+
+    def wait(self) -> float:
+        """The next wait over its mean."""
+        return float(self._draw())
+
+
+class KnotLuck:
+    """Luck of the row unit's shaking, by knots of its envelope."""
+
+    def __init__(self, streams: Streams) -> None:
+        self._streams = streams
+
+    def strength(self, block: int) -> Array:
+        """E: half the square of the envelope over its SD, at a block of knots."""
+        return self._streams.block("shaking strength", block).standard_exponential(BLOCK)
+
+    def phase(self, block: int) -> Array:
+        """U: phase of the envelope over a whole turn, at a block of knots."""
+        return self._streams.block("shaking phase", block).random(BLOCK)

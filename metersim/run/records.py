@@ -1,0 +1,346 @@
+"""What a run leaves: read-only arrays, and where they come from.  Nothing is averaged here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.files.tables import dataframe
+from metersim.machine.scenario import Scenario
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import VALUES
+from metersim.run.draws import BLOCK
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+REASONS = (
+    "seed released",
+    "cell blocked",
+    "no seed was drawn to the hole in time",
+    "pool too low to draw enough seeds from",
+    "seeds drawn would not hold at this vacuum",
+    "pool empty",
+    "knocked off by a heap above the carry line",
+    "swept off by the singulator",
+    "shaken off on the way",
+)
+(
+    SEEDED,
+    BLOCKED,
+    NOT_JOINED,
+    LOW_POOL,
+    NOT_HELD,
+    POOL_EMPTY,
+    KNOCKED,
+    SWEPT,
+    SHAKEN,
+) = range(len(REASONS))
+
+TABLES = ("seeds", "cells", "ticks")
+
+
+class Event(NamedTuple):
+    """One line of a trace."""
+
+    time: float  # s
+    cell: int  # -1 when no cell is concerned
+    place: int  # which seed of the cell; -1 when no seed is concerned
+    station: str
+    event: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """Base of tables: equally long arrays that cannot be written to.
+
+    Attributes
+    ----------
+    names : tuple of str
+        What files and frames call the columns, with the unit where there is one.
+    """
+
+    names: ClassVar[tuple[str, ...]]
+
+    def __post_init__(self) -> None:
+        for _, column in self.columns():
+            column.flags.writeable = False
+
+    def columns(self) -> Iterator[tuple[str, NDArray[Any]]]:
+        """Name and array of every column."""
+        for field in fields(self):
+            yield field.name, getattr(self, field.name)
+
+    def named(self) -> dict[str, NDArray[Any]]:
+        """The columns by `names`."""
+        return {name: column for name, (_, column) in zip(self.names, self.columns(), strict=True)}
+
+    def __len__(self) -> int:
+        return len(next(self.columns())[1])
+
+    def part(self, rows: slice | NDArray[np.intp]) -> Self:
+        """Some of the rows; views of a slice."""
+        return type(self)(*(column[rows] for _, column in self.columns()))
+
+    @classmethod
+    def stacked(cls, parts: Sequence[Self]) -> Self:
+        """One table of the rows of several, one or more."""
+        if len(parts) == 1:
+            return parts[0]
+        columns = zip(*((values for _, values in part.columns()) for part in parts), strict=True)
+        return cls(*map(np.concatenate, columns))
+
+
+@dataclass(frozen=True)
+class Seeds(Table):
+    """One row a seed that left the meter, by cell and place on the cell.
+
+    Attributes
+    ----------
+    cell, place : ndarray of int
+        Passage of a cell, counted from the start, and which seed of that cell.
+    size : ndarray
+        Linear size over the lot's mean. [1]
+    needed : ndarray
+        Vacuum that the seed needs in the pool at its mean load. [Pa]
+    release_time, sensor_time, landing_time : ndarray
+        When it left its hole, crossed the beam and came to rest. [s]
+    contacts : ndarray of int
+        Contacts with the tube's wall.
+    seen : ndarray of bool
+        Whether the sensor gave a pulse of its own for it.
+    position : ndarray
+        Where it came to rest along the row. [m]
+    """
+
+    names = (
+        "cell",
+        "place",
+        "size_ratio",
+        "needed_vacuum_pa",
+        "release_time_s",
+        "sensor_time_s",
+        "landing_time_s",
+        "wall_contacts",
+        "sensor_pulse",
+        "position_m",
+    )
+    cell: NDArray[np.int64]
+    place: NDArray[np.int8]
+    size: NDArray[np.float64]
+    needed: NDArray[np.float64]
+    release_time: NDArray[np.float64]
+    sensor_time: NDArray[np.float64]
+    landing_time: NDArray[np.float64]
+    contacts: NDArray[np.int8]
+    seen: NDArray[np.bool_]
+    position: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cells(Table):
+    """One row a passage of a cell.
+
+    Attributes
+    ----------
+    joined, knocked, swept, shaken, released : ndarray of int
+        Seeds that left the pool on the cell, that the heap, the singulator and shaking took
+        from it, and that left at the cut-off; the first is the sum of the rest.
+    reason : ndarray of int
+        Index into `REASONS`: why the cell released what it did.
+    """
+
+    names = ("joined", "knocked", "swept", "shaken", "released", "reason")
+    joined: NDArray[np.int8]
+    knocked: NDArray[np.int8]
+    swept: NDArray[np.int8]
+    shaken: NDArray[np.int8]
+    released: NDArray[np.int8]
+    reason: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class Ticks(Table):
+    """One row a tick, as it was left at that time.
+
+    Attributes
+    ----------
+    time : ndarray
+        Time. [s]
+    pool, hopper : ndarray of int
+        Whole seeds in the pool and the hopper.
+    arched : ndarray of bool
+        Whether an arch stops the gate.
+    """
+
+    names = ("time_s", "pool_seeds", "hopper_seeds", "arched")
+    time: NDArray[np.float64]
+    pool: NDArray[np.int64]
+    hopper: NDArray[np.int64]
+    arched: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Consecutive cells of a run, with the seeds that they released.
+
+    A run is cut into pieces of `metersim.run.draws.BLOCK` cells; the last may be shorter.
+
+    Attributes
+    ----------
+    first_cell, first_tick : int
+        Number of the first cell and of the first tick, counted from the start of the run.
+    seeds, cells, ticks : Seeds, Cells, Ticks
+        The records; the ticks are those until the first cell of the next piece enters the pool.
+    """
+
+    first_cell: int
+    first_tick: int
+    seeds: Seeds
+    cells: Cells
+    ticks: Ticks
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where records come from.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What was set.
+    seed, replicate : int
+        What chose the luck.
+    version : str
+        Version of the program.
+    replaced : mapping of str to str
+        Stations that were not the usual ones: name and class.
+    """
+
+    scenario: Scenario
+    seed: int
+    replicate: int
+    version: str
+    replaced: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Run(Origin):
+    """A finished run.
+
+    Attributes
+    ----------
+    seeds, cells, ticks : Seeds, Cells, Ticks
+        The records.
+    trace : tuple of Event
+        Every event of every seed, when asked for.
+    """
+
+    seeds: Seeds
+    cells: Cells
+    ticks: Ticks
+    trace: tuple[Event, ...] = ()
+
+    def __repr__(self) -> str:
+        luck = f"random seed {self.seed}, replicate {self.replicate}"
+        many = f"{len(self.cells):,} cells, {len(self.seeds):,} seeds"
+        return f"<Run of {self.scenario.name}: {many}, {luck}>"
+
+    @property
+    def origin(self) -> Origin:
+        """Where the records come from, without them."""
+        return Origin(self.scenario, self.seed, self.replicate, self.version, self.replaced)
+
+    def to_dataframe(self, table: str = "seeds") -> pd.DataFrame:
+        """A table of the records for pandas (extra ``notebook``), in SI.
+
+        Parameters
+        ----------
+        table : {'seeds', 'cells', 'ticks'}
+            Which one.  Seeds have the columns of the CSV file, by whose ``replicate`` and
+            ``cell`` cells can be joined to them; the reason of a cell is in words.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A copy, so that whatever is done to it leaves the run as it is.
+
+        Raises
+        ------
+        ValueError
+            For an unknown table.
+        ImportError
+            Without pandas.
+
+        Examples
+        --------
+        >>> import metersim as m
+        >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3)
+        >>> cells = run.to_dataframe("cells")
+        >>> len(cells), int(cells["released"].sum()) == len(run.to_dataframe())
+        (300, True)
+        """
+        if table not in TABLES:
+            raise ValueError(f"table is {table!r}; allowed: {', '.join(TABLES)}")
+        records: Table = getattr(self, table)
+        columns: dict[str, Any] = {"replicate": np.full(len(records), self.replicate)}
+        if table == "cells":
+            columns["cell"] = np.arange(len(records))
+        columns |= records.named()
+        if table == "cells":
+            columns["reason"] = np.array(REASONS, dtype=object)[self.cells.reason]
+        return dataframe(columns)
+
+    def pieces(self) -> Iterator[Piece]:
+        """The run piece by piece."""
+        starts = np.arange(0, len(self.cells), BLOCK)
+        angles = np.asarray(starts[1:] * (2 * np.pi / self.scenario.disc.cells))
+        ticks = [0, *(self.scenario.ticks_before(angles) + 1).tolist(), len(self.ticks)]
+        seeds = [*np.searchsorted(self.seeds.cell, starts).tolist(), len(self.seeds)]
+        for k, start in enumerate(starts.tolist()):
+            yield Piece(
+                first_cell=start,
+                first_tick=ticks[k],
+                seeds=self.seeds.part(slice(seeds[k], seeds[k + 1])),
+                cells=self.cells.part(slice(start, start + BLOCK)),
+                ticks=self.ticks.part(slice(ticks[k], ticks[k + 1])),
+            )
+
+
+LIBRARIES = ("numpy", "scipy", "simpy")
+
+
+def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
+    """Where a run comes from: what was set, what chose the luck, and with which versions."""
+    scenario = origin.scenario
+    sections = {
+        section: {name: getattr(part, name) for name in part.__dataclass_fields__}
+        for section in SECTIONS
+        for part in [getattr(scenario, section)]
+    }
+    for one in scenario.unknown:
+        sections[one.section][one.name] = one.to_dict()
+    return {
+        "program": "metersim",
+        "version": origin.version,
+        "scenario": scenario.name,
+        "title": scenario.title,
+        "seed": origin.seed,
+        "replicates": replicates,
+        "changes": list(scenario.changes),
+        "replaced_stations": dict(origin.replaced),
+        "settings_si": sections,
+        "lot": {
+            "name": scenario.lot.name,
+            "crop": scenario.lot.crop,
+            "illustrative": scenario.lot.illustrative,
+            "values_si": {name: getattr(scenario.lot, name) for name in VALUES},
+        },
+        "libraries": {name: version(name) for name in LIBRARIES},
+    }

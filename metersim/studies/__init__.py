@@ -1,1 +1,0 @@
-"""Questions asked of scenarios and of runs, one file each."""

@@ -1,1 +1,0 @@
-"""Operators with habits, on meters that they cannot see into."""

@@ -1,1 +1,0 @@
-"""Published cases, what the model gives for them, and what that is worth."""

@@ -1,1 +1,0 @@
-"""Start sheets: which disc, where to start, and what to expect."""
