@@ -3,6 +3,7 @@
 import math
 from functools import lru_cache
 
+import numpy as np
 from hypothesis import reject
 from hypothesis import strategies as st
 
@@ -103,6 +104,26 @@ def bytes_of(run):
         for table in ("seeds", "cells", "ticks")
         for name, column in getattr(run, table).columns()
     }
+
+
+def near(column, other):
+    """Whether numbers are the same to a billionth, or to 1e-12 near 0."""
+    column, other = np.asarray(column), np.asarray(other)
+    return column.shape == other.shape and np.allclose(
+        column, other, rtol=1e-9, atol=1e-12, equal_nan=True
+    )
+
+
+def unlike(run, other):
+    """Columns in which two runs differ: whole numbers at all, others by more than rounding."""
+    found = []
+    for table in ("seeds", "cells", "ticks"):
+        for name, column in getattr(run, table).columns():
+            theirs = getattr(getattr(other, table), name)
+            alike = near if column.dtype.kind == "f" else np.array_equal
+            if column.dtype != theirs.dtype or not alike(column, theirs):
+                found.append((table, name))
+    return found
 
 
 # ---------------------------------------------------------------- drawn scenarios

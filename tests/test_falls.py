@@ -1,48 +1,52 @@
-"""Falls of many seeds at once are those of each seed alone."""
+"""Falls of seeds: stretch by stretch, in one closed form, and of many seeds at once."""
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from None import HAPPENINGS, Falls
-from metersim.run.draws import CONTACTS, Luck
-from metersim.machine.tube import TubeStation
 from metersim.machine.stations import like, stations_of
-from metersim.run.draws import Streams
+from metersim.machine.tube import TubeStation
+from metersim.run.arrays.descent import fall
+from metersim.run.arrays.fates import Released
+from metersim.run.arrays.picking import Block
+from metersim.run.draws import CONTACTS, CellDraws, Luck, Streams
+from metersim.run.events import BEAM, GROUND, WALL, way_down
+from metersim.run.meter import Cell, Held
 from tests.strategies import BENCH
 
-STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field"))
 SEEDS = 400
+STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field"))
+RNG = np.random.default_rng(11)
+SIZES = RNG.lognormal(0, 0.1, SEEDS).tolist()
+SPEEDS = RNG.uniform(0.05, 0.6, SEEDS).tolist()
+LUCK = Luck(Streams(3), 0, SEEDS)
+ALONG = (LUCK.along * STATIONS.pickup.seat_scale).tolist()
 
 
-@pytest.fixture(scope="module")
-def dealt():
-    """Luck, cells, place, sizes, starts and speeds of some seeds."""
-    rng = np.random.default_rng(11)
-    return (
-        Luck(Streams(3), 0, SEEDS),
-        np.arange(SEEDS),
-        0,
-        rng.lognormal(0, 0.1, SEEDS),
-        rng.normal(0, 0.002, SEEDS),
-        rng.uniform(0.05, 0.6, SEEDS),
-    )
+def stops_of(stations, cell):
+    """The stops of the first seed of a cell on its way down."""
+    meter = SimpleNamespace(draws=CellDraws(Streams(3), SEEDS), stations=stations)
+    launch = SPEEDS[cell] * float(stations.release.downward(LUCK.launch[cell]))
+    mean = float(stations.tube.contacts(SPEEDS[cell]))
+    seed = Held(0, SIZES[cell], 1e3, 1.0)
+    return way_down(meter, Cell(cell, None, ALONG[cell], 0.0, [seed]), seed, launch, mean)
 
 
-def walked(luck, cell, place, size, start, speed):
-    """One seed's fall, stretch by stretch: happenings' times, contacts, speeds at beam and end.
+def walked(cell):
+    """One seed's fall: times of its stops, contacts, speeds at the beam and at the end.
 
     Each stretch is a fall of its own, from the speed that the contact before left.
     """
-    tube, now, contacts = STATIONS.tube, 0.0, 0
+    tube, now, contacts, speed = STATIONS.tube, 0.0, 0, SPEEDS[cell]
     mean = tube.contacts(speed)
-    speed = speed * STATIONS.release.downward(luck.launch[cell])
-    steady, to_ground = tube.steady_speed(size), tube.length + start
+    speed = speed * STATIONS.release.downward(LUCK.launch[cell])
+    steady, to_ground = tube.steady_speed(SIZES[cell]), tube.length + ALONG[cell]
     to_beam = to_ground - STATIONS.sensor.height
     scale = to_ground / mean
-    to_contact, beam, times = luck.contact[cell] * scale, None, []
+    to_contact, beam, times = LUCK.contact[cell] * scale, None, []
     while to_ground > 0:
         step = min(to_contact, to_beam, to_ground)
         end = tube.speed(step, speed, steady)
@@ -53,27 +57,24 @@ def walked(luck, cell, place, size, start, speed):
         if to_beam == 0:
             beam, to_beam = speed, math.inf
         if to_contact == 0:
-            rank, gap = luck.pair("wall", np.array([cell]), place, contacts)
-            speed *= 1 - tube.loss(rank[0])
+            rank, gap = LUCK.pair("wall", cell, 0, contacts)
+            speed *= 1 - tube.loss(rank)
             contacts += 1
-            to_contact = -np.log(gap[0]) * scale if contacts < CONTACTS else math.inf
+            to_contact = -np.log(gap) * scale if contacts < CONTACTS else math.inf
     return times, contacts, beam, speed
 
 
-def test_falls_at_once_are_the_falls_of_each_seed(dealt):
-    """What one closed form says of a fall with contacts is the sum of its free stretches."""
-    falls = Falls(STATIONS, *dealt)
+def test_a_fall_is_the_sum_of_its_free_stretches():
     most = 0
-    for k in range(SEEDS):
-        luck, cells, place, *rest = dealt
-        one = (float(part[k]) for part in rest)
-        times, contacts, at_beam, speed = walked(luck, cells[k], place, *one)
-        fall = falls[k]
-        assert len(times) == len(fall.times) <= HAPPENINGS
-        assert fall.times == pytest.approx(times, rel=1e-11)
-        assert fall.contacts == contacts
-        assert fall.speed_at_beam == pytest.approx(at_beam, rel=1e-9)
-        assert fall.speed == pytest.approx(speed, rel=1e-9)
+    for cell in range(SEEDS):
+        times, contacts, at_beam, speed = walked(cell)
+        stops = stops_of(STATIONS, cell)
+        (beam,) = (stop for stop in stops if stop.what == BEAM)
+        assert [stop.time for stop in stops] == pytest.approx(times, rel=1e-11)
+        assert sum(stop.what == WALL for stop in stops) == contacts
+        assert beam.speed == pytest.approx(at_beam, rel=1e-9)
+        assert stops[-1].what == GROUND
+        assert stops[-1].speed == pytest.approx(speed, rel=1e-9)
         most = max(most, contacts)
     assert most > 5
 
@@ -86,43 +87,40 @@ class Smooth(TubeStation):
         return 0.0 * speed
 
 
-def smooth_falls(dealt):
-    """Falls through a tube that no seed touches."""
-
-    return Falls(replace(STATIONS, tube=like(Smooth, STATIONS.tube)), *dealt)
+SMOOTH = replace(STATIONS, tube=like(Smooth, STATIONS.tube))
 
 
-def test_without_contacts_a_fall_is_the_closed_form(dealt):
-    luck, cells, _, size, start, speed = dealt
-    falls, tube = smooth_falls(dealt), STATIONS.tube
-    launch = speed * STATIONS.release.downward(luck.launch)
-    steady, height = tube.steady_speed(size), tube.length + start
-    end = tube.speed(height, launch, steady)
-    time = tube.time(height, launch, end, steady, 1.0)
-    for k in cells:
-        assert falls[k].times[-1] == pytest.approx(time[k])
-        assert falls[k].speed == pytest.approx(end[k])
-        assert falls[k].contacts == 0 and len(falls[k].times) == 2
+def test_without_contacts_a_fall_is_the_closed_form():
+    tube = STATIONS.tube
+    for cell in range(SEEDS):
+        beam, ground = stops_of(SMOOTH, cell)
+        launch = SPEEDS[cell] * STATIONS.release.downward(LUCK.launch[cell])
+        steady, height = tube.steady_speed(SIZES[cell]), tube.length + ALONG[cell]
+        end = tube.speed(height, launch, steady)
+        assert (beam.what, ground.what) == (BEAM, GROUND)
+        assert ground.time == pytest.approx(tube.time(height, launch, end, steady, 1.0))
+        assert ground.speed == pytest.approx(end)
 
 
-def test_contacts_only_delay(dealt):
-    free, touched = smooth_falls(dealt), Falls(STATIONS, *dealt)
-    for k in range(SEEDS):
-        if touched[k].contacts:
-            assert touched[k].times[-1] > free[k].times[-1]
+def test_contacts_only_delay():
+    for cell in range(SEEDS):
+        free, touched = stops_of(SMOOTH, cell), stops_of(STATIONS, cell)
+        if len(touched) > 2:
+            assert touched[-1].time > free[-1].time
         else:
-            assert touched[k].times == free[k].times
+            assert touched == free
 
 
 def test_contacts_are_as_many_as_asked():
     """Mean number of a Poisson process cut off by the tube's end: |z| < 4."""
     seeds, speed = 20_000, 0.3
-    ones = np.ones(seeds)
+    ones, zeros = np.ones(seeds), np.zeros(seeds)
     mean = float(STATIONS.tube.contacts(speed))
-    falls = Falls(
-        STATIONS, Luck(Streams(5), 0, seeds), np.arange(seeds), 0, ones, 0 * ones, speed * ones
+    block = Block(STATIONS, Luck(Streams(5), 0, seeds))
+    way = fall(
+        block, Released(np.arange(seeds), zeros.astype(int), ones, ones, zeros), speed * ones
     )
-    found = np.mean([falls[k].contacts for k in range(seeds)])
+    found = np.mean(way.contacts)
     assert 1 < mean < 5
     assert abs((found - mean) / math.sqrt(mean / seeds)) < 4
     assert abs((found - 1.1 * mean) / math.sqrt(mean / seeds)) > 4  # control

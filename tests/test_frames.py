@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from metersim.machine.losses import REASONS
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.tally import tally_of
@@ -16,7 +17,6 @@ from metersim.questions.run.text import as_csv
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.response import respond
 from metersim.questions.sweep.study import sweep
-from metersim.run.records import REASONS
 from tests.strategies import BENCH, ran
 from tests.sweep_points import hill
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from metersim.machine.coefficients import USUAL
+from metersim.machine.losses import POOL_EMPTY, REASONS
 from metersim.measures import spacing
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, MEASURES
@@ -16,7 +17,6 @@ from metersim.questions.compare.study import COMPARED, compare
 from metersim.questions.evidence.predictions import critical_vacuum
 from metersim.questions.explain.study import explain
 from metersim.questions.shared.notes import notes
-from metersim.run.records import POOL_EMPTY, REASONS
 from tests import plain_spacing as plain
 from tests.strategies import BENCH, pool_of, simulate
 

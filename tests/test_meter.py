@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
+from metersim.machine.rowunit import KNOT_INTERVAL, envelope
 from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
-from metersim.run import records
-from metersim.run.draws import PLACES, KnotLuck, Streams
+from metersim.run.draws import PLACES, KnotDraws, KnotLuck, Streams
 from metersim.run.meter import Shaking
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
@@ -85,7 +86,7 @@ def test_every_way_of_losing_a_seed_was_tried():
     cells = runs["knocked swept shaken"].cells
     assert min(cells.knocked.sum(), cells.swept.sum(), cells.shaken.sum()) > 5
     assert runs["arches"].ticks.arched.any()
-    assert (runs["hopper runs empty"].cells.reason == records.POOL_EMPTY).any()
+    assert (runs["hopper runs empty"].cells.reason == losses.POOL_EMPTY).any()
     assert 3 <= runs["doubles and triples"].cells.released.max() <= PLACES
 
 
@@ -131,7 +132,7 @@ def test_an_emptying_hopper_ends_in_skips_when_the_pool_is_nearly_gone():
     assert abs(after.mean() - before.mean()) <= 4 * error
     assert skip[end:].all()
     # the last few seeds lie about on a wide floor
-    assert np.isin(run.cells.reason[-300:], [records.POOL_EMPTY, records.LOW_POOL]).mean() > 0.9
+    assert np.isin(run.cells.reason[-300:], [losses.POOL_EMPTY, losses.LOW_POOL]).mean() > 0.9
     # negative control: a full hopper ends as it began
     full = simulate(BENCH.replace(run__turns=60))
     assert (full.cells.released[-300:] == 0).mean() < 0.2
@@ -338,17 +339,24 @@ def test_a_replaced_station_is_used_and_named():
 # ---------------------------------------------------------------- shaking
 
 
-def test_shaking_is_the_same_however_far_it_is_dealt_at_a_time():
-    far, bit_by_bit = (Shaking(KnotLuck(Streams(3))) for _ in range(2))
-    far.reach(60.0)
-    for time in np.linspace(0, 60, 77):
-        bit_by_bit.reach(float(time))
-    assert bit_by_bit.motion[: len(far.motion)] == far.motion[: len(bit_by_bit.motion)]
-    assert far.at(41.3) == bit_by_bit.at(41.3) != far.at(41.5)
+def test_shaking_is_that_of_its_knots(monkeypatch):
+    """Motion lies within the envelope, and the peak is the largest knot, also across blocks."""
+    monkeypatch.setattr("metersim.run.draws.BLOCK", 50)
+    shaking, knots = Shaking(KnotDraws(Streams(3))), KnotLuck(Streams(3))
+    size = envelope(np.concatenate([knots.strength(block) for block in range(9)]))
+    for start in np.linspace(0, 9, 40):
+        for end in start + np.array([0.0, 0.3, 1.9]):
+            first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
+            assert shaking.peak(start, end) == size[first : last + 1].max()
+        around = size[first : first + 2]
+        assert abs(shaking.at(start)) <= np.hypot(*around)
+    assert np.std([shaking.at(time) for time in np.linspace(0, 10, 1500)]) == pytest.approx(1, 0.15)
 
 
-def test_no_peak_lies_above_the_bound_that_spares_looking_it_up():
-    """Also when nothing has been dealt before, as when shaking starts in mid-run."""
-    for end in (0.1, 3.0, 40.0):
-        fresh, looked = (Shaking(KnotLuck(Streams(4))) for _ in range(2))
-        assert fresh.highest_until(end) >= looked.peak(0.0, end) > 0
+def test_shaking_at_a_time_does_not_depend_on_what_was_asked_before(monkeypatch):
+    monkeypatch.setattr("metersim.run.draws.BLOCK", 50)
+    times = np.linspace(0, 20, 77).tolist()
+    forward, backward = (Shaking(KnotDraws(Streams(3))) for _ in range(2))
+    found = [forward.at(time) for time in times]
+    assert found == [backward.at(time) for time in reversed(times)][::-1]
+    assert forward.at(10.3) != forward.at(10.5)

@@ -6,9 +6,9 @@ import math
 import numpy as np
 import pytest
 
+from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
 from metersim.machine.stations import stations_of
-from metersim.run import records
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 from tests.validation.plain import plain_stations
@@ -204,19 +204,19 @@ def test_a_field_is_never_better_than_the_bench(speed, vacuum):
 def test_harder_shaking_loses_seeds():
     hard = {**FIELD, **SCANT, "row_unit__shock_per_speed": 9.8}
     assert z_between(measured(**FIELD, **SCANT), measured(**hard), "cells.skip") > 4
-    assert measured(**hard).reasons[records.SHAKEN] > 0
-    assert measured(**SCANT).reasons[records.SHAKEN] == 0
+    assert measured(**hard).reasons[losses.SHAKEN] > 0
+    assert measured(**SCANT).reasons[losses.SHAKEN] == 0
 
 
 def test_a_gate_too_low_and_one_too_high_fail_for_opposite_reasons():
     low, usual, high = (measured(pool__gate_opening=gate).reasons for gate in (0.012, 0.052, 0.08))
-    starved = [records.LOW_POOL, records.POOL_EMPTY]
+    starved = [losses.LOW_POOL, losses.POOL_EMPTY]
     assert low[starved].sum() > usual[starved].sum() + 4 * math.sqrt(low[starved].sum())
-    assert low[records.KNOCKED] == usual[records.KNOCKED] == 0
-    assert high[records.KNOCKED] > 4 * math.sqrt(high[records.KNOCKED])
+    assert low[losses.KNOCKED] == usual[losses.KNOCKED] == 0
+    assert high[losses.KNOCKED] > 4 * math.sqrt(high[losses.KNOCKED])
     assert high[starved].sum() <= usual[starved].sum()
     # of the few seeds that a cell still draws some do not hold, but that is not what it lacks
-    spared = [records.NOT_JOINED, records.NOT_HELD]
+    spared = [losses.NOT_JOINED, losses.NOT_HELD]
     assert low[spared].sum() < 0.05 * low[starved].sum()
 
 
@@ -239,10 +239,10 @@ def test_a_pool_below_the_exit_zone_is_told_from_too_little_vacuum():
     """What is missed for want of zone is laid to the pool; the rest stays as it was."""
     usual = measured(**SCANT).reasons
     low = measured(**SCANT, **pool_of(0.5 * USUAL.exit_zone)).reasons
-    assert low[records.LOW_POOL] > 100 > usual[records.LOW_POOL]
-    assert low[records.POOL_EMPTY] == usual[records.POOL_EMPTY] == 0
+    assert low[losses.LOW_POOL] > 100 > usual[losses.LOW_POOL]
+    assert low[losses.POOL_EMPTY] == usual[losses.POOL_EMPTY] == 0
     # cells that a full pool would leave empty too, whatever they are then laid to
-    spared = [records.NOT_JOINED, records.NOT_HELD]
+    spared = [losses.NOT_JOINED, losses.NOT_HELD]
     assert low[spared].sum() >= usual[spared].sum()
 
 

@@ -17,7 +17,7 @@ from metersim.measures.tally import tally
 from metersim.run.draws import Streams
 
 pytestmark = pytest.mark.benchmark
-CELLS_PER_SECOND = 20_000
+CELLS_PER_SECOND = 5_000  # of the events, which are there to be read
 TIMES_THE_EVENTS = 100
 TIMES_THE_DRAWS = 3
 NANOSECONDS_OF_A_TALLY = 250  # of a cell

@@ -12,7 +12,17 @@ from scipy.stats import kstest
 
 from metersim.machine.reading import load_scenario
 from metersim.run import draws as luck
-from metersim.run.draws import BLOCK, PLACES, TURNS, ArchLuck, KnotLuck, Luck, Streams
+from metersim.run.draws import (
+    BLOCK,
+    PLACES,
+    TURNS,
+    ArchLuck,
+    CellDraws,
+    KnotDraws,
+    KnotLuck,
+    Luck,
+    Streams,
+)
 from metersim.run.simulation import simulate
 
 FIELDS = [name for name, what in vars(Luck).items() if isinstance(what, cached_property)]
@@ -256,6 +266,50 @@ def test_blocked_cells_are_as_many_as_asked(chance):
     assert all(np.all(np.diff(part) > 0) for part in found)
     assert np.mean([1 in part for part in found]) < 0.3
     assert len(Luck(Streams(1), 0).blocked(0.0)) == 0
+
+
+CAUSES_BY_PLACE = {
+    "meeting": "exponential",
+    "size": "normal",
+    "seat": "normal",
+    "pose": "normal",
+    "edge": "uniform",
+    "launch": "normal",
+    "contact": "exponential",
+    "soil": "normal",
+    "hop": "exponential",
+}
+
+
+def test_draws_of_a_cell_are_those_of_its_block(monkeypatch):
+    """In any order, for first and later seeds, on both sides of a border of blocks."""
+    monkeypatch.setattr(luck, "BLOCK", 40)
+    draws, number = CellDraws(Streams(5), 130), 130
+    for cell in (0, 39, 40, 129, 81, 3, 120, 80):
+        block = Luck(Streams(5), cell // 40, min(40, number - cell // 40 * 40))
+        index = cell % 40
+        for field in FIELDS:
+            assert getattr(draws, field)(cell) == getattr(block, field)[index], (field, cell)
+        for cause, law in CAUSES_BY_PLACE.items():
+            later = getattr(block, law)(cause, index, 2)
+            assert getattr(draws, cause)(cell, 2) == pytest.approx(later, rel=1e-14), cause
+        assert draws.grip_rank(cell, 1) == block.uniform("grip", index, 1)
+        assert draws.wall(cell, 1, 3) == block.pair("wall", index, 1, 3)
+        assert draws.blocked(cell, 0.3) == (index in block.blocked(0.3))
+        assert draws.blocked(cell, 0.0) is False
+    assert {*CAUSES_BY_PLACE, "grip", "along", "across"} == set(FIELDS)
+
+
+def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
+    monkeypatch.setattr(luck, "BLOCK", 40)
+    draws, knots = KnotDraws(Streams(5)), KnotLuck(Streams(5))
+    for knot in (0, 41, 39, 130, 85, 2):
+        block, index = divmod(knot, 40)
+        assert draws.strength(knot) == knots.strength(block)[index]
+        assert draws.phase(knot) == knots.phase(block)[index]
+    strength = np.concatenate([knots.strength(block) for block in range(4)])
+    for first, last in ((0, 0), (3, 39), (39, 40), (5, 150)):
+        assert draws.strongest(first, last) == strength[first : last + 1].max()
 
 
 def test_knots_have_strength_and_phase_of_their_own():

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from metersim.machine.losses import REASONS
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import PASSES
 from metersim.measures.estimates import measure
@@ -16,7 +17,7 @@ from metersim.measures.spacing import classify, place_counts
 from metersim.measures.tally import CP3_WINDOW, stretches_for, tallied, tally, tally_of
 from metersim.run import records
 from metersim.run.draws import BLOCK
-from metersim.run.records import REASONS, Cells, Piece, Seeds, Ticks
+from metersim.run.records import Cells, Piece, Seeds, Ticks
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH
 

@@ -36,9 +36,9 @@ from metersim.machine.holding import (
     pool_spread,
     truncated_normal,
 )
+from metersim.machine.losses import LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
 from metersim.machine.pool import arc_within, excess_arc, knock_chance_scale, layer_share, swept_arc
 from metersim.machine.seedlot import SeedLot
-from metersim.run.records import LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
 
 
 def zone_crossed(arc: Any, gmd: Any, exit_zone: Any) -> Any:
@@ -354,7 +354,7 @@ class PickupStation:
         return np.exp(told * deviate + by_size * size_draw + by_seat * seat_draw)
 
     def why_empty(self, chances: Chances, meeting: Any) -> Any:
-        """Index into `metersim.run.records.REASONS` for a cell that no seed joined."""
+        """Index into `metersim.machine.losses.REASONS` for a cell that no seed joined."""
         in_full_pool = meeting < chances.full_zone * chances.hold * chances.draws
         would_join = meeting < chances.zone * chances.draws
         reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)

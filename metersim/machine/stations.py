@@ -33,6 +33,9 @@ CUT_OFF = math.radians(330)
 PASSES = (0.0, POOL_EXIT, SINGULATOR, CUT_OFF)
 ENTERS, LEAVES, EDGE, CUT = range(len(PASSES))
 
+# What a cell passes when the losses at a station bring its seeds back to the pool.
+RETURNS = {"pool": LEAVES, "singulator": EDGE, "carry": CUT}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Stations:

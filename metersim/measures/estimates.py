@@ -169,7 +169,7 @@ class Measured:
 
     @cached_property
     def reasons(self) -> NDArray[np.int64]:
-        """Cells by the reason for what they released, see `metersim.run.records.REASONS`."""
+        """Cells by the reason for what they released, see `metersim.machine.losses.REASONS`."""
         reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
         return reasons
 

@@ -11,20 +11,11 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, all_of, bad, hint
 from metersim.files.fields import Spec, count, number, shown, specs
 from metersim.files.units import UNITS, Unit, sentence_number
+from metersim.machine.losses import CODES, LOSSES, WORDS_OF_CAUSES
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import read_toml
 from metersim.measures.estimates import Measured
-from metersim.run.records import (
-    BLOCKED,
-    KNOCKED,
-    LOW_POOL,
-    NOT_HELD,
-    NOT_JOINED,
-    POOL_EMPTY,
-    SHAKEN,
-    SWEPT,
-)
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
 SLACK = 0.05  # of an end, by which a value may miss a range
@@ -256,18 +247,8 @@ RESERVE = (
     "published best vacuums lie mostly in the upper half of the model's plateau: keep a reserve"
 )
 
-CAUSES = {
-    BLOCKED: "blocked cells",
-    NOT_JOINED: "time for seeds to join the holes (disc speed, agitation)",
-    LOW_POOL: "a low pool (gate, arches, hopper)",
-    NOT_HELD: "vacuum against the vacuum that seeds need",
-    POOL_EMPTY: "an empty pool (gate, arches, hopper)",
-    KNOCKED: "a pool above the carry line",
-    SWEPT: "a singulator that takes single seeds",
-    SHAKEN: "seeds lost on the way round (shaking, vacuum)",
-}
-DOUBLES = "doubles that pass the singulator"
-SCATTER = "scatter of the fall and the landing (speed, tube, soil)"
+CAUSES = {CODES[loss.name]: WORDS_OF_CAUSES[loss.cause] for loss in LOSSES}
+DOUBLES, SCATTER = (WORDS_OF_CAUSES[name] for name in ("doubles", "scatter"))
 
 
 @dataclass(frozen=True)
@@ -298,7 +279,9 @@ def causes(measured: Measured) -> list[Cause]:
     """
     spacings = measured.total("spacings")
     lost = measured.gaps if spacings else measured.reasons  # of nothing but skips: cells
-    counts = {name: int(lost[reason]) for reason, name in CAUSES.items()}
+    counts = dict.fromkeys(CAUSES.values(), 0)
+    for reason, name in CAUSES.items():
+        counts[name] += int(lost[reason])
     if spacings:
         counts[DOUBLES] = measured.total("seeds") - (
             measured.total("cells") - measured.total("none")

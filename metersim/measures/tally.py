@@ -15,11 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.machine.losses import REASONS
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import PASSES, Stations
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
 from metersim.run.draws import PLACES
-from metersim.run.records import REASONS, Cells, Origin, Piece, Run, Ticks
+from metersim.run.records import Cells, Origin, Piece, Run, Ticks
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
 
 STRETCHES = 48  # stretches in all, over all replicates
@@ -43,7 +44,7 @@ class Tally:
     sums : mapping of str to ndarray, shape (stretches,)
         Sums by column; lengths are in nominal spacings, times in s, areas in m2.
     reasons : ndarray of int
-        Cells by the reason for what they released, see `metersim.run.records.REASONS`.
+        Cells by the reason for what they released, see `metersim.machine.losses.REASONS`.
     gaps : ndarray of int
         Pairs of cells that released seeds, with none between them that did, by the reason of the
         cell before the second: the first entry counts neighbours, each other a run of skips.

@@ -52,7 +52,7 @@ class Course:
         """When the last cell has passed the cut-off. [s]"""
         return float(self._drive.time_at(self._last))
 
-    def angles(self, cells: NDArray[Any], station: int) -> Array:
+    def angles(self, cells: Any, station: int) -> Any:
         """Angles of the disc at which cells pass one of `PASSES`. [rad]"""
         return cells * self.pitch + PASSES[station]
 
@@ -60,11 +60,11 @@ class Course:
         """Number of the last tick before cells pass one of `PASSES`."""
         return self._scenario.ticks_before(self.angles(cells, station))
 
-    def times(self, cells: NDArray[Any], station: int) -> Any:
+    def times(self, cells: Any, station: int) -> Any:
         """When cells pass one of `PASSES`. [s]"""
         return self._drive.time_at(self.angles(cells, station))
 
-    def hole_speeds(self, cells: NDArray[Any]) -> Any:
+    def hole_speeds(self, cells: Any) -> Any:
         """Speed of the holes when cells pass the cut-off. [m/s]"""
         turning = self._drive.speed_at(self.angles(cells, CUT))
         return turning * self._scenario.disc.circle_radius

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Sequence
 from functools import cached_property
@@ -88,7 +89,7 @@ class Streams:
             key = key.reshape(-1, *(1 for _ in index.shape))
         return ((_mixed(index * STEP + key) >> 12) + 0.5) * 2.0**-52
 
-    def pair(self, cause: str, index: NDArray[np.uint64]) -> tuple[Any, Any]:
+    def pair(self, cause: str, index: Any) -> tuple[Any, Any]:
         """Two uniform numbers of a cause by index, of half the digits each."""
         word = _mixed(index * STEP + self._key(cause))
         return ((word >> 38) + 0.5) * 2.0**-26, ((word >> 12 & HALF) + 0.5) * 2.0**-26
@@ -222,7 +223,7 @@ class Luck:
         return self._streams.uniform(cause, self._index(cell, place, turn))
 
     def pair(self, cause: str, cell: Any, place: Any, turn: Any) -> tuple[Any, Any]:
-        """Two U of a cause, likewise, for arrays of cells."""
+        """Two U of a cause, likewise."""
         return self._streams.pair(cause, self._index(cell, place, turn))
 
     def _index(self, cell: Any, place: Any, turn: Any) -> Any:
@@ -236,6 +237,121 @@ class Luck:
     def normal(self, cause: str, cell: Any, place: Any = 0, turn: Any = 0) -> Any:
         """N, likewise."""
         return ndtri(self.uniform(cause, cell, place, turn))
+
+
+class CellDraws:
+    """The draws of one cell at a time, the same numbers as those of `Luck`.
+
+    A block is drawn for a cause when the first of its cells asks for it.  Two blocks are kept.
+
+    Parameters
+    ----------
+    streams : Streams
+        Where the numbers come from.
+    cells : int
+        Cells of the run.
+    """
+
+    def __init__(self, streams: Streams, cells: int) -> None:
+        self._streams, self._cells = streams, cells
+        self._blocks: dict[int, Luck] = {}
+        self._blocked: dict[tuple[int, float], set[int]] = {}
+
+    def _at(self, cell: int) -> tuple[Luck, int]:
+        """The block of a cell, and the cell's number in it."""
+        number, index = divmod(cell, BLOCK)
+        if number not in self._blocks:
+            while len(self._blocks) > 1:
+                del self._blocks[min(self._blocks)]
+            size = min(BLOCK, self._cells - number * BLOCK)
+            self._blocks[number] = Luck(self._streams, number, size)
+        return self._blocks[number], index
+
+    def _first(self, field: str, cell: int) -> float:
+        block, index = self._at(cell)
+        return float(getattr(block, field)[index])
+
+    def uniform(self, cause: str, cell: int, place: int = 0, turn: int = 0) -> float:
+        """U by cell, seed in cell and turn, for causes that few cells ask for."""
+        block, index = self._at(cell)
+        return float(block.uniform(cause, index, place, turn))
+
+    def exponential(self, cause: str, cell: int, place: int = 0, turn: int = 0) -> float:
+        """E, likewise."""
+        return -math.log(self.uniform(cause, cell, place, turn))
+
+    def normal(self, cause: str, cell: int, place: int = 0, turn: int = 0) -> float:
+        """N, likewise."""
+        return float(ndtri(self.uniform(cause, cell, place, turn)))
+
+    def blocked(self, cell: int, chance: float) -> bool:
+        """Whether the cell is blocked when a share of all cells is."""
+        block, index = self._at(cell)
+        key = block.first, chance
+        if key not in self._blocked:
+            self._blocked = {key: set(block.blocked(chance).tolist())}
+        return index in self._blocked[key]
+
+    def grip(self, cell: int) -> float:
+        """N: deviate of the vacuum needed by a first seed, among all seeds."""
+        return self._first("grip", cell)
+
+    def grip_rank(self, cell: int, place: int = 0) -> float:
+        """U: rank of the vacuum needed, among the seeds that hold."""
+        return self.uniform("grip", cell, place)
+
+    def along(self, cell: int) -> float:
+        """N: offset of the first seed's seat from the hole's centre, along the track."""
+        return self._first("along", cell)
+
+    def across(self, cell: int) -> float:
+        """N: the same across the track."""
+        return self._first("across", cell)
+
+    def meeting(self, cell: int, place: int = 0) -> float:
+        """E: what the mean number of joins must exceed for a seed to join."""
+        if place:
+            return self.exponential("meeting", cell, place)
+        return self._first("meeting", cell)
+
+    def size(self, cell: int, place: int = 0) -> float:
+        """N: size; of a first seed, beside what the vacuum needed says of it."""
+        return self.normal("size", cell, place) if place else self._first("size", cell)
+
+    def seat(self, cell: int, place: int = 0) -> float:
+        """N: what the seat adds to the vacuum needed."""
+        return self.normal("seat", cell, place) if place else self._first("seat", cell)
+
+    def pose(self, cell: int, place: int = 0) -> float:
+        """N: angle of the held seed."""
+        return self.normal("pose", cell, place) if place else self._first("pose", cell)
+
+    def edge(self, cell: int, place: int = 0) -> float:
+        """U: lowest values leave at the singulator when the seed is alone."""
+        return self.uniform("edge", cell, place) if place else self._first("edge", cell)
+
+    def launch(self, cell: int, place: int = 0) -> float:
+        """N: direction of launch."""
+        return self.normal("launch", cell, place) if place else self._first("launch", cell)
+
+    def contact(self, cell: int, place: int = 0) -> float:
+        """E: way to the first contact with the wall."""
+        if place:
+            return self.exponential("contact", cell, place)
+        return self._first("contact", cell)
+
+    def wall(self, cell: int, place: int, contact: int) -> tuple[float, float]:
+        """Two U of a contact with the wall: of the speed lost, and of the way to the next."""
+        block, index = self._at(cell)
+        return block.pair("wall", index, place, contact)
+
+    def soil(self, cell: int, place: int = 0) -> float:
+        """N: resting place."""
+        return self.normal("soil", cell, place) if place else self._first("soil", cell)
+
+    def hop(self, cell: int, place: int = 0) -> float:
+        """E: restitution."""
+        return self.exponential("hop", cell, place) if place else self._first("hop", cell)
 
 
 class ArchLuck:
@@ -262,3 +378,35 @@ class KnotLuck:
     def phase(self, block: int) -> Array:
         """U: phase of the envelope over a whole turn, at a block of knots."""
         return self._streams.block("shaking phase", block).random(BLOCK)
+
+
+class KnotDraws:
+    """The draws of one knot at a time, the same numbers as those of `KnotLuck`."""
+
+    def __init__(self, streams: Streams) -> None:
+        self._knots = KnotLuck(streams)
+        self._blocks: dict[tuple[str, int], Array] = {}
+
+    def _block(self, cause: str, number: int) -> Array:
+        if (cause, number) not in self._blocks:
+            self._blocks.pop((cause, number - 2), None)
+            self._blocks[cause, number] = getattr(self._knots, cause)(number)
+        return self._blocks[cause, number]
+
+    def strength(self, knot: int) -> float:
+        """E: half the square of the envelope over its SD, at a knot."""
+        return float(self._block("strength", knot // BLOCK)[knot % BLOCK])
+
+    def phase(self, knot: int) -> float:
+        """U: phase of the envelope over a whole turn, at a knot."""
+        return float(self._block("phase", knot // BLOCK)[knot % BLOCK])
+
+    def strongest(self, first: int, last: int) -> float:
+        """The largest strength from one knot to another, both included."""
+        blocks = range(first // BLOCK, last // BLOCK + 1)
+        return max(self._strongest_of(number, first, last) for number in blocks)
+
+    def _strongest_of(self, number: int, first: int, last: int) -> float:
+        start = number * BLOCK
+        strengths = self._block("strength", number)
+        return float(strengths[max(first - start, 0) : last + 1 - start].max())

@@ -1,84 +1,53 @@
 """The meter as processes in time.
 
-One process turns the disc, one works the gate, one shakes the row unit, one follows every hole
-round and round, and one follows every seed on its way down.  They share a `Meter`, whose
-stations may be replaced while it runs: what comes later sees the change.
+One process turns the disc, one works the gate, one follows each hole round and round, and one
+follows each seed on its way down.  They share a `Meter`, whose stations may be replaced while it
+runs: what comes later sees the change.
 """
 
 from __future__ import annotations
 
-import gc
 import math
-from collections.abc import Callable, Generator, Iterable, Iterator
-from contextlib import contextmanager
-from typing import Any
+from collections.abc import Callable, Generator, Iterable
+from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 import simpy
-from simpy.events import NORMAL, Process, Timeout
 
+from metersim.machine.losses import KNOCKED, SHAKEN, SWEPT
 from metersim.machine.pickup import Chances
-from metersim.machine.rowunit import KNOT_INTERVAL
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import Stations
-from metersim.run.draws import Streams
-from metersim.run.hole import hang_on, knock, pick_up, sweep
-from metersim.run.meter import Held, Meter
-from metersim.run.records import KNOCKED, SHAKEN, SWEPT, Cells, Run, Seeds, Ticks
-
-KNOTS_IN_STRETCH = 40  # of the row unit's shaking
-SHAKING_STRETCH = KNOTS_IN_STRETCH * KNOT_INTERVAL  # s
+from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations
+from metersim.run.draws import CONTACTS, Streams
+from metersim.run.hole import join, knock_off, shake_off, sweep_off
+from metersim.run.meter import Cell, Held, Meter
+from metersim.run.records import Cells, Run, Seeds, Ticks
 
 Steps = Generator[simpy.Event, Any, None]
 Visitor = Callable[[Meter], Steps]
 
 
-class Wait(simpy.Event):
-    """The waits of one process, one after the other: ``yield wait(seconds)``.
-
-    A timeout that is used again: a wait costs a sixth less than with a fresh one.
-    """
-
-    def __init__(self, env: simpy.Environment) -> None:
-        super().__init__(env)
-        self._ok, self._value = True, None
-        self._schedule = env.schedule
-
-    def __call__(self, seconds: float) -> Wait:
-        """Wait so many seconds, 0 or more."""
-        self.callbacks = []
-        self._schedule(self, NORMAL, seconds)
-        return self
-
-
 def turn_disc(meter: Meter) -> Steps:
     """The drive: how fast the holes run, tick by tick."""
-    env, course = meter.env, meter.course
-    times, speeds = course.tick_times(0, course.ticks), course.tick_speeds(0, course.ticks)
-    for time, speed in zip(times.tolist(), speeds.tolist(), strict=True):
-        yield Timeout(env, max(time - env.now, 0.0))
-        meter.speed = speed
+    for tick in range(meter.course.ticks):
+        yield meter.until(float(meter.course.tick_times(tick, tick + 1)[0]))
+        meter.speed = float(meter.course.tick_speeds(tick, tick + 1)[0])
 
 
 def work_gate(meter: Meter) -> Steps:
     """The gate: arches form and clear, seed runs in, the hopper empties."""
-    env, luck, course = meter.env, meter.arch_luck, meter.course
-    gate = meter.stations.gate
     before = passable = 0.0
-    rate, wait = gate.arch_rate, luck.wait()  # of what happens next: an arch forms, or clears
-    due = wait / rate if rate else math.inf
-    for time in course.tick_times(0, course.ticks).tolist():
-        yield Timeout(env, max(time - env.now, 0.0))
+    wait = meter.arches.wait()  # until an arch forms, or clears, over the mean of such waits
+    for tick in range(meter.course.ticks):
+        time = float(meter.course.tick_times(tick, tick + 1)[0])
+        yield meter.until(time)
         meter.note_changes()
-        if meter.stations.gate is not gate:  # what is left to wait goes on at the new rate
-            gate, old = meter.stations.gate, rate
-            rate = gate.clearing_rate if meter.arched else gate.arch_rate
-            wait = (due - before) * old if old else wait
-            due = before + wait / rate if rate else math.inf
-        if time >= due:
+        gate = meter.stations.gate
+        wait -= (gate.clearing_rate if meter.arched else gate.arch_rate) * (time - before)
+        if wait <= 0:
             meter.arched = not meter.arched
-            rate, wait = gate.clearing_rate if meter.arched else gate.arch_rate, luck.wait()
-            due = time + wait / rate if rate else math.inf
+            wait = meter.arches.wait()
             meter.note(-1, -1, "gate", "arch formed" if meter.arched else "arch cleared")
         if not meter.arched:
             able = -int(passable)
@@ -91,155 +60,168 @@ def work_gate(meter: Meter) -> Steps:
                 meter.note(-1, -1, "gate", "hopper ran empty")
         before = time
         meter.available = meter.pool
-        meter.look()
+        meter.level = float(gate.level(meter.pool))
         meter.ticks.append((time, meter.pool, meter.hopper, meter.arched))
-
-
-def shake(meter: Meter) -> Steps:
-    """The row unit: on and on, a stretch of shaking at a time."""
-    env = meter.env
-    for stretch in range(1, math.ceil(meter.course.end / SHAKING_STRETCH) + 1):
-        meter.shaking.reach(stretch * SHAKING_STRETCH)
-        yield Timeout(env, max(stretch * SHAKING_STRETCH - env.now, 0.0))
 
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
     """A hole: into the pool, out of it, past the singulator, to the cut-off, and round again."""
-    wait, clock = Wait(meter.env), 0.0
-    for cell in range(hole, meter.passages, meter.cells):
-        dealt, index = meter.dealt(cell)
-        enters, leaves, meets_edge, is_cut = dealt.times[index]
-        yield wait(enters - clock)
-        chances = meter.chances
-        yield wait(leaves - enters)
-        held, reason = pick_up(meter, chances, dealt, index, cell)
-        joined = len(held)
-        meter.available -= joined
-        meter.pool -= joined
-        meter.carried += joined
-        if held and chances.knocks > 0:
-            held = knock(meter, chances, dealt, index, cell, held)
-            reason = reason if held else KNOCKED
-        knocked = joined - len(held)
-        yield wait(meets_edge - leaves)
-        if held:
-            held = sweep(meter, dealt, index, cell, held)
-            reason = reason if held else SWEPT
-            if meter.events is not None:
-                meter.note_all(cell, held, "singulator", "passed")
-        swept = joined - knocked - len(held)
-        yield wait(is_cut - meets_edge)
-        clock = is_cut
-        if held:
-            held = hang_on(meter, chances, cell, held, leaves, is_cut)
-            reason = reason if held else SHAKEN
-        shaken = joined - knocked - swept - len(held)
-        if held:
-            if meter.events is not None:
-                meter.note_all(cell, held, "carry", "reached the cut-off")
-            let_go(meter, chances, dealt, index, cell, held, is_cut)
-        meter.cell_rows[cell] = (joined, knocked, swept, shaken, len(held), reason)
+    for number in range(hole, meter.passages, meter.scenario.disc.cells):
+        enters, leaves, meets_edge, is_cut = (
+            float(meter.course.times(number, place)) for place in (ENTERS, LEAVES, EDGE, CUT)
+        )
+        yield meter.until(enters)
+        pickup, draws = meter.stations.pickup, meter.draws
+        chances = pickup.chances(meter.level, meter.vacuum, meter.speed)
+        along, across = draws.along(number), draws.across(number)
+        scale = pickup.seat_scale
+        cell = Cell(number, Chances(*map(float, chances)), along * scale, across * scale, [])
+
+        yield meter.until(leaves)
+        reason = join(meter, cell)
+        counts = [len(cell.held)]  # after each station
+        if cell.held and cell.chances.knocks > 0:
+            knock_off(meter, cell)
+            reason = reason if cell.held else KNOCKED
+        counts.append(len(cell.held))
+
+        yield meter.until(meets_edge)
+        if cell.held:
+            sweep_off(meter, cell)
+            reason = reason if cell.held else SWEPT
+            meter.note_all(number, cell.held, "singulator", "passed")
+        counts.append(len(cell.held))
+
+        yield meter.until(is_cut)
+        if cell.held:
+            shake_off(meter, cell, leaves, is_cut)
+            reason = reason if cell.held else SHAKEN
+            meter.note_all(number, cell.held, "carry", "reached the cut-off")
+        counts.append(len(cell.held))
+        let_go(meter, cell, is_cut)
+        lost = (before - after for before, after in pairwise(counts))
+        meter.cell_rows[number] = (counts[0], *lost, counts[-1], reason)
 
 
-def let_go(
-    meter: Meter,
-    chances: Chances,
-    dealt: Dealt,
-    index: int,
-    cell: int,
-    held: list[Held],
-    is_cut: float,
-) -> None:
-    """Send the seeds of a cell on their way down: the first when its share of the hole is shut,
-    later ones after it."""
-    release, first = meter.stations.release, held[0]
-    travel = first.travel
-    changed = meter.vacuum != chances.vacuum or dealt.stations is not meter.stations
-    if changed or first.place or first.share != 1:
-        pull = first.share * meter.vacuum
-        travel = float(release.travel(meter.stations.pickup.strength(chances, first.needed, pull)))
-    for seed in held:
-        if seed is not first:
+def let_go(meter: Meter, cell: Cell, is_cut: float) -> None:
+    """The seeds of a cell set out on their way down.
+
+    The first leaves when its share of the hole is shut, and the others after it.
+    """
+    pickup, release = meter.stations.pickup, meter.stations.release
+    speed, travel = float(meter.course.hole_speeds(cell.number)), 0.0
+    for seed in cell.held:
+        if seed is cell.held[0]:
+            strength = pickup.strength(cell.chances, seed.needed, seed.share * meter.vacuum)
+            travel = float(release.travel(strength))
+        else:
             travel += float(release.lag(seed.size))
-        delay = travel / dealt.speeds[index]
-        Process(meter.env, descend(meter, dealt, index, cell, seed, delay, is_cut + delay))
+        meter.env.process(descend(meter, cell, seed, is_cut + travel / speed, speed))
 
 
-def descend(
-    meter: Meter,
-    dealt: Dealt,
-    index: int,
-    cell: int,
-    seed: Held,
-    delay: float,
-    released: float,
-) -> Steps:
-    """A seed's way down: off the hole, from wall to wall, through the beam, to rest.
+class Stop(NamedTuple):
+    """A contact with the wall, the beam of the sensor, or the ground."""
+
+    what: str
+    time: float  # since the release, s
+    speed: float  # of the seed when it comes there, m/s
+    loss: float = 0.0  # share of the speed that a contact takes
+
+
+WALL, BEAM, GROUND = "wall", "beam", "ground"
+
+
+def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -> list[Stop]:
+    """The stops of a seed that falls from a launch speed [m/s], in a meter at rest.
+
+    `mean` is the mean number of contacts with the wall.
+    """
+    tube, draws = meter.stations.tube, meter.draws
+    ground = max(tube.length + cell.along, 0.0)
+    beam = max(ground - meter.stations.sensor.height, 0.0)
+    apart = ground / mean if mean > 0 else math.inf
+    wall = draws.contact(cell.number, seed.place) * apart
+    steady = float(tube.steady_speed(seed.size))
+    height, start, slowing = 0.0, launch, 1.0  # where the seed falls freely from, and how
+    contacts, stops = 0, []
+    while True:
+        here = min(wall, beam, ground)
+        speed = float(tube.speed(here - height, start, steady))
+        time = float(tube.time(here, launch, speed, steady, slowing))
+        if here == beam:
+            stops.append(Stop(BEAM, time, speed))
+            beam = math.inf
+        elif here == ground:
+            stops.append(Stop(GROUND, time, speed))
+            return stops
+        else:
+            rank, gap = draws.wall(cell.number, seed.place, contacts)
+            loss = float(tube.loss(rank))
+            stops.append(Stop(WALL, time, speed, loss))
+            height, start = here, speed * (1 - loss)
+            slowing *= float(tube.slowing(speed, start, steady))
+            contacts += 1
+            wall = here - math.log(gap) * apart if contacts < CONTACTS else math.inf
+
+
+def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float) -> Steps:
+    """A seed's way down: off the hole [m/s], from wall to wall, through the beam, to rest.
 
     The seed keeps its own clock, so that its records do not carry the rounding of the
-    simulation's.  Its fall was worked out with those of many others, for a meter at rest; the
-    row unit's shaking at its release moves it a little.
+    simulation's.  The row unit's shaking at its release moves its fall a little.
     """
-    wait, place = Wait(meter.env), seed.place
-    fall = dealt.fall(index, place, seed.size)
-    yield wait(delay)
+    number, place, draws = cell.number, seed.place, meter.draws
+    yield meter.until(released)
     meter.carried -= 1
     meter.falling += 1
-    tracing = meter.events is not None
-    if tracing:
-        meter.note(cell, place, "release", "released", "vacuum cut")
-    stations = meter.stations
-    later = 0.0
+    meter.note(number, place, "release", "released", "vacuum cut")
+    stations, direction = meter.stations, draws.launch(number, place)
+    launch = speed * float(stations.release.downward(direction))
+    stops = way_down(meter, cell, seed, launch, float(stations.tube.contacts(speed)))
+    fall, later = stops[-1], 0.0
     if not stations.row_unit.still:
         upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
-        later = stations.tube.later_by(upset, fall.times[-1], fall.speed)
-    now, crossed, seen, contact = released, 0.0, False, 0
-    for happening, time in enumerate(fall.times):
-        before, now = now, released + max(time + later, 0.0)
-        yield wait(max(now - before, 0.0))
-        if happening == fall.sensor:
-            crossed = now
-            seen = watch(meter, dealt, index, cell, seed, now, fall.speed_at_beam)
-        elif tracing and happening < len(fall.times) - 1:
-            loss = f"lost {fall.loss[contact]:.0%} of its speed"
-            meter.note(cell, place, "tube", "touched the wall", loss)
-            contact += 1
-    furrow = stations.furrow
-    position = furrow.ground_speed * now + fall.astray
-    if tracing:
-        meter.note(cell, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
+        later = float(stations.tube.later_by(upset, fall.time, fall.speed))
+    now, crossed, seen = released, 0.0, False
+    for stop in stops:
+        now = released + max(stop.time + later, 0.0)
+        yield meter.until(now)
+        if stop.what == BEAM:
+            crossed, seen = now, watch(meter, cell, seed, now, stop.speed)
+        elif stop.what == WALL:
+            meter.note(
+                number, place, "tube", "touched the wall", f"lost {stop.loss:.0%} of its speed"
+            )
+    furrow, sideways = stations.furrow, speed * stations.release.sideways(direction)
+    position = furrow.ground_speed * now + float(stations.tube.strays(sideways, fall.time))
+    meter.note(number, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
     if furrow.in_field:
-        soil = dealt.luck.normal("soil", index, place) if place else dealt.soil[index]
-        position += fall.hop_length + soil * furrow.scatter
-        yield wait(fall.hop_time)
-        now += fall.hop_time
-        if tracing:
-            hop = f"after {fall.hop_time * 1e3:.0f} ms of hop"
-            meter.note(cell, place, "furrow", "at rest", hop)
+        air = float(furrow.hop_time(draws.hop(number, place), fall.speed))
+        position += float(furrow.hop_length(air, fall.speed))
+        position += draws.soil(number, place) * furrow.scatter
+        now += air
+        yield meter.until(now)
+        meter.note(number, place, "furrow", "at rest", f"after {air * 1e3:.0f} ms of hop")
     meter.falling -= 1
     meter.landed += 1
-    contacts = fall.contacts
-    row = (cell, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
+    contacts = sum(stop.what == WALL for stop in stops)
+    row = (number, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
     meter.seed_rows.append(row)
 
 
-def watch(
-    meter: Meter, dealt: Dealt, index: int, cell: int, seed: Held, now: float, speed: float
-) -> bool:
+def watch(meter: Meter, cell: Cell, seed: Held, now: float, speed: float) -> bool:
     """Whether the sensor gives a pulse of its own for a seed that crosses the beam."""
-    tracing, chance = meter.events is not None, meter.stations.sensor.detection
-    if chance < 1 and dealt.luck.uniform("detection", index, seed.place) >= chance:
-        if tracing:
-            meter.note(cell, seed.place, "sensor", "not seen", "missed by the beam")
+    sensor, chance = meter.stations.sensor, meter.stations.sensor.detection
+    if chance < 1 and meter.draws.uniform("detection", cell.number, seed.place) >= chance:
+        meter.note(cell.number, seed.place, "sensor", "not seen", "missed by the beam")
         return False
     alone = now >= meter.beam_dark_until
-    dark_until = now + float(meter.stations.sensor.pulse(seed.size, speed))
+    dark_until = now + float(sensor.pulse(seed.size, speed))
     meter.beam_dark_until = max(meter.beam_dark_until, dark_until)
-    if tracing:
-        what = ("seen", "gave a pulse of its own")
-        if not alone:
-            what = ("not seen", "merged with the seed before")
-        meter.note(cell, seed.place, "sensor", *what)
+    told = ("seen", "gave a pulse of its own")
+    if not alone:
+        told = ("not seen", "merged with the seed before")
+    meter.note(cell.number, seed.place, "sensor", *told)
     return alone
 
 
@@ -261,7 +243,7 @@ def run_events(
     stations : Stations
         The stations.
     streams : Streams
-        The luck.
+        The draws.
     version : str
         Version of the program, for the records.
     trace : bool
@@ -278,29 +260,13 @@ def run_events(
     env = simpy.Environment()
     meter = Meter(env, scenario, stations, streams, trace)
     work = [env.process(turn_disc(meter)), env.process(work_gate(meter))]
-    if not stations.row_unit.still:
-        env.process(shake(meter))
     for visitor in visitors:
         env.process(visitor(meter))
-    work += [env.process(follow_hole(meter, hole)) for hole in range(meter.cells)]
-    with _collector_at_rest():
-        env.run(until=simpy.AllOf(env, work))
-        while meter.carried or meter.falling:
-            env.step()
+    work += [env.process(follow_hole(meter, hole)) for hole in range(scenario.disc.cells)]
+    env.run(until=simpy.AllOf(env, work))
+    while meter.carried or meter.falling:
+        env.step()
     return _records(meter, streams, version)
-
-
-@contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """Stop the cyclic collector: events free themselves, and scanning the growing records for
-    cycles takes time and finds none."""
-    was_at_work = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_at_work:
-            gc.enable()
 
 
 def _records(meter: Meter, streams: Streams, version: str) -> Run:

@@ -1,169 +1,170 @@
-"""What happens to seeds on a hole: how they join it, and what takes them off again.
-
-Called by the processes of `metersim.run.events` at the moment when it happens.
-"""
+"""What happens to the seeds on one hole: how they join it, and what takes them off again."""
 
 from __future__ import annotations
 
-import numpy as np
+import math
 
-from metersim.machine.pickup import Chances
+from metersim.machine.holding import truncated_normal
+from metersim.machine.losses import (
+    AT_TOOTH,
+    BLOCKED,
+    BY_NAME,
+    IN_HEAP,
+    NO_VACUUM,
+    OFF_SEAT,
+    POOL_EMPTY,
+    REASONS,
+    SEEDED,
+    SHOCK,
+    TOO_LITTLE_VACUUM,
+    Loss,
+)
 from metersim.machine.singulator import TEETH
 from metersim.run.draws import PLACES
-from metersim.run.meter import Held, Meter
-from metersim.run.records import BLOCKED, POOL_EMPTY, REASONS, SEEDED
+from metersim.run.meter import Cell, Held, Meter
+
+IN_POOL, AT_EDGE, ON_THE_WAY = BY_NAME["knocked"], BY_NAME["swept"], BY_NAME["shaken"]
 
 
-def pick_up(
-    meter: Meter, chances: Chances, dealt: Dealt, index: int, cell: int
-) -> tuple[list[Held], int]:
-    """The seeds that leave the pool on a cell, and why there are none."""
-    window = dealt.window(chances, index, meter.course.cells_in_tick)
-    k = index - window.start
-    held: list[Held] = []
-    if index in dealt.blocked:
-        reason = BLOCKED
-    elif meter.available <= 0:
-        reason = POOL_EMPTY
-    elif window.joins[k]:
-        held = [Held(0, window.size[k], window.needed[k], 1.0, window.travel[k])]
-        reason = SEEDED
+def join(meter: Meter, cell: Cell) -> int:
+    """Seeds leave the pool on a cell, or none does; returns the reason."""
+    reason = first_joins(meter, cell)
+    if reason == SEEDED:
+        others_join(meter, cell)
     else:
-        reason = window.reason[k]
-    if held and k in window.crowded:
-        held = settled(held + crowd_in(meter, chances, dealt, index, held[0]))
-    if meter.events is not None:
-        if not held:
-            meter.note(cell, -1, "pickup", "cell empty", REASONS[reason])
-        for seed in held:
-            why = f"needs {seed.needed:.0f} Pa on {seed.share:.0%} of the hole"
-            meter.note(cell, seed.place, "pickup", "joined", why)
-    return held, reason
+        meter.note(cell.number, -1, "pickup", "cell empty", REASONS[reason])
+    for seed in cell.held:
+        why = f"needs {seed.needed:.0f} Pa on {seed.share:.0%} of the hole"
+        meter.note(cell.number, seed.place, "pickup", "joined", why)
+    meter.available -= len(cell.held)
+    meter.pool -= len(cell.held)
+    meter.carried += len(cell.held)
+    return reason
 
 
-def crowd_in(meter: Meter, chances: Chances, dealt: Dealt, index: int, first: Held) -> list[Held]:
-    """The seeds that find room beside the first, in what is left of the arc in the pool."""
-    pickup, luck = meter.stations.pickup, dealt.luck
-    along, across = dealt.along[index], dealt.across[index]
-    outline, gap = float(dealt.outlines[index]), float(dealt.distances[index])
-    done, free = float(luck.meeting[index]) / chances.rate, 1.0
-    found: list[Held] = []
-    for place in range(1, PLACES):
+def first_joins(meter: Meter, cell: Cell) -> int:
+    """A first seed joins a cell if it can; returns the reason."""
+    draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
+    if draws.blocked(cell.number, pickup.coefficients.blocked):
+        return BLOCKED
+    if meter.available <= 0:
+        return POOL_EMPTY
+    meeting = draws.meeting(cell.number)
+    if meeting >= chances.rate:
+        return int(pickup.why_empty(chances, meeting))
+    deviate = draws.grip(cell.number)
+    if deviate > chances.limit:  # that seed does not hold; one that holds joins in its place
+        deviate = float(truncated_normal(draws.grip_rank(cell.number), chances.hold))
+    size, seat = draws.size(cell.number), draws.seat(cell.number)
+    needed = float(chances.needed * pickup.relative_need(deviate, size, seat))
+    cell.keep([Held(0, float(pickup.first_size(deviate, size)), needed, 1.0)])
+    return SEEDED
+
+
+def others_join(meter: Meter, cell: Cell) -> None:
+    """More seeds join where the first leaves room, in what is left of the arc in the pool."""
+    draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
+    first, held = cell.held[0], list(cell.held)
+    outline, gap = float(pickup.outline(cell.along, cell.across)), cell.off_centre
+    done, free = draws.meeting(cell.number) / chances.rate, 1.0
+    for place in range(1, min(PLACES, meter.available)):
         if place > 1:
-            turn = 2 * np.pi * luck.uniform("next direction", index, place)
-            outline, gap = pickup.outline(np.cos(turn), np.sin(turn)), across * np.sin(turn)
-            gap = along * np.cos(turn) + gap
-        if place >= meter.available or not pickup.uncovers(first.size, outline, gap):
+            turn = 2 * math.pi * draws.uniform("next direction", cell.number, place)
+            along, across = math.cos(turn), math.sin(turn)
+            outline = float(pickup.outline(along, across))
+            gap = cell.along * along + cell.across * across
+        if not pickup.uncovers(first.size, outline, gap):
             break
-        size = float(pickup.size(luck.normal("size", index, place)))
+        size = float(pickup.size(draws.size(cell.number, place)))
         room = pickup.room_for(chances, first.size, outline, gap, size, free)
-        wait = luck.exponential("meeting", index, place)
+        wait = draws.meeting(cell.number, place)
         if (1 - done) * room.rate <= wait:
             break
-        done += wait / room.rate
-        rank, seat_draw = luck.uniform("grip", index, place), luck.normal("seat", index, place)
-        needed = pickup.later_needed(room, rank, seat_draw)
-        found.append(Held(place, size, float(needed), float(room.part)))
+        done += wait / float(room.rate)
         free -= float(room.part)
-    return found
+        rank, seat = draws.grip_rank(cell.number, place), draws.seat(cell.number, place)
+        needed = float(pickup.later_needed(room, rank, seat))
+        held.append(Held(place, size, needed, float(room.part)))
+    cell.keep(held)
 
 
-def knock(
-    meter: Meter, chances: Chances, dealt: Dealt, index: int, cell: int, held: list[Held]
-) -> list[Held]:
-    """What a heap above the carry line leaves of the seeds on a cell."""
-    kept = []
-    for seed in held:
+def knock_off(meter: Meter, cell: Cell) -> None:
+    """A heap above the carry line takes seeds from a cell."""
+    chances, kept = cell.chances, []
+    for seed in cell.held:
         strength = seed.needed / (seed.share * chances.vacuum)
-        if dealt.luck.exponential("heap", index, seed.place) < chances.knocks * strength:
-            send_back(meter, cell, seed, "pool", "knocked off", "heap above the carry line")
+        if meter.draws.exponential("heap", cell.number, seed.place) < chances.knocks * strength:
+            lose(meter, cell, seed, IN_POOL, IN_HEAP)
         else:
             kept.append(seed)
-    return settled(kept)
+    cell.keep(kept)
 
 
-def settled(held: list[Held]) -> list[Held]:
-    """The seeds of a cell after some may have left: the first has what the others leave it."""
-    if held:
-        held[0].share = 1 - sum(seed.share for seed in held[1:])
-    return held
-
-
-def sweep(meter: Meter, dealt: Dealt, index: int, cell: int, held: list[Held]) -> list[Held]:
-    """What the singulator leaves of the seeds on a cell.
-
-    A lone seed meets all teeth in the pose in which it sits, so the tooth it withstands least
-    decides; a pair turns and meets each tooth in a new direction.
-    """
+def sweep_off(meter: Meter, cell: Cell) -> None:
+    """The singulator takes seeds from a cell."""
     if meter.vacuum <= 0:
-        for seed in held:
-            send_back(meter, cell, seed, "singulator", "swept off", "no vacuum")
-        return []
-    edge, first = meter.stations.singulator, held[0]
-    if len(held) == 1:
-        alone = first.place == 0
-        weakest = (
-            dealt.weakest[index]
-            if alone
-            else edge.weakest(dealt.luck.uniform("edge", index, first.place))
-        )
-        reach = dealt.reach[index] if alone else reach_of(meter, dealt, index, first.place)
-        off_centre = abs(dealt.across[index]) * edge.narrowing
-        ratio = meter.vacuum / first.needed
-        if edge.deviate(reach * first.size, off_centre, ratio) <= weakest:
-            return held
-        send_back(meter, cell, first, "singulator", "swept off", "pushed further than its seat")
-        return []
-    outline, seat = float(dealt.outlines[index]), float(dealt.distances[index]) * edge.narrowing
-    reaches = {seed.place: reach_of(meter, dealt, index, seed.place) for seed in held}
-    for tooth in range(TEETH):
-        across = np.abs(np.sin(np.pi * dealt.luck.uniform("pair direction", index, 0, tooth)))
-        kept = []
-        for seed in held:
-            apart = seat if seed is first else outline * (first.size + seed.size) - seat
-            ratio = seed.share * meter.vacuum / seed.needed
-            deviate = edge.deviate(reaches[seed.place] * seed.size, apart * across, ratio)
-            if dealt.luck.normal("tooth", index, seed.place, tooth) < deviate:
-                send_back(meter, cell, seed, "singulator", "swept off", f"tooth {tooth + 1}")
-            else:
-                kept.append(seed)
-        held = settled(kept)
-        if not held:
-            break
-        first = held[0]
-    return held
+        for seed in cell.held:
+            lose(meter, cell, seed, AT_EDGE, NO_VACUUM)
+        cell.keep([])
+    elif len(cell.held) == 1:
+        sweep_one(meter, cell)
+    else:
+        for tooth in range(TEETH):
+            sweep_several(meter, cell, tooth)
 
 
-def reach_of(meter: Meter, dealt: Dealt, index: int, place: int) -> float:
-    """Half-extent across the track of a mean seed in the pose of a held one. [m]"""
-    if place == 0:
-        return float(dealt.reach[index])
-    return float(meter.stations.singulator.reach(dealt.luck.normal("pose", index, place)))
+def sweep_one(meter: Meter, cell: Cell) -> None:
+    """A seed alone meets all teeth in one pose, so the one it withstands least decides."""
+    (seed,), draws, edge = cell.held, meter.draws, meter.stations.singulator
+    reach = edge.reach(draws.pose(cell.number, seed.place)) * seed.size
+    off_centre = abs(cell.across) * edge.narrowing
+    deviate = edge.deviate(reach, off_centre, meter.vacuum / seed.needed)
+    if deviate > edge.weakest(draws.edge(cell.number, seed.place)):
+        lose(meter, cell, seed, AT_EDGE, OFF_SEAT)
+        cell.keep([])
 
 
-def hang_on(
-    meter: Meter, chances: Chances, cell: int, held: list[Held], start: float, end: float
-) -> list[Held]:
-    """What lack of vacuum, and the hardest shock between two times [s], leave of seeds carried."""
-    row_unit, shaking, pickup = meter.stations.row_unit, meter.shaking, meter.stations.pickup
-    highest = 0.0 if row_unit.still else row_unit.peak_load(shaking.highest_until(end))
-    kept = []
-    for seed in held:
-        pull = seed.share * meter.vacuum
-        spare = -1.0
-        if pull > 0:
-            spare = pickup.spare_load(chances, pickup.strength(chances, seed.needed, pull))
-        if spare < 0:
-            send_back(meter, cell, seed, "carry", "shaken off", "vacuum too low")
-        elif spare < highest and spare < row_unit.peak_load(shaking.peak(start, end)):
-            send_back(meter, cell, seed, "carry", "shaken off", "shock of the row unit")
+def sweep_several(meter: Meter, cell: Cell, tooth: int) -> None:
+    """Several seeds turn, and meet each tooth in a new direction."""
+    draws, edge, pickup = meter.draws, meter.stations.singulator, meter.stations.pickup
+    turn = math.pi * draws.uniform("pair direction", cell.number, 0, tooth)
+    outline = float(pickup.outline(cell.along, cell.across))
+    seat, kept = cell.off_centre * edge.narrowing, []
+    for seed in cell.held:
+        first = cell.held[0]
+        apart = seat if seed is first else outline * (first.size + seed.size) - seat
+        reach = edge.reach(draws.pose(cell.number, seed.place)) * seed.size
+        ratio = seed.share * meter.vacuum / seed.needed
+        deviate = edge.deviate(reach, apart * abs(math.sin(turn)), ratio)
+        if draws.normal("tooth", cell.number, seed.place, tooth) < deviate:
+            lose(meter, cell, seed, AT_EDGE, AT_TOOTH.format(tooth + 1))
         else:
             kept.append(seed)
-    return settled(kept) if len(kept) < len(held) else held
+    cell.keep(kept)
 
 
-def send_back(meter: Meter, cell: int, seed: Held, station: str, event: str, why: str) -> None:
-    """Return a seed from the disc to the pool."""
+def shake_off(meter: Meter, cell: Cell, start: float, end: float) -> None:
+    """Too little vacuum, or the hardest shock between two times [s], takes seeds from a cell."""
+    row_unit, pickup, kept = meter.stations.row_unit, meter.stations.pickup, []
+    shock = 0.0
+    if not row_unit.still:
+        shock = float(row_unit.peak_load(meter.shaking.peak(start, end)))
+    for seed in cell.held:
+        pull, spare = seed.share * meter.vacuum, -1.0
+        if pull > 0:
+            strength = pickup.strength(cell.chances, seed.needed, pull)
+            spare = float(pickup.spare_load(cell.chances, strength))
+        if spare < 0:
+            lose(meter, cell, seed, ON_THE_WAY, TOO_LITTLE_VACUUM)
+        elif spare < shock:
+            lose(meter, cell, seed, ON_THE_WAY, SHOCK)
+        else:
+            kept.append(seed)
+    cell.keep(kept)
+
+
+def lose(meter: Meter, cell: Cell, seed: Held, loss: Loss, why: str) -> None:
+    """A seed goes back from the disc to the pool."""
     meter.carried -= 1
     meter.pool += 1
-    meter.note(cell, seed.place, station, event, why)
+    meter.note(cell.number, seed.place, loss.station, loss.event, why)

@@ -1,4 +1,4 @@
-"""The state of a meter that its processes share."""
+"""What the processes of a meter share: its stations, where its seeds are, and its records."""
 
 from __future__ import annotations
 
@@ -7,14 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from metersim.machine.pickup import Chances
 from metersim.machine.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES, envelope, shaking
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import PASSES, Stations, stations_of
+from metersim.machine.stations import Stations, stations_of
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, ArchLuck, KnotLuck, Luck, Streams
+from metersim.run.draws import ArchLuck, CellDraws, KnotDraws, Streams
 from metersim.run.records import Event
 
 
@@ -22,66 +20,58 @@ from metersim.run.records import Event
 class Held:
     """A seed on a hole."""
 
-    place: int
+    place: int  # which seed of its cell
     size: float  # over the mean
-    needed: float  # vacuum it needs on the whole hole in the pool, Pa
-    share: float  # share of the hole that pulls it
-    travel: float = math.nan  # past the cut-off until it leaves, if nothing changes till then, m
+    needed: float  # vacuum that it needs on the whole hole in the pool, Pa
+    share: float  # part of the hole that pulls it
+
+
+@dataclass(slots=True)
+class Cell:
+    """A hole on one way round, and the seeds on it."""
+
+    number: int
+    chances: Chances  # what it had to expect when it entered the pool
+    along: float  # seat of the first seed from the hole's centre, along the track, m
+    across: float  # the same across the track, m
+    held: list[Held]
+
+    @property
+    def off_centre(self) -> float:
+        """Distance of the first seed's seat from the hole's centre. [m]"""
+        return math.sqrt(self.along * self.along + self.across * self.across)
+
+    def keep(self, held: list[Held]) -> None:
+        """Hold these seeds alone; the first has the part of the hole that the others leave."""
+        self.held = held
+        if held:
+            held[0].share = 1 - sum(seed.share for seed in held[1:])
 
 
 class Shaking:
-    """The row unit's shaking so far, over its SD: motion by samples, envelope by knots."""
+    """The shaking of the row unit over its SD, at any time."""
 
-    def __init__(self, luck: KnotLuck) -> None:
-        self._luck = luck
-        self._blocks = 0
-        self._last = self._phase = np.empty(0)  # of the last knot dealt
-        self._highest = 0.0
-        self.motion: list[float] = []
-        self.envelope: list[float] = []
-
-    def reach(self, time: float) -> None:
-        """Shake on until a time [s] at the least."""
-        while len(self.envelope) < int(time / KNOT_INTERVAL) + 2:
-            self._go_on()
-
-    def _go_on(self) -> None:
-        size = envelope(self._luck.strength(self._blocks))
-        self.envelope += size.tolist()
-        self._highest = max(self._highest, float(size.max()))
-        size = np.concatenate((self._last, size))
-        phase = np.concatenate((self._phase, self._luck.phase(self._blocks)))
-        sample = np.arange((len(size) - 1) * SAMPLES)
-        knot = sample // SAMPLES
-        time = (sample + len(self.motion) + 0.5) * SAMPLE
-        self.motion += shaking(
-            time, size[knot], size[knot + 1], phase[knot], phase[knot + 1]
-        ).tolist()
-        self._last, self._phase = size[-1:], phase[-1:]
-        self._blocks += 1
-
-    def highest_until(self, time: float) -> float:
-        """A bound of the envelope until a time [s]: the largest that was dealt so far."""
-        self.reach(time)
-        return self._highest
+    def __init__(self, draws: KnotDraws) -> None:
+        self._draws = draws
 
     def at(self, time: float) -> float:
         """Motion at a time [s]."""
         sample = int(time / SAMPLE)
-        if sample >= len(self.motion):
-            self.reach(time)
-        return self.motion[sample]
+        before = sample // SAMPLES
+        sizes = [float(envelope(self._draws.strength(before + k))) for k in (0, 1)]
+        phases = [self._draws.phase(before + k) for k in (0, 1)]
+        return float(shaking((sample + 0.5) * SAMPLE, *sizes, *phases))
 
     def peak(self, start: float, end: float) -> float:
         """Largest size of the envelope between two times [s]."""
-        self.reach(end)
-        return max(self.envelope[int(start / KNOT_INTERVAL) : int(end / KNOT_INTERVAL) + 2])
+        first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
+        return float(envelope(self._draws.strongest(first, last)))
 
 
 class Meter:
-    """A meter at work: its stations, where its seeds are, and what it has recorded.
+    """A meter at work.
 
-    What belongs to one process only stays in that process; here is what they share.
+    What one process needs alone stays in that process.
 
     Attributes
     ----------
@@ -96,6 +86,10 @@ class Meter:
     available : int
         Seeds of the pool that cells can still take until the next tick: what comes back from
         the disc lies on the heap until then.
+    speed : float
+        Speed of the holes since the last tick. [m/s]
+    level : float
+        Level of the pool at the last tick. [m]
     """
 
     def __init__(
@@ -111,26 +105,27 @@ class Meter:
         self.stations = self._noted = stations
         self.replaced = stations.departures(stations_of(scenario))
         self.vacuum = scenario.vacuum.vacuum
-        self.cells = scenario.disc.cells
         self.course = Course(scenario, stations.drive)
         self.passages = self.course.passages
-        self.streams = streams
-        self.arch_luck = ArchLuck(streams)
-        self.shaking = Shaking(KnotLuck(streams))
-        self.speed = 0.0  # of the holes, m/s
+        self.draws = CellDraws(streams, self.passages)
+        self.arches = ArchLuck(streams)
+        self.shaking = Shaking(KnotDraws(streams))
+        self.speed = 0.0
         self.beam_dark_until = -math.inf
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
         self.pool = self.available = min(stations.gate.full, total)
+        self.level = float(stations.gate.level(self.pool))
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
         self.arched = False
-        self._dealt: dict[int, Dealt] = {}
-        self.chances: Chances  # of a cell that enters the pool, since the last tick
-        self._looked: tuple[Any, ...] = ()
         self.events: list[Event] | None = [] if trace else None
         self.ticks: list[tuple[float, int, int, bool]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
         self.seed_rows: list[tuple[Any, ...]] = []
+
+    def until(self, time: float) -> Any:
+        """The wait until a time [s]."""
+        return self.env.timeout(max(time - self.env.now, 0.0))
 
     def note_changes(self) -> None:
         """Record which stations were replaced since the last tick.
@@ -154,33 +149,6 @@ class Meter:
         """All seeds, wherever they are."""
         return self.hopper + self.pool + self.carried + self.falling + self.landed
 
-    def dealt(self, cell: int) -> tuple[Dealt, int]:
-        """What is in store for the block of a cell, and the cell's place in it."""
-        block, index = divmod(cell, BLOCK)
-        dealt = self._dealt.get(block)
-        if dealt is None:
-            self._dealt.pop(block - 2, None)
-            cells = np.arange(block * BLOCK, min((block + 1) * BLOCK, self.passages))
-            passes = range(len(PASSES))
-            times = np.stack([self.course.times(cells, station) for station in passes], axis=1)
-            luck = Luck(self.streams, block, len(cells))
-            speeds = self.course.hole_speeds(cells)
-            dealt = self._dealt[block] = Dealt(luck, self.stations, times.tolist(), speeds)
-        if dealt.stations is not self.stations:
-            dealt = self._dealt[block] = Dealt(
-                dealt.luck, self.stations, dealt.times, dealt.hole_speeds
-            )
-        return dealt, index
-
-    def look(self) -> None:
-        """Bring up to date what a cell that enters the pool has to expect."""
-        now = (self.pool, self.vacuum, self.speed, self.stations)
-        if now != self._looked:
-            level = self.stations.gate.level(self.pool)
-            made = self.stations.pickup.chances(level, self.vacuum, self.speed)
-            self.chances = Chances(*map(float, made))
-            self._looked = now
-
     def note(self, cell: int, place: int, station: str, event: str, why: str = "") -> None:
         """Add a line to the trace."""
         if self.events is not None:
@@ -188,6 +156,5 @@ class Meter:
 
     def note_all(self, cell: int, held: Iterable[Held], station: str, event: str) -> None:
         """Add a line to the trace for each seed that a cell holds."""
-        if self.events is not None:
-            for seed in held:
-                self.note(cell, seed.place, station, event)
+        for seed in held:
+            self.note(cell, seed.place, station, event)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.files.tables import dataframe
+from metersim.machine.losses import REASONS, TAKING
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import VALUES
@@ -18,29 +19,6 @@ from metersim.run.draws import BLOCK
 
 if TYPE_CHECKING:
     import pandas as pd
-
-REASONS = (
-    "seed released",
-    "cell blocked",
-    "no seed was drawn to the hole in time",
-    "pool too low to draw enough seeds from",
-    "seeds drawn would not hold at this vacuum",
-    "pool empty",
-    "knocked off by a heap above the carry line",
-    "swept off by the singulator",
-    "shaken off on the way",
-)
-(
-    SEEDED,
-    BLOCKED,
-    NOT_JOINED,
-    LOW_POOL,
-    NOT_HELD,
-    POOL_EMPTY,
-    KNOCKED,
-    SWEPT,
-    SHAKEN,
-) = range(len(REASONS))
 
 TABLES = ("seeds", "cells", "ticks")
 
@@ -153,10 +131,10 @@ class Cells(Table):
         Seeds that left the pool on the cell, that the heap, the singulator and shaking took
         from it, and that left at the cut-off; the first is the sum of the rest.
     reason : ndarray of int
-        Index into `REASONS`: why the cell released what it did.
+        Index into `metersim.machine.losses.REASONS`: why the cell released what it did.
     """
 
-    names = ("joined", "knocked", "swept", "shaken", "released", "reason")
+    names = ("joined", *(loss.column for loss in TAKING), "released", "reason")
     joined: NDArray[np.int8]
     knocked: NDArray[np.int8]
     swept: NDArray[np.int8]

@@ -27,7 +27,7 @@ from metersim.questions.shared.options import (
 from metersim.questions.shared.plants import check_field, stand_of
 from metersim.questions.shared.plantwords import plants_block
 from metersim.questions.shared.unknowns import spread_about
-from metersim.run.simulation import simulate
+from metersim.run.simulation import EVENTS, simulate
 
 FILES = ("json", "csv", "trace", "figure")
 
@@ -63,10 +63,13 @@ def answer(options: argparse.Namespace) -> str:
     if options.plants:
         check_field(scenario)
     luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
-    runs = []
+    runs, traced = [], []
+    if options.trace:
+        traced = [simulate(scenario, **one, trace=True) for one in luck]
     if options.csv or options.trace or options.figure:  # only these need all records
-        traced, engine = options.trace is not None, options.engine
-        runs = [simulate(scenario, **one, trace=traced, engine=engine) for one in luck]
+        # the trace moves no last digit of the other files
+        runs = traced if traced and options.engine == EVENTS else []
+        runs = runs or [simulate(scenario, **one, engine=options.engine) for one in luck]
         measured = measure(runs)
     else:
         each = stretches_for(scenario.passages, replicates)
@@ -100,7 +103,7 @@ def answer(options: argparse.Namespace) -> str:
     if options.csv:
         made.append((options.csv, as_csv(runs)))
     if options.trace:
-        made.append((options.trace, as_trace(runs)))
+        made.append((options.trace, as_trace(traced)))
     told = as_json(measured, spread, stand, harvest) if options.json else ""
     if options.json and options.json != "-":
         made.append((options.json, told))

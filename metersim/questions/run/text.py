@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from metersim.files.tables import csv_text
+from metersim.machine.losses import REASONS
 from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, number_or_none, put
@@ -16,7 +17,7 @@ from metersim.questions.shared.notes import PROVE, apart, asked, head, heading, 
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.unknowns import Spread
 from metersim.questions.shared.words import LABELS, SHOWN, block, interval_text, quantity
-from metersim.run.records import REASONS, Run, Seeds, provenance
+from metersim.run.records import Run, Seeds, provenance
 
 
 def table(measured: Measured, units: str = "metric", spread: Spread | None = None) -> list[str]:

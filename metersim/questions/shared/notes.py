@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 
 from metersim.files.unknown import Unknown
+from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.limits import cautions
@@ -17,7 +18,7 @@ from metersim.questions.shared.words import (
     quantity,
     set_quantity,
 )
-from metersim.run.records import POOL_EMPTY, Origin
+from metersim.run.records import Origin
 
 PROVE = "A prediction for learning and planning: prove it on a bench."
 MANUAL = "The machine's manual and local rules come first"

@@ -11,6 +11,7 @@ from typing import Any
 
 from metersim.files.faults import BadInput, bad
 from metersim.machine.discs import GenericDisc
+from metersim.machine.losses import KNOCKED, LOW_POOL, POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.machine.sources import HANDBOOK_HOLE, HOLES, MOST_NOTCHES, is_small_round
 from metersim.measures.estimates import Measured, difference
@@ -32,7 +33,6 @@ from metersim.questions.sheet.start import (
     start_point,
 )
 from metersim.run.parallel import in_order
-from metersim.run.records import KNOCKED, LOW_POOL, POOL_EMPTY
 
 PUBLISHED = "karayel2004"
 NONE = Estimate(0.0, 0.0, 0.0)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from metersim.machine.losses import TAKING
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
 from metersim.run.arrays.descent import Unwatched, descend, watch
@@ -106,12 +107,16 @@ def _unwatched(part: Settled) -> Unwatched:
 
 def _cells(found: Fates) -> Cells:
     """Records of the cells."""
-    counts = np.zeros((3, len(found.joined)), dtype=np.int8)
-    for column, cells in zip(counts, (found.knocked, found.swept, found.shaken), strict=True):
+    counts = np.zeros((len(TAKING), len(found.joined)), dtype=np.int8)
+    for column, cells in zip(counts, found.lost, strict=True):
         np.add.at(column, cells, 1)
-    knocked, swept, shaken = counts
-    released = found.joined - knocked - swept - shaken
-    return Cells(found.joined, knocked, swept, shaken, released, found.reason)
+    released = found.joined - counts.sum(axis=0, dtype=np.int8)
+    return Cells(
+        joined=found.joined,
+        **{loss.column: column for loss, column in zip(TAKING, counts, strict=True)},
+        released=released,
+        reason=found.reason,
+    )
 
 
 def _ticks(supply: Supply, first: int, last: int) -> Ticks:

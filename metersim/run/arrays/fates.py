@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from metersim.machine.losses import BLOCKED, CODES, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT, TAKING
 from metersim.machine.pickup import Chances
 from metersim.machine.rowunit import (
     KNOT_INTERVAL,
@@ -23,7 +24,6 @@ from metersim.machine.stations import CUT, LEAVES
 from metersim.run.arrays.picking import LOW, Block, Crowd, Index, Picked, at_cells
 from metersim.run.course import Course
 from metersim.run.draws import BLOCK, PLACES, Array, KnotLuck
-from metersim.run.records import BLOCKED, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT
 
 Flags = NDArray[np.bool_]
 
@@ -130,20 +130,16 @@ class Fates(NamedTuple):
 
     joined: Small
     reason: Small
-    knocked: Index
-    swept: Index
-    shaken: Index
+    lost: tuple[Index, ...]  # cells by the losses of `TAKING`
     firsts: Released  # seeds that joined their cells first
     later: Released  # seeds that joined them later
 
     def until(self, stop: int) -> Fates:
         """Those of the cells before one."""
-        knocked, swept, shaken = (
-            cells[cells < stop] for cells in (self.knocked, self.swept, self.shaken)
-        )
+        lost = tuple(cells[cells < stop] for cells in self.lost)
         firsts, later = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
         joined, reason = self.joined[:stop], self.reason[:stop]
-        return Fates(joined, reason, knocked, swept, shaken, firsts, later)
+        return Fates(joined, reason, lost, firsts, later)
 
 
 def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
@@ -166,8 +162,8 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     held = joined > 0
     held[crowd.cells] = False
     travel, *lost = _follow_alone(stretch, picked, held)
-    for why, cells in zip((KNOCKED, SWEPT, SHAKEN), lost, strict=True):
-        reason[cells] = why
+    for loss, cells in zip(TAKING, lost, strict=True):
+        reason[cells] = CODES[loss.name]
     later = NOBODY
     if crowd.cells.size:
         crowded = _follow_crowd(stretch, crowd)
@@ -179,8 +175,7 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     at = held.nonzero()[0]
     places = np.zeros(len(at), dtype=np.intp)
     firsts = Released(at, places, picked.size[at], picked.needed[at], travel[at])
-    knocked, swept, shaken = lost
-    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
+    return Fates(joined, reason, tuple(lost), firsts, later)
 
 
 def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
@@ -188,9 +183,9 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
     if len(parts) == 1:
         return parts[0][1]
     found = [fates for _, fates in parts]
-    knocked, swept, shaken = (
-        np.concatenate([getattr(fates, name) + start for start, fates in parts])
-        for name in ("knocked", "swept", "shaken")
+    lost = tuple(
+        np.concatenate([fates.lost[k] + start for start, fates in parts])
+        for k in range(len(TAKING))
     )
     groups = []
     for name in ("firsts", "later"):
@@ -203,7 +198,7 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
         np.concatenate([getattr(f, name) for f in found]) for name in ("joined", "reason")
     )
     firsts, later = groups
-    return Fates(joined, reason, knocked, swept, shaken, firsts, later)
+    return Fates(joined, reason, lost, firsts, later)
 
 
 def _follow_alone(

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from metersim.machine.holding import truncated_normal
+from metersim.machine.losses import BLOCKED, SEEDED
 from metersim.machine.pickup import Chances
 from metersim.machine.stations import Stations
 from metersim.run.draws import PLACES, Array, Luck
-from metersim.run.records import BLOCKED, SEEDED
 
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.gate import GateStation
+from metersim.machine.losses import TAKING
 from metersim.machine.pickup import Chances
-from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations
+from metersim.machine.stations import ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
 from metersim.run.arrays.picking import Block, Index, pick
 from metersim.run.course import Course
@@ -294,9 +295,9 @@ class Settling:
         """What cells bring back to the pool less what they take, by the tick that sees it."""
         size = self._supply.owing
         change = -np.bincount(leaves + 1, found.joined, size).astype(np.int64)
-        stations = ((found.knocked, LEAVES), (found.swept, EDGE), (found.shaken, CUT))
-        for lost, station in stations:
+        for loss, lost in zip(TAKING, found.lost, strict=True):
             if lost.size:
-                ticks = self._course.ticks_before(cells[lost], station) - self._supply.first
+                passed = RETURNS[loss.station]
+                ticks = self._course.ticks_before(cells[lost], passed) - self._supply.first
                 change += np.bincount(ticks + 1, minlength=size)
         return change

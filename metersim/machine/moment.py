@@ -1,3 +1,0 @@
-"""TODO"""
-
-from __future__ import annotations
