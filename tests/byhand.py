@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
-from metersim.run import records
+from metersim.machine import losses
 
 DRAWS = 200_000
 TEETH = 3
@@ -70,10 +70,10 @@ class Pool:
             late, low, unheld = 0.0, 0.0, late + low + unheld
         rest = 1 - self.k.blocked
         return {
-            records.BLOCKED: self.k.blocked,
-            records.NOT_JOINED: rest * late,
-            records.LOW_POOL: rest * low,
-            records.NOT_HELD: rest * unheld,
+            losses.BLOCKED: self.k.blocked,
+            losses.NOT_JOINED: rest * late,
+            losses.LOW_POOL: rest * low,
+            losses.NOT_HELD: rest * unheld,
         }
 
 

@@ -1,5 +1,7 @@
 """The vacuum at which a share of the cells leaves the pool empty: closed form, and runs at it."""
 
+
+from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -26,8 +28,8 @@ METERS = {
 def empty_at(scenario, vacuum, stations=None):
     """Closed form, by hand: no seed is drawn and holds."""
     stations = stations or stations_of(scenario)
-    level = stations.gate.level(stations.gate.full)
-    chances = stations.pickup.chances(level, vacuum, scenario.peripheral_speed)
+    level = stations.gate.level(stations.gate.full(Moment()))
+    chances = stations.pickup.chances(vacuum, Moment(speed=scenario.peripheral_speed, level=level))
     return math.exp(-chances.zone * chances.draws * chances.hold)
 
 
@@ -98,7 +100,7 @@ def test_heavier_seed_takes_vacuum_in_proportion():
 def test_a_pool_that_cannot_give_so_many_seeds_takes_all_there_is():
     """An empty pool: the highest vacuum; hardly a cell to be filled: the lowest."""
     dry = BENCH.replace(pool__gate_opening=5e-3)
-    assert stations_of(dry).gate.full == 0
+    assert stations_of(dry).gate.full(Moment()) == 0
     assert critical_vacuum(dry, 0.5) == HIGHEST
     usual = stations_of(BENCH)
     wide = dataclasses.replace(usual.pickup, hole_diameter=0.1)  # whatever lies there holds

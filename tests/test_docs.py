@@ -63,6 +63,13 @@ def test_the_python_of_the_documents_runs():
             subprocess.run([sys.executable, "-W", "error", "-c", code], check=True, cwd=TOP)
 
 
+def test_a_change_in_mid_run_shows_what_the_readme_says():
+    text = README.read_text().partition("### Change it while it runs")[2]
+    code, told = re.search(r"```python\n(.*?)```\n\n```text\n(.*?)```", text, re.DOTALL).groups()
+    done = subprocess.run([sys.executable, "-c", code], check=True, cwd=TOP, capture_output=True)
+    assert done.stdout.decode() == told
+
+
 def test_links_of_the_readme_lead_somewhere():
     for target in re.findall(r"\]\(([^)#]+)\)", README.read_text()):
         assert (Path(TOP) / target).exists(), target

@@ -1,32 +1,28 @@
 """Docstrings: every argument with its unit, every equation with its source; declared fields."""
 
 import ast
-import importlib
 import inspect
 import math
-import pkgutil
 import re
 from pathlib import Path
 
-import metersim.physics
 import pytest
 
+import metersim
 from metersim.files.fields import specs
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import SeedLot
 from metersim.machine.sources import SOURCES
+from metersim.questions.list.equations import STATIONS, functions_of
 
-ROOT = Path(metersim.physics.__file__).parent.parent
+ROOT = Path(metersim.__file__).parent
 SOURCE_FILES = sorted(ROOT.rglob("*.py"))
-PHYSICS_FILES = sorted((ROOT / "physics").glob("*.py"))
+PHYSICS_FILES = [ROOT / "machine" / f"{station}.py" for station in STATIONS]
 FUNCTIONS = [
-    pytest.param(function, id=f"{found.name}.{name}")
-    for found in pkgutil.iter_modules(metersim.physics.__path__)
-    for name, function in inspect.getmembers(
-        importlib.import_module(f"metersim.physics.{found.name}"), inspect.isfunction
-    )
-    if not name.startswith("_") and function.__module__.endswith(f".{found.name}")
+    pytest.param(function, id=f"{station}.{function.__name__}")
+    for station in STATIONS
+    for function in functions_of(station)
 ]
 UNITS = {
     "1", "m", "m2", "kg", "s", "rad", "Pa", "m/s", "m/s2", "rad/s", "kg/m3", "kg/s",

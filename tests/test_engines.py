@@ -28,7 +28,7 @@ from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
 from metersim.measures.indices import MEASURES
 from metersim.measures.tally import tallied
-from metersim.run.arrays import descent as engine
+from metersim.run.arrays import engine
 from metersim.run.draws import BLOCK
 from metersim.run.simulation import pieces, simulate, simulate_cells
 from tests.strategies import BENCH, near, scenarios, unlike
@@ -105,11 +105,11 @@ def test_across_blocks():
 
 
 USE_BLOCKS = (
-    "luck",
+    "draws",
     "records",
     "arrays.engine",
-    "arrays.settling",
-    "arrays.shocks",
+    "arrays.fates",
+    "arrays.supply",
 )
 
 
@@ -117,7 +117,7 @@ USE_BLOCKS = (
 def test_across_many_borders(changes, monkeypatch):
     """The same with blocks so small that a run has ten of them or more, in the field."""
     for module in USE_BLOCKS:
-        monkeypatch.setattr(f"metersim.{module}.BLOCK", 200)
+        monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 200)
     scenario = BENCH.replace(
         **{"furrow__surface": "field", "drive__start_ramp": 30.0, **changes, "run__turns": 70}
     )
@@ -133,14 +133,14 @@ def test_no_user_of_blocks_was_forgotten():
         for path in ROOT.rglob("*.py")
         if re.search(r"import .*\bBLOCK\b", path.read_text(encoding="utf-8"))
     }
-    assert users | {"luck"} == set(USE_BLOCKS)
+    assert users | {"run.draws"} == {f"run.{name}" for name in USE_BLOCKS}
 
 
 @dataclass(frozen=True, kw_only=True)
 class SlowTube(TubeStation):
     """A student's tube: every seed takes exactly one second and touches nothing."""
 
-    def contacts(self, speed):
+    def contacts(self, speed, at):
         """No wall contacts."""
         return 0.0 * speed
 
@@ -212,68 +212,68 @@ FEW = CROWDED.replace(pool__gate_opening=0.012, pool__gate_width=0.05, run__tick
 # a rule: where it stands, what stands there, what is put in its place, and who notices
 BROKEN = {
     # the events
-    "blocked": ("holding.first_joins", "draws.blocked(", "0 and draws.blocked(", BENCH),
-    "pool empty": ("holding.first_joins", "meter.available <= 0", "False", EMPTYING),
-    "join limit": ("holding.first_joins", ">= chances.rate", ">= 0.8 * chances.rate", SCANT),
-    "retake": ("holding.first_joins", "deviate > chances.limit", "False", SCANT),
-    "size": ("holding.first_joins", "first_size(deviate, size)", "first_size(deviate, 0)", BENCH),
-    "seat": ("holding.first_joins", "need(deviate, size, seat)", "need(deviate, size, 0)", BENCH),
-    "room": ("holding.others_join", "not pickup.uncovers", "pickup.uncovers", CROWDED),
-    "arc left": ("holding.others_join", "(1 - done) * room.rate", "room.rate", CROWDED),
-    "arc done": ("holding.others_join", "done += wait", "done += 0 * wait", CROWDED),
-    "covered": ("holding.others_join", "free -= float(", "free -= 1.05 * float(", CROWDED),
-    "later seat": ("holding.others_join", "draws.seat(", "0 * draws.seat(", CROWDED),
-    "later size": ("holding.others_join", "draws.size(", "0 * draws.size(", CROWDED),
-    "direction": ("holding.others_join", "turn = 2 * math.pi", "turn = math.pi", CROWDED),
-    "later gap": ("holding.others_join", "cell.across * across", "0", CROWDED),
-    "few left": ("holding.others_join", "min(PLACES, meter.available)", "PLACES", FEW),
+    "blocked": ("hole.first_joins", "draws.blocked(", "0 and draws.blocked(", BENCH),
+    "pool empty": ("hole.first_joins", "meter.available <= 0", "False", EMPTYING),
+    "join limit": ("hole.first_joins", ">= chances.rate", ">= 0.8 * chances.rate", SCANT),
+    "retake": ("hole.first_joins", "deviate > chances.limit", "False", SCANT),
+    "size": ("hole.first_joins", "first_size(deviate, size)", "first_size(deviate, 0)", BENCH),
+    "seat": ("hole.first_joins", "need(deviate, size, seat)", "need(deviate, size, 0)", BENCH),
+    "room": ("hole.others_join", "not pickup.uncovers", "pickup.uncovers", CROWDED),
+    "arc left": ("hole.others_join", "(1 - done) * room.rate", "room.rate", CROWDED),
+    "arc done": ("hole.others_join", "done += wait", "done += 0 * wait", CROWDED),
+    "covered": ("hole.others_join", "free -= float(", "free -= 1.05 * float(", CROWDED),
+    "later seat": ("hole.others_join", "draws.seat(", "0 * draws.seat(", CROWDED),
+    "later size": ("hole.others_join", "draws.size(", "0 * draws.size(", CROWDED),
+    "direction": ("hole.others_join", "turn = 2 * math.pi", "turn = math.pi", CROWDED),
+    "later gap": ("hole.others_join", "cell.across * across", "0", CROWDED),
+    "few left": ("hole.others_join", "min(PLACES, meter.available)", "PLACES", FEW),
     "share": ("meter.Cell.keep", "if held:", "if False:", CROWDED),
-    "knock": ("holding.knock_off", "chances.knocks * strength", "chances.knocks", HEAPED),
-    "knock share": ("holding.knock_off", "(seed.share * chances", "(chances", HEAPED_CROWD),
-    "lone tooth": ("holding.sweep_one", "deviate > edge", "0 > edge", SWEPT),
-    "lone seat": ("holding.sweep_one", "abs(cell.across)", "0", SWEPT),
-    "guide": ("holding.sweep_one", "* edge.narrowing", "", GUIDED),
-    "lone size": ("holding.sweep_one", "* seed.size", "", SWEPT),
-    "pair teeth": ("holding.sweep_off", "range(TEETH)", "range(TEETH - 1)", CROWDED),
-    "pair turn": ("holding.sweep_several", "turn = math.pi * ", "turn = ", CROWDED),
-    "pair seat": ("holding.sweep_several", "seat if seed is first else", "", CROWDED),
-    "pair share": ("holding.sweep_several", "seed.share * ", "", CROWDED),
-    "shock": ("holding.shake_off", "spare < shock", "False", SHAKEN),
-    "shock's time": ("processes.follow_hole", "cell, leaves, is_cut", "cell, 0, is_cut", SHAKEN),
-    "no hold": ("holding.shake_off", "(pickup.spare_load(", "(1 + pickup.spare_load(", SHAKEN),
-    "travel": ("processes.let_go", "float(release.travel(", "float(0 * release.travel(", STEEP),
-    "travel share": ("processes.let_go", "seed.share * meter", "meter", CROWDED),
-    "lag": ("processes.let_go", "travel += ", "travel += 0 * ", CROWDED),
-    "hole's speed": ("processes.let_go", "travel / speed", "travel / meter.speed", RAMPED),
-    "launch": ("processes.descend", "speed * float(", "float(", BENCH),
-    "sideways": ("processes.descend", "sideways = stations.furrow, speed *",
+    "knock": ("hole.knock_off", "chances.knocks * strength", "chances.knocks", HEAPED),
+    "knock share": ("hole.knock_off", "(seed.share * chances", "(chances", HEAPED_CROWD),
+    "lone tooth": ("hole.sweep_one", "deviate > edge", "0 > edge", SWEPT),
+    "lone seat": ("hole.sweep_one", "abs(cell.across)", "0", SWEPT),
+    "guide": ("hole.sweep_one", "* edge.narrowing", "", GUIDED),
+    "lone size": ("hole.sweep_one", "* seed.size", "", SWEPT),
+    "pair teeth": ("hole.sweep_off", "range(TEETH)", "range(TEETH - 1)", CROWDED),
+    "pair turn": ("hole.sweep_several", "turn = math.pi * ", "turn = ", CROWDED),
+    "pair seat": ("hole.sweep_several", "seat if seed is first else", "", CROWDED),
+    "pair share": ("hole.sweep_several", "seed.share * ", "", CROWDED),
+    "shock": ("hole.shake_off", "spare < shock", "False", SHAKEN),
+    "shock's time": ("events.follow_hole", "cell, leaves, is_cut", "cell, 0, is_cut", SHAKEN),
+    "no hold": ("hole.shake_off", "(pickup.spare_load(", "(1 + pickup.spare_load(", SHAKEN),
+    "travel": ("events.let_go", "float(release.travel(", "float(0 * release.travel(", STEEP),
+    "travel share": ("events.let_go", "seed.share * meter", "meter", CROWDED),
+    "lag": ("events.let_go", "travel += ", "travel += 0 * ", CROWDED),
+    "hole's speed": ("events.let_go", "travel / at.speed", "travel / meter.speed", RAMPED),
+    "launch": ("events.descend", "speed * float(", "float(", BENCH),
+    "sideways": ("events.descend", "sideways = stations.furrow, speed *",
                  "sideways = stations.furrow, 2 * speed *", BARE),
-    "contacts": ("processes.way_down", "contacts < CONTACTS", "contacts < 1", FIELD),
-    "first contact": ("processes.way_down", "draws.contact(", "2 * draws.contact(", FIELD),
-    "wall loss": ("processes.way_down", "(1 - loss)", "(1 - loss / 2)", FIELD),
-    "slowing": ("processes.way_down", "slowing *= float", "slowing = float", FIELD),
-    "seat's height": ("processes.way_down", "tube.length + cell.along", "tube.length", FIELD),
-    "beam": ("processes.way_down", "stations.sensor.height", "stations.sensor.height / 2", BENCH),
-    "shaken fall": ("processes.descend", "later = float(", "later = -float(", FIELD),
-    "pulse": ("processes.watch", "sensor.pulse(seed.size", "sensor.pulse(1", DENSE),
-    "dark beam": ("processes.watch", "now >= meter.beam_dark_until", "True", DENSE),
-    "longest pulse": ("processes.watch", "max(meter.beam_dark_until, dark_until)",
+    "contacts": ("events.way_down", "contacts < CONTACTS", "contacts < 1", FIELD),
+    "first contact": ("events.way_down", "draws.contact(", "2 * draws.contact(", FIELD),
+    "wall loss": ("events.way_down", "(1 - loss)", "(1 - loss / 2)", FIELD),
+    "slowing": ("events.way_down", "slowing *= float", "slowing = float", FIELD),
+    "seat's height": ("events.way_down", "tube.length + cell.along", "tube.length", FIELD),
+    "beam": ("events.way_down", "stations.sensor.height", "stations.sensor.height / 2", BENCH),
+    "shaken fall": ("events.descend", "later = float(", "later = -float(", FIELD),
+    "pulse": ("events.watch", "sensor.pulse(seed.size", "sensor.pulse(1", DENSE),
+    "dark beam": ("events.watch", "now >= meter.beam_dark_until", "True", DENSE),
+    "longest pulse": ("events.watch", "max(meter.beam_dark_until, dark_until)",
                       "dark_until - 0.004", DENSE),
-    "detection": ("processes.watch", "chance < 1", "False", DUSTY),
-    "hop time": ("processes.descend", "now += air", "pass", FIELD),
-    "hop length": ("processes.descend", "furrow.hop_length(", "0 * furrow.hop_length(", FIELD),
-    "soil": ("processes.descend", "* furrow.scatter", "* 0", FIELD),
-    "arch forms": ("processes.work_gate", "wait <= 0", "False", LOW),
-    "arch clears": ("processes.work_gate", "gate.clearing_rate if", "gate.arch_rate if", LOW),
-    "gate's flow": ("processes.work_gate", "able, meter", "9**9, meter", NARROW),
-    "parts of seeds": ("processes.work_gate", "able = -int(passable)", "able = passable = 0",
+    "detection": ("events.watch", "chance < 1", "False", DUSTY),
+    "hop time": ("events.descend", "now += air", "pass", FIELD),
+    "hop length": ("events.descend", "furrow.hop_length(", "0 * furrow.hop_length(", FIELD),
+    "soil": ("events.descend", "* furrow.scatter", "* 0", FIELD),
+    "arch forms": ("events.work_gate", "wait <= 0", "False", LOW),
+    "arch clears": ("events.work_gate", "gate.clearing_rate(at) if", "0 if", LOW),
+    "gate's flow": ("events.work_gate", "able, meter", "9**9, meter", NARROW),
+    "parts of seeds": ("events.work_gate", "able = -int(passable)", "able = passable = 0",
                        NARROW),
-    "full pool": ("processes.work_gate", "gate.full", "2 * gate.full", BENCH),
-    "hopper": ("processes.work_gate", "able, meter.hopper)", "able)", EMPTYING),
-    "level": ("processes.work_gate", "gate.level(meter.pool)", "gate.level(gate.full)", LOW),
-    "speed": ("processes.turn_disc", "speeds(tick, tick + 1)", "speeds(0, 1)", RAMPED),
-    "returns": ("holding.lose", "meter.pool += 1", "pass", RETURNING),
-    "late returns": ("holding.lose", "meter.pool += 1", "meter.pool += 1; meter.available += 1",
+    "full pool": ("events.work_gate", "gate.full(", "2 * gate.full(", BENCH),
+    "hopper": ("events.work_gate", "able, meter.hopper)", "able)", EMPTYING),
+    "level": ("events.work_gate", "gate.level(meter.pool)", "gate.level(gate.full(at))", LOW),
+    "speed": ("events.turn_disc", "speeds(tick, tick + 1)", "speeds(0, 1)", RAMPED),
+    "returns": ("hole.lose", "meter.pool += 1", "pass", RETURNING),
+    "late returns": ("hole.lose", "meter.pool += 1", "meter.pool += 1; meter.available += 1",
                      RETURNING),
     # the arrays
     "blocked, arrays": ("picking.pick", "joins[blocked] = False", "pass", BENCH),
@@ -286,28 +286,29 @@ BROKEN = {
     "crowd's knock, arrays": ("fates._follow_crowd", "heap < ", "0 * heap > ", HEAPED_CROWD),
     "lone tooth, arrays": ("fates._follow_alone", "held[swept] = False", "pass", SWEPT),
     "pair teeth, arrays": ("fates._swept", "range(TEETH)", "range(TEETH - 1)", CROWDED),
-    "shock, arrays": ("shocks.Shocks.shake_off", "off |= ", "off &= ", SHAKEN),
+    "shock, arrays": ("fates.Shocks.shake_off", "off |= ", "off &= ", SHAKEN),
     "lag, arrays": ("fates._follow_crowd", "before + release.lag", "before + 2 * release.lag",
                     CROWDED),
     "wall loss, arrays": ("descent.fall", "(1 - tube.loss(loss))", "1", FIELD),
-    "dark beam, arrays": ("beam.watch", "mine] & (own", "mine] | (own", DENSE),
+    "dark beam, arrays": ("descent.watch", "mine] & (own", "mine] | (own", DENSE),
     "shaken fall, arrays": ("descent.descend", "way.time + later", "way.time", FIELD),
     "arches, arrays": ("supply.Arches.go_on", "* ~arched", "", LOW),
     "hopper, arrays": ("supply.Supply._after", "inflow[-1] <= hopper", "True", EMPTYING),
-    "change, arrays": ("settling.Settling._change", "return change", "return 0 * change", LOW),
-    "returns, arrays": ("settling.Settling._change", "if lost.size", "if 0 * lost.size", RETURNING),
-    "late returns, arrays": ("settling.Settling._change", "np.bincount(ticks + 1",
+    "change, arrays": ("supply.Settling._change", "return change", "return 0 * change", LOW),
+    "returns, arrays": ("supply.Settling._change", "if lost.size", "if 0 * lost.size", RETURNING),
+    "late returns, arrays": ("supply.Settling._change", "np.bincount(ticks + 1",
                              "np.bincount(ticks", RETURNING),
-    "pool empty, arrays": ("settling.Settling._left", "return left", "return None", EMPTYING),
+    "pool empty, arrays": ("supply.Settling._left", "return left", "return None", EMPTYING),
     "first guess, arrays": ("supply.Supply.correct", "if wrong.size", "if False", LOW),
 }  # fmt: skip
-HOMES = {name: "events" for name in ("holding", "meter", "processes")}
+OF_EVENTS = ("events", "hole", "meter")
 
 
 def break_rule(monkeypatch, where, old, new):
     """Put something else in the place of a rule of one engine."""
     name, *path = where.split(".")
-    module = importlib.import_module(f"metersim.{HOMES.get(name, 'arrays')}.{name}")
+    home = "metersim.run" if name in OF_EVENTS else "metersim.run.arrays"
+    module = importlib.import_module(f"{home}.{name}")
     owner = module if len(path) == 1 else getattr(module, path[0])
     rule = vars(owner)[path[-1]]
     text = textwrap.dedent(inspect.getsource(rule))
@@ -400,8 +401,8 @@ def test_a_seed_that_falls_behind_a_whole_piece_is_refused(monkeypatch):
     """What is out of reach of any tube would be counted wrong, and is not counted at all."""
     land = engine.descend
 
-    def late(block, seeds, cut, speed, shocks):
-        landed = land(block, seeds, cut, speed, shocks)
+    def late(block, *rest):
+        landed = land(block, *rest)
         crossed = landed.crossed + 1e6 * (block.luck.first == 0)
         return landed._replace(crossed=crossed)
 

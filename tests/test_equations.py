@@ -12,6 +12,7 @@ import zlib
 import numpy as np
 import pytest
 
+from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.machine.stations import stations_of
 from metersim.questions.explain.study import explain
@@ -358,8 +359,9 @@ def test_the_worked_example_ends_where_the_station_does(name):
     """Chance that no seed joins, at the full pool, as the pick-up works it out."""
     scenario = load_scenario(name)
     stations = stations_of(scenario)
-    level = stations.gate.level(stations.gate.full)
-    chances = stations.pickup.chances(level, scenario.vacuum.vacuum, scenario.peripheral_speed)
+    level = stations.gate.level(stations.gate.full(Moment()))
+    at = Moment(speed=scenario.peripheral_speed, level=level)
+    chances = stations.pickup.chances(scenario.vacuum.vacuum, at)
     steps = worked(scenario)
     assert steps[-1].result == pytest.approx(math.exp(-chances.rate), rel=1e-12)
     found = {step.equation.name: step.result for step in steps}

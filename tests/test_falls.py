@@ -1,5 +1,6 @@
 """Falls of seeds: stretch by stretch, in one closed form, and of many seeds at once."""
 
+
 import math
 from dataclasses import replace
 from types import SimpleNamespace
@@ -7,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from metersim.machine.moment import Moment
 from metersim.machine.stations import like, stations_of
 from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import fall
@@ -18,6 +20,7 @@ from metersim.run.meter import Cell, Held
 from tests.strategies import BENCH
 
 SEEDS = 400
+AT = Moment()
 STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field"))
 RNG = np.random.default_rng(11)
 SIZES = RNG.lognormal(0, 0.1, SEEDS).tolist()
@@ -30,9 +33,9 @@ def stops_of(stations, cell):
     """The stops of the first seed of a cell on its way down."""
     meter = SimpleNamespace(draws=CellDraws(Streams(3), SEEDS), stations=stations)
     launch = SPEEDS[cell] * float(stations.release.downward(LUCK.launch[cell]))
-    mean = float(stations.tube.contacts(SPEEDS[cell]))
+    mean = float(stations.tube.contacts(SPEEDS[cell], AT))
     seed = Held(0, SIZES[cell], 1e3, 1.0)
-    return way_down(meter, Cell(cell, None, ALONG[cell], 0.0, [seed]), seed, launch, mean)
+    return way_down(meter, Cell(cell, 0.03, None, ALONG[cell], 0.0, [seed]), seed, launch, mean)
 
 
 def walked(cell):
@@ -41,7 +44,7 @@ def walked(cell):
     Each stretch is a fall of its own, from the speed that the contact before left.
     """
     tube, now, contacts, speed = STATIONS.tube, 0.0, 0, SPEEDS[cell]
-    mean = tube.contacts(speed)
+    mean = tube.contacts(speed, AT)
     speed = speed * STATIONS.release.downward(LUCK.launch[cell])
     steady, to_ground = tube.steady_speed(SIZES[cell]), tube.length + ALONG[cell]
     to_beam = to_ground - STATIONS.sensor.height
@@ -82,7 +85,7 @@ def test_a_fall_is_the_sum_of_its_free_stretches():
 class Smooth(TubeStation):
     """A tube that no seed touches."""
 
-    def contacts(self, speed):
+    def contacts(self, speed, at):
         """None."""
         return 0.0 * speed
 
@@ -115,11 +118,10 @@ def test_contacts_are_as_many_as_asked():
     """Mean number of a Poisson process cut off by the tube's end: |z| < 4."""
     seeds, speed = 20_000, 0.3
     ones, zeros = np.ones(seeds), np.zeros(seeds)
-    mean = float(STATIONS.tube.contacts(speed))
+    mean = float(STATIONS.tube.contacts(speed, AT))
     block = Block(STATIONS, Luck(Streams(5), 0, seeds))
-    way = fall(
-        block, Released(np.arange(seeds), zeros.astype(int), ones, ones, zeros), speed * ones
-    )
+    released = Released(np.arange(seeds), zeros.astype(int), ones, ones, zeros)
+    way = fall(block, released, speed * ones, AT)
     found = np.mean(way.contacts)
     assert 1 < mean < 5
     assert abs((found - mean) / math.sqrt(mean / seeds)) < 4

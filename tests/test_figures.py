@@ -387,7 +387,8 @@ def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
     command = (
         "import pickle, sys, matplotlib; matplotlib.rcParams['lines.linewidth'] = 9\n"
         "matplotlib.rcParams['font.size'] = 20\n"
-        "from metersim import figures\n"
+        "from metersim.questions.run.figure import run_figure\n"
+        "from metersim.questions.shared.page import save\n"
         "run = pickle.load(open(f'{sys.argv[1]}/run', 'rb'))\n"
         "save(run_figure(run), sys.argv[1] + '/other.svg')\n"
         "assert not [name for name in sys.modules if name == 'matplotlib.pyplot']\n"

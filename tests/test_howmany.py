@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import metersim as m
-from metersim.questions.howmany import study as command
+from metersim.questions.howmany import command
 from metersim.questions.howmany.beside import limits_of
 from metersim.questions.howmany.study import State, howmany
 from metersim.questions.howmany.text import howmany_text, seen_lines

@@ -1,5 +1,7 @@
 """The meter where it must agree with closed forms: no vacuum, no scatter, thinned draws."""
 
+
+from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -36,7 +38,7 @@ EVEN = {"seed__size_cv": 0.0, "demand__rate": 4.0, "demand__speed": 1.0, "run__t
 class InstantRelease(ReleaseStation):
     """A cut-off that lets every seed go at the edge, whatever vacuum it needs."""
 
-    def travel(self, share):
+    def travel(self, share, at):
         """No travel past the edge."""
         return 0.0 * share
 
@@ -190,8 +192,10 @@ BLOCKED = dataclasses.replace(USUAL, blocked=0.02)
 def chances_of(scenario, coefficients=USUAL):
     """Chances of a cell in a pool at its static level."""
     stations = stations_of(scenario, coefficients)
-    level = stations.gate.level(stations.gate.full)
-    return stations.pickup.chances(level, scenario.vacuum.vacuum, scenario.peripheral_speed)
+    level = stations.gate.level(stations.gate.full(Moment()))
+    return stations.pickup.chances(
+        scenario.vacuum.vacuum, Moment(speed=scenario.peripheral_speed, level=level)
+    )
 
 
 def empty_chance(scenario, coefficients=USUAL):
@@ -211,7 +215,7 @@ def check_empty(scenario, coefficients):
     stations = stations_of(scenario, coefficients)
     run = simulate(scenario, seed=11, stations=stations)
     # the pool stays at its static level, but for seeds that come back from the disc
-    assert (run.ticks.pool != stations.gate.full).mean() < 0.05
+    assert (run.ticks.pool != stations.gate.full(Moment())).mean() < 0.05
     empty = run.cells.joined == 0
     assert abs(z_of_share(empty, empty_chance(scenario, coefficients))) < 4
     # negative control: the chance at a third more speed and two thirds of the vacuum
@@ -244,10 +248,10 @@ def test_an_emptying_pool_leaves_cells_empty_by_its_level():
         empty.append(run.cells.joined == 0)
     empty, pools = np.concatenate(empty), np.concatenate(pools)
     level, vacuum = stations.gate.level(pools), scenario.vacuum.vacuum
-    chances = stations.pickup.chances(level, vacuum, scenario.peripheral_speed)
+    chances = stations.pickup.chances(vacuum, Moment(speed=scenario.peripheral_speed, level=level))
     chance = USUAL.blocked + (1 - USUAL.blocked) * np.exp(-chances.rate)
     enough = pools >= 2 * scenario.run.tick * scenario.disc.cells  # for a tick's cells
-    falling = enough & (pools < stations.gate.full)
+    falling = enough & (pools < stations.gate.full(Moment()))
     part = chances.zone < 0.95 * chances.full_zone
 
     def off(cells, expected):

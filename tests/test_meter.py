@@ -1,6 +1,7 @@
 """The meter as processes in time: nothing is lost, changes work from then on, luck is shared."""
 
 import dataclasses
+import json
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,11 +10,14 @@ import pytest
 from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
 from metersim.machine.rowunit import KNOT_INTERVAL, envelope
-from metersim.machine.stations import stations_of
+from metersim.machine.stations import like, stations_of
 from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
+from metersim.questions.run.figure import run_figure
+from metersim.questions.run.text import as_json
+from metersim.questions.shared.notes import notes
+from metersim.run.course import Shaking
 from metersim.run.draws import PLACES, KnotDraws, KnotLuck, Streams
-from metersim.run.meter import Shaking
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 
@@ -212,6 +216,133 @@ def test_a_visitor_that_changes_nothing_changes_nothing(undisturbed):
         check_change(run, undisturbed)
 
 
+def test_a_vacuum_of_zero_drops_every_seed_that_is_carried(undisturbed):
+    """What holds by vacuum alone falls back to the pool; what has left its hole goes on."""
+    dropped = []
+
+    def visit(meter):
+        yield meter.env.timeout(LATER)
+        meter.vacuum = 0.0
+        falling = meter.falling + meter.landed
+        before = meter.pool + meter.hopper
+        carried = meter.carried
+        yield meter.env.timeout(60 / undisturbed.scenario.cell_rate)  # two turns
+        dropped.append((carried, meter.carried, meter.pool + meter.hopper - before))
+        assert meter.falling + meter.landed - falling <= 1  # the seed whose cut-off had passed
+
+    run = simulate(undisturbed.scenario, visitors=[visit], trace=True)
+    ((carried, left, back),) = dropped
+    assert carried > 10
+    assert left == 0
+    assert carried - 1 <= back <= carried
+    assert run.seeds.release_time.max() < LATER + 0.1
+    cells = run.cells
+    assert cells.swept.sum() > 0 and cells.shaken.sum() > 0
+    whys = {event.why for event in run.trace if event.time > LATER and event.event.endswith("off")}
+    assert whys == {losses.NO_VACUUM, losses.TOO_LITTLE_VACUUM}
+
+
+# ---------------------------------------------------------------- changes are recorded
+
+
+def visiting(*steps):
+    """A visitor that does one thing after the other, each at its time."""
+
+    def visit(meter):
+        for time, do in steps:
+            yield meter.env.timeout(time - meter.env.now)
+            do(meter)
+
+    return visit
+
+
+def set_station(name, **values):
+    """What changes values of a station."""
+
+    def do(meter):
+        new = dataclasses.replace(getattr(meter.stations, name), **values)
+        meter.stations = dataclasses.replace(meter.stations, **{name: new})
+
+    return do
+
+
+def set_vacuum(vacuum):
+    """What changes the vacuum."""
+    return lambda meter: setattr(meter, "vacuum", vacuum)
+
+
+SHORT = BENCH.replace(run__turns=5)
+
+
+def test_each_change_is_recorded_at_the_time_at_which_it_was_made():
+    """Between ticks too, several of one station, and in the order in which they were made."""
+    steps = [
+        (1.2345, set_station("gate", opening=0.03)),
+        (2.5, set_vacuum(3e3)),
+        (3.25, set_station("gate", opening=0.02, width=0.1)),
+        (3.25, set_station("gate", opening=0.02)),  # no change
+        (3.5, set_vacuum(3e3)),  # no change
+        (3.75, set_station("sensor", detection=0.5)),
+    ]
+    run = simulate(SHORT, visitors=[visiting(*steps)], trace=True)
+    assert run.changes == (
+        (1.2345, "gate", "opening 0.052 to 0.03"),
+        (2.5, "vacuum", "4000 to 3000 Pa"),
+        (3.25, "gate", "opening 0.03 to 0.02, width 0.18 to 0.1"),
+        (3.75, "sensor", "detection 1 to 0.5"),
+    )
+    assert not np.isin(run.ticks.time, [change.time for change in run.changes]).any()
+    assert run.replaced == {}  # from the start
+    traced = [event for event in run.trace if event.event == "changed"]
+    assert [(event.time, event.station, event.why) for event in traced] == list(run.changes)
+    assert run.origin.changes == run.changes
+    assert simulate(SHORT, visitors=[visiting()]).changes == ()
+
+
+def test_another_kind_of_station_is_named():
+    def do(meter):
+        tube = like(SlowTube, meter.stations.tube)
+        meter.stations = dataclasses.replace(meter.stations, tube=tube)
+
+    run = simulate(SHORT, visitors=[visiting((8.0, do))])
+    assert run.changes == ((8.0, "tube", "SlowTube"),)
+    later = run.seeds.release_time > 8
+    fall = run.seeds.landing_time - run.seeds.release_time
+    assert np.allclose(fall[later], 1.0, atol=0.01) and fall[~later].max() < 0.5
+
+
+@pytest.mark.parametrize("vacuum", [-1.0, np.nan, np.inf])
+def test_a_vacuum_that_cannot_be_is_refused(vacuum):
+    with pytest.raises(ValueError, match=r"vacuum is .* Pa; allowed: a number, 0 or more"):
+        simulate(SHORT, visitors=[visiting((1.0, set_vacuum(vacuum)))])
+
+
+def test_the_drive_cannot_change():
+    visitor = visiting((1.0, set_station("drive", ramp=9.0)))
+    with pytest.raises(ValueError, match="the drive cannot change in a run"):
+        simulate(SHORT, visitors=[visitor])
+
+
+def test_json_and_captions_hold_the_changes():
+    steps = [(1.5, set_vacuum(3e3)), (2.5, set_station("gate", opening=0.03))]
+    run = simulate(SHORT, visitors=[visiting(*steps)])
+    told = [
+        {"time_s": 1.5, "what": "vacuum", "words": "4000 to 3000 Pa"},
+        {"time_s": 2.5, "what": "gate", "words": "opening 0.052 to 0.03"},
+    ]
+    origin = json.loads(as_json(measure(run)))["provenance"]
+    assert origin["changes_in_run"] == told
+    lines = [
+        "vacuum changed at 1.5 s: 4000 to 3000 Pa",
+        "gate changed at 2.5 s: opening 0.052 to 0.03",
+    ]
+    assert notes(measure(run))[-2:] == lines
+    caption = " ".join(" ".join(text.get_text().split()) for text in run_figure(run).texts)
+    assert all(line in caption for line in lines)
+    plain = json.loads(as_json(measure(simulate(SHORT))))["provenance"]
+    assert plain["changes_in_run"] == []
+
+
 def test_shaking_that_starts_on_a_bench_works_from_then_on(undisturbed):
     visitor = changed_at(LATER, "row_unit", acceleration_sd=20.0)
     check_change(simulate(undisturbed.scenario, visitors=[visitor]), undisturbed)
@@ -307,7 +438,7 @@ def test_other_luck_changes_what_joins():
 class SlowTube(TubeStation):
     """A student's tube: a chute in which every seed takes exactly one second."""
 
-    def contacts(self, speed):
+    def contacts(self, speed, at):
         """No wall contacts."""
         return 0.0
 

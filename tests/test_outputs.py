@@ -341,7 +341,9 @@ def test_a_lot_on_a_disk_that_fails_leaves_what_was_there(old, failing_disk, tmp
 
 def test_a_gallery_on_a_disk_that_fails_is_told(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(os, "replace", refuse)
-    monkeypatch.setattr("metersim.machine.reading.shipped_scenarios", lambda: {"x": "maize_bench"})
+    monkeypatch.setattr(
+        "metersim.questions.run.figure.shipped_scenarios", lambda: {"x": "maize_bench"}
+    )
     monkeypatch.setattr(
         "metersim.run.simulation.simulate",
         lambda scenario, **luck: simulate(scenario.replace(run__turns=1), **luck),

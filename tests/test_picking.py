@@ -1,5 +1,7 @@
 """What is drawn for first and later seeds: size, seat and load, and room for more than one."""
 
+
+from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -162,7 +164,7 @@ def test_later_seeds_are_like_seeds_that_were_tried_one_by_one(margin):
     _, seat, load = spreads_of(station)
     level, speed = 0.03, BENCH.peripheral_speed
     vacuum = station.needed(speed, station.resistance) * math.exp(margin)
-    chances = station.chances(level, vacuum, speed)
+    chances = station.chances(vacuum, Moment(speed=speed, level=level))
     # against a small first seed that sits far aside, so that the hole lies open
     room = station.room_for(chances, 0.5, station.outline(1.0, 0.0), 2e-3, 1.0, 1.0)
     rng = np.random.default_rng(12)
@@ -182,7 +184,7 @@ def test_later_seeds_are_like_seeds_that_were_tried_one_by_one(margin):
 
 def chances_at(station, vacuum):
     """Chances in an ordinary pool."""
-    return station.chances(0.03, vacuum, BENCH.peripheral_speed)
+    return station.chances(vacuum, Moment(speed=BENCH.peripheral_speed, level=0.03))
 
 
 @pytest.mark.parametrize("power", [0.5, 1.0, 1.3])

@@ -1,5 +1,7 @@
 """Signs that must hold: what grows and what falls when one setting moves, each by over 4 SE."""
 
+
+from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -226,9 +228,12 @@ def test_a_pool_thinner_than_a_seed_skips_the_more_the_thinner_it_is():
     pools = [pool_of(share * USUAL.exit_zone) for share in shares]
     stations = [stations_of(BENCH.replace(**SCANT, **low)) for low in pools]
     speed, vacuum = BENCH.peripheral_speed, 1e3
-    chances = [s.pickup.chances(s.gate.level(s.gate.full), vacuum, speed) for s in stations]
+    chances = [
+        s.pickup.chances(vacuum, Moment(speed=speed, level=s.gate.level(s.gate.full(Moment()))))
+        for s in stations
+    ]
     rates = np.array([c.rate for c in chances])
-    whole = [s.gate.full / s.gate.seeds_per_level / BENCH.lot.gmd for s in stations]
+    whole = [s.gate.full(Moment()) / s.gate.seeds_per_level / BENCH.lot.gmd for s in stations]
     assert (rates / rates[-1])[2:] == pytest.approx(np.minimum(whole, 1.0)[2:])
     assert np.all(np.diff(rates[:-1]) > 0)
     # a pool so thin has no whole exit zone either

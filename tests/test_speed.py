@@ -85,7 +85,7 @@ def draws_of(scenario, monkeypatch):
             return super().pair(cause, where)
 
     with monkeypatch.context() as patch:
-        patch.setattr("metersim.run.draws.Streams", Listening)
+        patch.setattr("metersim.run.simulation.Streams", Listening)
         m.simulate(scenario)
 
     def again():

@@ -350,7 +350,7 @@ def luck_of(changes, monkeypatch):
             return found
 
     with monkeypatch.context() as patch:
-        patch.setattr("metersim.run.draws.Streams", Noting)
+        patch.setattr("metersim.run.simulation.Streams", Noting)
         simulate(load_scenario("maize_bench", ["turns=40", *changes]), seed=6)
     return drawn
 

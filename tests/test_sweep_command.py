@@ -175,7 +175,7 @@ def test_rows_of_another_sweep_are_not_gone_on_with(other, told, done):
 
 def test_rows_of_another_version_are_not_gone_on_with(told, done, monkeypatch):
     done(*SHORT, *RANGE, "--out", "rows.csv")
-    monkeypatch.setattr("metersim.__version__", "9.9.9")
+    monkeypatch.setattr("metersim.questions.sweep.plan.__version__", "9.9.9")
     (line,) = told(*SHORT, *RANGE, "--out", "rows.csv", "--resume")
     assert f"'# version: \"{__version__}\"', not '# version: \"9.9.9\"'" in line
 

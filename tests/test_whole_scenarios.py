@@ -8,9 +8,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from metersim.files.faults import BadInput
 from metersim.machine.losses import REASONS
+from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
+from metersim.measures.indices import MEASURES
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, anything, bytes_of, scenarios
 

@@ -159,6 +159,7 @@ def as_table(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """CSV with a header."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)

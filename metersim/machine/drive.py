@@ -107,6 +107,11 @@ def peripheral_speed(angular_speed: Any, circle_radius: Any) -> Any:
 SMALLEST = 1e-300  # rad, in place of no ramp at all
 
 
+def _some(value: Any) -> bool:
+    """Whether a number, or any of an array, is not 0."""
+    return bool(value) if isinstance(value, int | float) else bool(np.any(value))
+
+
 def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_turn: Any) -> Any:
     """When the disc has turned through an angle, from rest or from speed.
 
@@ -140,8 +145,8 @@ def time_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per_
     assumption: even acceleration up to the steady speed, and a ripple that is a sine of the
     angle. Both have this closed form.
     """
-    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if np.any(ripple) else 0.0
-    if not np.any(ramp):
+    wave = ripple / ripples_per_turn * np.sin(ripples_per_turn * angle) if _some(ripple) else 0.0
+    if not _some(ramp):
         return (angle + wave) / angular_speed
     ramped = np.minimum(angle, angular_speed * ramp / 2)
     return np.sqrt(2 * ramped * ramp / angular_speed) + (angle - ramped + wave) / angular_speed
@@ -175,8 +180,8 @@ def speed_at(angle: Any, angular_speed: Any, ramp: Any, ripple: Any, ripples_per
 
     assumption: as `time_at`. The speed is 1 over the slope of that time.
     """
-    wave = ripple * np.cos(ripples_per_turn * angle) if np.any(ripple) else 0.0 * angle
-    if not np.any(ramp):
+    wave = ripple * np.cos(ripples_per_turn * angle) if _some(ripple) else 0.0 * angle
+    if not _some(ramp):
         return angular_speed / (1 + wave)
     end = np.maximum(angular_speed * ramp / 2, SMALLEST)
     ramped = np.sqrt(np.minimum(angle, end) / end)
@@ -220,9 +225,9 @@ def duration(
     assumption: as `time_at`.
     """
     k, turned = ripples_per_turn, step + 0.0 * angle
-    if np.any(ripple):
+    if _some(ripple):
         turned = turned + ripple / k * (np.sin(k * (angle + step)) - np.sin(k * angle))
-    if not np.any(ramp):
+    if not _some(ramp):
         return turned / angular_speed
     end = angular_speed * ramp / 2
     before, after = np.minimum(angle, end), np.minimum(angle + step, end)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine.moment import Moment
 
 
 def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
@@ -120,7 +121,7 @@ class FurrowStation:
     hop: float
     curvature: float
 
-    def hop_time(self, draw: Any, impact_speed: Any) -> Any:
+    def hop_time(self, draw: Any, impact_speed: Any, at: Moment) -> Any:
         """Time in the air after the impact; 0 on a belt. [s]"""
         downward = downward_speed(impact_speed, self.curvature)
         return hop_time(self.hop * draw, downward, GRAVITY)

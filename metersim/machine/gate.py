@@ -10,6 +10,7 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 
 
@@ -30,21 +31,23 @@ class GateStation:
         area = self.width * self.depth
         return float(seeds_at_level(1.0, area, self.lot.bulk_density, self.lot.seed_mass))
 
-    @cached_property
-    def full(self) -> int:
+    def opened(self, at: Moment) -> Any:
+        """Opening of the gate at a moment, which all that follows goes by. [m]"""
+        return self.opening
+
+    def full(self, at: Moment) -> Any:
         """Whole seeds in the pool at its static level. [1]"""
-        level = static_level(self.opening, self.depth, self.lot.repose_angle)
-        return int(level * self.seeds_per_level)
+        level = static_level(self.opened(at), self.depth, self.lot.repose_angle)
+        return np.floor(level * self.seeds_per_level)
 
     def level(self, seeds: Any) -> Any:
         """Level at the disc with so many seeds in the pool. [m]"""
         return seeds / self.seeds_per_level
 
-    @cached_property
-    def flow(self) -> float:
-        """Seeds a second that the open gate can pass. [1/s]"""
+    def flow(self, at: Moment) -> Any:
+        """Seeds a second that the gate can pass while no arch stops it. [1/s]"""
         mass_flow = slot_flow(
-            self.opening,
+            self.opened(at),
             self.width,
             self.lot.bulk_density,
             GRAVITY,
@@ -52,23 +55,20 @@ class GateStation:
             self.coefficients.orifice_dead_zone,
             self.coefficients.side_outlet,
         )
-        return float(mass_flow / self.lot.seed_mass)
+        return mass_flow / self.lot.seed_mass
 
-    @cached_property
-    def arch_rate(self) -> float:
+    def arch_rate(self, at: Moment) -> Any:
         """Arches a second while seed flows. [1/s]"""
         k = self.coefficients
-        rate = arch_rate(
-            min(self.opening, self.width),
+        return arch_rate(
+            np.minimum(self.opened(at), self.width),
             self.lot.gmd,
             k.orifice_dead_zone,
             k.arch_rate,
             k.arch_steepness,
         )
-        return float(rate)
 
-    @cached_property
-    def clearing_rate(self) -> float:
+    def clearing_rate(self, at: Moment) -> Any:
         """Arches cleared a second. [1/s]"""
         k = self.coefficients
         return k.arch_clearing + k.arch_clearing_by_shock * self.shock

@@ -54,8 +54,8 @@ class Loss:
     cause : str
         Name of the cause of uneven spacing that it counts to.
     column : str
-        Column of `metersim.run.records.Cells` that counts the seeds that it takes.  It is empty when
-        the loss comes before any seed joins.
+        Column of `metersim.run.records.Cells` that counts the seeds that it takes.  It is empty
+        when the loss comes before any seed joins.
     event : str
         What the trace calls it.
     whys : tuple of str

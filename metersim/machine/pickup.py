@@ -37,6 +37,7 @@ from metersim.machine.holding import (
     truncated_normal,
 )
 from metersim.machine.losses import LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
+from metersim.machine.moment import Moment
 from metersim.machine.pool import arc_within, excess_arc, knock_chance_scale, layer_share, swept_arc
 from metersim.machine.seedlot import SeedLot
 
@@ -283,8 +284,12 @@ class PickupStation:
         """What is left of `draws` on a part of the hole, for a seed of its own weight. [1]"""
         return draws * np.power(part, self.coefficients.draw_power)
 
-    def chances(self, level: Any, vacuum: Any, speed: Any) -> Chances:
-        """Chances of a cell at a pool level [m], vacuum [Pa] and peripheral speed [m/s]."""
+    def chances(self, vacuum: Any, at: Moment) -> Chances:
+        """Chances of a cell that enters the pool at a moment, at a vacuum [Pa].
+
+        The level and the speed are those of the last tick.
+        """
+        level, speed = at.level, at.speed
         needed = self.needed(speed, self.resistance)
         margin = log_margin(vacuum, needed)
         zone, draws = self.zone_at(level), self.draws(margin, speed)

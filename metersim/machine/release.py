@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 
 STEPS = 1 << 14  # of the table of open heights, even in share
@@ -133,13 +134,13 @@ class ReleaseStation:
     lot: SeedLot
     coefficients: Coefficients
 
-    def travel(self, share: Any) -> Any:
+    def travel(self, share: Any, at: Moment) -> Any:
         """Travel past the edge until a seed leaves that needs a share of the vacuum. [m]"""
         return closing_travel(share, self.hole_diameter) + decay_travel(
             share, self.decay_arc * self.circle_radius
         )
 
-    def lag(self, size: Any) -> Any:
+    def lag(self, size: Any, at: Moment) -> Any:
         """Travel by which a later seed of a cell leaves after the first. [m]"""
         return self.coefficients.double_lag * self.lot.width * size
 

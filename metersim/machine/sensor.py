@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from metersim.machine.moment import Moment
+
 
 def pulse_length(length: Any, beam_height: Any, speed: Any) -> Any:
     """How long a seed darkens the beam.
@@ -43,6 +45,10 @@ class SensorStation:
     detection: float
     seed_length: float
 
-    def pulse(self, size: Any, speed: Any) -> Any:
+    def detects(self, at: Moment) -> Any:
+        """Chance that the beam sees a seed that crosses it. [1]"""
+        return self.detection
+
+    def pulse(self, size: Any, speed: Any, at: Moment) -> Any:
         """Time for which a seed darkens the beam. [s]"""
         return pulse_length(self.seed_length * size, self.beam_height, speed)

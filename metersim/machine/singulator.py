@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 
 
@@ -174,7 +175,7 @@ class SingulatorStation:
         """Deviate of the tooth that a lone seed withstands least: it meets all in one pose. [1]"""
         return weakest_deviate(rank, TEETH)
 
-    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any) -> Any:
+    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Moment) -> Any:
         """Deviate below which a tooth's draw makes the seed leave. [1]"""
         push = reach + off_centre - self.offset
         unseating = unseating_push(self.hole_diameter, vacuum_ratio)

@@ -1,7 +1,18 @@
 """The stations of a meter as values: the equations bound to one machine and one lot.
 
-A station is a frozen dataclass; replace it by another with the same methods to try an own tube
-or gate.  Methods take numbers or arrays, like the equations they bind.
+A station is a frozen dataclass.  Replace it by another with the same methods to try an own tube
+or gate.  The contract of a method: the events call it with numbers, the arrays with arrays, and
+it gives back the same kind and shape, with finite values.  One number for all is allowed too.
+Methods that end in `at` get the `Moment` of the station: its time, the speed of the holes and the
+level of the pool that the cell saw.  Both are the same in both engines:
+
+- gate: a tick, with the speed from it to the next; the level is not known
+- pick-up: the cell enters the pool; speed and level are those of the last tick
+- singulator: the cell passes it
+- release: the cell passes the cut-off
+- tube: the seed leaves its hole; from here on, the speed is that of its hole at the cut-off
+- sensor: the seed crosses the beam
+- furrow: the seed lands
 """
 
 from __future__ import annotations
@@ -12,6 +23,7 @@ from typing import Any, TypeVar
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.contract import check_own as check_own
 from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation
 from metersim.machine.gate import GateStation
@@ -62,6 +74,17 @@ class Stations:
             elif mine != other:
                 found[field.name] = f"{name} with other values"
         return found
+
+
+def values_changed(old: Any, new: Any) -> str:
+    """The numbers in which two stations of one kind differ, in words; nothing when others do."""
+    if type(old) is not type(new):
+        return ""
+    values = {f.name: (getattr(old, f.name), getattr(new, f.name)) for f in fields(old)}
+    pairs = {name: pair for name, pair in values.items() if pair[0] != pair[1]}
+    if not all(isinstance(value, int | float) for pair in pairs.values() for value in pair):
+        return ""
+    return ", ".join(f"{name} {a:g} to {b:g}" for name, (a, b) in pairs.items())
 
 
 def like(kind: type[S], usual: Any) -> S:

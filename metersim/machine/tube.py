@@ -10,6 +10,7 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.moment import Moment
 from metersim.machine.release import sideways_way
 
 REFERENCE_LENGTH = 0.45  # m, to which the coefficients of contacts refer
@@ -272,7 +273,7 @@ class TubeStation:
         )
         return float(rough) if self.fitted else 0.0
 
-    def contacts(self, speed: Any) -> Any:
+    def contacts(self, speed: Any, at: Moment) -> Any:
         """Mean number of wall contacts at a peripheral speed [m/s]. [1]"""
         k = self.coefficients
         sideways = k.contact_by_speed * self.narrowing

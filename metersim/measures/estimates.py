@@ -1,8 +1,8 @@
 """Sums over stretches of runs -> measures with intervals.
 
-Every measure is a function of sums over stretches of cells (`metersim.measures.tally`), and its interval
-comes from how these differ (`metersim.measures.intervals`).  Replicates add stretches.  The same
-stretches of two runs on the same luck can be paired.
+Every measure is a function of sums over stretches of cells (`metersim.measures.tally`).  Its
+interval comes from how these differ (`metersim.measures.intervals`).  Replicates add stretches.
+The same stretches of two runs with common random numbers can be paired.
 """
 
 from __future__ import annotations
@@ -138,8 +138,8 @@ class Measured:
     def points(self) -> dict[str, Floats]:
         """Every measure by key, in SI: of all stretches, then without each of them in turn.
 
-        Cheap, as nothing is resampled; `metersim.measures.intervals.jackknife` tells from the latter how
-        much luck moves the former.
+        Cheap, as nothing is resampled.  From the latter `metersim.measures.intervals.jackknife`
+        takes the sampling error of the former.
         """
         table = np.stack(list(self.sums.values()), axis=1)
         total = table.sum(axis=0, keepdims=True)

@@ -188,4 +188,5 @@ def put(made: dict[str, Any], key: str, value: Any, kind: str | None = None) -> 
 
 
 def number_or_none(value: float) -> float | None:
+    """A number as JSON can say it: nan is None."""
     return None if math.isnan(value) else value

@@ -238,7 +238,7 @@ def plants_tally(
     stretches: int,
     on_cells: Callable[[int], object] | None = None,
 ) -> Tally:
-    """Sums over stretches of a run whose seeds have become plants, as `metersim.measures.tally.tally`."""
+    """Sums of `metersim.measures.tally.tally` for a run whose seeds have become plants."""
     stand, streams = origin.scenario.stand, Streams(origin.seed, origin.replicate)
     times = (stand.emergence_spread, stand.late_share, stand.late_by)
     median = median_delay(*times)

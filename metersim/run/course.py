@@ -1,4 +1,4 @@
-"""When cells pass what, and when ticks fall: what both engines share beside luck and stations."""
+"""When cells pass what, when ticks fall, and how the row unit shakes at any time."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.drive import DriveStation
+from metersim.machine.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES, envelope, shaking
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, PASSES
+from metersim.run.draws import KnotDraws
 
 Array = NDArray[np.float64]
 
@@ -64,9 +66,9 @@ class Course:
         """When cells pass one of `PASSES`. [s]"""
         return self._drive.time_at(self.angles(cells, station))
 
-    def hole_speeds(self, cells: Any) -> Any:
-        """Speed of the holes when cells pass the cut-off. [m/s]"""
-        turning = self._drive.speed_at(self.angles(cells, CUT))
+    def hole_speeds(self, cells: Any, station: int = CUT) -> Any:
+        """Speed of the holes when cells pass one of `PASSES` but the first. [m/s]"""
+        turning = self._drive.speed_at(self.angles(cells, station))
         return turning * self._scenario.disc.circle_radius
 
     def tick_times(self, first: int, last: int) -> Any:
@@ -83,3 +85,23 @@ class Course:
         speeds = steps / self._drive.duration(angles[:-1], steps)
         rounded: Array = np.round(speeds * self._scenario.disc.circle_radius, 12)
         return rounded
+
+
+class Shaking:
+    """The shaking of the row unit over its SD, at any time."""
+
+    def __init__(self, draws: KnotDraws) -> None:
+        self._draws = draws
+
+    def at(self, time: float) -> float:
+        """Motion at a time [s]."""
+        sample = int(time / SAMPLE)
+        before = sample // SAMPLES
+        sizes = [float(envelope(self._draws.strength(before + k))) for k in (0, 1)]
+        phases = [self._draws.phase(before + k) for k in (0, 1)]
+        return float(shaking((sample + 0.5) * SAMPLE, *sizes, *phases))
+
+    def peak(self, start: float, end: float) -> float:
+        """Largest size of the envelope between two times [s]."""
+        first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
+        return float(envelope(self._draws.strongest(first, last)))

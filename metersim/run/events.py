@@ -2,7 +2,7 @@
 
 One process turns the disc, one works the gate, one follows each hole round and round, and one
 follows each seed on its way down.  They share a `Meter`, whose stations may be replaced while it
-runs: what comes later sees the change.
+runs: what comes later sees the change.  The draws of a cell and of its seeds are its own.
 """
 
 from __future__ import annotations
@@ -12,17 +12,17 @@ from collections.abc import Callable, Generator, Iterable
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-import numpy as np
 import simpy
 
 from metersim.machine.losses import KNOCKED, SHAKEN, SWEPT
+from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations
+from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations, stations_of
 from metersim.run.draws import CONTACTS, Streams
 from metersim.run.hole import join, knock_off, shake_off, sweep_off
 from metersim.run.meter import Cell, Held, Meter
-from metersim.run.records import Cells, Run, Seeds, Ticks
+from metersim.run.records import Origin, Run, run_of_rows
 
 Steps = Generator[simpy.Event, Any, None]
 Visitor = Callable[[Meter], Steps]
@@ -42,18 +42,18 @@ def work_gate(meter: Meter) -> Steps:
     for tick in range(meter.course.ticks):
         time = float(meter.course.tick_times(tick, tick + 1)[0])
         yield meter.until(time)
-        meter.note_changes()
-        gate = meter.stations.gate
-        wait -= (gate.clearing_rate if meter.arched else gate.arch_rate) * (time - before)
+        gate, at = meter.stations.gate, Moment("gate", time=time, speed=meter.speed)
+        rate = gate.clearing_rate(at) if meter.arched else gate.arch_rate(at)
+        wait -= float(rate) * (time - before)
         if wait <= 0:
             meter.arched = not meter.arched
             wait = meter.arches.wait()
             meter.note(-1, -1, "gate", "arch formed" if meter.arched else "arch cleared")
         if not meter.arched:
             able = -int(passable)
-            passable += gate.flow * (time - before)
+            passable += float(gate.flow(at)) * (time - before)
             able += int(passable)
-            inflow = max(min(gate.full - meter.pool, able, meter.hopper), 0)
+            inflow = max(min(int(gate.full(at)) - meter.pool, able, meter.hopper), 0)
             meter.hopper -= inflow
             meter.pool += inflow
             if inflow and not meter.hopper:
@@ -72,10 +72,12 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
         )
         yield meter.until(enters)
         pickup, draws = meter.stations.pickup, meter.draws
-        chances = pickup.chances(meter.level, meter.vacuum, meter.speed)
-        along, across = draws.along(number), draws.across(number)
-        scale = pickup.seat_scale
-        cell = Cell(number, Chances(*map(float, chances)), along * scale, across * scale, [])
+        at = Moment("pickup", time=enters, speed=meter.speed, level=meter.level)
+        chances = Chances(*map(float, pickup.chances(meter.vacuum, at)))
+        along, across = (
+            draw * pickup.seat_scale for draw in (draws.along(number), draws.across(number))
+        )
+        cell = Cell(number, meter.level, chances, along, across, [])
 
         yield meter.until(leaves)
         reason = join(meter, cell)
@@ -87,7 +89,7 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
 
         yield meter.until(meets_edge)
         if cell.held:
-            sweep_off(meter, cell)
+            sweep_off(meter, cell, moment(meter, cell, "singulator", meets_edge, EDGE))
             reason = reason if cell.held else SWEPT
             meter.note_all(number, cell.held, "singulator", "passed")
         counts.append(len(cell.held))
@@ -103,20 +105,30 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
         meter.cell_rows[number] = (counts[0], *lost, counts[-1], reason)
 
 
+def moment(meter: Meter, cell: Cell, station: str, time: float, place: int = CUT) -> Moment:
+    """What a station may ask at a time, with the speed of the hole at a place on its way."""
+
+    def speed() -> float:
+        return float(meter.course.hole_speeds(cell.number, place))
+
+    return Moment(station, time=time, speed=speed, level=cell.level)
+
+
 def let_go(meter: Meter, cell: Cell, is_cut: float) -> None:
     """The seeds of a cell set out on their way down.
 
     The first leaves when its share of the hole is shut, and the others after it.
     """
     pickup, release = meter.stations.pickup, meter.stations.release
-    speed, travel = float(meter.course.hole_speeds(cell.number)), 0.0
+    at = moment(meter, cell, "release", is_cut)
+    travel = 0.0
     for seed in cell.held:
         if seed is cell.held[0]:
             strength = pickup.strength(cell.chances, seed.needed, seed.share * meter.vacuum)
-            travel = float(release.travel(strength))
+            travel = float(release.travel(strength, at))
         else:
-            travel += float(release.lag(seed.size))
-        meter.env.process(descend(meter, cell, seed, is_cut + travel / speed, speed))
+            travel += float(release.lag(seed.size, at))
+        meter.env.process(descend(meter, cell, seed, is_cut + travel / at.speed, at.speed))
 
 
 class Stop(NamedTuple):
@@ -177,7 +189,8 @@ def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float)
     meter.note(number, place, "release", "released", "vacuum cut")
     stations, direction = meter.stations, draws.launch(number, place)
     launch = speed * float(stations.release.downward(direction))
-    stops = way_down(meter, cell, seed, launch, float(stations.tube.contacts(speed)))
+    contacts = stations.tube.contacts(speed, moment(meter, cell, "tube", released))
+    stops = way_down(meter, cell, seed, launch, float(contacts))
     fall, later = stops[-1], 0.0
     if not stations.row_unit.still:
         upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
@@ -196,7 +209,8 @@ def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float)
     position = furrow.ground_speed * now + float(stations.tube.strays(sideways, fall.time))
     meter.note(number, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
     if furrow.in_field:
-        air = float(furrow.hop_time(draws.hop(number, place), fall.speed))
+        at = moment(meter, cell, "furrow", now)
+        air = float(furrow.hop_time(draws.hop(number, place), fall.speed, at))
         position += float(furrow.hop_length(air, fall.speed))
         position += draws.soil(number, place) * furrow.scatter
         now += air
@@ -204,19 +218,20 @@ def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float)
         meter.note(number, place, "furrow", "at rest", f"after {air * 1e3:.0f} ms of hop")
     meter.falling -= 1
     meter.landed += 1
-    contacts = sum(stop.what == WALL for stop in stops)
-    row = (number, place, seed.size, seed.needed, released, crossed, now, contacts, seen, position)
+    touched = sum(stop.what == WALL for stop in stops)
+    row = (number, place, seed.size, seed.needed, released, crossed, now, touched, seen, position)
     meter.seed_rows.append(row)
 
 
 def watch(meter: Meter, cell: Cell, seed: Held, now: float, speed: float) -> bool:
     """Whether the sensor gives a pulse of its own for a seed that crosses the beam."""
-    sensor, chance = meter.stations.sensor, meter.stations.sensor.detection
+    sensor, at = meter.stations.sensor, moment(meter, cell, "sensor", now)
+    chance = sensor.detects(at)
     if chance < 1 and meter.draws.uniform("detection", cell.number, seed.place) >= chance:
         meter.note(cell.number, seed.place, "sensor", "not seen", "missed by the beam")
         return False
     alone = now >= meter.beam_dark_until
-    dark_until = now + float(sensor.pulse(seed.size, speed))
+    dark_until = now + float(sensor.pulse(seed.size, speed, at))
     meter.beam_dark_until = max(meter.beam_dark_until, dark_until)
     told = ("seen", "gave a pulse of its own")
     if not alone:
@@ -234,28 +249,16 @@ def run_events(
     trace: bool = False,
     visitors: Iterable[Visitor] = (),
 ) -> Run:
-    """Run a meter as processes in time.
+    """Run a meter as processes in time; see `metersim.run.simulation.simulate`.
 
     Parameters
     ----------
-    scenario : Scenario
-        What is set.
-    stations : Stations
-        The stations.
-    streams : Streams
-        The draws.
-    version : str
-        Version of the program, for the records.
+    scenario, stations, streams, version
+        What is set, what works, what draws, and for the records which program.
     trace : bool
         Whether to keep every event of every seed.
     visitors : iterable of callables
-        Further processes, each a generator function of the `Meter`: to watch it, or to change
-        it while it runs.
-
-    Returns
-    -------
-    Run
-        The records.
+        Further processes, to watch the meter or to change it while it runs.
     """
     env = simpy.Environment()
     meter = Meter(env, scenario, stations, streams, trace)
@@ -266,26 +269,7 @@ def run_events(
     env.run(until=simpy.AllOf(env, work))
     while meter.carried or meter.falling:
         env.step()
-    return _records(meter, streams, version)
-
-
-def _records(meter: Meter, streams: Streams, version: str) -> Run:
-    meter.seed_rows.sort()
-    kinds = (int, np.int8, float, float, float, float, float, np.int8, bool, float)
-    columns = zip(*meter.seed_rows, strict=True) if meter.seed_rows else [()] * len(kinds)
-    seeds = Seeds(
-        *(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True))
-    )
-    cells = Cells(*np.array(meter.cell_rows, dtype=np.int8).T.copy())
-    time, pool, hopper, arched = zip(*meter.ticks, strict=True)
-    return Run(
-        scenario=meter.scenario,
-        seed=streams.seed,
-        replicate=streams.replicate,
-        version=version,
-        replaced=meter.replaced,
-        seeds=seeds,
-        cells=cells,
-        ticks=Ticks(np.array(time), np.array(pool), np.array(hopper), np.array(arched)),
-        trace=tuple(meter.events or ()),
-    )
+    replaced, changes = stations.departures(stations_of(scenario)), tuple(meter.changes)
+    origin = Origin(scenario, streams.seed, streams.replicate, version, replaced, changes=changes)
+    rows = meter.seed_rows, meter.cell_rows, meter.ticks
+    return run_of_rows(origin, *rows, meter.events or ())

@@ -4,35 +4,27 @@ from __future__ import annotations
 
 import math
 
+from metersim.machine import losses
 from metersim.machine.holding import truncated_normal
-from metersim.machine.losses import (
-    AT_TOOTH,
-    BLOCKED,
-    BY_NAME,
-    IN_HEAP,
-    NO_VACUUM,
-    OFF_SEAT,
-    POOL_EMPTY,
-    REASONS,
-    SEEDED,
-    SHOCK,
-    TOO_LITTLE_VACUUM,
-    Loss,
-)
+from metersim.machine.moment import Moment
 from metersim.machine.singulator import TEETH
 from metersim.run.draws import PLACES
 from metersim.run.meter import Cell, Held, Meter
 
-IN_POOL, AT_EDGE, ON_THE_WAY = BY_NAME["knocked"], BY_NAME["swept"], BY_NAME["shaken"]
+IN_POOL, AT_EDGE, ON_THE_WAY = (
+    losses.BY_NAME["knocked"],
+    losses.BY_NAME["swept"],
+    losses.BY_NAME["shaken"],
+)
 
 
 def join(meter: Meter, cell: Cell) -> int:
     """Seeds leave the pool on a cell, or none does; returns the reason."""
     reason = first_joins(meter, cell)
-    if reason == SEEDED:
+    if reason == losses.SEEDED:
         others_join(meter, cell)
     else:
-        meter.note(cell.number, -1, "pickup", "cell empty", REASONS[reason])
+        meter.note(cell.number, -1, "pickup", "cell empty", losses.REASONS[reason])
     for seed in cell.held:
         why = f"needs {seed.needed:.0f} Pa on {seed.share:.0%} of the hole"
         meter.note(cell.number, seed.place, "pickup", "joined", why)
@@ -46,9 +38,9 @@ def first_joins(meter: Meter, cell: Cell) -> int:
     """A first seed joins a cell if it can; returns the reason."""
     draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
     if draws.blocked(cell.number, pickup.coefficients.blocked):
-        return BLOCKED
+        return losses.BLOCKED
     if meter.available <= 0:
-        return POOL_EMPTY
+        return losses.POOL_EMPTY
     meeting = draws.meeting(cell.number)
     if meeting >= chances.rate:
         return int(pickup.why_empty(chances, meeting))
@@ -58,7 +50,7 @@ def first_joins(meter: Meter, cell: Cell) -> int:
     size, seat = draws.size(cell.number), draws.seat(cell.number)
     needed = float(chances.needed * pickup.relative_need(deviate, size, seat))
     cell.keep([Held(0, float(pickup.first_size(deviate, size)), needed, 1.0)])
-    return SEEDED
+    return losses.SEEDED
 
 
 def others_join(meter: Meter, cell: Cell) -> None:
@@ -94,37 +86,37 @@ def knock_off(meter: Meter, cell: Cell) -> None:
     for seed in cell.held:
         strength = seed.needed / (seed.share * chances.vacuum)
         if meter.draws.exponential("heap", cell.number, seed.place) < chances.knocks * strength:
-            lose(meter, cell, seed, IN_POOL, IN_HEAP)
+            lose(meter, cell, seed, IN_POOL, losses.IN_HEAP)
         else:
             kept.append(seed)
     cell.keep(kept)
 
 
-def sweep_off(meter: Meter, cell: Cell) -> None:
+def sweep_off(meter: Meter, cell: Cell, at: Moment) -> None:
     """The singulator takes seeds from a cell."""
     if meter.vacuum <= 0:
         for seed in cell.held:
-            lose(meter, cell, seed, AT_EDGE, NO_VACUUM)
+            lose(meter, cell, seed, AT_EDGE, losses.NO_VACUUM)
         cell.keep([])
     elif len(cell.held) == 1:
-        sweep_one(meter, cell)
+        sweep_one(meter, cell, at)
     else:
         for tooth in range(TEETH):
-            sweep_several(meter, cell, tooth)
+            sweep_several(meter, cell, tooth, at)
 
 
-def sweep_one(meter: Meter, cell: Cell) -> None:
+def sweep_one(meter: Meter, cell: Cell, at: Moment) -> None:
     """A seed alone meets all teeth in one pose, so the one it withstands least decides."""
     (seed,), draws, edge = cell.held, meter.draws, meter.stations.singulator
     reach = edge.reach(draws.pose(cell.number, seed.place)) * seed.size
     off_centre = abs(cell.across) * edge.narrowing
-    deviate = edge.deviate(reach, off_centre, meter.vacuum / seed.needed)
+    deviate = edge.deviate(reach, off_centre, meter.vacuum / seed.needed, at)
     if deviate > edge.weakest(draws.edge(cell.number, seed.place)):
-        lose(meter, cell, seed, AT_EDGE, OFF_SEAT)
+        lose(meter, cell, seed, AT_EDGE, losses.OFF_SEAT)
         cell.keep([])
 
 
-def sweep_several(meter: Meter, cell: Cell, tooth: int) -> None:
+def sweep_several(meter: Meter, cell: Cell, tooth: int, at: Moment) -> None:
     """Several seeds turn, and meet each tooth in a new direction."""
     draws, edge, pickup = meter.draws, meter.stations.singulator, meter.stations.pickup
     turn = math.pi * draws.uniform("pair direction", cell.number, 0, tooth)
@@ -135,9 +127,9 @@ def sweep_several(meter: Meter, cell: Cell, tooth: int) -> None:
         apart = seat if seed is first else outline * (first.size + seed.size) - seat
         reach = edge.reach(draws.pose(cell.number, seed.place)) * seed.size
         ratio = seed.share * meter.vacuum / seed.needed
-        deviate = edge.deviate(reach, apart * abs(math.sin(turn)), ratio)
+        deviate = edge.deviate(reach, apart * abs(math.sin(turn)), ratio, at)
         if draws.normal("tooth", cell.number, seed.place, tooth) < deviate:
-            lose(meter, cell, seed, AT_EDGE, AT_TOOTH.format(tooth + 1))
+            lose(meter, cell, seed, AT_EDGE, losses.AT_TOOTH.format(tooth + 1))
         else:
             kept.append(seed)
     cell.keep(kept)
@@ -155,15 +147,15 @@ def shake_off(meter: Meter, cell: Cell, start: float, end: float) -> None:
             strength = pickup.strength(cell.chances, seed.needed, pull)
             spare = float(pickup.spare_load(cell.chances, strength))
         if spare < 0:
-            lose(meter, cell, seed, ON_THE_WAY, TOO_LITTLE_VACUUM)
+            lose(meter, cell, seed, ON_THE_WAY, losses.TOO_LITTLE_VACUUM)
         elif spare < shock:
-            lose(meter, cell, seed, ON_THE_WAY, SHOCK)
+            lose(meter, cell, seed, ON_THE_WAY, losses.SHOCK)
         else:
             kept.append(seed)
     cell.keep(kept)
 
 
-def lose(meter: Meter, cell: Cell, seed: Held, loss: Loss, why: str) -> None:
+def lose(meter: Meter, cell: Cell, seed: Held, loss: losses.Loss, why: str) -> None:
     """A seed goes back from the disc to the pool."""
     meter.carried -= 1
     meter.pool += 1

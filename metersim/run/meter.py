@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
-from metersim.machine.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES, envelope, shaking
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import Stations, stations_of
-from metersim.run.course import Course
+from metersim.machine.stations import Stations, check_own, values_changed
+from metersim.run.course import Course, Shaking
 from metersim.run.draws import ArchLuck, CellDraws, KnotDraws, Streams
-from metersim.run.records import Event
+from metersim.run.records import Change, Event
 
 
 @dataclass(slots=True)
@@ -31,7 +31,8 @@ class Cell:
     """A hole on one way round, and the seeds on it."""
 
     number: int
-    chances: Chances  # what it had to expect when it entered the pool
+    level: float  # of the pool when it entered, m
+    chances: Chances  # what it had to expect then
     along: float  # seat of the first seed from the hole's centre, along the track, m
     across: float  # the same across the track, m
     held: list[Held]
@@ -48,26 +49,6 @@ class Cell:
             held[0].share = 1 - sum(seed.share for seed in held[1:])
 
 
-class Shaking:
-    """The shaking of the row unit over its SD, at any time."""
-
-    def __init__(self, draws: KnotDraws) -> None:
-        self._draws = draws
-
-    def at(self, time: float) -> float:
-        """Motion at a time [s]."""
-        sample = int(time / SAMPLE)
-        before = sample // SAMPLES
-        sizes = [float(envelope(self._draws.strength(before + k))) for k in (0, 1)]
-        phases = [self._draws.phase(before + k) for k in (0, 1)]
-        return float(shaking((sample + 0.5) * SAMPLE, *sizes, *phases))
-
-    def peak(self, start: float, end: float) -> float:
-        """Largest size of the envelope between two times [s]."""
-        first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
-        return float(envelope(self._draws.strongest(first, last)))
-
-
 class Meter:
     """A meter at work.
 
@@ -78,9 +59,11 @@ class Meter:
     env : simpy.Environment
         The clock.
     stations : Stations
-        The stations; assign another value to change the meter while it runs.
+        The stations; assign another value to change the meter while it runs, all but the drive.
     vacuum : float
         Vacuum at the holes, 0 or more; may be assigned. [Pa]
+    changes : list of Change
+        What was assigned so far, and when.
     hopper, pool, carried, falling, landed : int
         Whole seeds in each part of the meter; their sum never changes.
     available : int
@@ -102,18 +85,19 @@ class Meter:
     ) -> None:
         self.env = env
         self.scenario = scenario
-        self.stations = self._noted = stations
-        self.replaced = stations.departures(stations_of(scenario))
-        self.vacuum = scenario.vacuum.vacuum
+        self._stations = stations
+        self._vacuum = scenario.vacuum.vacuum
+        self.changes: list[Change] = []
         self.course = Course(scenario, stations.drive)
         self.passages = self.course.passages
         self.draws = CellDraws(streams, self.passages)
         self.arches = ArchLuck(streams)
         self.shaking = Shaking(KnotDraws(streams))
-        self.speed = 0.0
+        self.speed = float(self.course.tick_speeds(0, 1)[0])
         self.beam_dark_until = -math.inf
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
-        self.pool = self.available = min(stations.gate.full, total)
+        full = int(stations.gate.full(Moment("gate", time=0.0, speed=self.speed)))
+        self.pool = self.available = min(full, total)
         self.level = float(stations.gate.level(self.pool))
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
@@ -127,22 +111,38 @@ class Meter:
         """The wait until a time [s]."""
         return self.env.timeout(max(time - self.env.now, 0.0))
 
-    def note_changes(self) -> None:
-        """Record which stations were replaced since the last tick.
+    @property
+    def vacuum(self) -> float:
+        """Vacuum at the holes. [Pa]"""
+        return self._vacuum
 
-        Raises
-        ------
-        ValueError
-            When the drive was: it keeps the schedule that it had at the start.
-        """
-        if self.stations is self._noted:
-            return
-        for name, what in self.stations.departures(self._noted).items():
-            if name == "drive":
-                raise ValueError("drive differs; it keeps the schedule that it had at the start")
-            self.replaced[name] = f"{what} from {self.env.now:.3f} s"
-            self.note(-1, -1, name, "changed", self.replaced[name])
-        self._noted = self.stations
+    @vacuum.setter
+    def vacuum(self, vacuum: float) -> None:
+        if not 0 <= vacuum < math.inf:
+            raise ValueError(f"vacuum is {vacuum!r} Pa; allowed: a number, 0 or more")
+        if vacuum != self._vacuum:
+            self._note_change("vacuum", f"{self._vacuum:g} to {vacuum:g} Pa")
+        self._vacuum = vacuum
+
+    @property
+    def stations(self) -> Stations:
+        """The stations."""
+        return self._stations
+
+    @stations.setter
+    def stations(self, stations: Stations) -> None:
+        changed = stations.departures(self._stations)
+        if "drive" in changed:
+            raise ValueError("the drive cannot change in a run; it keeps its schedule of the start")
+        check_own({name: getattr(stations, name) for name in changed})
+        for name, what in changed.items():
+            old, new = getattr(self._stations, name), getattr(stations, name)
+            self._note_change(name, values_changed(old, new) or what)
+        self._stations = stations
+
+    def _note_change(self, what: str, words: str) -> None:
+        self.changes.append(Change(self.env.now, what, words))
+        self.note(-1, -1, what, "changed", words)
 
     @property
     def total(self) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
@@ -34,6 +34,17 @@ class Event(NamedTuple):
     why: str
 
 
+class Change(NamedTuple):
+    """A change that was made while the meter ran."""
+
+    time: float  # s
+    what: str  # a station, or the vacuum
+    words: str
+
+    def __str__(self) -> str:
+        return f"{self.what} changed at {self.time:g} s: {self.words}"
+
+
 @dataclass(frozen=True)
 class Table:
     """Base of tables: equally long arrays that cannot be written to.
@@ -52,8 +63,8 @@ class Table:
 
     def columns(self) -> Iterator[tuple[str, NDArray[Any]]]:
         """Name and array of every column."""
-        for field in fields(self):
-            yield field.name, getattr(self, field.name)
+        for column in fields(self):
+            yield column.name, getattr(self, column.name)
 
     def named(self) -> dict[str, NDArray[Any]]:
         """The columns by `names`."""
@@ -198,7 +209,9 @@ class Origin:
     version : str
         Version of the program.
     replaced : mapping of str to str
-        Stations that were not the usual ones: name and class.
+        Stations that were not the usual ones from the start: name and class.
+    changes : tuple of Change
+        What was changed while the meter ran, in order.
     """
 
     scenario: Scenario
@@ -206,6 +219,7 @@ class Origin:
     replicate: int
     version: str
     replaced: Mapping[str, str]
+    changes: tuple[Change, ...] = field(default=(), kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -233,7 +247,8 @@ class Run(Origin):
     @property
     def origin(self) -> Origin:
         """Where the records come from, without them."""
-        return Origin(self.scenario, self.seed, self.replicate, self.version, self.replaced)
+        names = [part.name for part in fields(Origin)]
+        return Origin(**{name: getattr(self, name) for name in names})
 
     def to_dataframe(self, table: str = "seeds") -> pd.DataFrame:
         """A table of the records for pandas (extra ``notebook``), in SI.
@@ -291,6 +306,40 @@ class Run(Origin):
             )
 
 
+def run_of_rows(
+    origin: Origin,
+    seeds: Sequence[tuple[Any, ...]],
+    cells: Sequence[Sequence[int]],
+    ticks: Sequence[Sequence[Any]],
+    trace: Sequence[Event] = (),
+) -> Run:
+    """A run whose records were noted row by row, in the order of the columns.
+
+    Parameters
+    ----------
+    origin : Origin
+        Where the records come from.
+    seeds, cells, ticks : sequence of rows
+        Rows of the tables; those of seeds in any order.
+    trace : sequence of Event
+        Every event, when it was asked for.
+
+    Returns
+    -------
+    Run
+        The records.
+    """
+    kinds = (int, np.int8, float, float, float, float, float, np.int8, bool, float)
+    columns = list(zip(*sorted(seeds), strict=True)) or [()] * len(kinds)
+    return Run(
+        **vars(origin),
+        seeds=Seeds(*map(np.array, columns, kinds)),
+        cells=Cells(*np.array(cells, dtype=np.int8).T.copy()),
+        ticks=Ticks(*map(np.array, zip(*ticks, strict=True))),
+        trace=tuple(trace),
+    )
+
+
 LIBRARIES = ("numpy", "scipy", "simpy")
 
 
@@ -313,6 +362,10 @@ def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
         "replicates": replicates,
         "changes": list(scenario.changes),
         "replaced_stations": dict(origin.replaced),
+        "changes_in_run": [
+            {"time_s": change.time, "what": change.what, "words": change.words}
+            for change in origin.changes
+        ],
         "settings_si": sections,
         "lot": {
             "name": scenario.lot.name,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from metersim import __version__
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import Stations, stations_of
+from metersim.machine.stations import Stations, check_own, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
 from metersim.run.draws import Streams
 from metersim.run.records import Cells, Origin, Piece, Run, Seeds, Ticks
@@ -145,6 +145,7 @@ def pieces(
 
 
 def _stations(scenario: Scenario, stations: Stations | Mapping[str, Any] | None) -> Stations:
-    if isinstance(stations, Stations):
-        return stations
-    return dataclasses.replace(stations_of(scenario), **(stations or {}))
+    if not isinstance(stations, Stations):
+        stations = dataclasses.replace(stations_of(scenario), **(stations or {}))
+    check_own(vars(stations))
+    return stations

@@ -3,20 +3,19 @@
 import functools
 import importlib
 import inspect
-import pkgutil
 
-import metersim.physics
 import numpy as np
 import pytest
 
-STATIONS = [found.name for found in pkgutil.iter_modules(metersim.physics.__path__)]
+from metersim.questions.list.equations import STATIONS
+
 FUNCTIONS = [
     pytest.param(function, id=f"{station}.{name}")
     for station in STATIONS
     for name, function in inspect.getmembers(
-        importlib.import_module(f"metersim.physics.{station}"), inspect.isfunction
+        importlib.import_module(f"metersim.machine.{station}"), inspect.isfunction
     )
-    if not name.startswith("_") and function.__module__ == f"metersim.physics.{station}"
+    if not name.startswith("_") and function.__module__ == f"metersim.machine.{station}"
 ]
 # fall_time needs both speeds on one side of the terminal velocity
 RANGES = {"terminal_velocity": (1.0, 2.0), "teeth": (1.0, 4.0)}

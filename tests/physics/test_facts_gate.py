@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
-from metersim.machine import pool
+from metersim.machine import losses, pool
 from metersim.machine.stations import stations_of
-from metersim.run import records
 from tests.facts import AT, first_of, meter, off_chances, sown, tuned
 
 LOT = meter().lot
@@ -109,7 +108,7 @@ def test_seeds_do_not_get_lost_between_hopper_and_row():
     left = run.ticks.pool[-1] + run.ticks.hopper[-1]
     assert left + len(run.seeds) == filled
     assert left < 10  # hardly a seed stays in a pool that runs dry
-    dry = run.cells.reason == records.POOL_EMPTY
+    dry = run.cells.reason == losses.POOL_EMPTY
     assert dry[-500:].mean() > 0.99 and not dry[:500].any()  # but for blocked cells
     assert run.cells.released.sum() == len(run.seeds)
 
@@ -138,7 +137,7 @@ def test_a_heap_knocks_off_the_share_of_an_exponential_law(knock):
     alone = (spared.cells.joined == 1) & (spared.cells.released == 1)
     needs = first_of(spared, "needed")[alone]
     knocks = knock * passed * needs / spared.scenario.vacuum.vacuum
-    lost = (run.cells.reason == records.KNOCKED)[alone].sum()
+    lost = (run.cells.reason == losses.KNOCKED)[alone].sum()
     assert lost > 100
     assert abs(off_chances(lost, -np.expm1(-knocks))) < 4
     # negative controls: a fifth more or less

@@ -8,10 +8,10 @@ import pytest
 from scipy.special import ndtr
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine import losses
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
 from metersim.measures.limits import CAUSES, DOUBLES, SCATTER, causes
-from metersim.run import records
 from metersim.run.simulation import simulate
 from tests.facts import ALIKE, AT, CUT, LEAVES, first_of, meter, off_chances, sown, tuned
 
@@ -49,7 +49,7 @@ def test_the_hardest_shock_of_the_way_shakes_off_what_it_must():
     spare = (1 / strength - 1) * (1 + turning)
     turn = cells * 2 * math.pi / scenario.disc.cells
     first, last = (np.floor((turn + at) / scenario.angular_speed / KNOT) for at in (LEAVES, CUT))
-    lost = (run.cells.reason == records.SHAKEN)[cells].sum()
+    lost = (run.cells.reason == losses.SHAKEN)[cells].sum()
 
     def off(sd):
         bears = -np.expm1(-((spare / sd) ** 2) / 2)
@@ -65,9 +65,9 @@ def test_the_hardest_shock_of_the_way_shakes_off_what_it_must():
 
 # A setting and coefficients at which each reason makes many skips.
 MANY = {
-    records.BLOCKED: ({"run__turns": 300}, {"blocked": 0.02}),
-    records.NOT_JOINED: ({"demand__speed": 3.5, "disc__cells": 16, "run__turns": 400}, {}),
-    records.LOW_POOL: (
+    losses.BLOCKED: ({"run__turns": 300}, {"blocked": 0.02}),
+    losses.NOT_JOINED: ({"demand__speed": 3.5, "disc__cells": 16, "run__turns": 400}, {}),
+    losses.LOW_POOL: (
         {
             "pool__gate_opening": 0.0465,
             "pool__pool_depth": 0.1,
@@ -76,20 +76,20 @@ MANY = {
         },
         {"exit_zone": 10.0},
     ),
-    records.NOT_HELD: ({"vacuum__vacuum": 500.0}, {}),
-    records.POOL_EMPTY: ({"pool__hopper": 0.5, "pool__gate_opening": 0.015}, {}),
-    records.KNOCKED: ({"pool__gate_opening": 0.072}, {"knock": 0.6}),
-    records.SWEPT: ({"singulator__notch": 3.0}, {}),
-    records.SHAKEN: (SHAKY | {"run__turns": 100}, {}),
+    losses.NOT_HELD: ({"vacuum__vacuum": 500.0}, {}),
+    losses.POOL_EMPTY: ({"pool__hopper": 0.5, "pool__gate_opening": 0.015}, {}),
+    losses.KNOCKED: ({"pool__gate_opening": 0.072}, {"knock": 0.6}),
+    losses.SWEPT: ({"singulator__notch": 3.0}, {}),
+    losses.SHAKEN: (SHAKY | {"run__turns": 100}, {}),
 }
-DEPENDENT = (records.POOL_EMPTY, records.SHAKEN)  # neighbours share these
+DEPENDENT = (losses.POOL_EMPTY, losses.SHAKEN)  # neighbours share these
 
 
 def runs_of_skips(cells):
     """Runs of skips between two seeds, by the reason of their last cell."""
     filled = np.flatnonzero(cells.released)
     ends = filled[1:][np.diff(filled) > 1] - 1
-    return np.bincount(cells.reason[ends], minlength=len(records.REASONS))
+    return np.bincount(cells.reason[ends], minlength=len(losses.REASONS))
 
 
 def shares_of(measured):
@@ -99,11 +99,11 @@ def shares_of(measured):
 
 def test_every_loss_and_every_cause_is_looked_at():
     """Each reason but that of a seed has a cause, and a setting here."""
-    assert set(CAUSES) == set(MANY) == set(range(1, len(records.REASONS)))
-    assert len({*CAUSES.values(), DOUBLES, SCATTER}) == len(records.REASONS) + 1
+    assert set(CAUSES) == set(MANY) == set(range(1, len(losses.REASONS)))
+    assert len({*CAUSES.values(), DOUBLES, SCATTER}) == len(losses.REASONS) + 1
 
 
-@pytest.mark.parametrize("reason", MANY, ids=lambda reason: records.REASONS[reason])
+@pytest.mark.parametrize("reason", MANY, ids=lambda reason: losses.REASONS[reason])
 def test_each_reason_spoils_as_many_spacings_as_it_ends_runs_of_skips(reason):
     """Counted cell by cell; with m_i of all m skips it is m_i (1 - m)/(1 - m + e)."""
     changes, values = MANY[reason]
@@ -132,9 +132,9 @@ def test_each_reason_spoils_as_many_spacings_as_it_ends_runs_of_skips(reason):
 def test_the_cells_of_a_shut_pool_are_all_empty_for_want_of_seed():
     """A gate that gives no level: all cells that are not blocked, and no other reason."""
     run = sown(tuned(blocked=0.02), pool__gate_opening=5e-3, run__turns=60)
-    reasons = np.bincount(run.cells.reason, minlength=len(records.REASONS))
-    assert reasons[records.POOL_EMPTY] + reasons[records.BLOCKED] == len(run.cells)
-    assert abs(off_chances(reasons[records.BLOCKED], np.full(len(run.cells), 0.02))) < 4
+    reasons = np.bincount(run.cells.reason, minlength=len(losses.REASONS))
+    assert reasons[losses.POOL_EMPTY] + reasons[losses.BLOCKED] == len(run.cells)
+    assert abs(off_chances(reasons[losses.BLOCKED], np.full(len(run.cells), 0.02))) < 4
 
 
 # ---------------------------------------------------------------- scatter

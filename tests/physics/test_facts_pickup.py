@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from metersim.run import records
+from metersim.machine import losses
 from tests.byhand import Pool, Seconds
 from tests.facts import (
     AT,
@@ -82,7 +82,7 @@ def found_and_expected(name):
     changes, values = SETTINGS[name]
     k = tuned(**values)
     run = sown(k, **QUIET, **changes)
-    empty = np.bincount(run.cells.reason[run.cells.joined == 0], minlength=len(records.REASONS))
+    empty = np.bincount(run.cells.reason[run.cells.joined == 0], minlength=len(losses.REASONS))
     return empty, len(run.cells), Pool(run.scenario, k)
 
 
@@ -136,7 +136,7 @@ def test_a_fifth_more_or_less_is_seen_in_the_cells(name, coefficient):
 def test_a_pool_that_gives_half_of_the_zone_loses_cells_to_its_level():
     """Low pool: what a pool at the carry line would have filled, and this one did not."""
     empty, cells, pool = found_and_expected("low pool")
-    assert empty[records.LOW_POOL] > 0.02 * cells
+    assert empty[losses.LOW_POOL] > 0.02 * cells
     assert pool.zone(pool.level) < 0.8 * pool.zone(0.05)
 
 

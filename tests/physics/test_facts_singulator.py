@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
-from metersim.run import records
+from metersim.machine import losses
 from tests.byhand import Pool, Seconds
 from tests.facts import ALIKE, AT, CLEAN, first_of, meter, off_chances, sown, tuned
 
@@ -35,7 +35,7 @@ def lone(coefficients, notch, **changes):
     spared = sown(coefficients, singulator__notch=-5.0, **setting)
     run = sown(coefficients, singulator__notch=notch, **setting)
     alone = (spared.cells.joined == 1) & (spared.cells.released == 1)
-    taken = (run.cells.reason == records.SWEPT)[alone]
+    taken = (run.cells.reason == losses.SWEPT)[alone]
     return first_of(spared, "needed")[alone], taken
 
 
@@ -95,7 +95,7 @@ def test_what_is_swept_off_is_a_skip_of_its_own_reason():
     cells = run.cells
     assert (cells.joined - cells.swept == cells.released).all()
     lost = (cells.joined > 0) & (cells.released == 0)
-    assert np.array_equal(lost, cells.reason == records.SWEPT)
+    assert np.array_equal(lost, cells.reason == losses.SWEPT)
     assert lost.sum() > 1000
     taken = (run.ticks.pool + run.ticks.hopper)[-1]
     filled = int(run.scenario.pool.hopper / run.scenario.seeds.seed_mass)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from metersim.files.faults import BadInput, Fault
+from metersim.machine.moment import Moment
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import Stations, stations_of
 from metersim.measures.estimates import measure
@@ -51,11 +52,13 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
     drawn and hold, in a pool at its static level.
     """
     stations = stations or stations_of(scenario)
-    level, speed = float(stations.gate.level(stations.gate.full)), scenario.peripheral_speed
+    speed = scenario.peripheral_speed
+    full = stations.gate.full(Moment("gate", time=0.0, speed=speed))
+    at = Moment("pickup", time=0.0, speed=speed, level=float(stations.gate.level(full)))
     wanted = -math.log(empty)
 
     def lacking(log_vacuum: float) -> float:
-        return float(stations.pickup.chances(level, math.exp(log_vacuum), speed).rate) - wanted
+        return float(stations.pickup.chances(math.exp(log_vacuum), at).rate) - wanted
 
     low, high = math.log(LOWEST), math.log(HIGHEST)
     if lacking(low) >= 0 or lacking(high) <= 0:

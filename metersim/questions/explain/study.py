@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from metersim.machine.holding import DISCHARGE, capture_distance
+from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
@@ -98,9 +99,12 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
     """
     stations = stations or stations_of(scenario)
     gate, pickup, speed = stations.gate, stations.pickup, scenario.peripheral_speed
-    level = float(gate.level(gate.full))
+    start = Moment("gate", time=0.0, speed=speed)
+    full = int(gate.full(start))
+    level = float(gate.level(full))
     vacuum = scenario.vacuum.vacuum
-    chances = Chances(*map(float, pickup.chances(level, vacuum, speed)))
+    at = Moment(time=0.0, speed=speed, level=level)
+    chances = Chances(*map(float, pickup.chances(vacuum, at)))
     blocked = pickup.coefficients.blocked
     hopper = scenario.pool.hopper / scenario.seeds.seed_mass
     return Explained(
@@ -113,12 +117,12 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
         empty=blocked + (1 - blocked) * math.exp(-chances.rate),
         level=level,
         arc=float(pickup.arc(level)),
-        pool_seeds=gate.full,
-        flow=gate.flow,
+        pool_seeds=full,
+        flow=float(gate.flow(start)),
         use=scenario.cell_rate,
-        arches=gate.arch_rate,
+        arches=float(gate.arch_rate(start)),
         lasts=hopper / scenario.cell_rate,
-        contacts=float(stations.tube.contacts(speed)),
+        contacts=float(stations.tube.contacts(speed, at)),
         reach=float(
             capture_distance(
                 vacuum,

@@ -222,7 +222,7 @@ def blocks_for(spacings: int) -> int:
 
 
 def block_sums(rows: Sequence[Floats], nominal: float, blocks: int) -> dict[str, Floats]:
-    """Sums over contiguous blocks of nearly equal length, as `metersim.measures.tally.Tally` has them.
+    """Sums over contiguous blocks of nearly equal length, in the columns of a tally.
 
     Parameters
     ----------

@@ -47,8 +47,8 @@ class Case:
     path : Path
         Its file.
     source, mark : str
-        Keys of `metersim.machine.sources.SOURCES` and `metersim.machine.seedlot.MARKS`; a source of one's own is
-        told in words, which no key is.
+        Keys of `metersim.machine.sources.SOURCES` and `metersim.machine.seedlot.MARKS`.  A source
+        of one's own is given in words, which no key is.
     read, assumed : tuple of str
         What the source says, and what had to be assumed beside the ranges.
     discussion : str

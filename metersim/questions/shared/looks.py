@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from metersim.files.faults import BadInput, Fault
-from metersim.machine.losses import TAKING
+from metersim.machine import losses
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.questions.shared.counts import effect_by_windows
@@ -218,7 +218,7 @@ def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
 def _carried(cells: Cells, way: str) -> NDArray[np.int64]:
     seeds = cells.released.astype(np.int64)
     if way == DISC:
-        for loss in TAKING:
+        for loss in losses.TAKING:
             if loss.at_rest:
                 seeds += getattr(cells, loss.column)
     return seeds

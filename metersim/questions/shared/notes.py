@@ -182,7 +182,7 @@ def not_known_text(unknown: Iterable[Unknown]) -> str:
 
 
 def notes(measured: Measured, units: str = "metric") -> list[str]:
-    """What a reader of a result must know: cautions, warnings, replaced stations."""
+    """What a reader of a result must know: cautions, warnings, what was replaced or changed."""
     scenario = measured.scenario
     found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
     if empty := int(measured.reasons[POOL_EMPTY]):
@@ -219,4 +219,4 @@ def heading_of(*origins: Origin) -> str:
 def _replaced(measured: Measured) -> list[str]:
     return [
         f"station '{name}' is replaced by {kind}" for name, kind in measured.origin.replaced.items()
-    ]
+    ] + list(map(str, measured.origin.changes))

@@ -141,6 +141,7 @@ def _own(run: Origin) -> list[str]:
         *(f"{name} replaced by {kind}" for name, kind in run.replaced.items()),
         *run.scenario.changes,
         *([f"at the middle of {run.scenario.ranges}"] if run.scenario.unknown else []),
+        *map(str, run.changes),
     ]
 
 

@@ -225,8 +225,8 @@ def run_draws(
     on_cells : callable, optional
         As for `metersim.measures.tally.tallied`.
     watch : callable, optional
-        Runs and measures a scenario, with the arguments of `metersim.measures.tally.tallied`; else its seeds
-        are measured.
+        Runs and measures a scenario, with the arguments of `metersim.measures.tally.tallied`.
+        Without it the seeds of a scenario are measured.
 
     Returns
     -------
@@ -259,7 +259,7 @@ def _seeds(scenario: Scenario, **luck: Any) -> Measured:
 
 
 def gather(points: Iterable[Mapping[str, Floats]]) -> Draws:
-    """Values and variances of what each draw gives, as `metersim.measures.estimates.Measured.points`."""
+    """Values and variances of the points of each draw (`Measured.points`)."""
     rows = [{key: (one[0], jackknife(one[1:])) for key, one in row.items()} for row in points]
     columns = {key: np.array([row[key] for row in rows]).T for key in rows[0]}
     return Draws(

@@ -239,7 +239,8 @@ def sheet(
         What is asked, ``rate_per_ha=80000``, ``row_spacing_cm=75`` and ``speed_kmh=6`` or the
         same in other units, and what is known of the machine, as ``key=value``.
     discs : sequence of GenericDisc, optional
-        In place of those that are shipped, such as `metersim.machine.discs.load_discs` reads from a file.
+        In place of those that are shipped; `metersim.machine.discs.load_discs` reads some from a
+        file.
     vacuum_most : float
         What the fan gives at the hole. [Pa]
     seed : int

@@ -36,7 +36,7 @@ from metersim.questions.sweep.points import (
 
 LIBRARIES = ("numpy", "scipy", "simpy")
 COUNTS = ("cells", "seeds")
-PARTS = ("", "_low", "_high")
+PARTS: tuple[str, ...] = ("", "_low", "_high")
 VALUE_COLUMNS = (
     *(f"{m.key}{SI_SUFFIX.get(m.kind, '')}{part}" for m in MEASURES for part in PARTS),
     *COUNTS,

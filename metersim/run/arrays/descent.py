@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from itertools import chain
 from typing import Any, NamedTuple
@@ -10,10 +10,13 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.machine.moment import Moment
 from metersim.run.arrays.fates import Released, Shocks
 from metersim.run.arrays.picking import Block
 from metersim.run.draws import CONTACTS, Array
 from metersim.run.records import Piece
+
+Levels = Callable[[], Array]
 
 
 class Landed(NamedTuple):
@@ -46,13 +49,13 @@ class Since(NamedTuple):
     slowing: Array  # of all contacts so far
 
 
-def fall(block: Block, seeds: Released, speed: Array) -> Way:
-    """Falls of seeds of a block's cells from holes of this speed [m/s]."""
+def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Way:
+    """Falls of seeds of a block's cells that leave holes of this speed [m/s] at a moment."""
     stations, luck = block.stations, block.luck
     tube, cells = stations.tube, seeds.cells
     to_ground = np.maximum(tube.length + block.along[cells], 0.0)
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
-    apart = _apart(to_ground, np.asarray(tube.contacts(speed), dtype=float))
+    apart = _apart(to_ground, np.asarray(tube.contacts(speed, at), dtype=float))
     to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
     direction = _dealt(luck.launch, luck.normal, "launch", seeds)
     launch = speed * stations.release.downward(direction)
@@ -105,7 +108,9 @@ def _apart(to_ground: Array, mean: Array) -> Array:
     return np.divide(to_ground, mean, out=apart, where=mean > 0)
 
 
-def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks) -> Landed:
+def descend(
+    block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks, level: Levels
+) -> Landed:
     """Where and when seeds come to rest.
 
     Parameters
@@ -120,10 +125,21 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
         Speed of the hole there, one each or one for all. [m/s]
     shocks : Shocks
         The row unit's shaking.
+    level : callable
+        Gives the level of the pool that each cell of the block saw. [m]
     """
+
+    def moment(station: str, time: Array) -> Moment:
+        return Moment(
+            station,
+            time=time,
+            speed=lambda: np.broadcast_to(speed, cells.shape),
+            level=lambda: level()[cells],
+        )
+
     stations, luck, cells, places = block.stations, block.luck, seeds.cells, seeds.places
-    way = fall(block, seeds, speed)
     released = cut + seeds.travel / speed
+    way = fall(block, seeds, speed, moment("tube", released))
     later: Any = 0.0
     if not stations.row_unit.still:
         later = stations.tube.later_by(shocks.speed(released), way.time, way.speed)
@@ -134,12 +150,14 @@ def descend(block: Block, seeds: Released, cut: Array, speed: Array, shocks: Sho
     if furrow.in_field:
         hop = _dealt(luck.hop, luck.exponential, "hop", seeds)
         soil = _dealt(luck.soil, luck.normal, "soil", seeds)
-        air = furrow.hop_time(hop, way.speed)
+        air = furrow.hop_time(hop, way.speed, moment("furrow", now))
         position = position + (furrow.hop_length(air, way.speed) + soil * furrow.scatter)
         now = now + air
-    dark = stations.sensor.pulse(seeds.size, way.speed_at_beam)
-    if stations.sensor.detection < 1:
-        missed = luck.uniform("detection", cells, places) >= stations.sensor.detection
+    at_beam = moment("sensor", crossed)
+    dark = stations.sensor.pulse(seeds.size, way.speed_at_beam, at_beam)
+    chance = stations.sensor.detects(at_beam)
+    if np.any(chance < 1):
+        missed = luck.uniform("detection", cells, places) >= chance
         dark = np.where(missed, -np.inf, dark)
     return Landed(released, crossed, now, way.contacts, crossed + dark, position)
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from metersim.machine.losses import TAKING
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
-from metersim.run.arrays.descent import Unwatched, descend, watch
+from metersim.run.arrays.descent import Levels, Unwatched, descend, watch
 from metersim.run.arrays.fates import Fates, Shocks
 from metersim.run.arrays.picking import Block
 from metersim.run.arrays.supply import Settling, Supply
@@ -63,6 +64,7 @@ class Settled(NamedTuple):
     cut: Array  # when each cell passes the cut-off, s
     speed: Array  # of each hole there, m/s
     shocks: Shocks  # as far as this block; to be asked before the next one
+    level: Levels  # that each cell saw, likewise
     first_tick: int
     ticks: Ticks
 
@@ -74,6 +76,14 @@ def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterat
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchLuck(streams), total)
     settling = Settling(stations, course, supply, shocks, scenario.vacuum.vacuum)
+
+    def levels(cells: NDArray[np.int64]) -> Levels:
+        def level() -> Array:
+            ticks = course.ticks_before(cells, ENTERS) - supply.first
+            return np.asarray(stations.gate.level(supply.pool[ticks]))
+
+        return level
+
     first_tick = 0
     for first in range(0, course.passages, BLOCK):
         cells = np.arange(first, min(first + BLOCK, course.passages))
@@ -92,13 +102,15 @@ def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterat
             last_tick = course.ticks
             supply.finish()
         ticks = _ticks(supply, first_tick, last_tick)
-        yield Settled(block, found, cut, course.hole_speeds(cells), shocks, first_tick, ticks)
+        yield Settled(
+            block, found, cut, course.hole_speeds(cells), shocks, levels(cells), first_tick, ticks
+        )
         first_tick = last_tick
 
 
 def _unwatched(part: Settled) -> Unwatched:
     """The piece of a block, with its seeds on the ground."""
-    seeds, dark_until = _seeds(part.block, part.found, part.cut, part.speed, part.shocks)
+    seeds, dark_until = _seeds(part)
     cells = _cells(part.found)
     return Unwatched(
         Piece(part.block.luck.first, part.first_tick, seeds, cells, part.ticks), dark_until
@@ -130,16 +142,15 @@ def _ticks(supply: Supply, first: int, last: int) -> Ticks:
     )
 
 
-def _seeds(
-    block: Block, found: Fates, cut: Array, speed: Array, shocks: Shocks
-) -> tuple[Seeds, Array]:
+def _seeds(part: Settled) -> tuple[Seeds, Array]:
     """Records of the seeds, and when the beam is free again behind each."""
+    block, found, cut, speed = part.block, part.found, part.cut, part.speed
     seeds = found.firsts.with_later(found.later)
     if speed.min() == speed.max():
         cut, speed = cut[seeds.cells], speed[:1]  # one for all
     else:
         cut, speed = cut[seeds.cells], speed[seeds.cells]
-    landed = descend(block, seeds, cut, speed, shocks)
+    landed = descend(block, seeds, cut, speed, part.shocks, part.level)
     made = Seeds(
         cell=seeds.cells + block.luck.first,
         place=seeds.places.astype(np.int8),

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from metersim.machine.losses import BLOCKED, CODES, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT, TAKING
+from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.rowunit import (
     KNOT_INTERVAL,
@@ -96,6 +97,8 @@ class Stretch(NamedTuple):
     chances: Chances
     vacuum: float
     shocks: Shocks
+    at_edge: Moment
+    at_cut: Moment
 
 
 NONE = np.empty(0, dtype=np.intp)
@@ -220,7 +223,9 @@ def _follow_alone(
         knocked = ((heap < chances.knocks * (needed / vacuum)) & held).nonzero()[0]
         held[knocked] = False
     off_centre = np.abs(block.across[part]) * edge.narrowing
-    deviate = edge.deviate(block.reach[part] * picked.size, off_centre, vacuum / needed)
+    deviate = edge.deviate(
+        block.reach[part] * picked.size, off_centre, vacuum / needed, stretch.at_edge
+    )
     rank = luck.edge[part]
     risky = (deviate > block.least_deviate) & ((rank < LOW) | (deviate > block.low_deviate))
     at = (risky & held).nonzero()[0]
@@ -231,7 +236,7 @@ def _follow_alone(
     at = ((spare < stretch.shocks.bound) & held).nonzero()[0]
     shaken = at[stretch.shocks.shake_off(at + first, spare[at])]
     held[shaken] = False
-    return block.stations.release.travel(strength), knocked, swept, shaken
+    return block.stations.release.travel(strength, stretch.at_cut), knocked, swept, shaken
 
 
 class _Crowded(NamedTuple):
@@ -288,11 +293,11 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     else:
         lost.append(NONE)
     travel = np.zeros_like(needed)
-    before = np.zeros(len(held))
+    before, at = np.zeros(len(held)), stretch.at_cut.rows(crowd.cells)
     for k in range(PLACES):
         first = held[:, k] & ~held[:, :k].any(axis=1)
-        after = before + release.lag(crowd.size[:, k])
-        travel[:, k] = np.where(first, release.travel(strength[:, k]), after)
+        after = before + release.lag(crowd.size[:, k], at)
+        travel[:, k] = np.where(first, release.travel(strength[:, k], at), after)
         before = np.where(held[:, k], travel[:, k], before)
     row, place = np.nonzero(held)
     released = Released(
@@ -318,7 +323,8 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
         rank = np.where(place > 0, luck.uniform("edge", at, place), luck.edge[at])
         off_centre = np.abs(block.across[at]) * edge.narrowing
         ratio = vacuum / crowd.needed[lone, place]
-        deviate = edge.deviate(reach[lone, place], off_centre, ratio)
+        passed = stretch.at_edge.rows(crowd.cells[lone])
+        deviate = edge.deviate(reach[lone, place], off_centre, ratio, passed)
         left[lone, place] = deviate <= edge.weakest(rank)
     several = (held.sum(axis=1) > 1).nonzero()[0]
     cells, reach, size = cells[several], reach[several], crowd.size[several]
@@ -327,12 +333,13 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     rows, teeth = np.arange(len(several)), np.arange(TEETH)[:, None]
     across = np.abs(np.sin(np.pi * luck.uniform("pair direction", cells, 0, teeth)))
     withstood = ndtri(luck.uniform("tooth", cells[:, None], np.arange(PLACES), teeth[:, None]))
+    passed = stretch.at_edge.rows(crowd.cells[several][:, None])
     for tooth in range(TEETH):
         first = here.argmax(axis=1)
         apart = outline[:, None] * (size[rows, first][:, None] + size) - seat[:, None]
         apart[rows, first] = seat
         ratio = np.where(here, _shares(here, part) * vacuum / needed, 1.0)
-        deviate = edge.deviate(reach, apart * across[tooth][:, None], ratio)
+        deviate = edge.deviate(reach, apart * across[tooth][:, None], ratio, passed)
         here = here & (withstood[tooth] >= deviate)
     left[several] = here
     return held & ~left

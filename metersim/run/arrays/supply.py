@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.gate import GateStation
 from metersim.machine.losses import TAKING
-from metersim.machine.pickup import Chances
-from metersim.machine.stations import ENTERS, LEAVES, RETURNS, Stations
+from metersim.machine.moment import Moment
+from metersim.machine.pickup import Chances, PickupStation
+from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
 from metersim.run.arrays.picking import Block, Index, pick
 from metersim.run.course import Course
@@ -27,25 +26,25 @@ class Arches:
     def __init__(self, gate: GateStation, luck: ArchLuck) -> None:
         self._gate, self._luck = gate, luck
         self._arched, self._before, self._passable = False, 0.0, 0.0
-        self._due = self._after(0.0)
+        self._wait = luck.wait()  # until an arch forms, or clears, over the mean of such waits
 
-    def _after(self, time: float) -> float:
-        rate, wait = self._gate.arch_rate, self._luck.wait()
-        if self._arched:
-            rate = self._gate.clearing_rate
-        return time + wait / rate if rate else math.inf
-
-    def go_on(self, times: Array) -> tuple[NDArray[np.bool_], Whole]:
+    def go_on(self, times: Array, at: Moment) -> tuple[NDArray[np.bool_], Whole]:
         """Arches at the next ticks, and seeds that the gate can pass before each."""
-        arched = np.full(len(times), self._arched)
-        tick = int(np.searchsorted(times, self._due))
+        arched, steps = np.full(len(times), self._arched), np.diff(times, prepend=self._before)
+        rates = {False: self._gate.arch_rate(at), True: self._gate.clearing_rate(at)}
+        waited = {state: np.cumsum(steps * rate) for state, rate in rates.items()}
+        tick, since = 0, 0.0
         while tick < len(times):
+            passed = waited[self._arched]
+            changes = tick + int(np.searchsorted(passed[tick:], since + self._wait))
+            if changes >= len(times):
+                self._wait -= float(passed[-1]) - since
+                break
             self._arched = not self._arched
-            arched[tick:] = self._arched
-            self._due = self._after(float(times[tick]))
-            tick += 1
-            tick += int(np.searchsorted(times[tick:], self._due))
-        passed = np.diff(times, prepend=self._before) * self._gate.flow * ~arched
+            arched[changes:] = self._arched
+            self._wait, tick = self._luck.wait(), changes + 1
+            since = float(waited[self._arched][changes])
+        passed = steps * self._gate.flow(at) * ~arched
         passable = np.cumsum(np.concatenate(([self._passable], passed)))
         if len(times):
             self._before, self._passable = float(times[-1]), float(passable[-1])
@@ -83,9 +82,11 @@ class Supply:
         self._arches = Arches(gate, luck)
         self.first = self.known = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
-        self.pool, self.hopper, self._able, self._owed = np.empty((4, 0), dtype=np.int64)
+        self.pool, self.hopper, self._able, self._owed, self._full = np.empty((5, 0), np.int64)
         self.arched = np.empty(0, dtype=bool)
-        self._start = min(gate.full, total), max(total - gate.full, 0)
+        speed = float(course.tick_speeds(0, 1)[0])
+        full = int(gate.full(Moment("gate", time=0.0, speed=speed)))
+        self._start = min(full, total), max(total - full, 0)
 
     def look_ahead(self, first: int, last: int, owed_until: int) -> None:
         """Keep ticks from `first`, and foresee what does not depend on cells to before `last`."""
@@ -93,12 +94,15 @@ class Supply:
         seen = self.first + len(self.times)
         times = np.asarray(self._course.tick_times(seen, last))
         speeds = self._course.tick_speeds(seen, last)
-        arched, able = self._arches.go_on(times)
+        at = Moment("gate", time=times, speed=speeds)
+        arched, able = self._arches.go_on(times, at)
+        full = np.broadcast_to(self._gate.full(at), times.shape).astype(np.int64)
         guess = np.zeros(len(times), dtype=np.int64)
         self.times = np.concatenate((self.times[gone:], times))
         self.speeds = np.concatenate((self.speeds[gone:], speeds))
         self.arched = np.concatenate((self.arched[gone:], arched))
         self._able = np.concatenate((self._able[gone:], able))
+        self._full = np.concatenate((self._full[gone:], full))
         self.pool = np.concatenate((self.pool[gone:], guess))
         self.hopper = np.concatenate((self.hopper[gone:], guess))
         owed = np.zeros(max(owed_until - first, len(self.times)), dtype=np.int64)
@@ -149,7 +153,7 @@ class Supply:
         pool, hopper = self._start
         if part.start:
             pool, hopper = int(self.pool[part.start - 1]), int(self.hopper[part.start - 1])
-        able, full = self._able[part], self._gate.full
+        able, full = self._able[part], self._full[part]
         level = gained + pool
         inflow = np.maximum.accumulate(np.maximum(full - level, 0))
         enough = not len(inflow) or (inflow[0] <= able[0] and inflow[-1] <= hopper)
@@ -157,9 +161,9 @@ class Supply:
             return level + inflow, hopper - inflow
         pools, hoppers = [], []
         change = np.diff(gained, prepend=0)
-        for gain, most in zip(change.tolist(), able.tolist(), strict=True):
+        for gain, most, top in zip(change.tolist(), able.tolist(), full.tolist(), strict=True):
             pool += gain
-            runs = max(min(full - pool, most, hopper), 0)
+            runs = max(min(top - pool, most, hopper), 0)
             pool += runs
             hopper -= runs
             pools.append(pool)
@@ -168,6 +172,7 @@ class Supply:
 
 
 SHORTEST = 64  # cells in a stretch
+PLACES_ON_THE_WAY = (("singulator", EDGE), ("release", CUT))
 
 
 class Settling:
@@ -218,9 +223,10 @@ class Settling:
         leaves = course.ticks_before(cells, LEAVES) - supply.first
         last = int(leaves[-1]) + 1
         supply.guess(last, self._joining * course.cells_per_tick)
-        chances = self._chances(enters)
+        chances = self._chances(cells, enters)
         picked = pick(block, start, stop, chances)
-        stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks)
+        edge, cut = (self._moment(*place, cells, enters) for place in PLACES_ON_THE_WAY)
+        stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks, edge, cut)
         found = fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)
         right = supply.correct(change, last)
@@ -240,9 +246,28 @@ class Settling:
         self._taken = self._taken_since(leaves, found.joined)
         return start + settled, found
 
-    def _chances(self, ticks: Whole) -> Chances:
+    def _moment(self, station: str, place: int, cells: Index, enters: Whole) -> Moment:
+        """What a station may ask of cells that pass it and entered after these ticks."""
+        course = self._course
+        return Moment(
+            station,
+            time=lambda: course.times(cells, place),
+            speed=lambda: course.hole_speeds(cells, place),
+            level=lambda: self._stations.gate.level(self._supply.pool[enters]),
+        )
+
+    def _chances(self, cells: Index, ticks: Whole) -> Chances:
         """What cells that enter the pool after these ticks have to expect."""
         gate, pickup = self._stations.gate, self._stations.pickup
+        if type(pickup).chances is not PickupStation.chances:  # it may ask for the time
+            own = Moment(
+                "pickup",
+                time=lambda: self._course.times(cells, ENTERS),
+                speed=lambda: self._supply.speeds[ticks],
+                level=lambda: gate.level(self._supply.pool[ticks]),
+            )
+            made = pickup.chances(self._vacuum, own)
+            return Chances(*(np.broadcast_to(column, ticks.shape) for column in made))
         part = slice(int(ticks[0]), int(ticks[-1]) + 1)
         pool, speed = self._supply.pool[part], self._supply.speeds[part]
         if (pool == pool[0]).all() and (speed == speed[0]).all():
@@ -251,7 +276,8 @@ class Settling:
         if (speed == speed[0]).all():
             pool, which = np.unique(pool, return_inverse=True)
             speed = speed[0]
-        made = pickup.chances(gate.level(pool), self._vacuum, speed)
+        level = gate.level(pool)
+        made = pickup.chances(self._vacuum, Moment("pickup", speed=speed, level=level))
         which = which[ticks - ticks[0]]
         return Chances(*(np.broadcast_to(part, pool.shape)[which] for part in made))
 
@@ -259,7 +285,8 @@ class Settling:
         """Chances at a pool and a speed that stay as they are, which is the usual case."""
         if self._steady is None or self._steady[0] != (pool, speed):
             level = self._stations.gate.level(pool)
-            made = self._stations.pickup.chances(level, self._vacuum, speed)
+            at = Moment("pickup", speed=speed, level=level)
+            made = self._stations.pickup.chances(self._vacuum, at)
             self._steady = (pool, speed), Chances(*map(float, made))
         return self._steady[1]
 
