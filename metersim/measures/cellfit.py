@@ -174,7 +174,7 @@ def fit_cells(rows: Sequence[Floats], *, level: float = 0.95) -> CellFit:
     0.05, scatter of 0.2).  Where delays are exponential, with longer tails
     than fitted ones (scatter 0.15, skewness 1.2), it was 96, 95, 88 and 99 %, as scatter came out
     4 % small.  The usual interval of an SD, of spacings taken for independent, held 92 % of the
-    first.  tests/test_cellfit.py has a shorter trial.
+    first.  tests/measures/test_cellfit.py has a shorter trial.
     """
     parts = _parts(rows)
     theta = maximum(parts)

@@ -118,7 +118,7 @@ BLOCK = 32768  # cells or knots in a block; no size from 4096 to 65536 is faster
 Array = NDArray[np.float64]
 
 
-class Luck:
+class BlockDraws:
     """What chance deals to a block of cells.
 
     The attributes are drawn when they are first read; all have one entry a cell and concern the
@@ -240,7 +240,7 @@ class Luck:
 
 
 class CellDraws:
-    """The draws of one cell at a time, the same numbers as those of `Luck`.
+    """The draws of one cell at a time, the same numbers as those of `BlockDraws`.
 
     A block is drawn for a cause when the first of its cells asks for it.  Two blocks are kept.
 
@@ -254,17 +254,17 @@ class CellDraws:
 
     def __init__(self, streams: Streams, cells: int) -> None:
         self._streams, self._cells = streams, cells
-        self._blocks: dict[int, Luck] = {}
+        self._blocks: dict[int, BlockDraws] = {}
         self._blocked: dict[tuple[int, float], set[int]] = {}
 
-    def _at(self, cell: int) -> tuple[Luck, int]:
+    def _at(self, cell: int) -> tuple[BlockDraws, int]:
         """The block of a cell, and the cell's number in it."""
         number, index = divmod(cell, BLOCK)
         if number not in self._blocks:
             while len(self._blocks) > 1:
                 del self._blocks[min(self._blocks)]
             size = min(BLOCK, self._cells - number * BLOCK)
-            self._blocks[number] = Luck(self._streams, number, size)
+            self._blocks[number] = BlockDraws(self._streams, number, size)
         return self._blocks[number], index
 
     def _first(self, field: str, cell: int) -> float:
@@ -354,8 +354,8 @@ class CellDraws:
         return self.exponential("hop", cell, place) if place else self._first("hop", cell)
 
 
-class ArchLuck:
-    """Luck of the gate: E draws of the waits until arches form and until they clear, in turn."""
+class ArchDraws:
+    """Draws of the gate: the waits until arches form and until they clear, in turn."""
 
     def __init__(self, streams: Streams) -> None:
         self._draw = streams.generator("arches").standard_exponential
@@ -365,8 +365,8 @@ class ArchLuck:
         return float(self._draw())
 
 
-class KnotLuck:
-    """Luck of the row unit's shaking, by knots of its envelope."""
+class KnotBlocks:
+    """Draws of the row unit's shaking, by knots of its envelope."""
 
     def __init__(self, streams: Streams) -> None:
         self._streams = streams
@@ -381,10 +381,10 @@ class KnotLuck:
 
 
 class KnotDraws:
-    """The draws of one knot at a time, the same numbers as those of `KnotLuck`."""
+    """The draws of one knot at a time, the same numbers as those of `KnotBlocks`."""
 
     def __init__(self, streams: Streams) -> None:
-        self._knots = KnotLuck(streams)
+        self._knots = KnotBlocks(streams)
         self._blocks: dict[tuple[str, int], Array] = {}
 
     def _block(self, cause: str, number: int) -> Array:

@@ -12,7 +12,7 @@ from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import Stations, check_own, values_changed
 from metersim.run.course import Course, Shaking
-from metersim.run.draws import ArchLuck, CellDraws, KnotDraws, Streams
+from metersim.run.draws import ArchDraws, CellDraws, KnotDraws, Streams
 from metersim.run.records import Change, Event
 
 
@@ -91,7 +91,7 @@ class Meter:
         self.course = Course(scenario, stations.drive)
         self.passages = self.course.passages
         self.draws = CellDraws(streams, self.passages)
-        self.arches = ArchLuck(streams)
+        self.arches = ArchDraws(streams)
         self.shaking = Shaking(KnotDraws(streams))
         self.speed = float(self.course.tick_speeds(0, 1)[0])
         self.beam_dark_until = -math.inf

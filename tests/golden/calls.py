@@ -142,7 +142,7 @@ def simulated(name: str, *changes: str, seed: int = 1, engine: str | None = None
 class RoughTube(TubeStation):
     """A tube with as many contacts as the speed, in m/s, says ten times over."""
 
-    def contacts(self, speed: Any) -> Any:
+    def contacts(self, speed: Any, at: Any) -> Any:
         """Mean number of contacts."""
         return 10.0 * speed
 
@@ -150,21 +150,19 @@ class RoughTube(TubeStation):
 class FadingSingulator(SingulatorStation):
     """An edge that pushes seeds less."""
 
-    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any) -> Any:
+    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Any) -> Any:
         """Deviate below which a tooth's draw makes the seed leave."""
-        return super().deviate(reach, off_centre, vacuum_ratio) - 0.4
+        return super().deviate(reach, off_centre, vacuum_ratio, at) - 0.4
 
 
 class ArchingGate(GateStation):
     """A gate that arches two times a second and clears once in two."""
 
-    @property
-    def arch_rate(self) -> float:
+    def arch_rate(self, at: Any) -> float:
         """Arches a second."""
         return 2.0
 
-    @property
-    def clearing_rate(self) -> float:
+    def clearing_rate(self, at: Any) -> float:
         """Arches cleared a second."""
         return 0.5
 

@@ -4,7 +4,7 @@ Each coefficient's default is made a fifth smaller, then a fifth larger, before 
 Then the files below are run, and the table says which of their tests turn red.  Ranges of
 coefficients are widened for it: that a value is refused is no fact.  Some ten seconds a move.
 With ``--files`` other files are run.  What no fact is meant to see is listed, with its reason, in
-``tests/physics/test_facts_coverage.py``; where the list is wrong the last lines say so.
+``tests/machine/test_facts_coverage.py``; where the list is wrong the last lines say so.
 """
 
 import argparse
@@ -17,9 +17,9 @@ import pytest
 from metersim.files.fields import specs
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.questions.shared.words import aligned
-from tests.physics.test_facts_coverage import UNCAUGHT
+from tests.machine.test_facts_coverage import UNCAUGHT
 
-FILES = ("tests/physics", "tests/test_signs.py", "tests/test_picking.py", "tests/test_stand.py")
+FILES = ("tests/machine", "tests/run/test_signs.py", "tests/measures/test_stand.py")
 FACTORS = (0.8, 1.2)
 SHOWN = 2  # tests in a cell of the table
 

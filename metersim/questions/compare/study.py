@@ -239,7 +239,7 @@ def compare(
     labels : sequence of str
         One each; else the names, or the values of what is varied.
     seed, replicates : int
-        Luck, and how often to repeat with fresh luck.
+        Random seed, and how many repetitions with fresh draws.
     engine : str, optional
         As for `metersim.run.simulation.simulate`.
     keep : bool

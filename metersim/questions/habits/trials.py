@@ -294,7 +294,7 @@ class _Bench:
         return loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=luck)[BELT]
 
     def _replicate(self, number: int) -> int:
-        """Luck of a look of this meter; that of its truth comes after the last."""
+        """Draws of a look of this meter; that of its truth comes after the last."""
         return 1 + self.task.meter.number * (MOST_LOOKS + 1) + number
 
 

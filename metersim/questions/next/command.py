@@ -54,7 +54,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--log",
         metavar="FILE",
         help="counts of before, as 'howmany --add' writes them; alone, the last one of the row is "
-        "the present command, at its own settings",
+        "the present one, at its own settings",
     )
     add("--row", metavar="NAME", help="which row of the log")
     add("--skips-most", metavar="PERCENT", help="skips to put up with (those of a meter in order)")

@@ -177,6 +177,15 @@ def save(figure: Figure, path: str | Path) -> None:
         For another ending.
     OSError
         If the file cannot be written; nothing is left behind.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3))
+    >>> m.save(page, "page.gif")
+    Traceback (most recent call last):
+    ...
+    ValueError: 'page.gif' does not say what to write; allowed: .png, .svg, .pdf
     """
     replace_whole(Path(path), encoded(figure, path))
 

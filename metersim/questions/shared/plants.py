@@ -217,7 +217,7 @@ def stand_of(
     scenario : Scenario
         In a field.
     seed, replicates : int
-        Luck, and how often to repeat with fresh luck.
+        Random seed, and how many repetitions with fresh draws.
     draws : int, optional
         How often to draw what is not known, if anything is; none, when not given.
     stretches, on_cells

@@ -86,7 +86,7 @@ class Plan:
     size : int
         Points of a sample; 0 for a grid, which has its own.
     seed, replicates : int
-        Luck, the same at every point, and how often to repeat with fresh luck.
+        Random seed, the same at every point, and how many repetitions with fresh draws.
     """
 
     bases: Mapping[str, Scenario]
@@ -250,7 +250,7 @@ def plan_sweep(
     points : int
         Size of a sample; a power of two for ``sobol`` and ``importance``.
     seed, replicates : int
-        Luck, the same at every point, and how often to repeat with fresh luck.
+        Random seed, the same at every point, and how many repetitions with fresh draws.
     changes : str or sequence of str
         Changes of single keys for all points, as ``key=value``.
 

@@ -177,7 +177,7 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
     if math.isnan(importance.luck):
         lines.append("All points share one luck; --replicates 4 would show how much of this it is")
     else:
-        lines.append(f"Luck makes {importance.luck:.1%} of the variance".replace("%", " %"))
+        lines.append(f"BlockDraws makes {importance.luck:.1%} of the variance".replace("%", " %"))
     return lines
 
 

@@ -51,13 +51,13 @@ class Since(NamedTuple):
 
 def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Way:
     """Falls of seeds of a block's cells that leave holes of this speed [m/s] at a moment."""
-    stations, luck = block.stations, block.luck
+    stations, draws = block.stations, block.draws
     tube, cells = stations.tube, seeds.cells
     to_ground = np.maximum(tube.length + block.along[cells], 0.0)
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
     apart = _apart(to_ground, np.asarray(tube.contacts(speed, at), dtype=float))
-    to_wall = _dealt(luck.contact, luck.exponential, "contact", seeds) * apart
-    direction = _dealt(luck.launch, luck.normal, "launch", seeds)
+    to_wall = _dealt(draws.contact, draws.exponential, "contact", seeds) * apart
+    direction = _dealt(draws.launch, draws.normal, "launch", seeds)
     launch = speed * stations.release.downward(direction)
     steady = tube.steady_speed(seeds.size)
     contacts = np.zeros(len(cells), dtype=np.int8)
@@ -70,7 +70,7 @@ def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Way:
         if not ids.size:
             break
         cell, place, limit = cells[ids], seeds.places[ids], steady[ids]
-        loss, gap = luck.pair("wall", cell, place, turn)
+        loss, gap = draws.pair("wall", cell, place, turn)
         before = tube.speed(wall - at_ground.height[ids], at_ground.speed[ids], limit)
         after = before * (1 - tube.loss(loss))
         slowing = at_ground.slowing[ids] * tube.slowing(before, after, limit)
@@ -137,7 +137,7 @@ def descend(
             level=lambda: level()[cells],
         )
 
-    stations, luck, cells, places = block.stations, block.luck, seeds.cells, seeds.places
+    stations, draws, cells, places = block.stations, block.draws, seeds.cells, seeds.places
     released = cut + seeds.travel / speed
     way = fall(block, seeds, speed, moment("tube", released))
     later: Any = 0.0
@@ -148,8 +148,8 @@ def descend(
     furrow = stations.furrow
     position = furrow.ground_speed * now + way.astray
     if furrow.in_field:
-        hop = _dealt(luck.hop, luck.exponential, "hop", seeds)
-        soil = _dealt(luck.soil, luck.normal, "soil", seeds)
+        hop = _dealt(draws.hop, draws.exponential, "hop", seeds)
+        soil = _dealt(draws.soil, draws.normal, "soil", seeds)
         air = furrow.hop_time(hop, way.speed, moment("furrow", now))
         position = position + (furrow.hop_length(air, way.speed) + soil * furrow.scatter)
         now = now + air
@@ -157,7 +157,7 @@ def descend(
     dark = stations.sensor.pulse(seeds.size, way.speed_at_beam, at_beam)
     chance = stations.sensor.detects(at_beam)
     if np.any(chance < 1):
-        missed = luck.uniform("detection", cells, places) >= chance
+        missed = draws.uniform("detection", cells, places) >= chance
         dark = np.where(missed, -np.inf, dark)
     return Landed(released, crossed, now, way.contacts, crossed + dark, position)
 

@@ -16,7 +16,7 @@ from metersim.run.arrays.fates import Fates, Shocks
 from metersim.run.arrays.picking import Block
 from metersim.run.arrays.supply import Settling, Supply
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, ArchLuck, Array, KnotLuck, Luck, Streams
+from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, KnotBlocks, Streams
 from metersim.run.records import Cells, Piece, Seeds, Ticks
 
 
@@ -30,7 +30,7 @@ def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
     stations : Stations
         The stations.
     streams : Streams
-        The luck.
+        The draws.
 
     Yields
     ------
@@ -72,9 +72,9 @@ class Settled(NamedTuple):
 def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Settled]:
     """Block after block of cells, with what they took, lost and released."""
     course = Course(scenario, stations.drive)
-    shocks = Shocks(stations.row_unit, KnotLuck(streams), course)
+    shocks = Shocks(stations.row_unit, KnotBlocks(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
-    supply = Supply(course, stations.gate, ArchLuck(streams), total)
+    supply = Supply(course, stations.gate, ArchDraws(streams), total)
     settling = Settling(stations, course, supply, shocks, scenario.vacuum.vacuum)
 
     def levels(cells: NDArray[np.int64]) -> Levels:
@@ -95,7 +95,7 @@ def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterat
         )
         supply.look_ahead(start, course.ticks if finished else left + 1, done + 2)
         shocks.look_at(first, float(course.times(ends[:1], LEAVES)[0]), float(cut[-1]))
-        block = Block(stations, Luck(streams, first // BLOCK, len(cells)))
+        block = Block(stations, BlockDraws(streams, first // BLOCK, len(cells)))
         found = settling.settle(block)
         last_tick = int(course.ticks_before(ends[1:] + 1, ENTERS)[0]) + 1
         if finished:
@@ -113,7 +113,7 @@ def _unwatched(part: Settled) -> Unwatched:
     seeds, dark_until = _seeds(part)
     cells = _cells(part.found)
     return Unwatched(
-        Piece(part.block.luck.first, part.first_tick, seeds, cells, part.ticks), dark_until
+        Piece(part.block.draws.first, part.first_tick, seeds, cells, part.ticks), dark_until
     )
 
 
@@ -152,7 +152,7 @@ def _seeds(part: Settled) -> tuple[Seeds, Array]:
         cut, speed = cut[seeds.cells], speed[seeds.cells]
     landed = descend(block, seeds, cut, speed, part.shocks, part.level)
     made = Seeds(
-        cell=seeds.cells + block.luck.first,
+        cell=seeds.cells + block.draws.first,
         place=seeds.places.astype(np.int8),
         size=seeds.size,
         needed=seeds.needed,

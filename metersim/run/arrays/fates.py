@@ -24,7 +24,7 @@ from metersim.machine.singulator import TEETH
 from metersim.machine.stations import CUT, LEAVES
 from metersim.run.arrays.picking import LOW, Block, Crowd, Index, Picked, at_cells
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, PLACES, Array, KnotLuck
+from metersim.run.draws import BLOCK, PLACES, Array, KnotBlocks
 
 Flags = NDArray[np.bool_]
 
@@ -32,8 +32,8 @@ Flags = NDArray[np.bool_]
 class Shocks:
     """Knots of the shaking's envelope over its SD, around the times that are looked at."""
 
-    def __init__(self, row_unit: RowUnitStation, luck: KnotLuck, course: Course) -> None:
-        self._row_unit, self._luck, self._course = row_unit, luck, course
+    def __init__(self, row_unit: RowUnitStation, draws: KnotBlocks, course: Course) -> None:
+        self._row_unit, self._draws, self._course = row_unit, draws, course
         self._first_knots = 0
         self._dealt: dict[int, tuple[Array, Array]] = {}
         self._size = self._phase = np.empty(0)
@@ -57,7 +57,7 @@ class Shocks:
             self.bound = float(self._row_unit.peak_load(self._size.max()))
 
     def _deal(self, block: int) -> tuple[Array, Array]:
-        return envelope(self._luck.strength(block)), self._luck.phase(block)
+        return envelope(self._draws.strength(block)), self._draws.phase(block)
 
     def _knots(self, time: Array) -> NDArray[np.intp]:
         return (time / KNOT_INTERVAL).astype(np.intp) - self._first_knots * BLOCK
@@ -213,20 +213,20 @@ def _follow_alone(
     to the heap, to the singulator and on the way.
     """
     block, vacuum, chances = stretch.block, stretch.vacuum, stretch.chances
-    pickup, edge, luck = block.stations.pickup, block.stations.singulator, block.luck
+    pickup, edge, draws = block.stations.pickup, block.stations.singulator, block.draws
     part, needed, first = slice(stretch.start, stretch.stop), picked.needed, stretch.start
     if not held.any():
         return np.zeros(len(held)), NONE, NONE, NONE
     knocked = NONE
     if np.any(chances.knocks > 0):
-        heap = luck.exponential("heap", np.arange(part.start, part.stop))
+        heap = draws.exponential("heap", np.arange(part.start, part.stop))
         knocked = ((heap < chances.knocks * (needed / vacuum)) & held).nonzero()[0]
         held[knocked] = False
     off_centre = np.abs(block.across[part]) * edge.narrowing
     deviate = edge.deviate(
         block.reach[part] * picked.size, off_centre, vacuum / needed, stretch.at_edge
     )
-    rank = luck.edge[part]
+    rank = draws.edge[part]
     risky = (deviate > block.least_deviate) & ((rank < LOW) | (deviate > block.low_deviate))
     at = (risky & held).nonzero()[0]
     swept = at[deviate[at] > edge.weakest(rank[at])]
@@ -258,7 +258,7 @@ def _shares(held: Flags, part: Array) -> Array:
 def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     """Cells that several seeds joined."""
     block, vacuum = stretch.block, stretch.vacuum
-    pickup, release, luck = block.stations.pickup, block.stations.release, block.luck
+    pickup, release, draws = block.stations.pickup, block.stations.release, block.draws
     cells, places = (crowd.cells + stretch.start)[:, None], np.arange(PLACES)
     chances = at_cells(stretch.chances, crowd.cells)
     column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
@@ -273,7 +273,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
         why[emptied & ~held.any(axis=1)] = reason
 
     if np.any(column.knocks > 0):
-        heap = luck.exponential("heap", cells, places)
+        heap = draws.exponential("heap", cells, places)
         pull = np.where(held, _shares(held, part) * vacuum, 1.0)
         lose(held & (heap < column.knocks * (needed / pull)), KNOCKED)
     else:
@@ -309,18 +309,18 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
 
 def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     """Which seeds of crowded cells the singulator takes."""
-    block, vacuum, luck = stretch.block, stretch.vacuum, stretch.block.luck
+    block, vacuum, draws = stretch.block, stretch.vacuum, stretch.block.draws
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
     reach = np.zeros_like(crowd.size)
     reach[:, 0] = block.reach[cells]
     row, place = held[:, 1:].nonzero()
-    reach[row, place + 1] = edge.reach(luck.normal("pose", cells[row], place + 1))
+    reach[row, place + 1] = edge.reach(draws.normal("pose", cells[row], place + 1))
     reach *= crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     if lone.size:
         at, place = cells[lone], held[lone].argmax(axis=1)
-        rank = np.where(place > 0, luck.uniform("edge", at, place), luck.edge[at])
+        rank = np.where(place > 0, draws.uniform("edge", at, place), draws.edge[at])
         off_centre = np.abs(block.across[at]) * edge.narrowing
         ratio = vacuum / crowd.needed[lone, place]
         passed = stretch.at_edge.rows(crowd.cells[lone])
@@ -331,8 +331,8 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     needed, part, here = crowd.needed[several], crowd.part[several], held[several]
     outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing
     rows, teeth = np.arange(len(several)), np.arange(TEETH)[:, None]
-    across = np.abs(np.sin(np.pi * luck.uniform("pair direction", cells, 0, teeth)))
-    withstood = ndtri(luck.uniform("tooth", cells[:, None], np.arange(PLACES), teeth[:, None]))
+    across = np.abs(np.sin(np.pi * draws.uniform("pair direction", cells, 0, teeth)))
+    withstood = ndtri(draws.uniform("tooth", cells[:, None], np.arange(PLACES), teeth[:, None]))
     passed = stretch.at_edge.rows(crowd.cells[several][:, None])
     for tooth in range(TEETH):
         first = here.argmax(axis=1)

@@ -13,7 +13,7 @@ from metersim.machine.holding import truncated_normal
 from metersim.machine.losses import BLOCKED, SEEDED
 from metersim.machine.pickup import Chances
 from metersim.machine.stations import Stations
-from metersim.run.draws import PLACES, Array, Luck
+from metersim.run.draws import PLACES, Array, BlockDraws
 
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -23,21 +23,21 @@ LOW = 0.01  # rank of an edge below which a seed may leave that is hardly pushed
 
 
 class Block:
-    """A block of cells with what their luck means whatever the pool: first seeds and seats."""
+    """A block of cells with what their draws means whatever the pool: first seeds and seats."""
 
-    def __init__(self, stations: Stations, luck: Luck) -> None:
+    def __init__(self, stations: Stations, draws: BlockDraws) -> None:
         pickup = stations.pickup
-        self.stations, self.luck = stations, luck
-        self.along = luck.along * pickup.seat_scale
-        self.across = luck.across * pickup.seat_scale
+        self.stations, self.draws = stations, draws
+        self.along = draws.along * pickup.seat_scale
+        self.across = draws.across * pickup.seat_scale
         self.distance = np.sqrt(self.along * self.along + self.across * self.across)
-        self.need = pickup.relative_need(luck.grip, luck.size, luck.seat)
-        self.size = pickup.first_size(luck.grip, luck.size)
-        self.highest_grip = float(luck.grip.max())
+        self.need = pickup.relative_need(draws.grip, draws.size, draws.seat)
+        self.size = pickup.first_size(draws.grip, draws.size)
+        self.highest_grip = float(draws.grip.max())
         self.least_deviate, self.low_deviate = map(
-            float, stations.singulator.weakest(np.array([luck.edge.min(), LOW]))
+            float, stations.singulator.weakest(np.array([draws.edge.min(), LOW]))
         )
-        self.blocked = luck.blocked(pickup.coefficients.blocked)
+        self.blocked = draws.blocked(pickup.coefficients.blocked)
 
     @cached_property
     def outline(self) -> Array:
@@ -47,7 +47,7 @@ class Block:
     @cached_property
     def reach(self) -> Array:
         """Half-extent across the track of the mean seed in the pose of a first seed. [m]"""
-        return np.asarray(self.stations.singulator.reach(self.luck.pose))
+        return np.asarray(self.stations.singulator.reach(self.draws.pose))
 
 
 def at_cells(chances: Chances, cells: Index) -> Chances:
@@ -77,18 +77,18 @@ class Picked(NamedTuple):
 
 def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
     """What joins the cells of a stretch of a block, from a pool that does not run out."""
-    luck, pickup, part = block.luck, block.stations.pickup, slice(start, stop)
-    meeting = luck.meeting[part]
+    draws, pickup, part = block.draws, block.stations.pickup, slice(start, stop)
+    meeting = draws.meeting[part]
     joins = meeting < chances.rate
     blocked = block.blocked[(block.blocked >= start) & (block.blocked < stop)] - start
     joins[blocked] = False
     need, size = block.need[part], block.size[part]
     if block.highest_grip > np.min(chances.limit):
-        again = (joins & (luck.grip[part] > chances.limit)).nonzero()[0]
-        rank = luck.uniform("grip", again + start)
+        again = (joins & (draws.grip[part] > chances.limit)).nonzero()[0]
+        rank = draws.uniform("grip", again + start)
         deviate = truncated_normal(rank, at_cells(chances, again).hold)
         need, size = need.copy(), size.copy()
-        size_draw, seat_draw = luck.size[again + start], luck.seat[again + start]
+        size_draw, seat_draw = draws.size[again + start], draws.seat[again + start]
         need[again] = pickup.relative_need(deviate, size_draw, seat_draw)
         size[again] = pickup.first_size(deviate, size_draw)
     empty = (~joins).nonzero()[0]
@@ -107,7 +107,7 @@ def _crowd(
     block: Block, start: int, chances: Chances, at: Index, size: Array, needed: Array
 ) -> Crowd:
     """Cells that a second seed and more join, out of those whose hole is open to one."""
-    luck, pickup = block.luck, block.stations.pickup
+    draws, pickup = block.draws, block.stations.pickup
     part = np.zeros((len(at), PLACES))
     wanted, own = np.ones((2, len(at), PLACES))  # where no seed is, so that nothing is over 0
     held = np.zeros((len(at), PLACES), dtype=bool)
@@ -116,16 +116,16 @@ def _crowd(
     rows, cells = np.arange(len(at)), at + start
     outline, gap = block.outline[cells], block.distance[cells]
     here = at_cells(chances, at)
-    done, free = luck.meeting[cells] / here.rate, np.ones(len(at))
+    done, free = draws.meeting[cells] / here.rate, np.ones(len(at))
     for place in range(1, PLACES):
         if place > 1:
-            turn = 2 * np.pi * luck.uniform("next direction", cells, place)
+            turn = 2 * np.pi * draws.uniform("next direction", cells, place)
             outline = pickup.outline(np.cos(turn), np.sin(turn))
             gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
             kept = pickup.uncovers(own[rows, 0], outline, gap).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
-        size_rank, meeting = luck.uniform(("size", "meeting"), cells, place)
+        size_rank, meeting = draws.uniform(("size", "meeting"), cells, place)
         other = pickup.size(ndtri(size_rank))
         room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
         wait = -np.log(meeting)
@@ -133,7 +133,7 @@ def _crowd(
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
-        rank, seat_rank = luck.uniform(("grip", "seat"), cells, place)
+        rank, seat_rank = draws.uniform(("grip", "seat"), cells, place)
         wanted[rows, place] = pickup.later_needed(room, rank, ndtri(seat_rank))
         own[rows, place], part[rows, place] = other[kept], room.part
         held[rows, place] = True

@@ -13,7 +13,7 @@ from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Statio
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
 from metersim.run.arrays.picking import Block, Index, pick
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, PLACES, ArchLuck, Array
+from metersim.run.draws import BLOCK, PLACES, ArchDraws, Array
 
 Small = NDArray[np.int8]
 
@@ -23,10 +23,10 @@ Whole = NDArray[np.int64]
 class Arches:
     """Whether an arch stops the gate, and how many seeds it can pass: known without the pool."""
 
-    def __init__(self, gate: GateStation, luck: ArchLuck) -> None:
-        self._gate, self._luck = gate, luck
+    def __init__(self, gate: GateStation, draws: ArchDraws) -> None:
+        self._gate, self._draws = gate, draws
         self._arched, self._before, self._passable = False, 0.0, 0.0
-        self._wait = luck.wait()  # until an arch forms, or clears, over the mean of such waits
+        self._wait = draws.wait()  # until an arch forms, or clears, over the mean of such waits
 
     def go_on(self, times: Array, at: Moment) -> tuple[NDArray[np.bool_], Whole]:
         """Arches at the next ticks, and seeds that the gate can pass before each."""
@@ -42,7 +42,7 @@ class Arches:
                 break
             self._arched = not self._arched
             arched[changes:] = self._arched
-            self._wait, tick = self._luck.wait(), changes + 1
+            self._wait, tick = self._draws.wait(), changes + 1
             since = float(waited[self._arched][changes])
         passed = steps * self._gate.flow(at) * ~arched
         passable = np.cumsum(np.concatenate(([self._passable], passed)))
@@ -64,8 +64,8 @@ class Supply:
         The cells and ticks.
     gate : GateStation
         The gate.
-    luck : ArchLuck
-        Luck of its arches.
+    draws : ArchDraws
+        Draws of its arches.
     total : int
         All seeds.
 
@@ -77,9 +77,9 @@ class Supply:
         One entry a tick; those of pool and hopper that are not settled are a guess.
     """
 
-    def __init__(self, course: Course, gate: GateStation, luck: ArchLuck, total: int) -> None:
+    def __init__(self, course: Course, gate: GateStation, draws: ArchDraws, total: int) -> None:
         self._course, self._gate = course, gate
-        self._arches = Arches(gate, luck)
+        self._arches = Arches(gate, draws)
         self.first = self.known = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
         self.pool, self.hopper, self._able, self._owed, self._full = np.empty((5, 0), np.int64)
@@ -204,7 +204,7 @@ class Settling:
 
     def settle(self, block: Block) -> Fates:
         """What becomes of the cells of the next block, whose ticks the supply looks ahead to."""
-        start, cells = 0, block.luck.cells
+        start, cells = 0, block.draws.cells
         parts = []
         while start < cells:
             stop, found = self._settle(block, start, min(start + self._length, cells))
@@ -218,7 +218,7 @@ class Settling:
         Returns where the settled cells end and their fates.
         """
         supply, course = self._supply, self._course
-        cells = np.arange(start, stop) + block.luck.first
+        cells = np.arange(start, stop) + block.draws.first
         enters = course.ticks_before(cells, ENTERS) - supply.first
         leaves = course.ticks_before(cells, LEAVES) - supply.first
         last = int(leaves[-1]) + 1

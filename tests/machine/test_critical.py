@@ -1,7 +1,5 @@
 """The vacuum at which a share of the cells leaves the pool empty: closed form, and runs at it."""
 
-
-from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -9,6 +7,7 @@ import numpy as np
 import pytest
 
 from metersim.machine.coefficients import USUAL
+from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.predictions import HIGHEST, LOWEST, critical_vacuum
 from metersim.run.simulation import simulate

@@ -1,6 +1,6 @@
 """Two engines, one meter: events in time and whole runs in arrays leave the same records.
 
-The engines share equations and draws, nothing else (`tests/test_layers.py`); what is checked here
+The engines share equations and draws, nothing else (`pyproject.toml`); what is checked here
 is the bookkeeping of both: who joins when, what the pool holds at every tick, what is knocked,
 swept and shaken off, how each seed falls and which seeds the sensor sees.  Whole numbers must be
 identical, others the same to a billionth.
@@ -31,8 +31,8 @@ from metersim.measures.tally import tallied
 from metersim.run.arrays import engine
 from metersim.run.draws import BLOCK
 from metersim.run.simulation import pieces, simulate, simulate_cells
+from tests.run.test_meter import LIVELY
 from tests.strategies import BENCH, near, scenarios, unlike
-from tests.test_meter import LIVELY
 
 ROOT = Path(metersim.__file__).parent
 
@@ -403,7 +403,7 @@ def test_a_seed_that_falls_behind_a_whole_piece_is_refused(monkeypatch):
 
     def late(block, *rest):
         landed = land(block, *rest)
-        crossed = landed.crossed + 1e6 * (block.luck.first == 0)
+        crossed = landed.crossed + 1e6 * (block.draws.first == 0)
         return landed._replace(crossed=crossed)
 
     monkeypatch.setattr(engine, "descend", late)

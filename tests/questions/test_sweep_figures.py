@@ -13,8 +13,8 @@ from metersim.questions.sweep.response import respond
 from metersim.questions.sweep.responses import _outline, draw_curves, draw_map
 from metersim.questions.sweep.study import Outcome, sweep
 from metersim.questions.sweep.text import report
+from tests.questions.test_figures import shown_texts
 from tests.sweep_points import hill, outcome
-from tests.test_figures import shown_texts
 
 SWEEPS = {
     "one": ["vacuum_kpa=2:6:9"],

@@ -20,7 +20,7 @@ from metersim.cli import main
 
 pytestmark = pytest.mark.usefixtures("folder")
 
-TOP = Path(__file__).parent.parent
+TOP = Path(__file__).parents[2]
 SHORT = ("sweep", "maize_bench", "--turns", "4")
 RANGE = ("--vary", "vacuum_kpa=2:6:5")
 # long enough to be cut short before it ends, on a busy machine too

@@ -16,16 +16,16 @@ from metersim.run.draws import (
     BLOCK,
     PLACES,
     TURNS,
-    ArchLuck,
+    ArchDraws,
+    BlockDraws,
     CellDraws,
+    KnotBlocks,
     KnotDraws,
-    KnotLuck,
-    Luck,
     Streams,
 )
 from metersim.run.simulation import simulate
 
-FIELDS = [name for name, what in vars(Luck).items() if isinstance(what, cached_property)]
+FIELDS = [name for name, what in vars(BlockDraws).items() if isinstance(what, cached_property)]
 RARE = 6.3e-5  # two-sided chance of |z| > 4
 LAWS = {"U": "uniform", "N": "norm", "E": "expon"}
 
@@ -56,12 +56,12 @@ class Listening(Streams):
 def all_causes():
     """Every cause of a run whose numbers come from a stream."""
     streams = Listening(1)
-    dealt = Luck(streams, 0, 2)
+    dealt = BlockDraws(streams, 0, 2)
     for field in FIELDS:
         getattr(dealt, field)
     dealt.blocked(0.5)
-    ArchLuck(streams)
-    KnotLuck(streams).strength(0), KnotLuck(streams).phase(0)
+    ArchDraws(streams)
+    KnotBlocks(streams).strength(0), KnotBlocks(streams).phase(0)
     return sorted(streams.asked)
 
 
@@ -209,7 +209,7 @@ def test_numbers_by_index_are_uniform_and_apart():
 def test_less_luck_is_the_start_of_more(field):
     """A shorter block is the start of a longer one, and no block repeats another."""
     short, long, other = (
-        getattr(Luck(Streams(5), block, cells), field)
+        getattr(BlockDraws(Streams(5), block, cells), field)
         for block, cells in ((0, 50), (0, 90), (1, 90))
     )
     assert np.array_equal(short, long[:50])
@@ -218,7 +218,7 @@ def test_less_luck_is_the_start_of_more(field):
 
 def test_every_field_has_its_own_luck():
     """No field repeats another's numbers, and none is constant."""
-    dealt = Luck(Streams(5), 0, 50)
+    dealt = BlockDraws(Streams(5), 0, 50)
     starts = [getattr(dealt, field) for field in FIELDS]
     for one, other in combinations(starts, 2):
         assert not np.array_equal(one, other)
@@ -228,22 +228,22 @@ def test_every_field_has_its_own_luck():
 @pytest.mark.parametrize("field", FIELDS)
 def test_luck_has_its_law(field):
     """Every field has the distribution that it is said to have, and another one does not fit."""
-    values = getattr(Luck(Streams(7), 0, 4000), field)
-    said = inspect.getdoc(getattr(Luck, field)).partition(":")[0]
+    values = getattr(BlockDraws(Streams(7), 0, 4000), field)
+    said = inspect.getdoc(getattr(BlockDraws, field)).partition(":")[0]
     for name, kind in LAWS.items():
         assert (kstest(values, kind).pvalue > RARE) == (name == said), name
 
 
 @pytest.mark.parametrize(("draw", "law"), [("uniform", "U"), ("normal", "N"), ("exponential", "E")])
 def test_luck_by_index_has_its_law(draw, law):
-    values = getattr(Luck(Streams(7), 3), draw)("size", np.arange(4000), 1)
+    values = getattr(BlockDraws(Streams(7), 3), draw)("size", np.arange(4000), 1)
     for name, kind in LAWS.items():
         assert (kstest(values, kind).pvalue > RARE) == (name == law), name
 
 
 def test_no_cell_shares_its_luck_by_index():
     """Block, cell, place and turn all count."""
-    dealt = Luck(Streams(7), 0)
+    dealt = BlockDraws(Streams(7), 0)
     values = dealt.uniform(
         "size",
         np.arange(20)[:, None, None],
@@ -251,21 +251,23 @@ def test_no_cell_shares_its_luck_by_index():
         np.arange(TURNS),
     )
     assert len(np.unique(values)) == 20 * PLACES * TURNS
-    following = Luck(Streams(7), 1).uniform("size", np.arange(20), 0)
+    following = BlockDraws(Streams(7), 1).uniform("size", np.arange(20), 0)
     assert not np.isin(following, values).any()
-    assert Luck(Streams(7), 0).uniform("size", BLOCK, 0) == following[0]  # cells go on counting
+    assert (
+        BlockDraws(Streams(7), 0).uniform("size", BLOCK, 0) == following[0]
+    )  # cells go on counting
 
 
 @pytest.mark.parametrize("chance", [0.002, 0.05])
 def test_blocked_cells_are_as_many_as_asked(chance):
     """Their number is binomial and their gaps geometric; of other chances it is told apart."""
-    found = [Luck(Streams(seed), 0, 2000).blocked(chance) for seed in range(40)]
+    found = [BlockDraws(Streams(seed), 0, 2000).blocked(chance) for seed in range(40)]
     count, cells = sum(map(len, found)), 40 * 2000
     assert abs(count - cells * chance) / np.sqrt(cells * chance * (1 - chance)) < 4
     assert abs(count - 2 * cells * chance) / np.sqrt(cells * chance) > 4
     assert all(np.all(np.diff(part) > 0) for part in found)
     assert np.mean([1 in part for part in found]) < 0.3
-    assert len(Luck(Streams(1), 0).blocked(0.0)) == 0
+    assert len(BlockDraws(Streams(1), 0).blocked(0.0)) == 0
 
 
 CAUSES_BY_PLACE = {
@@ -286,7 +288,7 @@ def test_draws_of_a_cell_are_those_of_its_block(monkeypatch):
     monkeypatch.setattr(luck, "BLOCK", 40)
     draws, number = CellDraws(Streams(5), 130), 130
     for cell in (0, 39, 40, 129, 81, 3, 120, 80):
-        block = Luck(Streams(5), cell // 40, min(40, number - cell // 40 * 40))
+        block = BlockDraws(Streams(5), cell // 40, min(40, number - cell // 40 * 40))
         index = cell % 40
         for field in FIELDS:
             assert getattr(draws, field)(cell) == getattr(block, field)[index], (field, cell)
@@ -302,7 +304,7 @@ def test_draws_of_a_cell_are_those_of_its_block(monkeypatch):
 
 def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
     monkeypatch.setattr(luck, "BLOCK", 40)
-    draws, knots = KnotDraws(Streams(5)), KnotLuck(Streams(5))
+    draws, knots = KnotDraws(Streams(5)), KnotBlocks(Streams(5))
     for knot in (0, 41, 39, 130, 85, 2):
         block, index = divmod(knot, 40)
         assert draws.strength(knot) == knots.strength(block)[index]
@@ -314,11 +316,11 @@ def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
 
 def test_knots_have_strength_and_phase_of_their_own():
     """Both differ from block to block and from each other, and have the laws that are said."""
-    knots = KnotLuck(Streams(4))
+    knots = KnotBlocks(Streams(4))
     assert kstest(knots.strength(0)[:4000], "expon").pvalue > RARE
     assert kstest(knots.phase(2)[:4000], "uniform").pvalue > RARE
     assert not np.any(knots.phase(0) == knots.phase(1))
-    assert np.array_equal(knots.phase(0), KnotLuck(Streams(4)).phase(0))
+    assert np.array_equal(knots.phase(0), KnotBlocks(Streams(4)).phase(0))
 
 
 # luck and settings
@@ -381,5 +383,5 @@ def test_a_moved_setting_leaves_all_luck(change, monkeypatch):
 
 def test_other_luck_is_told_apart():
     """Negative control: luck of another seed is no number alike."""
-    one, other = (Luck(Streams(seed), 0, 50).grip for seed in (6, 7))
+    one, other = (BlockDraws(Streams(seed), 0, 50).grip for seed in (6, 7))
     assert not np.any(one == other)

@@ -1,7 +1,5 @@
 """The meter where it must agree with closed forms: no vacuum, no scatter, thinned draws."""
 
-
-from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -10,6 +8,7 @@ import pytest
 
 from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
+from metersim.machine.moment import Moment
 from metersim.machine.release import ReleaseStation
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure

@@ -17,7 +17,7 @@ from metersim.questions.run.figure import run_figure
 from metersim.questions.run.text import as_json
 from metersim.questions.shared.notes import notes
 from metersim.run.course import Shaking
-from metersim.run.draws import PLACES, KnotDraws, KnotLuck, Streams
+from metersim.run.draws import PLACES, KnotBlocks, KnotDraws, Streams
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 
@@ -473,7 +473,7 @@ def test_a_replaced_station_is_used_and_named():
 def test_shaking_is_that_of_its_knots(monkeypatch):
     """Motion lies within the envelope, and the peak is the largest knot, also across blocks."""
     monkeypatch.setattr("metersim.run.draws.BLOCK", 50)
-    shaking, knots = Shaking(KnotDraws(Streams(3))), KnotLuck(Streams(3))
+    shaking, knots = Shaking(KnotDraws(Streams(3))), KnotBlocks(Streams(3))
     size = envelope(np.concatenate([knots.strength(block) for block in range(9)]))
     for start in np.linspace(0, 9, 40):
         for end in start + np.array([0.0, 0.3, 1.9]):

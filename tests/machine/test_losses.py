@@ -93,7 +93,7 @@ def test_a_disc_at_rest_shows_what_the_table_says(monkeypatch):
     run = run_of("knocked", "arrays")
     assert np.array_equal(loads(run, DISC), run.cells.released + run.cells.shaken.astype(int))
     every = tuple(dataclasses.replace(loss, at_rest=True) for loss in TAKING)
-    monkeypatch.setattr("metersim.questions.shared.looks.TAKING", every)
+    monkeypatch.setattr("metersim.machine.losses.TAKING", every)
     assert np.array_equal(loads(run, DISC), run.cells.joined)
     assert run.cells.knocked.sum() > 0  # the two differ
 

@@ -7,8 +7,11 @@ import pytest
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine import losses, pool
+from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from tests.facts import AT, first_of, meter, off_chances, sown, tuned
+
+AT_REST = Moment("gate")  # a usual gate asks nothing of it
 
 LOT = meter().lot
 
@@ -24,14 +27,17 @@ def gate_of(coefficients=AT, **changes):
 @pytest.mark.parametrize("factor", [0.8, 1.2])
 def test_what_a_station_passes_is_the_flow_law_at_its_own_coefficients(factor):
     """Flow goes with the side factor; a dead zone as wide as the gate stops it."""
-    usual = gate_of().flow
-    assert gate_of(tuned(side_outlet=0.4)).flow == pytest.approx(0.4 / AT.side_outlet * usual)
+    usual = gate_of().flow(AT_REST)
+    assert gate_of(tuned(side_outlet=0.4)).flow(AT_REST) == pytest.approx(
+        0.4 / AT.side_outlet * usual
+    )
     dead = factor * 1.5
     free = [0.05 / LOT.gmd - k for k in (dead, AT.orifice_dead_zone)]
     wide = [0.18 / LOT.gmd - k for k in (dead, AT.orifice_dead_zone)]
     ratio = (free[0] / free[1]) ** 1.5 * wide[0] / wide[1]
     at, usual = (
-        gate_of(k, pool__gate_opening=0.05).flow for k in (tuned(orifice_dead_zone=dead), AT)
+        gate_of(k, pool__gate_opening=0.05).flow(AT_REST)
+        for k in (tuned(orifice_dead_zone=dead), AT)
     )
     assert at / usual == pytest.approx(ratio)
 
@@ -80,8 +86,8 @@ def test_arches_form_as_often_as_their_rate_says(sizes):
 
 def test_a_narrow_gate_arches_by_its_width():
     """The smaller side of the opening decides."""
-    lone = gate_of(pool__gate_opening=3 * LOT.gmd).arch_rate
-    both = gate_of(pool__gate_opening=0.05, pool__gate_width=3 * LOT.gmd).arch_rate
+    lone = gate_of(pool__gate_opening=3 * LOT.gmd).arch_rate(AT_REST)
+    both = gate_of(pool__gate_opening=0.05, pool__gate_width=3 * LOT.gmd).arch_rate(AT_REST)
     assert both == pytest.approx(lone)
     sizes = 3 - AT.orifice_dead_zone
     assert lone == pytest.approx(AT.arch_rate * math.exp(-AT.arch_steepness * sizes))

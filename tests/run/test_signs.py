@@ -1,7 +1,5 @@
 """Signs that must hold: what grows and what falls when one setting moves, each by over 4 SE."""
 
-
-from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -10,6 +8,7 @@ import pytest
 
 from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
+from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between

@@ -1,7 +1,5 @@
 """What is drawn for first and later seeds: size, seat and load, and room for more than one."""
 
-
-from metersim.machine.moment import Moment
 import dataclasses
 import math
 
@@ -12,6 +10,7 @@ from scipy.stats import ks_2samp, norm
 
 from metersim.machine.coefficients import USUAL
 from metersim.machine.holding import truncated_normal
+from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.run.draws import PLACES
 from tests.strategies import BENCH, ran

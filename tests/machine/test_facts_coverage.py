@@ -1,7 +1,7 @@
 """Coefficients whose own value no fact holds: where, and why.
 
 Where each acts is seen by the other tests of facts; its default is then held by regression alone
-(``tests/test_expected.py``).  ``python -m tests.validation.moved`` says which moves are seen.
+(``tests/golden``).  ``python -m tests.validation.moved`` says which moves are seen.
 """
 
 import pytest

@@ -14,9 +14,12 @@ from scipy.special import ndtr
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL
+from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
 from tests.facts import meter, sown
+
+AT_REST = Moment("gate")  # a usual gate asks nothing of it
 
 REPLICATE = 250  # spacings (ISO 7256-1)
 
@@ -140,7 +143,8 @@ def test_flow_would_stop_at_1_4_seed_sizes():
     lot = meter().lot
     openings = lot.gmd * np.array([5.0, 15.0])
     narrow, wide = (
-        stations_of(meter(pool__gate_opening=opening)).gate.flow ** (2 / 3) for opening in openings
+        stations_of(meter(pool__gate_opening=opening)).gate.flow(AT_REST) ** (2 / 3)
+        for opening in openings
     )
     zero = openings[0] - narrow * (openings[1] - openings[0]) / (wide - narrow)
     assert 1.3 < zero / lot.gmd < 1.5
@@ -154,7 +158,7 @@ def test_a_gate_passes_the_share_of_a_slot_in_a_floor_that_was_measured():
     lot = meter().lot
     opening, width, dead = 0.05, 0.18, 1.4 * lot.gmd
     slot = 1.03 * lot.bulk_density * math.sqrt(GRAVITY) * (width - dead) * (opening - dead) ** 1.5
-    passed = stations_of(meter(pool__gate_opening=opening)).gate.flow * lot.seed_mass
+    passed = stations_of(meter(pool__gate_opening=opening)).gate.flow(AT_REST) * lot.seed_mass
     assert 0.365 < passed / slot < 0.505  # as printed
 
 
@@ -205,7 +209,10 @@ def test_a_pull_twice_as_strong_against_friction_draws_twice_as_many():
     between or beyond has a mechanism."""
     station = stations_of(meter()).pickup
     speed = meter().peripheral_speed
-    one, two = (station.chances(0.04, vacuum, speed).draws for vacuum in (2e3, 4e3))
+    one, two = (
+        station.chances(vacuum, Moment("pickup", speed=speed, level=0.04)).draws
+        for vacuum in (2e3, 4e3)
+    )
     assert two / one == pytest.approx(2.0)
 
 

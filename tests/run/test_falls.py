@@ -1,6 +1,5 @@
 """Falls of seeds: stretch by stretch, in one closed form, and of many seeds at once."""
 
-
 import math
 from dataclasses import replace
 from types import SimpleNamespace
@@ -14,7 +13,7 @@ from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import fall
 from metersim.run.arrays.fates import Released
 from metersim.run.arrays.picking import Block
-from metersim.run.draws import CONTACTS, CellDraws, Luck, Streams
+from metersim.run.draws import CONTACTS, BlockDraws, CellDraws, Streams
 from metersim.run.events import BEAM, GROUND, WALL, way_down
 from metersim.run.meter import Cell, Held
 from tests.strategies import BENCH
@@ -25,7 +24,7 @@ STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field
 RNG = np.random.default_rng(11)
 SIZES = RNG.lognormal(0, 0.1, SEEDS).tolist()
 SPEEDS = RNG.uniform(0.05, 0.6, SEEDS).tolist()
-LUCK = Luck(Streams(3), 0, SEEDS)
+LUCK = BlockDraws(Streams(3), 0, SEEDS)
 ALONG = (LUCK.along * STATIONS.pickup.seat_scale).tolist()
 
 
@@ -119,7 +118,7 @@ def test_contacts_are_as_many_as_asked():
     seeds, speed = 20_000, 0.3
     ones, zeros = np.ones(seeds), np.zeros(seeds)
     mean = float(STATIONS.tube.contacts(speed, AT))
-    block = Block(STATIONS, Luck(Streams(5), 0, seeds))
+    block = Block(STATIONS, BlockDraws(Streams(5), 0, seeds))
     released = Released(np.arange(seeds), zeros.astype(int), ones, ones, zeros)
     way = fall(block, released, speed * ones, AT)
     found = np.mean(way.contacts)
