@@ -2,28 +2,42 @@
 
 from .files.faults import BadInput
 from .machine.discs import load_discs
+from .machine.drive import DriveStation
+from .machine.furrow import FurrowStation
+from .machine.gate import GateStation
+from .machine.moment import Moment
+from .machine.own import like
+from .machine.pickup import PickupStation
 from .machine.reading import load_scenario
+from .machine.release import ReleaseStation
+from .machine.rowunit import RowUnitStation
 from .machine.scenario import Scenario
 from .machine.seedlot import SeedLot, load_lot
-from .machine.stations import stations_of
-from .measures.estimates import measure
-from .measures.tally import tallied
-from .questions.compare.study import compare
+from .machine.sensor import SensorStation
+from .machine.singulator import SingulatorStation
+from .machine.stations import Stations, fitted, stations_of
+from .machine.tube import TubeStation
+from .measures.estimates import Measured, measure
+from .measures.intervals import Estimate
+from .measures.tally import Tally, tallied
+from .questions.compare.study import Comparison, compare
 from .questions.evidence.study import evidence
-from .questions.explain.study import explain
-from .questions.habits.study import habits
-from .questions.howmany.study import howmany
-from .questions.ladder.study import ladder
-from .questions.measured.study import measured
-from .questions.next.study import next_move
-from .questions.shared.looks import look_of_seeds
-from .questions.shared.page import draw, save
-from .questions.shared.plants import plants
-from .questions.shared.unknowns import spread
-from .questions.sheet.study import sheet
-from .questions.sweep.plan import plan_sweep
-from .questions.sweep.response import importance, respond
-from .questions.sweep.study import sweep
+from .questions.explain.study import Explained, explain
+from .questions.gallery.study import draw
+from .questions.habits.study import Habits, habits
+from .questions.howmany.study import HowMany, howmany
+from .questions.ladder.study import Ladder, ladder
+from .questions.measured.study import Counted, measured
+from .questions.next.study import NextMove, next_move
+from .questions.shared.looks import Look, look_of_seeds
+from .questions.shared.page import save
+from .questions.shared.plants import Stand, plants
+from .questions.shared.unknowns import Spread, spread
+from .questions.sheet.study import Sheet, sheet
+from .questions.sweep.plan import Plan, plan_sweep
+from .questions.sweep.response import Response, importance, respond
+from .questions.sweep.study import Sweep, sweep
+from .run.records import Run
 from .run.simulation import simulate
 
 __version__: str

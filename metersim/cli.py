@@ -48,8 +48,10 @@ def _main(arguments: Sequence[str] | None) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
     except BadInput as error:
+        from metersim.questions.shared.options import typed
+
         for fault in error.faults:
-            print(f"metersim: {fault}", file=sys.stderr)
+            print(f"metersim: {typed(fault)}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

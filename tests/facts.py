@@ -112,7 +112,7 @@ def open_share(travel, diameter):
 def travels(run, place=0):
     """Travel of the holes past the edge when seeds of one place leave. [m]"""
     seeds, scenario = run.seeds, run.scenario
-    mine = seeds.place == place
+    mine = seeds.nth == place
     cut = (seeds.cell[mine] * 2 * math.pi / scenario.disc.cells + CUT) / scenario.angular_speed
     return (seeds.release_time[mine] - cut) * scenario.peripheral_speed
 
@@ -121,6 +121,6 @@ def first_of(run, column):
     """A column of the seeds, by cell, for cells that release their first seed; nan elsewhere."""
     seeds = run.seeds
     values = np.full(len(run.cells), np.nan)
-    first = seeds.place == 0
+    first = seeds.nth == 0
     values[seeds.cell[first]] = getattr(seeds, column)[first]
     return values

@@ -10,7 +10,7 @@ from pathlib import Path
 from metersim.questions.evidence.figure import levels_figure, plateaus_figure
 from metersim.questions.evidence.study import Evidence, evidence
 from metersim.questions.evidence.text import counts_text, evidence_markdown
-from metersim.questions.list.study import keys
+from metersim.questions.list.command import keys
 from metersim.questions.shared.page import save
 
 README = Path(__file__).parent.parent / "README.md"

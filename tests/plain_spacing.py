@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from metersim.measures.spacing import ROUNDING, _above_zero, _spacings, classify
+from metersim.measures.spacing import ROUNDING, _above_zero, _spacings, classify, place_counts
 
 
 def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
@@ -20,6 +20,68 @@ def class_columns(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
         Zeros and ones; each row sums to 1.
     """
     return np.eye(5, dtype=np.int64)[classify(spacings, reference)]
+
+
+@dataclass(frozen=True)
+class PerPlace:
+    """Indices per theoretical place, ISO 7256-1:1984.
+
+    Attributes
+    ----------
+    places : int
+        N', places passed.
+    multiple, single, miss : float
+        Shares of places with several seeds, one, none; they sum to 1, or are nan when no
+        place was passed. [-]
+    """
+
+    places: int
+    multiple: float
+    single: float
+    miss: float
+
+
+def per_place(counts: ArrayLike) -> PerPlace:
+    """Shares of theoretical places; see `place_counts` for the scheme and its limit.
+
+    Parameters
+    ----------
+    counts : array_like of whole numbers, shape (5,)
+        Class counts.
+
+    Returns
+    -------
+    PerPlace
+    """
+    several, one, none = (int(n) for n in place_counts(counts))
+    places = several + one + none
+    return PerPlace(places, *(n / places if places else math.nan for n in (several, one, none)))
+
+
+def precision(spacings: ArrayLike, reference: float, ddof: int = 1) -> float:
+    """Standard deviation of the normal spacings over the reference.
+
+    About 0.29 is the most that means anything: normal spacings spread evenly over their class
+    give 1/sqrt(12) (Kachman & Smith 1995, Trans ASAE 38(2):379-387).
+
+    Parameters
+    ----------
+    spacings : array_like, shape (n,)
+        Spacings, 0 or more. [m]
+    reference : float
+        Theoretical spacing, above 0. [m]
+    ddof : {1, 0}
+        What is taken off the number of normal spacings in the divisor.
+
+    Returns
+    -------
+    float
+        Precision, nan with fewer than two normal spacings. [-]
+
+    """
+    values = _spacings(spacings)
+    normal = values[classify(values, reference) == 1]
+    return float(normal.std(ddof=ddof)) / reference if normal.size >= 2 else math.nan
 
 
 def within_window(spacings: ArrayLike, centre: float, width: float = 0.03) -> float:

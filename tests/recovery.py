@@ -10,8 +10,8 @@ from metersim.questions.next.diagnosis import Seen
 from metersim.questions.next.moves import gains, moves_of
 from metersim.questions.shared.hidden import draw_states, meter_of
 from metersim.questions.shared.looks import Look, loads
-from metersim.run.draws import Streams
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 
 COUNTED = ("seed size", "vacuum", "singulator", "pool")
 START = (-2.0, -1.0, 0.0, 1.0, 2.0)  # notches

@@ -45,7 +45,7 @@ def test_every_place_on_the_map_exists_and_every_folder_is_on_it():
         assert found or "NAME" in place or place in ("text.py", "figure.py"), place
     files = {Path(place).name for place in named}
     for path in package.rglob("*.py"):
-        if path.name.startswith("__") or "questions" in path.parts or "arrays" in path.parts:
+        if path.name.startswith("__") or "questions" in path.parts:
             continue
         assert path.name in files, f"{path} is not on the map"
     for folder in package.iterdir():

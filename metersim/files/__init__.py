@@ -1,1 +1,1 @@
-"""Files and their values: units, fields, faults, tables, rows that survive. Knows no scenario."""
+"""Files and values: units, fields, faults, tables, row files. Nothing here knows a scenario."""

@@ -1,30 +1,42 @@
-"""What is wrong with an input, said so that a user can mend it."""
+"""Faults of inputs, in words that help a user to mend them."""
 
 from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
-MOST_SHOWN = 12  # known words that a hint lists
-LONGEST_KEY = 200  # letters of a key, or of what stands in its place, that are shown
-MOST_MEANT = 4  # keys that differ in nothing but their unit
+T = TypeVar("T")
+
+MOST_SHOWN = 12  # most known words that a hint lists
+LONGEST_KEY = 200  # most letters of a key that are shown
+MOST_MEANT = 4  # most keys of one field that a hint offers
+
+
+class Parameter(str):
+    """A parameter of a Python function as the place of a fault.
+
+    The command line names its option instead, and that of a parameter in `backquotes` within a
+    message.
+    """
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing wrong with an input.
+    """One fault of an input.
 
     Attributes
     ----------
     where : str
-        The file, option or argument it was found in.
+        The file, option or argument with the fault.
     key : str
-        The key, dotted from the top; empty when it concerns the whole file.
+        The key, dotted from the top; empty when the fault concerns the whole file.
     message : str
-        What is wrong, what is allowed and what to do.
+        Words that say what is wrong, what is allowed and what to do.
     """
 
     where: str
@@ -42,12 +54,12 @@ def _one_line(text: str) -> str:
 
 
 class BadInput(ValueError):
-    """An input that cannot be used, with every fault found in it.
+    """An input that cannot be used, with all its faults.
 
     Parameters
     ----------
     faults : iterable of Fault
-        At least one.
+        The faults, at least one.
     """
 
     def __init__(self, faults: Iterable[Fault]) -> None:
@@ -64,17 +76,17 @@ def bad(where: str, key: str, message: str) -> BadInput:
 
 
 def all_of(*checks: Callable[[], Any]) -> list[Any]:
-    """What several checks give, or all that is wrong in any of them.
+    """Results of several checks, or all their faults together.
 
     Parameters
     ----------
     *checks : callables
-        Each gives a value or raises `BadInput`.
+        Each returns a value or raises `BadInput`.
 
     Raises
     ------
     BadInput
-        With the faults of all checks.
+        With the faults of all checks, if there are any.
     """
     values: list[Any] = []
     faults: list[Fault] = []
@@ -89,10 +101,10 @@ def all_of(*checks: Callable[[], Any]) -> list[Any]:
 
 
 def hint(word: str, known: Iterable[str]) -> str:
-    """What a misspelt `word` may have meant, or what is known when nothing is close."""
+    """Words that help with a misspelt `word`: similar known words, or else all known words."""
     known = sorted(known)
     begun = [f"'{key}'" for key in known if word and key.startswith(f"{word}_")]
-    if 0 < len(begun) <= MOST_MEANT:  # a key without its unit
+    if 0 < len(begun) <= MOST_MEANT:  # the word is a key without its unit
         return f"did you mean {' or '.join(begun)}?"
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:
@@ -101,8 +113,30 @@ def hint(word: str, known: Iterable[str]) -> str:
     return f"known: {shown}" if known else "nothing is known here"
 
 
+class Keyed(dict[str, T]):
+    """Results by key, which say what may have been meant by a key that is not there.
+
+    Parameters
+    ----------
+    results : mapping
+        By key.
+    what : str
+        What a key names.
+    """
+
+    def __init__(self, results: Mapping[str, T], what: str = "measure") -> None:
+        super().__init__(results)
+        self.what = what
+
+    def __missing__(self, key: str) -> T:
+        raise KeyError(f"{key!r} is no {self.what}; {hint(str(key), self)}")
+
+    def __reduce__(self) -> tuple[type[Keyed[T]], tuple[dict[str, T], str]]:
+        return type(self), (dict(self), self.what)
+
+
 def whole(option: str, word: str, low: int, high: int | None = None) -> int:
-    """The whole number that an option gives, `low` or more, up to `high`; raises `BadInput`."""
+    """The whole number that an option states, from `low` to `high`; raises `BadInput`."""
     right = word.isascii() and word.isdigit() and len(word) < 19
     if not right or int(word) < low or (high is not None and int(word) > high):
         ends = f", {low} or more" if high is None else f" from {low} to {high:,}"
@@ -111,7 +145,7 @@ def whole(option: str, word: str, low: int, high: int | None = None) -> int:
 
 
 def amount(option: str, word: str, most: float, unit: str = "") -> float:
-    """The number that an option gives, above 0 and up to `most`; raises `BadInput`."""
+    """The number that an option states, above 0 and up to `most`; raises `BadInput`."""
     value = _number(word)
     if not 0 < value <= most:
         allowed = f"must be a number above 0 and up to {most:,.6g} {unit}".rstrip()
@@ -120,7 +154,7 @@ def amount(option: str, word: str, most: float, unit: str = "") -> float:
 
 
 def percent(option: str, word: str, low: float = 0.0, high: float = 100.0) -> float:
-    """The share [1] that an option gives in percent, `low` to `high` of them; raises `BadInput`."""
+    """The share [1] that an option states in percent, from `low` to `high`; raises `BadInput`."""
     value = _number(word)
     if not low <= value <= high:
         allowed = f"must be a number of percent, from {low:g} to {high:g}"
@@ -129,7 +163,7 @@ def percent(option: str, word: str, low: float = 0.0, high: float = 100.0) -> fl
 
 
 def _number(word: str) -> float:
-    """A number as it is typed; nan for what is none."""
+    """A number from a typed word; nan if the word is no number."""
     try:
         return float(word) if word.isascii() and "_" not in word else math.nan
     except ValueError:

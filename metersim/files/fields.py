@@ -1,9 +1,8 @@
-"""One declaration per field: what it is, its unit, its range and what it means.
+"""Declarations of fields: kind, unit, range and meaning, once for each field.
 
-A section of a scenario is a frozen dataclass whose fields are made by `number`, `count`,
-`switch`, `choice` or `text`.  The declaration rides along as metadata, and everything that
-must know a field reads it from there: the checker of the dataclass, the reader of TOML
-files, the tables of the documentation and the strategies of the tests.
+A section of a scenario is a frozen dataclass.  `number`, `count`, `switch`, `choice` or `text` make
+its fields.  The declaration is stored as metadata of the field.  The checker of the dataclass, the
+reader of TOML files, the tables of the documentation and the tests read it from there.
 """
 
 from __future__ import annotations
@@ -20,12 +19,12 @@ from metersim.files.faults import BadInput, Fault, hint
 from metersim.files.units import UNITS, Unit, sentence_number
 
 DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
-ROUNDING = 1e-9  # relative slack at the ends of a range, for conversions of units
+ROUNDING = 1e-9  # relative slack at the ends of a range, for rounded conversions of units
 
 
 @dataclass(frozen=True)
 class Spec:
-    """What a field holds.
+    """Declaration of a field.
 
     Attributes
     ----------
@@ -64,7 +63,7 @@ class Spec:
 
     @property
     def keys(self) -> dict[str, Unit | None]:
-        """Every key a file may use for this field, with its unit."""
+        """Every key that a file may use for this field, with its unit."""
         if not self.units:
             return {self.name: None}
         return {f"{self.name}_{unit.suffix}": unit for unit in self.units}
@@ -86,7 +85,7 @@ class Spec:
         return f"{kind} from {low} to {high}" + (f" {unit.symbol}" if unit else "")
 
     def complaint(self, value: Any, unit: Unit | None = None) -> str | None:
-        """What is wrong with `value`, given in `unit`, or None."""
+        """Words for what is wrong with `value`, given in `unit`; None if it is allowed."""
         if value is None and self.optional:
             return None
         wrong = not self._is_of_kind(value) or not self._is_in_range(value, unit)
@@ -128,10 +127,10 @@ class Spec:
 
 
 def shown(value: Any) -> str:
-    """A value that is not allowed, as a fault shows it."""
+    """A value that is not allowed, in the words of a fault."""
     try:
         text = repr(value) if not isinstance(value, bool) else str(value).lower()
-    except (ValueError, RecursionError):  # more digits or deeper than Python writes
+    except (ValueError, RecursionError):  # more digits or levels than Python can write
         return f"such a {type(value).__name__}"
     return text if len(text) <= 40 else text[:37] + "..."
 
@@ -162,7 +161,7 @@ def number(
     meaning : str
         One sentence for users.
     default : float, optional
-        Value when a file does not state it; without it the field must be stated.
+        Value for files that do not state the field.  Without a default, files must state it.
     optional : bool
         Allow None, and make it the default.
     """
@@ -211,10 +210,10 @@ def specs(section: type) -> Mapping[str, Spec]:
 
 
 class Checked:
-    """Base of dataclasses that check their declared fields when they are made."""
+    """Base of dataclasses that check their declared fields on creation."""
 
     def __post_init__(self) -> None:
-        own: Any = type(self)  # mypy takes it for an instance, which need not be hashable
+        own: Any = type(self)  # mypy takes it for an instance, and an instance need not be hashable
         faults = [
             Fault(own.__name__, name, complaint)
             for name, spec in specs(own).items()
@@ -225,12 +224,12 @@ class Checked:
 
 
 def keys_of(declared: Mapping[str, Spec]) -> dict[str, Spec]:
-    """Every key a file may use for the declared fields, with the field it states."""
+    """Every key that a file may use for the declared fields, with the field it states."""
     return {key: spec for spec in declared.values() for key in spec.keys}
 
 
 def meant(key: str, known: Mapping[str, Spec]) -> str:
-    """What an unknown key may have meant: a known one, or the same in another unit."""
+    """A hint for an unknown key: the units of its field, or similar keys."""
     for spec in known.values():
         if spec.units and key.startswith(f"{spec.name}_"):
             return f"units of {spec.name}: {' or '.join(spec.keys)}"
@@ -244,24 +243,24 @@ def read_section(
     path: str,
     read_table: Callable[[Spec, str, Mapping[str, Any]], Any] | None = None,
 ) -> tuple[dict[str, Any], list[Fault]]:
-    """Turn a TOML table into SI values of the declared fields, with every fault found.
+    """Turn a TOML table into SI values of the declared fields, and collect all faults.
 
     Parameters
     ----------
     declared : mapping of str to Spec
-        The fields the table may state, by name.
+        The fields that the table may state, by name.
     table : mapping
         Keys and values as the file states them.
     where, path : str
         File, and dotted name of the table, for the faults.
     read_table : callable, optional
-        Makes of a field, a key and a table in place of its value what stands for that value, or
-        raises `BadInput`; without it such tables are refused.
+        Reads a table that stands for a value.  It takes the field, the key and that table, and
+        returns a value or raises `BadInput`.  Without it, such tables are refused.
 
     Returns
     -------
     dict, list of Fault
-        Values in SI by field name, and what is wrong.
+        Values in SI by field name, and the faults.
     """
     known = keys_of(declared)
     stated: dict[str, str] = {}

@@ -1,8 +1,8 @@
-"""A table of rows that survives: each finished row is in the file, whatever ends the program.
+"""A file of rows that survives: each finished row is in it, whatever ends the program.
 
-The file is CSV behind lines of comment that say where its rows come from.  Only a whole row
-counts: a torn last one is dropped when the file is gone on with, so that what was interrupted
-and finished later holds the same bytes as what ran undisturbed.
+The file is CSV after lines of comment with the origin of its rows.  Only a whole row counts.  A
+torn last row is dropped when a later run continues the file.  So an interrupted and continued file
+holds the same bytes as an uninterrupted one.
 """
 
 from __future__ import annotations
@@ -27,23 +27,23 @@ SYNC_SECONDS = 0.5  # a power cut loses no more than this; a sync takes 1 to 30 
 
 
 class RowFile:
-    """A file that rows are added to.
+    """A CSV file to which rows are added one by one.
 
     Parameters
     ----------
     path : Path
         The file.
     origin : sequence of str
-        Lines that say where the rows come from; a file made from anything else is refused.
+        Lines with the origin of the rows.  A file with another origin is refused.
     columns : sequence of str
         Names of the columns.
     resume : bool
-        Go on with the file that is there, if there is one; else there must be none.
+        Whether to continue an existing file.  Otherwise, the file must not exist.
 
     Raises
     ------
     BadInput
-        When the file cannot be used; nothing in it has changed.
+        If the file cannot be used; nothing in it has changed.
     """
 
     def __init__(
@@ -58,7 +58,7 @@ class RowFile:
         try:
             is_there = path.exists()
             if is_there and not resume:
-                message = "is there already; go on with it by --resume, or give another file"
+                message = "is there already; go on with it by `resume`, or give another file"
                 raise bad(str(path), "", message)
             if is_there and not path.is_file():
                 raise bad(str(path), "", "is no file that rows can be added to")
@@ -82,14 +82,14 @@ class RowFile:
                 self._sync()
                 _sync_folder(path.parent)
         except BaseException:
-            if ours:  # not what another run has locked first; and while nobody else can
+            if ours:  # another run has not locked it, and cannot lock it now
                 with suppress(OSError):
                     path.unlink()
             self._file.close()
             raise
 
     def _lock(self) -> None:
-        if sys.platform == "win32":  # which has no such locks
+        if sys.platform == "win32":  # Windows has no such locks
             return
         busy = bad(str(self.path), "", "another run is writing to it; let it end")
         try:
@@ -102,37 +102,37 @@ class RowFile:
             there = os.path.samefile(self.path, self._file.fileno())
         except FileNotFoundError:
             there = False
-        if not there:  # it had begun the file that we opened, and has taken it away again
+        if not there:  # another run has removed the file that this one opened
             raise busy
 
     def _check_head(self, head: bytes) -> None:
-        """Refuse a file that was made from anything else, and say what differs."""
+        """Refuse a file with another origin or other columns; the fault says what differs."""
         self._file.seek(0)
         found = self._file.read(2 * len(head))
-        if found.startswith(head) or head.startswith(found):  # whole, or torn as it was made
+        if found.startswith(head) or head.startswith(found):  # whole, or torn in writing
             return
         old, new = (text.decode(errors="replace").splitlines() for text in (found, head))
         if old[:1] != new[:1]:
-            raise bad(str(self.path), "", "holds no rows of such a study; give another --out")
+            raise bad(str(self.path), "", "holds no rows of such a study; give another `out`")
         pairs = enumerate(zip(old, new, strict=False), start=1)
         differ = [(number, *pair) for number, pair in pairs if pair[0] != pair[1]]
         if not differ:
             message = "has other ends of lines than were written; the file was changed: "
-            raise bad(str(self.path), "", message + "give another --out")
+            raise bad(str(self.path), "", message + "give another `out`")
         number, was, now = differ[0]
         message = (
             f"holds other rows than are asked for: line {number} reads '{_short(was)}', not "
-            f"'{_short(now)}'; ask for the same, or give another --out"
+            f"'{_short(now)}'; ask for the same, or give another `out`"
         )
         raise bad(str(self.path), "", message)
 
     def finished(self) -> Iterator[list[str]]:
-        """The whole rows that are there, in order.
+        """The whole rows of the file, in order.
 
         Raises
         ------
         BadInput
-            At a line that is no such row; nothing has changed.
+            At a line that is no such row; nothing in the file has changed.
         """
         self._file.seek(self._start)
         with io.BufferedReader(_Kept(self._file.fileno())) as reader:
@@ -143,22 +143,22 @@ class RowFile:
                     (row,) = csv.reader([line.decode()])
                 except (ValueError, csv.Error):
                     row = []
-                if len(row) != self._columns or _line(row) != line:  # as other programs save it
+                if len(row) != self._columns or _line(row) != line:  # another program has saved it
                     raise self.spoilt()
                 yield row
                 self.rows += 1
                 self._end += len(line)
 
     def spoilt(self) -> BadInput:
-        """That the row after those counted so far cannot be one of this study."""
+        """The fault of the row after those counted so far: this study does not write such a row."""
         message = (
             f"row {self.rows + 1} is not what this study writes there; the file was changed: "
-            "give another --out"
+            "give another `out`"
         )
         return bad(str(self.path), "", message)
 
-    def settle(self) -> None:
-        """Drop a torn last row, now that all others were found right."""
+    def drop_torn_row(self) -> None:
+        """Drop a torn last row, after `finished` has read all others."""
         try:
             self._file.truncate(self._end)
             self._file.seek(self._end)
@@ -166,12 +166,12 @@ class RowFile:
             raise self._failed(error) from None
 
     def append(self, row: Sequence[str]) -> None:
-        """Add a row, which then is in the file for good.
+        """Add a row to the file.
 
         Raises
         ------
         BadInput
-            When it cannot be written; all rows before it are kept, and no part of it.
+            If it cannot be written.  All rows before it are kept, and no part of it.
         """
         self._write(_line(row))
         self.rows += 1
@@ -202,11 +202,11 @@ class RowFile:
     def _failed(self, error: OSError) -> BadInput:
         message = f"cannot be written: {error.strerror or error}"
         if self.rows:
-            message += f"; {self.rows:,} finished rows are kept; mend that and go on with --resume"
+            message += f"; {self.rows:,} finished rows are kept; mend that and go on with `resume`"
         return bad(str(self.path), "", message)
 
     def close(self) -> None:
-        """Bring everything to the disk and let go of the file."""
+        """Write everything to the disk and close the file."""
         if self._file.closed:
             return
         try:
@@ -226,12 +226,12 @@ class RowFile:
         try:
             self.close()
         except BadInput:
-            if error is None:  # else the first one is what to tell
+            if error is None:  # otherwise the first error is the one to report
                 raise
 
 
 class _Kept(io.FileIO):
-    """Reads a file that stays open when the reader closes."""
+    """A reader of a file that stays open when the reader closes."""
 
     def __init__(self, handle: int) -> None:
         super().__init__(handle, "rb", closefd=False)
@@ -248,7 +248,7 @@ def _short(text: str, length: int = 100) -> str:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Make the name of a new file last, where folders can be synced."""
+    """Write the name of a new file to the disk, where folders can be synced."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:

@@ -1,4 +1,4 @@
-"""Tables in and out: CSV that somebody typed or saved from a spreadsheet, and frames of pandas."""
+"""Tables: reading CSV of people and spreadsheets, writing CSV, and data frames of pandas."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 COMMAS = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 
 NO_TEXT = "is not UTF-8 text; save it as CSV in UTF-8"
-MOST_FAULTS = 20  # that are told one by one
+MOST_FAULTS = 20  # most faults that are shown one by one
 
 Rows = list[tuple[int, list[str]]]
 
 
 def read_text(path: Path) -> str:
-    """Text of a file in UTF-8; `BadInput` where it cannot be read or is not."""
+    """Text of a file in UTF-8; raises `BadInput` if the file is unreadable or not UTF-8."""
     try:
         text = read_whole(path).decode("utf-8-sig")
     except OSError as error:
@@ -34,7 +34,7 @@ def read_text(path: Path) -> str:
         if not isinstance(error, UnicodeDecodeError):  # a file name with NUL
             raise bad(str(path), "", f"cannot be read: {error}") from None
         raise bad(str(path), "", NO_TEXT) from None
-    if "\0" in text:  # such as UTF-16 without a mark
+    if "\0" in text:  # for example UTF-16 without a byte order mark
         raise bad(str(path), "", NO_TEXT)
     return text
 
@@ -49,9 +49,9 @@ def csv_rows(content: str, where: str, *, columns: str, example: str) -> Rows:
     where : str
         Name of the file, for the faults.
     columns : str
-        What the first row must name, in words.
+        The columns that the first row must name, in words.
     example : str
-        A row as it should be.
+        A correct row.
 
     Returns
     -------
@@ -61,7 +61,7 @@ def csv_rows(content: str, where: str, *, columns: str, example: str) -> Rows:
     Raises
     ------
     BadInput
-        For an empty file, other marks than commas and points, and what is no CSV.
+        For an empty file, for other marks than commas and points, and for invalid CSV.
     """
     first = next(filter(str.strip, content.splitlines()), "")
     if not first.strip(" ,"):
@@ -85,7 +85,7 @@ def csv_rows(content: str, where: str, *, columns: str, example: str) -> Rows:
 
 
 def _has_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:
-    """Whether cells are like "10,54", or every row has twice the cells of the header."""
+    """Whether cells look like "10,54", or all rows have twice the cells of the header."""
     header, rest = rows[0], rows[1:]
     quoted = any(COMMAS.fullmatch(cell) for cells in rest for cell in cells)
     return quoted or (bool(rest) and all(len(cells) == 2 * len(header) for cells in rest))
@@ -94,16 +94,16 @@ def _has_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:
 def each_row(
     rows: Rows, width: int, read: Callable[[list[str]], list[tuple[str, str]]]
 ) -> list[tuple[str, str]]:
-    """Read rows below the header; give what is wrong as place in the file and message.
+    """Read the rows below the header; return the faults as line and message.
 
     Parameters
     ----------
     rows : list of (int, list of str)
         All rows, the header first.
     width : int
-        Cells that each must have.
+        Number of cells of a row.
     read : callable
-        Takes the cells of a row; gives column and message of each fault.
+        Takes the cells of a row and returns column and message of each fault.
     """
     faults = []
     for line, cells in rows[1:]:
@@ -122,7 +122,7 @@ def each_row(
 
 
 def first_of(faults: list[Fault], where: str) -> list[Fault]:
-    """The first of many faults of a file, and how many more there are."""
+    """The first faults of a file, and one that counts the rest."""
     more = len(faults) - MOST_FAULTS
     if more <= 0:
         return faults
@@ -131,7 +131,7 @@ def first_of(faults: list[Fault], where: str) -> list[Fault]:
 
 
 def dataframe(data: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> pd.DataFrame:
-    """A table of pandas that shares no memory with what it is made of.
+    """A data frame of pandas that shares no memory with its data.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def dataframe(data: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> pd.DataF
     Raises
     ------
     ImportError
-        Without pandas.
+        If pandas is not installed.
     """
     try:
         import pandas as pd
@@ -154,12 +154,12 @@ def dataframe(data: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> pd.DataF
 
 
 def as_table(rows: Sequence[Mapping[str, Any]]) -> str:
-    """Rows with the same names, one or more, as CSV."""
+    """CSV of one or more rows with the same names."""
     return csv_text(tuple(rows[0]), (tuple(row.values()) for row in rows))
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    """CSV with a header."""
+    """CSV of rows, with a header."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)

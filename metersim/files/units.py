@@ -1,7 +1,7 @@
-"""Named units at the edges of the program; inside everything is SI.
+"""Named units of files, options and printed tables; inside the program everything is SI.
 
-A key such as ``vacuum_kpa`` ends in the short name of its unit.  Every short name that a
-file, an option or a printed table may use stands here once, with its exact factor to SI.
+A key such as ``vacuum_kpa`` ends in the short name of its unit.  Each short name stands here once,
+with its exact factor to SI.
 
 Sources: exact definitions of the international yard and pound (1 in = 25.4 mm, 1 lb =
 0.45359237 kg, 1 acre = 4046.8564224 m2); conventional inch of water at 4 degC, 249.08891 Pa
@@ -26,18 +26,18 @@ STANDARD_GRAVITY = 9.80665  # m/s2, CGPM 1901
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit as users write it.
+    """A unit of inputs and outputs.
 
     Attributes
     ----------
     suffix : str
-        What a key ends in, such as ``kpa``.
+        End of a key, such as ``kpa``.
     symbol : str
-        What tables and axes print, such as ``kPa``.
+        Symbol in tables and on axes, such as ``kPa``.
     si : str
         Symbol of the SI unit.
     factor : float
-        SI value of one such unit.
+        SI value of one unit.
     family : str
         ``metric``, ``us`` or ``both``.
     """
@@ -53,7 +53,7 @@ class Unit:
         return number * self.factor
 
     def from_si(self, number: float) -> float:
-        """How many of this unit make the SI value `number`."""
+        """Number of this unit that equals the SI value `number`."""
         return number / self.factor
 
 

@@ -1,4 +1,4 @@
-"""What is not known of a setting: a range, a distribution or a list in place of a value."""
+"""Input uncertainty of a setting: a range, a distribution or a list in place of a value."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ TABLES = f"{{low = ..., high = ...}}, {{mean = ..., sd = ...}} or {AMONG}"
 
 @dataclass(frozen=True)
 class Unknown:
-    """A setting of which more than one value is possible.
+    """A setting with input uncertainty: more than one value is possible.
 
     Attributes
     ----------
     section, key : str
         Section, and key with its unit, as the user wrote it.
     spec : Spec
-        What is declared of the field.
+        Declaration of the field.
     form : str
-        ``uniform``, from low to high; ``normal``, cut at the allowed range; ``among``, a list
-        whose values are equally likely.
+        ``uniform``, from low to high; ``normal``, cut at the allowed range; or ``among``, a list
+        of equally likely values.
     stated : tuple
         Low and high, mean and SD, or the values of the list, in the unit of the key.
     """
@@ -53,7 +53,7 @@ class Unknown:
 
     @property
     def field(self) -> str:
-        """What `metersim.machine.scenario.Scenario.replace` calls the field."""
+        """Name of the field for `metersim.machine.scenario.Scenario.replace`."""
         return f"{self.section}__{self.name}"
 
     @property
@@ -63,24 +63,25 @@ class Unknown:
 
     @property
     def parameters(self) -> tuple[Any, ...]:
-        """What is stated, in SI."""
+        """The stated numbers or values, in SI."""
         if self.form == "normal":
             factor = self.unit.factor if self.unit else 1.0
             return tuple(number * factor for number in self.stated)
         return tuple(self.spec.to_si(value, self.unit) for value in self.stated)
 
     def at(self, place: float) -> Any:
-        """The value in SI that a share `place` of what is possible does not exceed.
+        """The value in SI at a quantile of the possible values.
 
         Parameters
         ----------
         place : float
-            Between 0 and 1, neither of them included; of a list, how far down it.
+            Share of the possible values that do not exceed it, above 0 and below 1.  For a list,
+            the share of the list before the value.
 
         Returns
         -------
         float, int, str or bool
-            As the field holds it; a count is whole.
+            A value of the field; a count is a whole number.
         """
         if not 0 < place < 1:
             raise ValueError(f"place is {place}; allowed: between 0 and 1")
@@ -100,17 +101,17 @@ class Unknown:
 
     @property
     def middle(self) -> Any:
-        """The value in SI that stands for all where only one can; the median of numbers."""
+        """The value in SI that represents all where only one can be used; the median of numbers."""
         return self.at(0.5)
 
     def said(self, value: Any) -> str:
-        """A value in SI as a user would set it."""
+        """A value in SI as a user would set it: key and value."""
         if self.spec.kind == "number":
             value = f"{self.unit.from_si(value) if self.unit else value:.6g}"
         return f"{self.key}={_word(value)}"
 
     def to_dict(self) -> dict[str, Any]:
-        """As a file would state it, in SI."""
+        """The statement of a file, in SI."""
         if self.form == "among":
             return {"among": list(self.parameters)}
         return dict(zip(FORMS[self.form], self.parameters, strict=True))
@@ -123,7 +124,7 @@ class Unknown:
         return f"{self.key} {between.format(*words)}"
 
     def _complaints(self) -> list[str]:
-        """What is wrong with what is stated."""
+        """Complaints about the statement."""
         spec, unit = self.spec, self.unit
         if self.form == "normal":
             spec = dataclasses.replace(spec, kind="number")  # the mean of counts need not be whole
@@ -151,32 +152,32 @@ class Unknown:
         return []
 
     def _complaint_of_sd(self, sd: Any) -> str | None:
-        """What is wrong with an SD: it must be above 0 and not wider than all that is allowed."""
+        """Complaint about an SD, which must be above 0 and no wider than the allowed range."""
         widest = self.spec.high - self.spec.low
         spec = Spec("sd", "number", "spread about the mean", self.spec.units, 0.0, widest)
         factor = self.unit.factor if self.unit else 1.0
-        if not spec.complaint(sd, self.unit) and sd * factor > 0:  # the least numbers vanish in SI
+        if not spec.complaint(sd, self.unit) and sd * factor > 0:  # the least may be 0 in SI
             return None
         most = spec.allowed(self.unit).rpartition(" to ")[2]
         return f"{shown(sd)} is not allowed; give a number above 0 and up to {most}"
 
 
 def read_unknown(section: str, spec: Spec, key: str, table: Mapping[str, Any]) -> Unknown:
-    """What a table in place of a value states.
+    """Read a table that stands in place of a value.
 
     Parameters
     ----------
     section, key : str
         Section, and key with its unit.
     spec : Spec
-        What is declared of the field.
+        Declaration of the field.
     table : mapping
         ``low`` and ``high``, ``mean`` and ``sd``, or ``among``.
 
     Raises
     ------
     BadInput
-        With all that is wrong with the table.
+        With all faults of the table.
     """
     form = next((form for form, words in FORMS.items() if {*words} == {*table}), None)
     numbers = spec.kind in ("number", "count")

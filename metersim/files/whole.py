@@ -1,4 +1,4 @@
-"""Files written whole or not at all, and outputs refused before any work is done."""
+"""Files that are read or written whole, and a check of outputs before any work is done."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from pathlib import Path
 
 from metersim.files.faults import BadInput, Fault, bad
 
-MOST_BYTES = 2**28  # of an input; a million rows of a run have some 2**27
+MOST_BYTES = 2**28  # most bytes of an input; a million rows of a run have some 2**27
 
 
 def read_whole(path: Path) -> bytes:
-    """What a file holds, or what comes through a pipe, which ends when nobody writes to it.
+    """Content of a file, or of a pipe until nobody writes to it.
 
     Parameters
     ----------
     path : Path
-        What to read.
+        File or pipe to read.
 
     Raises
     ------
     OSError
-        When it cannot be read, never ends, as a device, or holds more than `MOST_BYTES`.
+        If it cannot be read, is a device, or holds more than `MOST_BYTES`.
     """
     with open(path, "rb", opener=_without_waiting) as file:
         mode = os.fstat(file.fileno()).st_mode
@@ -39,24 +39,24 @@ def read_whole(path: Path) -> bytes:
 
 
 def _without_waiting(name: str, flags: int) -> int:
-    """Open a pipe also when nobody writes to it yet."""
+    """Open a file; a pipe opens even if nobody writes to it yet."""
     return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def replace_whole(path: Path, content: bytes) -> None:
-    """Write a file whole; what was there before stays until the new one is complete.
+    """Write a file whole; an old file stays until the new one is complete.
 
     Parameters
     ----------
     path : Path
-        Where to; something that is no regular file, such as ``/dev/null``, is written through.
+        File to write.  A path that is no regular file, such as ``/dev/null``, is written directly.
     content : bytes
-        What to write.
+        Content to write.
 
     Raises
     ------
     OSError
-        When it cannot be written; nothing is left behind.
+        If it cannot be written; nothing is left behind.
     """
     replace_all([(path, content)])
 
@@ -67,12 +67,12 @@ def replace_all(contents: Iterable[tuple[Path, bytes]]) -> None:
     Parameters
     ----------
     contents : iterable of (Path, bytes)
-        Where to, and what; see `replace_whole`.
+        Files to write and their contents; see `replace_whole`.
 
     Raises
     ------
     OSError
-        When one cannot be written, with its name; all that was there before is still there.
+        If one cannot be written, with its name; all old files are still there.
     """
     through, drafts = [], []
     path = Path()
@@ -110,7 +110,7 @@ def _usual_mode(path: Path) -> int:
 
 FIGURES = (".png", ".svg", ".pdf")
 PICTURES = ("--figure", "--paths")
-DATA = ("--json", "--csv", "--trace")  # which take the place of what is there
+DATA = ("--json", "--csv", "--trace")  # outputs that replace an old file
 
 
 def check_writable(
@@ -121,15 +121,15 @@ def check_writable(
     Parameters
     ----------
     paths : iterable of (str, str or None)
-        Option and path of each output; None needs no check, nor ``-`` of ``--json``.
+        Option and path of each output.  None needs no check, and neither does ``-`` of ``--json``.
     inputs : iterable of str or None
-        Files that no output may take the place of.
+        Files that no output may replace.
 
     Raises
     ------
     BadInput
-        With every output that has no folder to go to, is a folder, is given twice, or might take
-        the place of an input.
+        With every output that has no folder, is a folder, is given twice, or would replace an
+        input.
     """
     faults, taken = [], set()
     read = {os.path.realpath(name) for name in inputs if name and "\0" not in name}
@@ -165,12 +165,12 @@ def check_writable(
 
 
 def write_all(files: Iterable[tuple[str, str | bytes]]) -> None:
-    """Write files by name, all whole or none at all.
+    """Write files by name: all of them whole, or none.
 
     Raises
     ------
     BadInput
-        When one cannot be written; what was there before is still there.
+        If one cannot be written; all old files are still there.
     """
     try:
         replace_all(

@@ -1,9 +1,10 @@
-"""Every coefficient of the model: value, unit, range, what it does and where it is from.
+"""Every coefficient of the model: value, unit, range, meaning and origin.
 
-There is one set for all crops, discs and speeds; nothing is tuned per table.  How a value was
-set stands behind the last semicolon of its meaning: a source; *assumption*; or *calibrated*, with
-the 90 % interval of the fit and the tables that tell most of it.  The calibrated ones were fitted
-together to all published cases that have numbers to fit (``tests/validation/calibrate.py``).
+There is one set for all crops, discs and speeds.  Nothing is tuned per table.  The origin stands
+behind the last semicolon of the meaning.  It is a source, *assumption*, or *calibrated*.  The last
+comes with the 90 % interval of the fit and the tables that determine it most.  The calibrated
+coefficients were fitted together to all published cases that have numbers to fit
+(``tests/validation/calibrate.py``).
 """
 
 from __future__ import annotations

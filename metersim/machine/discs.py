@@ -1,4 +1,4 @@
-"""Generic discs: what a disc is, the singulator that goes with it, and the shipped list."""
+"""Generic discs, the singulators that go with them, and the shipped list of discs."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ NOTCH_OVER_WIDTH = 0.12  # assumption: both as in the shipped scenarios; measure
 
 @dataclass(frozen=True, kw_only=True)
 class GenericDisc(Checked):
-    """A disc by its holes and the class of seed it is made for, of no maker's in particular."""
+    """A generic disc, given by its holes and by the class of seed that it is made for."""
 
     cells: int = count(4, 400, "holes on the circle")
     hole_diameter: float = number("mm in", 0.3, 15, "diameter of a hole")
@@ -52,7 +52,7 @@ def load_discs(path: str | Path | None = None) -> tuple[GenericDisc, ...]:
     Parameters
     ----------
     path : str or Path, optional
-        A TOML file of the form of the shipped one, which is taken without it.
+        A TOML file in the form of the shipped one.  Without it, the shipped one is read.
 
     Raises
     ------
@@ -83,12 +83,12 @@ def load_discs(path: str | Path | None = None) -> tuple[GenericDisc, ...]:
     return tuple(found)
 
 
-def _disc(row: Mapping[str, Any], where: str, place: int) -> GenericDisc:
-    values, faults = read_section(specs(GenericDisc), row, where, f"disc {place}")
+def _disc(row: Mapping[str, Any], where: str, number: int) -> GenericDisc:
+    values, faults = read_section(specs(GenericDisc), row, where, f"disc {number}")
     if faults:
         raise BadInput(faults)
     disc = GenericDisc(**values)
     if disc.hole_diameter >= disc.seed_width:
         message = "the hole is not smaller than the seed's width; seeds would be drawn through"
-        raise bad(where, f"disc {place}.hole_diameter_mm", message)
+        raise bad(where, f"disc {number}.hole_diameter_mm", message)
     return disc

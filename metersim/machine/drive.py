@@ -104,7 +104,7 @@ def peripheral_speed(angular_speed: Any, circle_radius: Any) -> Any:
     return angular_speed * circle_radius
 
 
-SMALLEST = 1e-300  # rad, in place of no ramp at all
+SMALLEST = 1e-300  # rad, stands for the angle of no ramp
 
 
 def _some(value: Any) -> bool:

@@ -127,6 +127,6 @@ class FurrowStation:
         return hop_time(self.hop * draw, downward, GRAVITY)
 
     def hop_length(self, time: Any, impact_speed: Any) -> Any:
-        """Distance hopped along the row. [m]"""
+        """Distance along the row of a hop of a time [s]. [m]"""
         rearward = rearward_speed(impact_speed, self.curvature)
         return hop_length(time, self.ground_speed, rearward)

@@ -1,4 +1,4 @@
-"""Gate: seed runs from the hopper into the pool, and arches stop it at times."""
+"""Gate and pool: seed runs from the hopper, arches stop it at times, a heap lies at the disc."""
 
 from __future__ import annotations
 
@@ -12,6 +12,192 @@ from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
+
+
+def swept_arc(level: Any, circle_radius: Any) -> Any:
+    """Length of the hole circle that lies in the pool.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level above the lowest point of the circle. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, from 0 to the whole circle. [m]
+
+    Notes
+    -----
+    ``swept_arc = 2 * circle_radius * arccos(1 - min(max(level / circle_radius, 0), 2))``
+
+    Source: geometry of a circle cut by a level.
+    """
+    depth = np.minimum(np.maximum(level / circle_radius, 0.0), 2.0)
+    return 2 * circle_radius * np.arccos(1 - depth)
+
+
+def arc_within(width: Any, circle_radius: Any) -> Any:
+    """Longest arc of the hole circle, about its lowest point, that a pool of a width can cover.
+
+    Parameters
+    ----------
+    width : float or ndarray
+        Width of the pool along the disc. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, at most half of the circle. [m]
+
+    Notes
+    -----
+    ``arc_within = 2 * circle_radius * arcsin(min(width / (2 * circle_radius), 1))``
+
+    Source: geometry of a chord.
+    """
+    return 2 * circle_radius * np.arcsin(np.minimum(width / (2 * circle_radius), 1.0))
+
+
+def layer_share(level: Any, gmd: Any) -> Any:
+    """Seeds beside the holes over those of a bed, in a pool thinner than a seed.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level of the pool, 0 or more. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Share; 1 from one seed of depth on. [1]
+
+    Notes
+    -----
+    ``layer_share = min(level / gmd, 1)``
+
+    assumption: seeds that cannot cover the floor lie on it as one layer with gaps.
+    """
+    return np.minimum(level / gmd, 1.0)
+
+
+def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
+    """Arc that a cell travels in contact with the heap after the carry line.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level of the pool. [m]
+    carry_line : float or ndarray
+        Level up to which the machine is meant to be filled. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Arc length, 0 when the pool is not above the carry line. [m]
+
+    Notes
+    -----
+    ``excess_arc = max(excess, 0) / 2
+    where excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)``
+
+    Source: geometry, as `swept_arc`. The half is the rising side.
+    """
+    excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)
+    return np.maximum(excess, 0.0) / 2
+
+
+def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
+    """Knocks a carried seed meets in a heap above the carry line.
+
+    The mean number of knocks that dislodge a seed is this number times the vacuum that the seed
+    needs, over the vacuum that it has.
+
+    Parameters
+    ----------
+    excess : float or ndarray
+        Arc travelled in the heap after the carry line. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+    knock : float
+        Dislodging knocks per heap seed passed, for a seed that just holds. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Mean number of knocks at a vacuum that just holds. [1]
+
+    Notes
+    -----
+    ``knock_chance_scale = knock * excess / gmd``
+
+    assumption: the number of knocks is Poisson. A knock dislodges a firmly held seed less often.
+    """
+    return knock * excess / gmd
+
+
+def zone_crossed(arc: Any, gmd: Any, exit_zone: Any) -> Any:
+    """Part of the exit zone that a hole crosses, in seed diameters.
+
+    Parameters
+    ----------
+    arc : float or ndarray
+        Arc in the pool. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+    exit_zone : float
+        Seed diameters before the surface in which what is drawn onto a hole stays there. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Seed diameters: the whole zone, or the whole arc when the pool is too low for it. [1]
+
+    Notes
+    -----
+    ``zone_crossed = min(arc / gmd, exit_zone)``
+
+    assumption: form and size follow particle runs: a throw-away simulation of our own, not
+    published. The seeds that were carried away there had sat down in the last five diameters. A
+    pool with two thirds of the seeds left as many cells empty.
+    """
+    return np.minimum(arc / gmd, exit_zone)
+
+
+def crowding(pitch: Any, length: Any, crowding_pitch: Any, crowding_power: Any) -> Any:
+    """Share of the drawn seeds that remains when neighbouring cells carry their seeds close by.
+
+    Parameters
+    ----------
+    pitch : float or ndarray
+        Distance between cells along the circle. [m]
+    length : float or ndarray
+        Length of the seed. [m]
+    crowding_pitch : float
+        Pitch over length at which half is lost. [1]
+    crowding_power : float
+        Steepness. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share between 0 and 1. [1]
+
+    Notes
+    -----
+    ``crowding = 1 / (1 + (crowding_pitch * length / pitch)^crowding_power)``
+
+    assumption: a wide pitch loses nothing. The loss grows as the pitch nears 1.5 seed lengths.
+    """
+    return 1 / (1 + np.power(crowding_pitch * length / pitch, crowding_power))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,7 +218,7 @@ class GateStation:
         return float(seeds_at_level(1.0, area, self.lot.bulk_density, self.lot.seed_mass))
 
     def opened(self, at: Moment) -> Any:
-        """Opening of the gate at a moment, which all that follows goes by. [m]"""
+        """Opening of the gate at a moment; all other methods use it. [m]"""
         return self.opening
 
     def full(self, at: Moment) -> Any:
@@ -41,11 +227,11 @@ class GateStation:
         return np.floor(level * self.seeds_per_level)
 
     def level(self, seeds: Any) -> Any:
-        """Level at the disc with so many seeds in the pool. [m]"""
+        """Level at the disc for a number of seeds in the pool. [m]"""
         return seeds / self.seeds_per_level
 
     def flow(self, at: Moment) -> Any:
-        """Seeds a second that the gate can pass while no arch stops it. [1/s]"""
+        """Seeds per second that the gate can pass while no arch stops it. [1/s]"""
         mass_flow = slot_flow(
             self.opened(at),
             self.width,
@@ -58,7 +244,7 @@ class GateStation:
         return mass_flow / self.lot.seed_mass
 
     def arch_rate(self, at: Moment) -> Any:
-        """Arches a second while seed flows. [1/s]"""
+        """Arches that form per second while seed flows. [1/s]"""
         k = self.coefficients
         return arch_rate(
             np.minimum(self.opened(at), self.width),
@@ -69,7 +255,7 @@ class GateStation:
         )
 
     def clearing_rate(self, at: Moment) -> Any:
-        """Arches cleared a second. [1/s]"""
+        """Arches that clear per second. [1/s]"""
         k = self.coefficients
         return k.arch_clearing + k.arch_clearing_by_shock * self.shock
 

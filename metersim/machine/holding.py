@@ -1,4 +1,4 @@
-"""What holds a seed on its hole: the vacuum that it needs, and the part that it covers."""
+"""Hold of a seed on its hole: the vacuum that a seed needs, and what it covers of the hole."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-NO_DIRECTION = 1e-150  # added to a part that may be 0
+NO_DIRECTION = 1e-150  # added to a part of a direction that may be 0
 
 
 def circles_overlap(radius: Any, other_radius: Any, distance: Any) -> Any:
@@ -83,7 +83,7 @@ def outline_radius(length: Any, width: Any, along: Any, across: Any) -> Any:
     return a * b * np.sqrt(reach2 / (flat * flat + steep * steep))
 
 
-NO_MARGIN = 1e-300
+NO_MARGIN = 1e-300  # vacuum over vacuum needed that stands for no vacuum
 
 
 def centroid_height(width: Any, thickness: Any) -> Any:

@@ -1,7 +1,7 @@
-"""What can befall a seed or a cell on the disc: one table, which all others follow.
+"""All losses of a seed or a cell on the disc: one table, which all others follow.
 
-The codes in the records, their words, the columns that count lost seeds, the causes of uneven
-spacing and what a disc at rest shows come from here.
+These come from here: the codes in the records, their words, the columns that count lost seeds and
+the causes of uneven spacing.  The table also says which losses a disc at rest hides.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 RELEASED = "seed released"  # the words of code 0, which is no loss
 
-# What the trace says of the ways in which a seed leaves a hole.
+# Words of the trace for the ways in which a seed leaves a hole.
 IN_HEAP = "heap above the carry line"
 NO_VACUUM = "no vacuum"
 OFF_SEAT = "pushed further than its seat"
@@ -31,7 +31,7 @@ class Cause:
     words : str
         Words in answers.
     from_losses : bool
-        Whether losses count to it.  Other causes are counted from the seeds and spacings.
+        Whether losses count to it.  Other causes are counted from seeds and spacings.
     """
 
     name: str
@@ -57,9 +57,7 @@ class Loss:
         Column of `metersim.run.records.Cells` that counts the seeds that it takes.  It is empty
         when the loss comes before any seed joins.
     event : str
-        What the trace calls it.
-    whys : tuple of str
-        Reasons that the trace can give, when they differ from the words.
+        Name of the event in the trace.
     at_rest : bool
         Whether a disc at rest still shows the seed that a turning disc loses.
     """
@@ -70,7 +68,6 @@ class Loss:
     cause: str
     column: str = ""
     event: str = "cell empty"
-    whys: tuple[str, ...] = ()
     at_rest: bool = False
 
     @property
@@ -124,7 +121,6 @@ LOSSES = (
         cause="high pool",
         column="knocked",
         event="knocked off",
-        whys=(IN_HEAP,),
     ),
     Loss(
         name="swept",
@@ -133,7 +129,6 @@ LOSSES = (
         cause="singulator",
         column="swept",
         event="swept off",
-        whys=(NO_VACUUM, OFF_SEAT, AT_TOOTH),
     ),
     Loss(
         name="shaken",
@@ -142,14 +137,13 @@ LOSSES = (
         cause="carry",
         column="shaken",
         event="shaken off",
-        whys=(TOO_LITTLE_VACUUM, SHOCK),
         at_rest=True,
     ),
 )
 
 
 def check(losses: Sequence[Loss], causes: Sequence[Cause]) -> None:
-    """Refuse a table of losses from which answers would leave something out.
+    """Refuse a table of losses that would make answers incomplete.
 
     Parameters
     ----------

@@ -1,35 +1,35 @@
-"""What a station may ask about the moment at which it is used."""
+"""The moment at which a station acts: time, speed of the holes and level of the pool."""
 
 from __future__ import annotations
 
 from functools import cached_property
 from typing import Any
 
-WHAT = {"time": "time", "speed": "speed of the holes", "level": "level of the pool"}
-WHY = {("gate", "level"): ": the gate makes the level"}
+WORDS = {"time": "time", "speed": "speed of the holes", "level": "level of the pool"}
+REASONS = {("gate", "level"): ": the gate makes the level"}
 
 
 class Moment:
     """The time, the speed of the holes and the level of the pool, for a station.
 
-    They are numbers in the events and arrays in the arrays.  Each may be given as a function,
-    which is called when a station asks for it first.
+    They are numbers in the events and arrays in the arrays.  Each may be given as a function.
+    It is called when a station reads the value first.
 
     Parameters
     ----------
     station : str
-        Who asks.
+        Name of the station.
     time : float, ndarray or function, optional
-        When the station acts. [s]
+        Time at which the station acts. [s]
     speed : float, ndarray or function, optional
         Speed of the holes. [m/s]
     level : float, ndarray or function, optional
-        Level of the pool that the cell saw when it entered. [m]
+        Level of the pool when the cell entered it. [m]
 
     Raises
     ------
     ValueError
-        When a station asks for what is not known there.
+        If a station reads a value that is not known there.
 
     Examples
     --------
@@ -50,7 +50,7 @@ class Moment:
 
     @cached_property
     def time(self) -> Any:
-        """When the station acts. [s]"""
+        """Time at which the station acts. [s]"""
         return self._known("time")
 
     @cached_property
@@ -60,21 +60,21 @@ class Moment:
 
     @cached_property
     def level(self) -> Any:
-        """Level of the pool that the cell saw when it entered. [m]"""
+        """Level of the pool when the cell entered it. [m]"""
         return self._known("level")
 
     def _known(self, name: str) -> Any:
         given = self._given[name]
         if given is None:
             where = f"at the {self.station}" if self.station else "here"
-            why = WHY.get((self.station, name), "")
-            raise ValueError(f"the {WHAT[name]} is not known {where}{why}")
+            why = REASONS.get((self.station, name), "")
+            raise ValueError(f"the {WORDS[name]} is not known {where}{why}")
         return given() if callable(given) else given
 
     def rows(self, which: Any) -> Moment:
-        """The same for some rows of the arrays, in any form that numpy can index by."""
+        """The moment for some rows of the arrays; `which` is any index of numpy."""
 
         def some(name: str) -> Any:
             return None if self._given[name] is None else lambda: getattr(self, name)[which]
 
-        return Moment(self.station, **{name: some(name) for name in WHAT})
+        return Moment(self.station, **{name: some(name) for name in WORDS})

@@ -1,17 +1,14 @@
-"""Pick-up: the vacuum that a seed needs, and the chances that a cell leaves the pool with it.
+"""Pick-up: how seeds are drawn to a hole, and the chances that a cell leaves with one.
 
 Deep in the pool a hole gains and loses seeds all the time.  The seed that it carries away was
 drawn onto it in the exit zone, the last few seed diameters before the pool's surface.  So the
 chances count the seeds that a hole draws while it crosses that zone.  What lies below the zone does
 not count.
 
-There is a rival, the plain form.  It counts meetings along the whole arc in the pool; each meeting
-lasts as long as the hole passes one seed.  It was calibrated on the same published rows.  It fits
-them less well (criterion 39.0 against 33.7), it has one free coefficient more, and its slip lies at
-the end of the allowed range.  Its structure was tested in particle runs: a throw-away simulation
-of our own, not published.  A pool with two thirds of the seeds halved the meetings there and left
-the number of empty cells as it was.  The plain form would give several times as many empty cells.
-The tests still calibrate both forms.
+A rival, the plain form, counts meetings along the whole arc in the pool.  It fits the published
+rows less well (criterion 39.0 against 33.7), with one free coefficient more.  Particle runs, a
+throw-away simulation of our own, not published, speak against it: with two thirds of the seeds
+there were half the meetings, but as many empty cells.  The tests calibrate both forms.
 """
 
 from __future__ import annotations
@@ -25,6 +22,15 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.gate import (
+    arc_within,
+    crowding,
+    excess_arc,
+    knock_chance_scale,
+    layer_share,
+    swept_arc,
+    zone_crossed,
+)
 from metersim.machine.holding import (
     centroid_height,
     circles_overlap,
@@ -38,64 +44,7 @@ from metersim.machine.holding import (
 )
 from metersim.machine.losses import LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
 from metersim.machine.moment import Moment
-from metersim.machine.pool import arc_within, excess_arc, knock_chance_scale, layer_share, swept_arc
 from metersim.machine.seedlot import SeedLot
-
-
-def zone_crossed(arc: Any, gmd: Any, exit_zone: Any) -> Any:
-    """Part of the exit zone that a hole crosses, in seed diameters.
-
-    Parameters
-    ----------
-    arc : float or ndarray
-        Arc in the pool. [m]
-    gmd : float or ndarray
-        Geometric mean diameter of the seed. [m]
-    exit_zone : float
-        Seed diameters before the surface in which what is drawn onto a hole stays there. [1]
-
-    Returns
-    -------
-    float or ndarray
-        Seed diameters: the whole zone, or the whole arc when the pool is too low for it. [1]
-
-    Notes
-    -----
-    ``zone_crossed = min(arc / gmd, exit_zone)``
-
-    assumption: form and size follow particle runs: a throw-away simulation of our own, not
-    published. The seeds that were carried away there had sat down in the last five diameters. A
-    pool with two thirds of the seeds left as many cells empty.
-    """
-    return np.minimum(arc / gmd, exit_zone)
-
-
-def crowding(pitch: Any, length: Any, crowding_pitch: Any, crowding_power: Any) -> Any:
-    """Share of the drawn seeds that remains when neighbouring cells carry their seeds close by.
-
-    Parameters
-    ----------
-    pitch : float or ndarray
-        Distance between cells along the circle. [m]
-    length : float or ndarray
-        Length of the seed. [m]
-    crowding_pitch : float
-        Pitch over length at which half is lost. [1]
-    crowding_power : float
-        Steepness. [1]
-
-    Returns
-    -------
-    float or ndarray
-        Share between 0 and 1. [1]
-
-    Notes
-    -----
-    ``crowding = 1 / (1 + (crowding_pitch * length / pitch)^crowding_power)``
-
-    assumption: a wide pitch loses nothing. The loss grows as the pitch nears 1.5 seed lengths.
-    """
-    return 1 / (1 + np.power(crowding_pitch * length / pitch, crowding_power))
 
 
 def draw_rate(
@@ -168,30 +117,33 @@ def draw_slowness(slowness: Any, agitation: Any, agitation_gain: Any) -> Any:
 
 
 class Chances(NamedTuple):
-    """What a cell that enters the pool now has to expect."""
+    """Numbers that decide which seeds join a cell and stay on it.
 
-    vacuum: Any  # Pa
+    They follow from the vacuum, the speed and the level at which the cell enters the pool.
+    """
+
+    vacuum: Any  # vacuum at the holes, Pa
     zone: Any  # part of the exit zone that the cell crosses, seed diameters
-    full_zone: Any  # the same in a pool that stands at the carry line
+    full_zone: Any  # `zone` in a pool that is filled to the carry line, seed diameters
     needed: Any  # vacuum that the mean seed needs in the pool, Pa
     margin: Any  # ln(vacuum/needed)
-    draws: Any  # seeds that a free hole draws while it passes one seed diameter
-    limit: Any  # deviate of the vacuum needed, among all seeds, above which a seed does not hold
-    hold: Any  # chance that a seed would hold
-    rate: Any  # mean number of seeds that are drawn and hold
-    carry_load: Any  # load outside the pool over load in it
-    turn_load: Any  # share of u^2/(gR) in the load outside the pool
-    knocks: Any  # knocks by a heap above the carry line, for a seed held by a hair
+    draws: Any  # mean number of seeds that a free hole draws while it passes one seed diameter
+    limit: Any  # a seed whose vacuum needed has a higher normal deviate does not hold
+    hold: Any  # chance that a seed that is drawn holds
+    rate: Any  # mean number of seeds that are drawn and hold: zone * draws * hold
+    carry_load: Any  # load on a seed outside the pool over its load in the pool
+    turn_load: Any  # centrifugal load over weight: u^2/(gR)
+    knocks: Any  # mean number of knocks by a heap above the carry line, for a seed that just holds
 
 
-FEW_HOLD = 0.5  # below this chance to hold, an empty cell is laid to the vacuum
+FEW_HOLD = 0.5  # below this chance to hold, the vacuum is the reason for an empty cell
 
 
 class Room(NamedTuple):
-    """What a hole offers one more seed."""
+    """Room that a hole leaves for one more seed of a given size."""
 
-    part: Any  # of the hole that the seed would cover, 1
-    needed: Any  # vacuum that a seed of its size needs in the pool in an even seat, Pa
+    part: Any  # part of the hole that the seed would cover, 1
+    needed: Any  # vacuum that a seed of its size needs in the pool in a median seat, Pa
     hold: Any  # chance that it would hold
     rate: Any  # mean number of such seeds that are drawn and hold
 
@@ -223,7 +175,7 @@ class PickupStation:
 
     @cached_property
     def room(self) -> float:
-        """Share of the seeds that neighbouring cells leave. [1]"""
+        """Share of the drawn seeds that neighbouring cells leave. [1]"""
         k = self.coefficients
         return float(crowding(self.pitch, self.lot.length, k.crowding_pitch, k.crowding_power))
 
@@ -267,12 +219,15 @@ class PickupStation:
         return np.minimum(swept, arc_within(self.pool_width, self.circle_radius))
 
     def zone(self, arc: Any) -> Any:
-        """Part of the exit zone that a cell crosses with an arc in the pool [m]. [1]"""
+        """Part of the exit zone that a cell crosses on an arc in the pool [m]. [1]"""
         crossed = zone_crossed(arc, self.lot.gmd, self.coefficients.exit_zone)
         return crossed * self.room
 
     def zone_at(self, level: Any) -> Any:
-        """The same with the pool at a level [m]; a layer with gaps counts by its seeds. [1]"""
+        """Part of the exit zone that a cell crosses at a level of the pool [m]. [1]
+
+        A layer with gaps counts by its seeds.
+        """
         return self.zone(self.arc(level)) * layer_share(level, self.lot.gmd)
 
     def draws(self, margin: Any, speed: Any) -> Any:
@@ -281,7 +236,10 @@ class PickupStation:
         return draw_rate(margin, self.lot.gmd, speed, self.slowness, power, GRAVITY)
 
     def part_draws(self, draws: Any, part: Any) -> Any:
-        """What is left of `draws` on a part of the hole, for a seed of its own weight. [1]"""
+        """Seeds that a part of the hole draws, given `draws` of the whole hole. [1]
+
+        `part` is the part of the hole over the seed's load, as a ratio to the mean seed's load.
+        """
         return draws * np.power(part, self.coefficients.draw_power)
 
     def chances(self, vacuum: Any, at: Moment) -> Chances:
@@ -317,49 +275,49 @@ class PickupStation:
         return self.coefficients.eccentricity * self.hole_diameter / 2
 
     def size(self, draw: Any) -> Any:
-        """Linear size over the mean of a seed of which nothing is known but a draw. [1]"""
+        """Linear size over the mean, from a standard normal draw. [1]"""
         return np.exp(self.lot.size_cv * draw)
 
     @cached_property
-    def _told(self) -> tuple[float, float]:
-        """Correlation of size, and of the seat, with the deviate of the vacuum needed. [1]"""
+    def _correlations(self) -> tuple[float, float]:
+        """Correlations of size and of seat with the deviate of the vacuum needed. [1]"""
         return 4 * self.lot.size_cv / self.spread, self.coefficients.hold_spread / self.spread
 
     def first_size(self, deviate: Any, draw: Any) -> Any:
-        """Linear size over the mean of a first seed, of which the deviate tells a part. [1]"""
-        told = self._told[0]
-        return self.size(told * deviate + math.sqrt(1 - told * told) * draw)
+        """Linear size of a first seed over the mean, given the deviate of its vacuum needed. [1]"""
+        size, _ = self._correlations
+        return self.size(size * deviate + math.sqrt(1 - size * size) * draw)
 
     @cached_property
-    def _needs(self) -> tuple[float, float, float]:
-        """What deviate and draws of a first seed add to ln(vacuum needed) once it is out. [1]
+    def _weights_of_need(self) -> tuple[float, float, float]:
+        """Weights of a first seed's deviate and draws in ln(vacuum needed) out of the pool. [1]
 
-        ``ln H = 4 cv S + sigma T`` of size S and seat T, both standard normal, while the deviate Z
-        of all that it needs in the pool has the load in it.  S and T given Z are normal: their
-        means are Z times their correlations s and t with it, their variances 1 - s^2 and 1 - t^2,
-        their covariance -s t.
+        Out of the pool, ``ln H = 4 cv S + sigma T``, with size S and seat T standard normal.  In
+        the pool, the load has a part in the deviate Z as well.  Given Z, S and T are normal.
+        Their means are Z times their correlations s and t with Z.  Their variances are 1 - s^2
+        and 1 - t^2, and their covariance is -s t.
         """
-        size_told, seat_told = self._told
-        free = math.sqrt(1 - size_told * size_told)
+        size, seat = self._correlations
+        free = math.sqrt(1 - size * size)
         by_size = 4 * self.lot.size_cv
         by_seat = self.coefficients.hold_spread
-        rest = max(1 - size_told * size_told - seat_told * seat_told, 0.0)
+        rest = max(1 - size * size - seat * seat, 0.0)
         return (
-            by_size * size_told + by_seat * seat_told,
-            by_size * free - by_seat * seat_told * size_told / free,
+            by_size * size + by_seat * seat,
+            by_size * free - by_seat * seat * size / free,
             by_seat * math.sqrt(rest) / free,
         )
 
     def relative_need(self, deviate: Any, size_draw: Any, seat_draw: Any) -> Any:
-        """Vacuum that a first seed needs over that of the mean seed, as it is out of the pool. [1]
+        """Vacuum that a first seed needs out of the pool, over that of the mean seed. [1]
 
-        The seed is one of those that hold; its deviate is that of all seeds, cut at the limit.
+        The seed holds: `deviate` is a deviate among all seeds that lies below `Chances.limit`.
         """
-        told, by_size, by_seat = self._needs
-        return np.exp(told * deviate + by_size * size_draw + by_seat * seat_draw)
+        by_deviate, by_size, by_seat = self._weights_of_need
+        return np.exp(by_deviate * deviate + by_size * size_draw + by_seat * seat_draw)
 
     def why_empty(self, chances: Chances, meeting: Any) -> Any:
-        """Index into `metersim.machine.losses.REASONS` for a cell that no seed joined."""
+        """Code of the reason why no seed joined a cell; see `metersim.machine.losses.REASONS`."""
         in_full_pool = meeting < chances.full_zone * chances.hold * chances.draws
         would_join = meeting < chances.zone * chances.draws
         reason = np.where(in_full_pool, LOW_POOL, NOT_JOINED)
@@ -367,29 +325,32 @@ class PickupStation:
         return np.where(chances.zone > 0, reason, POOL_EMPTY)
 
     def outline(self, along: Any, across: Any) -> Any:
-        """Radius of the mean seed's outline in a direction, by its parts. [m]"""
+        """Radius of the mean seed's outline in a direction: its parts along and across. [m]"""
         return outline_radius(self.lot.length, self.lot.width, along, across)
 
     def uncovers(self, size: Any, outline: Any, gap: Any) -> Any:
-        """Whether a first seed of this size leaves a part of the hole open towards a gap [m]."""
+        """Whether a first seed leaves a part of the hole open.
+
+        `size` is its linear size, `outline` the mean seed's radius [m] and `gap` its offset [m].
+        """
         return outline * size - gap < self.hole_diameter / 2
 
     def room_for(
         self, chances: Chances, first: Any, outline: Any, gap: Any, other: Any, free: Any
     ) -> Room:
-        """What a hole offers one more seed.
+        """Room that a hole leaves for one more seed.
 
-        The seed lies against the first and covers a lens of the hole; it must hold on that part,
-        and joins it the more slowly.
+        The seed lies against the first one and covers a lens of the hole.  It must hold on that
+        part.  It is drawn more slowly than onto the whole hole.
 
         Parameters
         ----------
         chances : Chances
-            Of the cell.
+            Chances of the cell.
         first, other : float or ndarray
             Sizes of the first seed and of this one. [1]
         outline : float or ndarray
-            `outline` in the direction from the one to the other. [m]
+            `outline` in the direction from the first seed to this one. [m]
         gap : float or ndarray
             Offset of the first seed's seat away from this one. [m]
         free : float or ndarray
@@ -405,16 +366,17 @@ class PickupStation:
         return Room(part, chances.needed * other4, hold, chances.zone * hold * draws)
 
     def later_needed(self, room: Room, rank: Any, draw: Any) -> Any:
-        """Vacuum that a later seed needs on the whole hole, for the mean load of the pool. [Pa]"""
+        """Vacuum that a later seed needs on the whole hole, at the pool's mean load. [Pa]"""
         seat = self.coefficients.hold_spread
-        told = seat / self.later_spread
+        correlation = seat / self.later_spread
         deviate = truncated_normal(rank, room.hold)
-        return room.needed * np.exp(seat * (told * deviate + math.sqrt(1 - told * told) * draw))
+        free = math.sqrt(1 - correlation * correlation)
+        return room.needed * np.exp(seat * (correlation * deviate + free * draw))
 
     def strength(self, chances: Chances, needed: Any, pull: Any) -> Any:
-        """Vacuum that a carried seed needs over its part of the vacuum, the pull [Pa]. [1]"""
+        """Vacuum that a carried seed needs over the vacuum that pulls it, `pull` [Pa]. [1]"""
         return needed * chances.carry_load / pull
 
     def spare_load(self, chances: Chances, strength: Any) -> Any:
-        """Load over gravity that a carried seed bears beside its own; below 0 it falls. [1]"""
+        """Added load over gravity that a carried seed can bear; below 0 it falls. [1]"""
         return (1 / strength - 1) * (1 + chances.turn_load)

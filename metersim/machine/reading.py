@@ -1,4 +1,4 @@
-"""Scenario files in: strict TOML, every fault at once."""
+"""Reading of scenario files: strict TOML, with all faults at once."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from functools import partial, reduce
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import BadInput, Fault, bad, hint
+from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
 from metersim.files.fields import keys_of, meant, read_section, shown, specs
 from metersim.files.unknown import Unknown, read_unknown
 from metersim.machine.scenario import Scenario
@@ -20,24 +20,25 @@ _HERE = Path(__file__).parents[1]
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
 TEXTS = ("title", "shows")
 MAX_EXTENDS = 10
+CHANGES = Parameter("changes")
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 
 
 @dataclass(frozen=True)
 class Stated:
-    """What files and options state, before it is checked.
+    """Statements of files and options before they are checked.
 
     Attributes
     ----------
     table : mapping
-        As a file would hold it.
+        The statements in the form of a file.
     origin : mapping
-        Which file or option states a key, by section and key; the key is empty for a whole
+        The file or option that states a key, by section and key.  The key is empty for a whole
         section or a text.
     beside : Path
-        Folder that a lot file's path starts from.
+        Folder from which the path of a lot file starts.
     faults : tuple of Fault
-        What is wrong already.
+        Faults found so far.
     """
 
     table: Mapping[str, Any]
@@ -57,7 +58,7 @@ def find_scenario(name: str, beside: Path | None = None) -> Path:
     Raises
     ------
     BadInput
-        When there is no such file or name.
+        If there is no such file or name.
     """
     shipped = shipped_scenarios()
     if name in shipped:
@@ -73,7 +74,7 @@ def find_scenario(name: str, beside: Path | None = None) -> Path:
 
 
 def load_scenario(
-    name: str | Path, changes: str | Iterable[str] = (), *, changed_by: str = "--set"
+    name: str | Path, changes: str | Iterable[str] = (), *, changed_by: str = CHANGES
 ) -> Scenario:
     """Read a scenario file or a shipped scenario.
 
@@ -82,10 +83,10 @@ def load_scenario(
     name : str or Path
         Path of a file, or name of a shipped scenario.
     changes : str or iterable of str
-        Changes of single keys, as ``key=value`` or ``section.key=value``, with the value as in
-        the file: also a range, ``key={low = 3, high = 4}``, of what is not known.
+        Changes of single keys, as ``key=value`` or ``section.key=value``.  The value is written
+        as in the file.  For input uncertainty it is a range, ``key={low = 3, high = 4}``.
     changed_by : str
-        What faults of changes are said to come from.
+        Source of the changes, as faults name it.
 
     Raises
     ------
@@ -100,14 +101,14 @@ def load_scenario(
     (3500.0, 1.0)
     >>> m.load_scenario("maize_bench", ["vacum_kpa=3.5"])
     Traceback (most recent call last):
-    metersim.files.faults.BadInput: --set: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
+    metersim.files.faults.BadInput: changes: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
     """
     changes = tuple(change.strip() for change in listed(changes))
-    changed = _changed(changes, changed_by)
+    changed = read_changes(changes, changed_by)
     said = (("", str(name)), *((changed_by, change) for change in changes))
-    if strange := [place for place in said if not is_text(place[1])]:  # no file can tell of it
+    if strange := [one for one in said if not is_text(one[1])]:  # no file can hold such a fault
         message = "holds letters that are not UTF-8; rename that file"
-        raise BadInput(Fault(*place, message) for place in strange)
+        raise BadInput(Fault(*one, message) for one in strange)
     try:
         path = find_scenario(str(name))
         stated = _read(path, MAX_EXTENDS)
@@ -117,7 +118,7 @@ def load_scenario(
 
 
 def is_text(text: str) -> bool:
-    """Whether a file could hold a text: a name may have letters that are not UTF-8."""
+    """Whether a text can be written in UTF-8; the name of a file may have other letters."""
     try:
         text.encode()
     except UnicodeEncodeError:
@@ -126,19 +127,19 @@ def is_text(text: str) -> bool:
 
 
 def listed(texts: str | Iterable[str]) -> list[str]:
-    """Texts of which a single one may come alone, and is not taken for its letters."""
+    """A list of texts, from several texts or from a single one."""
     return [texts] if isinstance(texts, str) else list(texts)
 
 
 def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:
-    """Make a scenario of a parsed file that extends no other.
+    """Make a scenario from a parsed file that extends no other.
 
     Parameters
     ----------
     table : mapping
         The parsed file.
     beside : Path
-        Folder that a lot file's path starts from.
+        Folder from which the path of a lot file starts.
     path : Path
         The file, for faults and the scenario's name.
 
@@ -151,7 +152,7 @@ def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenar
 
 
 def section_of(key: str) -> tuple[str, str] | None:
-    """Section and key that ``key`` or ``section.key`` names, or None when there is none."""
+    """Section and key for ``key`` or ``section.key``; None if there is no such key."""
     section, _, bare = key.rpartition(".")
     for name, known in KEYS.items():
         if section in ("", name) and bare in known:
@@ -185,14 +186,14 @@ def parse_table(word: str) -> Any:
 
 
 def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scenario:
-    """The scenario of tables laid over one another, that another file holds.
+    """Make a scenario from tables of another file, each laid over the one before it.
 
     Parameters
     ----------
     tables : iterable of mapping
-        Each as a scenario file would hold it, the first undermost; any may extend a file.
+        Tables in the form of a scenario file, the lowest first.  Any may extend a file.
     path : Path
-        The file that holds them, for faults and for paths that start beside it.
+        The file that holds the tables, for faults and for relative paths.
     name : str
         Name of the scenario.
 
@@ -206,16 +207,18 @@ def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scena
 
 
 def _read(path: Path, depth: int) -> Stated:
-    """A file over the files it extends."""
+    """Statements of a file, laid over those of the files that it extends."""
     table = read_toml(path)
     if {"values", "origin"} <= table.keys():
-        message = "is a seed lot, not a scenario; name it in one, as lot of [seed] or by --set lot="
+        message = (
+            "is a seed lot, not a scenario; name it in one, as lot of [seed] or by `changes` lot="
+        )
         raise bad(str(path), "", f"{message}{path}")
     return _extended(table, path, depth)
 
 
 def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:
-    """What a file holds, over the files that it extends."""
+    """Statements of a parsed file, laid over those of the files that it extends."""
     origin = {(key, ""): str(path) for key in table}
     for section, part in table.items():
         if isinstance(part, dict):
@@ -234,26 +237,26 @@ def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:
     except BadInput as error:
         raise BadInput(Fault(str(path), "extends", str(f)) for f in error.faults) from None
     base = _read(below, depth - 1)
-    shown = {key: value for key, value in base.table.items() if key != "shows"}  # is its own
-    return _over(replace(base, table=shown), stated)
+    inherited = {key: value for key, value in base.table.items() if key != "shows"}
+    return _over(replace(base, table=inherited), stated)
 
 
-def _changed(changes: Iterable[str], changed_by: str) -> Stated:
-    """What options change, one key at a time."""
+def read_changes(changes: Iterable[str], changed_by: str) -> Stated:
+    """Statements of options that change single keys."""
     table: dict[str, dict[str, Any]] = {}
     faults = []
     for change in changes:
         key, equals, value = (part.strip() for part in change.partition("="))
-        place = section_of(key)
+        found = section_of(key)
         if not equals or not value:
             message = "must read key=value, such as vacuum_kpa=4"
             faults.append(Fault(changed_by, change, message))
-        elif place is None:
+        elif found is None:
             every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
             message = f"unknown key; {meant(key.rpartition('.')[2], every)}"
             faults.append(Fault(changed_by, key, message))
         else:
-            section, bare = place
+            section, bare = found
             try:
                 parsed = parse_table(value) if value.startswith("{") else parse_value(value)
             except (ValueError, RecursionError) as error:
@@ -267,7 +270,7 @@ def _changed(changes: Iterable[str], changed_by: str) -> Stated:
 
 
 def _over(below: Stated, above: Stated) -> Stated:
-    """One layer over another: a key that is stated again, in whatever unit, counts anew."""
+    """Lay statements over others: a new statement of a field, in any unit, replaces the old."""
     merged = dict(below.table)
     for section, part in above.table.items():
         old = merged.get(section)
@@ -293,7 +296,7 @@ def _over(below: Stated, above: Stated) -> Stated:
 
 
 def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
-    """The scenario that is stated; raises `BadInput` with every fault."""
+    """Make the scenario that is stated; raises `BadInput` with every fault."""
     where, found = str(path), list(stated.faults)
 
     def at(section: str, key: str = "") -> str:
@@ -352,7 +355,7 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
 
 
 def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:
-    """Section and key by which `table` states the field of `key`, perhaps in another unit."""
+    """Section and key by which `table` states the field of `key`; the unit may differ."""
     section, _, bare = key.partition(".")
     known = KEYS[section]
     for stated in table.get(section, {}):

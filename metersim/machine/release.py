@@ -11,7 +11,7 @@ from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 
-STEPS = 1 << 14  # of the table of open heights, even in share
+STEPS = 1 << 14  # of the table of open heights, in equal steps of the open share
 _ANGLE = 2 * np.pi * np.linspace(0, 1, 8 * STEPS + 1)
 _OPEN_HEIGHT = np.interp(
     np.linspace(0, 1, STEPS + 1),
@@ -135,13 +135,13 @@ class ReleaseStation:
     coefficients: Coefficients
 
     def travel(self, share: Any, at: Moment) -> Any:
-        """Travel past the edge until a seed leaves that needs a share of the vacuum. [m]"""
+        """Travel past the edge until a seed leaves, given the share of the vacuum it needs. [m]"""
         return closing_travel(share, self.hole_diameter) + decay_travel(
             share, self.decay_arc * self.circle_radius
         )
 
     def lag(self, size: Any, at: Moment) -> Any:
-        """Travel by which a later seed of a cell leaves after the first. [m]"""
+        """Added travel until a later seed of a cell leaves, after the seed before it. [m]"""
         return self.coefficients.double_lag * self.lot.width * size
 
     def sideways(self, draw: Any) -> Any:

@@ -17,7 +17,7 @@ from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 
 CARRIER = 2 * np.pi * 30.0  # rad/s, middle of the band of gao2024
 KNOT_INTERVAL = 0.025  # s
-SAMPLES = 2  # of the motion between two knots; seeds follow one another more slowly
+SAMPLES = 2  # samples of the motion between two knots; seeds follow one another more slowly
 SAMPLE = KNOT_INTERVAL / SAMPLES  # s
 
 

@@ -1,4 +1,4 @@
-"""A scenario: everything that is set before a meter runs, in SI, checked when it is made."""
+"""A scenario: all settings of a run, in SI, checked when it is made."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from metersim.files.fields import specs
 from metersim.files.unknown import Unknown
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.gate import static_level
+from metersim.machine.own import OwnStations
 from metersim.machine.sections import (
     SECTIONS,
     Cutoff,
@@ -42,17 +43,18 @@ from metersim.machine.sources import HOLES
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
 HOLE_OVER_WIDTH = (0.45, 0.7)
-GOLDEN_PART = (3 - math.sqrt(5)) / 2
+GOLDEN_PART = (3 - math.sqrt(5)) / 2  # the smaller part of the golden section
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """A meter, its seed and what is asked of it.
+    """A meter, its seed and the demand on it.
 
-    Each attribute but `title`, `shows`, `lot`, `name`, `changes` and `unknown` is a section of the
-    file of the same name.  `lot` is the lot that the seed section departs from; `changes` are the
-    keys that were changed after the file was read, as the user wrote them; `unknown` are the
-    fields that are not known, of which the sections hold the middle.
+    Each attribute but `title`, `shows`, `lot`, `name`, `changes`, `unknown` and `own` is the
+    section of the file with the same name.  `lot` is the lot that the seed section changes.
+    `changes` are the keys that were changed after the file was read, as the user wrote them.
+    `unknown` are the fields with input uncertainty; the sections hold their middle values.  `own`
+    are stations in place of the usual ones; no file holds them.
     """
 
     title: str
@@ -76,6 +78,7 @@ class Scenario:
     name: str = "unnamed"
     changes: tuple[str, ...] = ()
     unknown: tuple[Unknown, ...] = ()
+    own: OwnStations | None = dataclasses.field(default=None, repr=False, hash=False)
 
     def __post_init__(self) -> None:
         middle = f"; here at the middle: {self.ranges}" if self.unknown else ""
@@ -142,7 +145,7 @@ class Scenario:
 
     @cached_property
     def seeds(self) -> SeedLot:
-        """The seed in the hopper: the lot with the departures of the seed section."""
+        """The seed in the hopper: the lot with the changes of the seed section."""
         if self.seed.size_factor == 1 and self.seed.size_cv is None:
             return self.lot
         return self.lot.scaled(self.seed.size_factor, self.seed.size_cv)
@@ -154,7 +157,7 @@ class Scenario:
 
     @property
     def cell_rate(self) -> float:
-        """Cells a second. [1/s]"""
+        """Cells that pass per second. [1/s]"""
         return float(cell_rate(self.demand.speed, self.spacing))
 
     @property
@@ -174,16 +177,15 @@ class Scenario:
 
     @property
     def passages(self) -> int:
-        """Cells that pass in a run."""
+        """Number of passages of a cell in a run."""
         return self.disc.cells * self.run.turns
 
     def tick_angles(self, last: int, first: int = 0) -> NDArray[np.float64]:
         """Angles of the disc at which pool, arches and hopper are brought up to date. [rad]
 
-        Those of the ticks from `first` to before `last`.  All but the very first lie a golden
-        part of a pitch (or of a tick, when that is shorter) before a whole number of ticks, so
-        that none falls together with the passage of a cell and no rounding decides what comes
-        first.
+        The ticks are those from `first` to before `last`.  All but the very first lie a golden part
+        of a pitch before a whole number of ticks (of a tick, when that is shorter).  So no tick
+        coincides with the passage of a cell, and rounding does not decide which comes first.
         """
         angles = np.arange(first, last) * (2 * math.pi * self.run.tick) - self.tick_shift
         return angles.clip(min=0.0)
@@ -210,7 +212,7 @@ class Scenario:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What is allowed but probably not meant."""
+        """Warnings of settings that are allowed but probably not meant."""
         found = []
         apart = self.pitch / self.seeds.length
         if MIN_PITCH_OVER_LENGTH <= apart < CLOSE_PITCH:
@@ -244,21 +246,21 @@ class Scenario:
 
     @property
     def ranges(self) -> str:
-        """What is not known, in words."""
+        """Ranges of the fields with input uncertainty, in words."""
         return "; ".join(map(str, self.unknown))
 
     def drawn(self, places: Sequence[float]) -> Scenario:
-        """The scenario with a value for everything that is not known.
+        """The scenario with one value for each field with input uncertainty.
 
         Parameters
         ----------
         places : sequence of float
-            One for each of `unknown`, as for `metersim.files.unknown.Unknown.at`.
+            One number for each of `unknown`, as for `metersim.files.unknown.Unknown.at`.
 
         Raises
         ------
         BadInput
-            When the values contradict one another or what is known.
+            If the values contradict one another or other settings.
 
         Examples
         --------
@@ -279,14 +281,14 @@ class Scenario:
             ) from None
 
     def lasting(self, cells: int) -> Scenario:
-        """The same scenario, watched for about so many cells."""
+        """The same scenario with a run of about as many cells."""
         turns = max(round(cells / self.disc.cells), 1)
         return self if turns == self.run.turns else self.replace(run__turns=turns)
 
     def replace(self, **changes: object) -> Scenario:
         """The same scenario with sections' fields changed, named ``section.field``, in SI.
 
-        What is changed is known from then on.
+        A changed field has no input uncertainty any more.
 
         Parameters
         ----------
@@ -296,7 +298,7 @@ class Scenario:
         Raises
         ------
         BadInput
-            When a name is unknown or a value is not allowed.
+            If a name is unknown or a value is not allowed.
         """
         sections: dict[str, dict[str, object]] = {}
         for name, value in changes.items():

@@ -9,7 +9,7 @@ from metersim.files.fields import Checked, Spec, choice, count, number, specs, s
 
 @dataclass(frozen=True, kw_only=True)
 class Seed(Checked):
-    """The seed in the hopper, as a departure from a lot."""
+    """The seed in the hopper, as a change of a lot."""
 
     lot: str = text("name of a shipped lot, or a lot file beside this one")
     size_factor: float = number("", 0.5, 2, "linear size over that of the lot", default=1.0)
@@ -45,7 +45,7 @@ class Pool(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Vacuum(Checked):
-    """The vacuum as it is at the hole."""
+    """The vacuum at the hole."""
 
     vacuum: float = number("kpa inh2o", 0, 15, "vacuum at the hole")
 
@@ -93,7 +93,7 @@ class Tube(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Furrow(Checked):
-    """Where the seed lands."""
+    """The belt or furrow in which the seed lands."""
 
     surface: str = choice("bench field", "a sticky belt on a bench, or a furrow in a field")
     soil_scatter: float = number(
@@ -126,7 +126,7 @@ class Sensor(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Drive(Checked):
-    """How the disc is turned."""
+    """The drive that turns the disc."""
 
     start_ramp: float = number(
         "s",
@@ -141,7 +141,7 @@ class Drive(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Demand(Checked):
-    """What is asked of the meter."""
+    """The demand on the meter: rate, row spacing and speed."""
 
     rate: float = number("per_ha per_acre", 2_000, 10_000_000, "seeds to sow on an area")
     row_spacing: float = number("cm in", 5, 200, "distance between rows")
@@ -150,7 +150,7 @@ class Demand(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Emergence(Checked):
-    """How seeds become plants; it moves no seed (field only)."""
+    """The emergence of plants from seeds; it moves no seed (field only)."""
 
     emergence: float = number(
         "percent", 0, 100, "chance that a seed becomes a plant (assumption: 95)", default=95.0
@@ -171,7 +171,7 @@ class Emergence(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Length(Checked):
-    """How long the meter is watched."""
+    """The length of a run."""
 
     turns: int = count(1, 10_000_000, "turns of the disc", default=300)
     tick: float = number(

@@ -1,7 +1,7 @@
-"""Seed lots as sourced data: what a lot is, and how a lot file is read.
+"""Seed lots as sourced data, and the reading of lot files.
 
-A lot file has a title, a crop, a table of values and a table that says where each value
-comes from.  Shipped lots lie in ``metersim/seedlots``; users' own lots have the same form.
+A lot file has a title, a crop, a table of values and a table with the origin of each value.
+Shipped lots lie in ``metersim/data/seedlots``.  Users' own lots have the same form.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ AIR_DENSITY = 1.2  # kg/m3, dry air at 20 degC and 101 kPa, rounded
 
 @dataclass(frozen=True)
 class Origin:
-    """Where a value of a lot comes from.
+    """Origin of a value of a lot.
 
     Attributes
     ----------
@@ -47,7 +47,7 @@ class Origin:
     source : str
         Key of `metersim.machine.sources.SOURCES`, or empty.
     note : str
-        Anything else a reader should know.
+        Other facts that a reader should know.
     """
 
     mark: str
@@ -129,11 +129,6 @@ class SeedLot(Checked):
     def sphericity(self) -> float:
         """Geometric mean diameter over length. [1]"""
         return self.gmd / self.length
-
-    @property
-    def porosity(self) -> float:
-        """Share of air in a heap. [1]"""
-        return 1 - self.bulk_density / self.kernel_density
 
     @property
     def geometric_mass(self) -> float:

@@ -142,7 +142,7 @@ def weakest_deviate(rank: Any, teeth: Any) -> Any:
     return ndtri(-np.expm1(np.log1p(-rank) / teeth))
 
 
-TEETH = 3  # edges that a cell passes
+TEETH = 3  # teeth of the edge that a cell passes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,7 +164,7 @@ class SingulatorStation:
 
     @cached_property
     def narrowing(self) -> float:
-        """Eccentricity that the inner guide leaves. [1]"""
+        """Eccentricity with the inner guide over that without it. [1]"""
         return self.coefficients.guide_narrowing if self.inner_guide else 1.0
 
     def reach(self, pose_draw: Any) -> Any:
@@ -172,7 +172,7 @@ class SingulatorStation:
         return reach_across(self.lot.length, self.lot.width, self.lot.pose_sd * pose_draw)
 
     def weakest(self, rank: Any) -> Any:
-        """Deviate of the tooth that a lone seed withstands least: it meets all in one pose. [1]"""
+        """Deviate of the tooth that a lone seed resists least; it meets all in one pose. [1]"""
         return weakest_deviate(rank, TEETH)
 
     def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Moment) -> Any:

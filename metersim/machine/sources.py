@@ -1,4 +1,4 @@
-"""The only bibliography, and what the trade says: each fact once."""
+"""The bibliography and the rules of the trade: each fact stands here once."""
 
 from __future__ import annotations
 
@@ -89,8 +89,8 @@ SOURCES: dict[str, str] = {
 NO_SOURCE = "common practice, no source"
 
 HANDBOOK_HOLE = (0.5, 0.66)  # hole over the seed's width; handbooks, from memory
-MOST_NOTCHES = 1.0  # from the centre, of all but small round seed
-SMALL_ROUND = (3e-3, 0.8)  # assumption: canola-like is shorter than this [m], and as round
+MOST_NOTCHES = 1.0  # most notches from the centre, for all but small round seed
+SMALL_ROUND = (3e-3, 0.8)  # assumption: canola-like seed is shorter [m] and rounder
 
 LEAVE = "nothing is out of order: leave it"
 DOUBLES = "more doubles than wanted: one notch more aggressive"
@@ -107,14 +107,14 @@ ONE = "one setting at a time"
 
 
 def is_small_round(length: float, sphericity: float) -> bool:
-    """Whether seed is such as starts at the most aggressive end, as canola.
+    """Whether seed is small and round, as canola, and starts at the most aggressive end.
 
     Parameters
     ----------
     length : float
-        Of a seed. [m]
+        Length of a seed. [m]
     sphericity : float
-        Of a seed, 1 for a ball. [1]
+        Sphericity of a seed, 1 for a ball. [1]
 
     Notes
     -----

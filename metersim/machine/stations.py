@@ -1,12 +1,14 @@
 """The stations of a meter as values: the equations bound to one machine and one lot.
 
-A station is a frozen dataclass.  Replace it by another with the same methods to try an own tube
-or gate.  The contract of a method: the events call it with numbers, the arrays with arrays, and
-it gives back the same kind and shape, with finite values.  One number for all is allowed too.
-Methods that end in `at` get the `Moment` of the station: its time, the speed of the holes and the
-level of the pool that the cell saw.  Both are the same in both engines:
+A station is a frozen dataclass.  To try an own tube or gate, give a subclass of the usual one.  The
+events call a method with numbers, and the arrays call it with arrays, which it must not change.  It
+returns finite values of the same kind and shape.  A gate, and the methods `contacts` and
+`detects`, may give one number for all.
 
-- gate: a tick, with the speed from it to the next; the level is not known
+Methods whose last parameter is `at` get the `Moment` of the station: its time, the speed of the
+holes, and the level of the pool when the cell entered it.  It is the same in both engines:
+
+- gate: a tick, with the speed until the next tick; the level is not known
 - pick-up: the cell enters the pool; speed and level are those of the last tick
 - singulator: the cell passes it
 - release: the cell passes the cut-off
@@ -18,15 +20,17 @@ level of the pool that the cell saw.  Both are the same in both engines:
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
-from typing import Any, TypeVar
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL, Coefficients
-from metersim.machine.contract import check_own as check_own
 from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation
 from metersim.machine.gate import GateStation
+from metersim.machine.given import AnyScenario, scenario_of
+from metersim.machine.own import OwnStations
 from metersim.machine.pickup import PickupStation
 from metersim.machine.release import ReleaseStation
 from metersim.machine.rowunit import RowUnitStation, shock_sd
@@ -35,17 +39,15 @@ from metersim.machine.sensor import SensorStation
 from metersim.machine.singulator import SingulatorStation
 from metersim.machine.tube import TubeStation
 
-S = TypeVar("S")
-
-# Where a cell passes what, in rad of disc rotation after it enters the pool; assumption: the
-# pool lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
+# Points that a cell passes, in rad of disc rotation after it enters the pool.  Assumption: the pool
+# lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
 POOL_EXIT = math.radians(120)
 SINGULATOR = math.radians(160)
 CUT_OFF = math.radians(330)
-PASSES = (0.0, POOL_EXIT, SINGULATOR, CUT_OFF)
-ENTERS, LEAVES, EDGE, CUT = range(len(PASSES))
+POINTS = (0.0, POOL_EXIT, SINGULATOR, CUT_OFF)
+ENTERS, LEAVES, EDGE, CUT = range(len(POINTS))
 
-# What a cell passes when the losses at a station bring its seeds back to the pool.
+# The point that a cell passes when a station's losses bring its seeds back to the pool.
 RETURNS = {"pool": LEAVES, "singulator": EDGE, "carry": CUT}
 
 
@@ -64,7 +66,7 @@ class Stations:
     row_unit: RowUnitStation
 
     def departures(self, usual: Stations) -> dict[str, str]:
-        """Stations that differ from those of `usual`: name, and what stands in its place."""
+        """Stations that differ from those of `usual`: their names and their classes, in words."""
         found = {}
         for field in fields(self):
             mine, other = getattr(self, field.name), getattr(usual, field.name)
@@ -77,7 +79,7 @@ class Stations:
 
 
 def values_changed(old: Any, new: Any) -> str:
-    """The numbers in which two stations of one kind differ, in words; nothing when others do."""
+    """Changes of numbers between two stations, in words; empty if anything else differs."""
     if type(old) is not type(new):
         return ""
     values = {f.name: (getattr(old, f.name), getattr(new, f.name)) for f in fields(old)}
@@ -87,34 +89,96 @@ def values_changed(old: Any, new: Any) -> str:
     return ", ".join(f"{name} {a:g} to {b:g}" for name, (a, b) in pairs.items())
 
 
-def like(kind: type[S], usual: Any) -> S:
-    """A station of another kind with all the values of a usual one.
+OwnGiven = Stations | Mapping[str, Any] | Callable[[Scenario], Stations | Mapping[str, Any]]
+"""Own stations as a study takes them: classes, functions of the scenario or values, by name."""
+
+
+def fitted(scenario: AnyScenario, stations: OwnGiven | None = None) -> Scenario:
+    """A scenario, or the one of a name or file, with own stations in place of usual ones.
 
     Parameters
     ----------
-    kind : type
-        A subclass of the usual station's class.
-    usual : station
-        Where the values come from.
+    scenario : Scenario, str or Path
+        What is set, or the name or file of it.
+    stations : mapping, Stations or callable, optional
+        Own stations by name, as for `metersim.run.simulation.simulate`; without them, those that
+        the scenario has already.
+
+    Raises
+    ------
+    BadInput
+        When there is no such scenario or no such station.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> class SlickTube(m.TubeStation):
+    ...     def contacts(self, speed, at):
+    ...         return 0.0 * speed
+    >>> slick = m.fitted("maize_bench", {"tube": SlickTube})
+    >>> found = m.compare("maize_bench", slick, labels=["usual", "slick"])
+    >>> found.differences[0]["precision"].high < 0
+    True
     """
-    return kind(**{field.name: getattr(usual, field.name) for field in fields(usual)})
+    return fitted_alike([scenario], stations)[0]
 
 
-def stations_of(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stations:
-    """The usual stations of a scenario.
+def fitted_alike(
+    scenarios: Sequence[AnyScenario], stations: OwnGiven | None = None
+) -> list[Scenario]:
+    """Several scenarios with the same own stations; values are those of the first scenario."""
+    made = [scenario_of(one) for one in scenarios]
+    if stations is None or not made:
+        return made
+    own = None
+    if callable(stations) or stations:
+        given = vars(stations) if isinstance(stations, Stations) else stations
+        own = OwnStations(given, vars(usual_stations(made[0])))
+    return [replace(one, own=own) for one in made]
+
+
+def stations_of(
+    scenario: AnyScenario,
+    coefficients: Coefficients = USUAL,
+    *,
+    stations: OwnGiven | None = None,
+) -> Stations:
+    """The stations of a scenario: its own ones, and the usual ones for the rest.
 
     Parameters
     ----------
-    scenario : Scenario
-        What is set.
+    scenario : Scenario, str or Path
+        What is set, or the name or file of it.
     coefficients : Coefficients
         The model's coefficients.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `fitted`.
 
     Returns
     -------
     Stations
-        One of each; change some with `dataclasses.replace`.
+        All stations; `dataclasses.replace` changes some.
+
+    Examples
+    --------
+    >>> import metersim as m
+    >>> round(m.stations_of("maize_bench").tube.length, 3)
+    0.45
     """
+    scenario = fitted(scenario, stations)
+    usual = usual_stations(scenario, coefficients)
+    if scenario.own is None:
+        return usual
+    return replace(usual, **scenario.own.made(replace(scenario, own=None), vars(usual)))
+
+
+def departures_of(scenario: Scenario) -> dict[str, str]:
+    """Stations of a scenario that are not the usual ones: name, and what stands in its place."""
+    return stations_of(scenario).departures(usual_stations(scenario)) if scenario.own else {}
+
+
+def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stations:
+    """The usual stations of a scenario, whatever its own ones."""
     lot, k = scenario.seeds, coefficients
     disc, in_field = scenario.disc, scenario.in_field
     shaking = float(shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field)

@@ -44,7 +44,7 @@ def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: 
     """
     limit = terminal_velocity * terminal_velocity
     start = launch_speed * launch_speed
-    rest = np.exp(-2 * gravity * height / limit)  # what is left of the start
+    rest = np.exp(-2 * gravity * height / limit)  # share of the squared start speed that is left
     return np.sqrt(start * rest + limit * (1 - rest))
 
 
@@ -266,7 +266,7 @@ class TubeStation:
 
     @cached_property
     def rough(self) -> float:
-        """Contacts over those of the reference stand; none without a tube. [1]"""
+        """Contacts over those of the reference stand; 0 without a tube. [1]"""
         k = self.coefficients
         rough = roughness(
             self.curvature, self.wear, k.good_tube, k.curvature_contacts, k.wear_contacts
@@ -292,7 +292,7 @@ class TubeStation:
         return rank * self.largest_loss
 
     def strays(self, sideways_speed: Any, time: Any) -> Any:
-        """Way along the row in a fall of a time [s]; a tube's walls allow none. [m]"""
+        """Distance along the row during a fall of a time [s]; 0 in a tube. [m]"""
         return 0.0 * time if self.fitted else sideways_way(sideways_speed, time)
 
     def steady_speed(self, size: Any) -> Any:
@@ -300,11 +300,11 @@ class TubeStation:
         return self.terminal_velocity * np.sqrt(size)
 
     def later_by(self, launch_change: Any, time: Any, speed: Any) -> Any:
-        """Change of a fall's time [s] by a small change of its launch speed. [m/s]"""
+        """Change of a fall's time, for a small change of its launch speed [m/s]. [s]"""
         return later_by(launch_change, time, speed)
 
     def speed(self, height: Any, speed: Any, steady: Any) -> Any:
-        """Speed of a seed that falls freely through a height [m], from a speed [m/s]. [m/s]"""
+        """Speed after a free fall through a height [m], from a speed [m/s]. [m/s]"""
         return fall_speed(height, speed, steady, GRAVITY)
 
     def slowing(self, before: Any, after: Any, steady: Any) -> Any:
@@ -312,8 +312,8 @@ class TubeStation:
         return contact_slowing(before, after, steady)
 
     def time(self, height: Any, launch: Any, speed: Any, steady: Any, slowing: Any) -> Any:
-        """Time of a fall through a height [m], from its launch to a speed [m/s]. [s]
+        """Time of a fall through a height [m], from a launch speed to an end speed [m/s]. [s]
 
-        `slowing` is the product of those of all contacts on the way.
+        `slowing` is the product of `slowing` over all contacts on the way.
         """
         return fall_time(height, launch, speed, steady, GRAVITY, slowing)

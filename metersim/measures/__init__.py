@@ -1,1 +1,1 @@
-"""Measures of what a run left: spacing, intervals, tallies, causes, plants. Knows no questions."""
+"""Measures of runs: spacing, intervals, tallies, causes, plants. No question is known here."""

@@ -1,4 +1,4 @@
-"""The cell model fitted to spacings, with its intervals."""
+"""Fit of the cell model to spacings, with intervals."""
 
 from __future__ import annotations
 
@@ -14,28 +14,28 @@ from metersim.measures.cellmodel import FINEST, SCALE, Cells, Stretches, Trials,
 from metersim.measures.intervals import MOST_GAIN, Estimate
 
 FIRST = 40  # stretches of a first, rough fit
-LEANS = (-0.5, 0.05, 0.5)  # forms of the scatter to start from
-NONE = 2e-6  # a chance of which nothing is seen
+LEANS = (-0.5, 0.05, 0.5)  # leans of the scatter to start from
+NONE = 2e-6  # a chance too small to be seen
 LOW = np.array([NONE / 2 * SCALE, NONE / 2 * SCALE, math.log(FINEST), -0.97, math.log(0.4)])
 HIGH = np.array([0.9 * SCALE, 0.9 * SCALE, math.log(0.6), 0.97, math.log(2.5)])
-"""Bounds of what is fitted, as `metersim.measures.cellmodel.Cells.of` takes it."""
-SMALL = np.full(5, 1e-4)  # of the differences that are slopes
+"""Bounds of the fitted numbers, as `metersim.measures.cellmodel.Cells.of` takes them."""
+SMALL = np.full(5, 1e-4)  # steps of the differences that give slopes
 MOST_STEPS = 60
-MOST_MOVED = 0.4  # in one step
-LEAST_DAMPING = 1e-10  # below which slopes of few stretches leave steps without a size
-ENOUGH = 0.002  # gain of log likelihood, of which half is worth one standard error
+MOST_MOVED = 0.4  # largest change in one step
+LEAST_DAMPING = 1e-10  # below it, slopes of few stretches do not bound the steps
+ENOUGH = 0.002  # gain of log likelihood below which the fit stops; 0.5 is one standard error
 
 Floats = NDArray[np.float64]
 
 
 def some(parts: Sequence[Floats], most: int) -> list[Floats]:
-    """So many of the stretches at most, taken all along them."""
+    """At most `most` of the stretches, evenly spread over all of them."""
     keep = min(len(parts), most)
     return [parts[k * len(parts) // keep] for k in range(keep)]
 
 
 def maximum(parts: list[Floats]) -> Floats:
-    """Where the likelihood is largest, first of few stretches, then of all."""
+    """The numbers with the largest likelihood, fitted first to few stretches, then to all."""
     few = Stretches(some(parts, FIRST))
     ratios = few.ratios
     apart = ratios[ratios > 0]  # more than half may lie on the spot of the one before
@@ -56,14 +56,14 @@ def maximum(parts: list[Floats]) -> Floats:
 
 
 def _climbed(data: Stretches, theta: Floats) -> Floats:
-    """Uphill to where the likelihood is largest, by the slopes of the stretches.
+    """Climb to the largest likelihood, by the slopes of the stretches.
 
-    Their products stand for the curvature (Berndt, Hall, Hall & Hausman 1974, from memory), more
-    of their diagonal where a step fails.
+    Products of slopes stand for the curvature (Berndt, Hall, Hall & Hausman 1974, from memory).
+    Where a step fails, more of their diagonal is added.
     """
-    for _ in range(4):  # anew with the places of cells that what was found makes likely
+    for _ in range(4):  # each time with the phases that the last fit makes likely
         trials, before = data.likely(theta), theta
-        # chances once more alone, which places of next to no scatter hold up
+        # chances once more alone: they converge slowly when there is hardly any scatter
         for movable in (np.ones(5, dtype=bool), np.arange(5) < 2):
             theta = _uphill(data, trials, theta, movable)
         if float(np.abs(theta - before)[2:].max()) < 0.02:
@@ -82,8 +82,8 @@ def _uphill(data: Stretches, trials: Trials, theta: Floats, movable: NDArray[np.
         uphill = slopes.sum(axis=1)
         free = movable & ((theta > LOW) | (uphill > 0)) & ((theta < HIGH) | (uphill < 0))
         products = slopes @ slopes.T
-        # of places that fit the model better than chance would, slopes tell too little: no less
-        # than a share of what they are worth of a normal scatter
+        # positions that fit too well give slopes that are too small: use at least a share of the
+        # curvature of normal scatter
         least = np.array([0.0, 0.0, size, 0.0, 10 * size / math.exp(2 * theta[2])]) / 4
         np.fill_diagonal(products, np.maximum(np.diag(products), least))
         gained = 0.0
@@ -103,29 +103,29 @@ def _uphill(data: Stretches, trials: Trials, theta: Floats, movable: NDArray[np.
     return theta
 
 
-STRETCH = 10  # spacings that are taken together
-MOST_FITTED = 2000  # spacings; further ones would change the last digit alone
-WIDE = 0.25  # scatter over the distance of cells, from which on seeds change order too often
-MISFIT = 1.95  # of `misfit`
-STEPS = np.array([0.1, 0.1, 0.01, 0.004, 0.06])  # of differences; see `_steps`
+STRETCH = 10  # spacings in a stretch
+MOST_FITTED = 2000  # spacings; more would change the last digit only
+WIDE = 0.25  # scatter over the distance of cells above which seeds change order too often
+MISFIT = 1.95  # bound of `misfit`
+STEPS = np.array([0.1, 0.1, 0.01, 0.004, 0.06])  # steps of differences; see `_steps`
 
 
 @dataclass(frozen=True)
 class CellFit:
-    """What was fitted, as seen where the spacings were measured.
+    """Result of a fit, for seeds where the spacings were measured.
 
     Attributes
     ----------
     empty, double : Estimate
         Chances that a cell holds no seed, and two. [1]
     scatter : Estimate
-        SD of the distance of a seed from its place, over the nominal spacing. [1]
+        SD of the distance of a seed from its cell, over the nominal spacing. [1]
     distance : Estimate
         Distance of cells over the nominal spacing. [1]
     error : Cells
-        All that was fitted, with the form of the scatter.
+        All fitted numbers, with the form of the scatter.
     spacings : int
-        How many were fitted.
+        Number of fitted spacings.
     """
 
     empty: Estimate
@@ -137,7 +137,7 @@ class CellFit:
 
     @property
     def is_wide(self) -> bool:
-        """Whether seeds change order so often that empty cells and doubles are not sure."""
+        """Whether seeds change order so often that empty cells and doubles are uncertain."""
         return self.scatter.value > WIDE * self.distance.value
 
 
@@ -147,8 +147,8 @@ def fit_cells(rows: Sequence[Floats], *, level: float = 0.95) -> CellFit:
     Parameters
     ----------
     rows : sequence of ndarray
-        Spacings over the nominal spacing, in order, each row for itself.  From more than
-        `MOST_FITTED`, stretches all along the rows are taken. [1]
+        Spacings of each row in order, over the nominal spacing.  Of more than `MOST_FITTED`
+        spacings, stretches all along the rows are taken. [1]
     level : float
         Coverage of the intervals.
 
@@ -163,18 +163,18 @@ def fit_cells(rows: Sequence[Floats], *, level: float = 0.95) -> CellFit:
 
     Notes
     -----
-    Intervals come from the likelihood's curvature and from how its slope differs between blocks
-    of stretches (the sandwich form; from memory), with Student's t for few blocks; those of
-    chances by an effective number of cells and Jeffreys's bounds (from memory), as what is
-    fitted need be no whole number of cells.
+    Intervals come from the curvature of the likelihood and from the differences of its slope
+    between blocks of stretches (the sandwich form; from memory).  Student's t allows for few
+    blocks.  Chances have Jeffreys's bounds for an effective number of cells (from memory), as
+    fitted counts need not be whole.
 
     In 300 samples each, 95 % intervals of empty, double, scatter and distance held the truth in
-    96, 95, 93 and 97 % (250 spacings, chances of 0.04 and 0.03, normal scatter of 0.1) and in
-    94, 93, 95 and 98 % (100 spacings of the same), and in 93, 96, 95 and 98 % (250 spacings, 0.1,
-    0.05, scatter of 0.2).  Where delays are exponential, with longer tails
-    than fitted ones (scatter 0.15, skewness 1.2), it was 96, 95, 88 and 99 %, as scatter came out
-    4 % small.  The usual interval of an SD, of spacings taken for independent, held 92 % of the
-    first.  tests/measures/test_cellfit.py has a shorter trial.
+    these shares.  It was 96, 95, 93 and 97 % for 250 spacings with chances of 0.04 and 0.03 and
+    normal scatter of 0.1.  It was 94, 93, 95 and 98 % for 100 such spacings.  It was 93, 96, 95 and
+    98 % for 250 spacings with chances of 0.1 and 0.05 and scatter of 0.2.  Exponential delays have
+    longer tails than fitted ones.  With scatter of 0.15 and skewness of 1.2 it was 96, 95, 88 and
+    99 %, as scatter came out 4 % small.  The usual interval of an SD of independent spacings held
+    the truth in 92 % of the first samples.  tests/measures/test_cellfit.py has a shorter trial.
     """
     parts = _parts(rows)
     theta = maximum(parts)
@@ -205,7 +205,7 @@ def fit_cells(rows: Sequence[Floats], *, level: float = 0.95) -> CellFit:
 
 
 def fitted_density(fit: CellFit, ratios: Floats) -> Floats:
-    """Density of spacings over the nominal one, as fitted.
+    """Fitted density of spacings over the nominal spacing.
 
     Parameters
     ----------
@@ -221,8 +221,8 @@ def fitted_density(fit: CellFit, ratios: Floats) -> Floats:
 
     Notes
     -----
-    The difference of two errors is worked out on a fine grid; seeds that change order are folded
-    back, which is exact for two seeds.
+    The density of the difference of two errors is computed on a fine grid.  Seeds that change order
+    are folded back, which is exact for two seeds.
     """
     distance = fit.distance.value
     scatter = fit.scatter.value / distance
@@ -250,7 +250,7 @@ def fitted_density(fit: CellFit, ratios: Floats) -> Floats:
 
 
 def misfit(fit: CellFit, ratios: Floats) -> float:
-    """How far spacings are from what was fitted, over what chance makes of as many.
+    """Distance of spacings from the fit, over the sampling error of as many spacings.
 
     Parameters
     ----------
@@ -267,8 +267,8 @@ def misfit(fit: CellFit, ratios: Floats) -> float:
 
     Notes
     -----
-    Source: Kolmogorov's limit law, from memory; the number is too large rather than too small for
-    spacings, whose neighbours depend on one another, and for a fit to the same spacings.
+    Source: Kolmogorov's limit law, from memory. Neighbouring spacings depend on one another, and
+    the fit is to the same spacings. For both reasons the bound is too large rather than too small.
     """
     step = min(fit.scatter.value / 8, 0.02)
     edges = np.arange(0.0, max(float(ratios.max()), 1.0) + 2 * step, step)
@@ -278,7 +278,7 @@ def misfit(fit: CellFit, ratios: Floats) -> float:
 
 
 def _parts(rows: Sequence[Floats]) -> list[Floats]:
-    """Stretches of rows, no more than are fitted."""
+    """Stretches of rows, at most as many as are fitted."""
     parts: list[Floats] = []
     for row in rows:
         parts += np.array_split(row, max(len(row) // STRETCH, 1)) if len(row) else []
@@ -288,7 +288,7 @@ def _parts(rows: Sequence[Floats]) -> list[Floats]:
 
 
 def _sandwich(data: Stretches, theta: Floats) -> tuple[Floats, int]:
-    """Covariance of what was fitted, and the number of blocks it is of."""
+    """Covariance of the fitted numbers, and the number of blocks behind it."""
     trials = data.likely(theta)
     every = _steps(theta)
     free = (theta > LOW + 2 * every) & (theta < HIGH - 2 * every)
@@ -315,14 +315,14 @@ def _sandwich(data: Stretches, theta: Floats) -> tuple[Floats, int]:
 
 
 def _steps(theta: Floats) -> Floats:
-    """Steps of differences: a share of a chance, and of the scatter for the distance of cells."""
+    """Steps of differences, in proportion to chances, and to scatter for the distance of cells."""
     size = np.array([theta[0], theta[1], 1.0, 1.0, math.exp(theta[2])])
     made: Floats = STEPS * size
     return made
 
 
 def _chance(value: float, sd: float, cells: float, t: float, level: float) -> Estimate:
-    """A chance between bounds of as many cells as its SD is that of (Jeffreys's)."""
+    """A chance with Jeffreys's bounds, for the number of cells that gives its SD."""
     tail = (1 - level) / 2
     effective = cells
     if sd > 0:

@@ -1,4 +1,4 @@
-"""Spacings of a row of cells: chances and scatter, and their likelihood."""
+"""Model of the spacings of a row of cells: chances, scatter and likelihood."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
-FINEST = 0.01  # least SD of the normal part of the scatter; finer needs more places to try
+FINEST = 0.01  # least SD of the normal part of the scatter; less would need more phases to try
 DELAYED = 0.55  # share of the seeds that are delayed
-SCALE = 10.0  # by which chances are fitted, so that all that is fitted moves about as far
+SCALE = 10.0  # factor on fitted chances, so that all fitted numbers change about as much
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Cells:
-    """What is fitted.
+    """Numbers of the model that are fitted.
 
     Attributes
     ----------
@@ -28,9 +28,9 @@ class Cells:
     given_filled : float
         Chance of two seeds in a cell that is not empty. [1]
     scatter : float
-        SD of a seed's distance from its place, over the distance of cells. [1]
+        SD of a seed's distance from its cell, over the distance of cells. [1]
     lean : float
-        Cube of the SD of delays over that of all, negative where they point back. [1]
+        Cube of the SD of delays over the whole SD; negative if delays point back. [1]
     distance : float
         Distance of cells over the nominal spacing. [1]
     """
@@ -43,19 +43,19 @@ class Cells:
 
     @classmethod
     def of(cls, theta: Floats) -> Cells:
-        """From the numbers that are fitted, which have no units."""
+        """Make them from the vector that is fitted, which has no units."""
         empty, double = (float(chance) / SCALE for chance in theta[:2])
         return cls(empty, double, math.exp(theta[2]), float(theta[3]), math.exp(theta[4]))
 
     @property
     def parts(self) -> tuple[float, float]:
-        """SD of the normal part, and of the normal number whose size is a delay."""
+        """SD of the normal part, and SD of the normal number whose absolute value is a delay."""
         share = float(np.cbrt(abs(self.lean)))
         normal = max(self.scatter * math.sqrt(1 - share**2), FINEST)
         return normal, self.scatter * share / math.sqrt(DELAYED - 2 * DELAYED**2 / math.pi)
 
     def log_error(self, x: Floats) -> Floats:
-        """Log density of a seed's distance from its place: mean 0, SD `scatter`."""
+        """Log density of a seed's distance from its cell; its mean is 0 and its SD `scatter`."""
         normal, delay = self.parts
         x = x * math.copysign(1.0, self.lean) + DELAYED * delay * math.sqrt(2 / math.pi)
         both = math.hypot(normal, delay)
@@ -68,7 +68,7 @@ class Cells:
 
 
 def before_losses(empty: float, double: float, left: float) -> tuple[float, float]:
-    """Chances before losses, from those of what is left.
+    """Chances before losses, from the chances after losses.
 
     Parameters
     ----------
@@ -80,15 +80,15 @@ def before_losses(empty: float, double: float, left: float) -> tuple[float, floa
     Returns
     -------
     empty, double : float
-        Chances that a cell held none, and two; the first below 0 where losses alone would
-        leave more cells empty. [1]
+        Chances that a cell held none, and two.  The first is below 0 if losses alone would leave
+        more cells empty. [1]
     """
     made = double / left**2
     return (empty - 1 + left) / left + made * (1 - left), made
 
 
 def share_left(empty: float, double: float, skips: float) -> float:
-    """Chance that a seed is left, from chances of what is left and that of empty cells before.
+    """Chance that a seed is left, from chances after losses and the chance of skips before.
 
     Parameters
     ----------
@@ -100,70 +100,73 @@ def share_left(empty: float, double: float, skips: float) -> float:
     Returns
     -------
     float
-        Above 1 where fewer cells are seen empty than were so before losses. [1]
+        Chance; above 1 if fewer cells are empty after losses than before. [1]
     """
     a, b = 1 - skips, 1 - empty + double
     return (b + math.sqrt(max(b * b - 4 * a * double, 0.0))) / (2 * a)
 
 
 MOST_BLOCKS = 48
-LONGEST = 40  # cells from one seed to the next; more count as these
-NEGLIGIBLE = 18.0  # log of how much less likely a place of the cells may be
+LONGEST = 40  # most cells from one seed to the next; more count as this number
+NEGLIGIBLE = 18.0  # loss of log likelihood beyond which a phase is not tried
 Ints = NDArray[np.int64]
 Tilt = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Trials:
-    """Places of cells to try, by stretch."""
+    """Phases of the row of cells to try, by stretch.
 
-    phases: int
-    stretch: Ints
-    phase: Ints
+    A phase is the position of the cells relative to the first seed of a stretch.
+    """
+
+    phases: int  # number of phases in one distance of cells
+    stretch: Ints  # stretch of each trial
+    phase: Ints  # phase of each trial
 
 
 class Stretches:
-    """Places of seeds within stretches, side by side: the first of each is 0."""
+    """Positions of seeds in stretches, one column per stretch; each stretch starts at 0."""
 
     def __init__(self, parts: Sequence[Floats]) -> None:
         self.ratios = np.concatenate(parts)
         longest = max(part.size for part in parts)
-        self.places = np.zeros((longest + 1, len(parts)))
+        self.positions = np.zeros((longest + 1, len(parts)))
         self.there = np.zeros((longest + 1, len(parts)), dtype=bool)
         for k, part in enumerate(parts):
-            self.places[1 : part.size + 1, k] = np.cumsum(part)
-            self.places[part.size + 1 :, k] = self.places[part.size, k]
+            self.positions[1 : part.size + 1, k] = np.cumsum(part)
+            self.positions[part.size + 1 :, k] = self.positions[part.size, k]
             self.there[: part.size + 1, k] = True
         self.spacings = self.there.sum(axis=0) - 1
 
     def likely(self, theta: Floats) -> Trials:
-        """Where in each stretch its cells may lie, as far as it is not out of the question."""
+        """The phases of each stretch that are not negligible."""
         phases = _phases(theta)
-        many = self.places.shape[1]
+        many = self.positions.shape[1]
         stretch, phase = (part.ravel() for part in np.indices((many, phases)))
         every = Trials(phases, stretch, phase)
         logs = self._each(theta, every).reshape(many, phases)
         keep = logs > logs.max(axis=1, keepdims=True) - NEGLIGIBLE
-        for _ in range(2):  # and neighbours, as the fit may move
+        for _ in range(2):  # keep neighbours as well, as the fit may move
             keep = keep | np.roll(keep, 1, axis=1) | np.roll(keep, -1, axis=1)
         return Trials(phases, stretch[keep.ravel()], phase[keep.ravel()])
 
     def log_likelihood(self, theta: Floats, trials: Trials, tilt: Tilt = (0.0, 0.0)) -> Floats:
-        """Of each stretch, summed over where its cells may lie."""
+        """Log likelihood of each stretch, summed over the phases of its cells."""
         logs = self._each(theta, trials, tilt)
-        starts = np.searchsorted(trials.stretch, np.arange(self.places.shape[1]))
+        starts = np.searchsorted(trials.stretch, np.arange(self.positions.shape[1]))
         most = np.maximum.reduceat(logs, starts)
         total = np.add.reduceat(np.exp(logs - most[trials.stretch]), starts)
         made: Floats = most + np.log(total / trials.phases) - self.spacings * theta[-1]
         return made
 
     def scatter(self, theta: Floats) -> tuple[float, float]:
-        """SD of how far seeds lie from their places, over the distance of cells; and its own SD.
+        """SD of seeds' distances from their cells, over the distance of cells; and its relative SD.
 
-        Of the seeds themselves, whatever form the scatter was fitted with: what each lies off is
-        weighed with how likely it is of this or that cell.  The sum of such weighed squares is
-        the slope of the log likelihood in a number by which squares are made more likely.  Its SD,
-        relative, is of how the squares differ between blocks.
+        It comes from the seeds and not from the fitted form of the scatter.  Each distance is
+        weighted with the chance that the seed belongs to the cell.  A tilt makes larger squares
+        more likely.  The slope of the log likelihood in this tilt is the sum of the weighted
+        squares.  The relative SD comes from the differences of the squares between blocks.
         """
         trials, small = self.likely(theta), 1e-4
         first, second = (
@@ -184,16 +187,16 @@ class Stretches:
         return math.sqrt(square), spread / (2 * square)
 
     def _each(self, theta: Floats, trials: Trials, tilt: Tilt = (0.0, 0.0)) -> Floats:
-        """Log likelihood of a stretch with its cells at a place, for each such trial."""
+        """Log likelihood of a stretch at a phase of its cells, for each trial."""
         natural = Cells.of(theta)
         empty, double, phases = natural.empty, natural.given_filled, trials.phases
-        # a seed lies up to two cells behind its own and one before it, or the other way round
+        # a seed lies up to two cells behind its own cell and one before it, or the other way round
         offsets = np.arange(-1, 2) if theta[3] >= 0 else np.arange(0, 3)
         grid = np.arange(-2 * phases, 2 * phases + 1) / phases
         table = np.exp(natural.log_error(grid) + tilt[0] * grid + tilt[1] * grid**2)
-        places = self.places / natural.distance * phases
-        whole = np.floor(places).astype(np.int64)
-        part = (places - whole)[:, trials.stretch]
+        positions = self.positions / natural.distance * phases
+        whole = np.floor(positions).astype(np.int64)
+        part = (positions - whole)[:, trials.stretch]
         cell, rest = np.divmod(whole[:, trials.stretch] - trials.phase, phases)
         near = []
         for offset in offsets:  # rest/phases + part is how far a seed lies behind a cell
@@ -208,7 +211,7 @@ class Stretches:
         alone = first * np.array([one[0] for one in near])
         second = (1 / first - 1) * alone
         logs = np.zeros(len(trials.stretch))
-        for k in range(1, len(places)):
+        for k in range(1, len(positions)):
             leaving = (1 - double) * alone + second
             came, stayed = np.empty_like(alone), np.empty_like(alone)
             for to in range(3):
@@ -226,7 +229,7 @@ class Stretches:
 
 
 def _phases(theta: Floats) -> int:
-    """Places of cells to try: their step is a quarter of the normal part of the scatter or less."""
+    """Number of phases to try: their step is at most a quarter of the scatter's normal part."""
     normal, _ = Cells.of(theta).parts
     return int(min(max(math.ceil(4 / normal), 32), 400))
 

@@ -1,13 +1,13 @@
-"""Sums over stretches of runs -> measures with intervals.
+"""Measures with intervals, from sums over stretches of runs.
 
 Every measure is a function of sums over stretches of cells (`metersim.measures.tally`).  Its
-interval comes from how these differ (`metersim.measures.intervals`).  Replicates add stretches.
-The same stretches of two runs with common random numbers can be paired.
+interval comes from the differences between stretches (`metersim.measures.intervals`).  Replicates
+add stretches.  The same stretches of two runs with common random numbers can be paired.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
 from metersim.machine.scenario import Scenario
 from metersim.measures.indices import MEASURES, Measure
@@ -27,8 +28,8 @@ from metersim.measures.intervals import (
     share_interval,
 )
 from metersim.measures.tally import Tally, stretches_for, tally_of
-from metersim.run.draws import Streams
 from metersim.run.records import Origin, Run
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,18 +51,18 @@ def estimates_of(
     sums : mapping of str to ndarray, shape (blocks,)
         Sums by column; lengths are in nominal spacings.
     measures : sequence of Measure
-        What to estimate.
+        Measures to estimate.
     nominal : float
         Nominal spacing. [m]
     rng : numpy.random.Generator
-        Source of the resamples.
+        Generator of the resamples.
     level : float
         Coverage of the intervals.
 
     Returns
     -------
     dict of str to Estimate
-        By key, in SI.
+        Estimates by key, in SI.
     """
     names, table = list(sums), np.stack(list(sums.values()), axis=1)
 
@@ -89,17 +90,17 @@ def estimates_of(
 
 
 @dataclass(frozen=True)
-class Measured:
-    """Runs of one scenario, summed up.
+class Measured(Mapping[str, Estimate]):
+    """Sums and measures of the runs of one scenario, by key.
 
     Attributes
     ----------
     tallies : tuple of Tally
-        One a replicate, cut into as many stretches each.
+        One per replicate, all with the same number of stretches.
     level : float
         Coverage of the intervals.
     measures : tuple of Measure
-        What is estimated.
+        Measures to estimate.
     """
 
     tallies: tuple[Tally, ...]
@@ -114,12 +115,12 @@ class Measured:
 
     @property
     def origin(self) -> Origin:
-        """Where the first replicate comes from."""
+        """Origin of the first replicate."""
         return self.tallies[0].origin
 
     @property
     def scenario(self) -> Scenario:
-        """What was set."""
+        """All settings."""
         return self.origin.scenario
 
     @cached_property
@@ -132,14 +133,15 @@ class Measured:
     def estimates(self) -> dict[str, Estimate]:
         """Every measure with its interval, by key, in SI."""
         rng = Streams(self.origin.seed).generator("resampling")
-        return estimates_of(self.sums, self.measures, self.scenario.spacing, rng, self.level)
+        spacing = self.scenario.spacing
+        return Keyed(estimates_of(self.sums, self.measures, spacing, rng, self.level))
 
     @cached_property
     def points(self) -> dict[str, Floats]:
-        """Every measure by key, in SI: of all stretches, then without each of them in turn.
+        """Every measure by key, in SI: first of all stretches, then without each of them in turn.
 
-        Cheap, as nothing is resampled.  From the latter `metersim.measures.intervals.jackknife`
-        takes the sampling error of the former.
+        This is cheap, as nothing is resampled.  `metersim.measures.intervals.jackknife` takes the
+        values without each stretch and gives the sampling error of the first value.
         """
         table = np.stack(list(self.sums.values()), axis=1)
         total = table.sum(axis=0, keepdims=True)
@@ -150,6 +152,12 @@ class Measured:
     def __getitem__(self, key: str) -> Estimate:
         return self.estimates[key]
 
+    def __iter__(self) -> Iterator[str]:
+        return (part.key for part in self.measures)
+
+    def __len__(self) -> int:
+        return len(self.measures)
+
     def _scale(self, measure: Measure) -> float:
         return self.scenario.spacing if measure.kind == "length" else 1.0
 
@@ -159,7 +167,7 @@ class Measured:
 
     @property
     def counts(self) -> dict[str, int]:
-        """Whole numbers behind the measures."""
+        """Counts of cells, seeds and spacings behind the measures."""
         names = ("cells", "seeds", "none", "one", "two", "three", "spacings", "pulses")
         labels = ("cells", "seeds", "skips", "singles", "doubles", "triples", "spacings", "pulses")
         made = {label: self.total(name) for label, name in zip(labels, names, strict=True)}
@@ -169,18 +177,18 @@ class Measured:
 
     @cached_property
     def reasons(self) -> NDArray[np.int64]:
-        """Cells by the reason for what they released, see `metersim.machine.losses.REASONS`."""
+        """Number of cells by reason, see `metersim.machine.losses.REASONS`."""
         reasons: NDArray[np.int64] = np.sum([part.reasons for part in self.tallies], axis=0)
         return reasons
 
     @cached_property
     def gaps(self) -> NDArray[np.int64]:
-        """Runs of skips between seeds by their reason, see `metersim.measures.tally.Tally`."""
+        """Runs of skips between seeds by reason, see `metersim.measures.tally.Tally`."""
         gaps: NDArray[np.int64] = np.sum([part.gaps for part in self.tallies], axis=0)
         return gaps
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a measure, in SI, for pandas (extra ``notebook``)."""
+        """A data frame with one row per measure, in SI (extra ``notebook``)."""
         return dataframe(
             [
                 {
@@ -197,10 +205,10 @@ class Measured:
 def difference(
     a: Measured, b: Measured, measure: Measure, then: Callable[[Any], Any] | None = None
 ) -> Estimate:
-    """How much a measure of `b` lies above that of `a`, paired by stretches on the same luck.
+    """Difference of a measure, `b` less `a`, paired by stretches with common random numbers.
 
-    Both must have the same number of replicates and of stretches, over about as many cells.
-    With `then`, it is what that makes of the measure in SI, elementwise, that is compared.
+    Both must have the same number of replicates and of stretches, over about as many cells.  With
+    `then`, the function is applied to the measure in SI, elementwise, before the comparison.
     """
     names = list(a.sums)
     rng = Streams(a.origin.seed).generator("resampling")
@@ -231,12 +239,12 @@ def measure(
     Parameters
     ----------
     runs : Run, Tally or sequence of them
-        At least one.
+        One or more runs or tallies.
     level : float
         Coverage of the intervals.
     stretches : int, optional
-        Stretches in each run; when not given, those of the first tally or, of runs alone, as many
-        as the cells allow.
+        Number of stretches in each run.  By default it is that of the first tally.  Without a
+        tally, it is as many as the cells allow.
 
     Returns
     -------

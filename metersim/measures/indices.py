@@ -1,18 +1,20 @@
-"""What is measured of runs: every measure by name, as a function of sums.
-
-Sums are those of `metersim.measures.tally`, over any stretch; a measure knows nothing of intervals.
-"""
+"""Every measure, declared as a function of sums; and acceptance limits on measures."""
 
 from __future__ import annotations
 
 import math
+import operator
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-SI_SUFFIX = {  # of a column, by kind of measure
+from metersim.files.faults import Parameter, bad, hint
+
+SI_SUFFIX = {  # end of a column's name, by kind of measure
     "length": "_m",
     "time": "_s",
     "per_area": "_per_m2",
@@ -23,7 +25,7 @@ SI_SUFFIX = {  # of a column, by kind of measure
 
 @dataclass(frozen=True)
 class Measure:
-    """What is estimated.
+    """A measure: its name, its unit and its function of sums.
 
     Attributes
     ----------
@@ -32,14 +34,13 @@ class Measure:
     kind : str
         ``share``, ``length``, ``time``, ``per_area``, ``frequency`` or ``cells``.
     meaning : str
-        In words.
+        Meaning in words.
     top : tuple of str
-        For a ratio of sums, such as a share or a mean length of runs: the columns of the
-        numerator, added up.
+        Columns whose sum is the numerator, for a ratio of sums such as a share.
     bottom : str
-        Column of the denominator.
+        Column of the denominator of a ratio.
     function : callable, optional
-        For anything else: maps the column sums of a dict of columns to a value.
+        Maps sums by column to a value, for all measures that are no ratio.
     """
 
     key: str
@@ -50,7 +51,7 @@ class Measure:
     function: Callable[[dict[str, Any]], Any] | None = None
 
     def of(self, sums: dict[str, Any]) -> Any:
-        """The value from sums by column, numbers or arrays; lengths in nominal spacings."""
+        """The value, from sums by column (numbers or arrays); lengths are in nominal spacings."""
         if self.function is not None:
             return np.asarray(self.function(sums))
         bottom = sums[self.bottom]
@@ -83,7 +84,7 @@ _spacing_mean = _ratio("excess", "spacings", 1.0)
 
 
 def _spacing_cv(sums: dict[str, Any]) -> Any:
-    mean = _spacing_mean(sums)  # 0 where all seeds of a resample lie on one spot
+    mean = _spacing_mean(sums)  # 0 if all seeds of a resample lie on one spot
     return _spacing_sd(sums) / np.where(mean > 0, mean, np.nan)
 
 
@@ -180,7 +181,7 @@ BY_KEY = {measure.key: measure for measure in MEASURES}
 
 
 def put(made: dict[str, Any], key: str, value: Any, kind: str | None = None) -> None:
-    """Set a measure's value at its dotted place, with its unit."""
+    """Store a measure's value under its dotted key, with the unit in the name."""
     *groups, name = key.split(".")
     for group in groups:
         made = made.setdefault(group, {})
@@ -188,5 +189,75 @@ def put(made: dict[str, Any], key: str, value: Any, kind: str | None = None) -> 
 
 
 def number_or_none(value: float) -> float | None:
-    """A number as JSON can say it: nan is None."""
+    """A number for JSON: nan becomes None."""
     return None if math.isnan(value) else value
+
+
+Flags = NDArray[np.bool_]
+PUBLISHED = "good by the classes of onal1995"
+PUBLISHED_LIMITS = (
+    "per_spacing.quality>=0.904",
+    "per_spacing.multiple<=0.048",
+    "per_spacing.miss<=0.048",
+)
+COMPARE: dict[str, Callable[[Floats, float], Flags]] = {"<=": operator.le, ">=": operator.ge}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Acceptance limit of a measure.
+
+    Attributes
+    ----------
+    key : str
+        Key of the measure.
+    sign : str
+        ``<=`` or ``>=``.
+    value : float
+        Limit in SI; a share lies from 0 to 1.
+    """
+
+    key: str
+    sign: str
+    value: float
+
+    def __str__(self) -> str:
+        return f"{self.key}{self.sign}{self.value:g}"
+
+
+def read_limit(text: str) -> Limit:
+    """Read a limit such as ``per_spacing.miss<=0.05``; raises `BadInput`."""
+    found = re.fullmatch(r"\s*([\w.]+)\s*(<=|>=)\s*([^\s<>=]+)\s*", text)
+    if not found:
+        message = "must read MEASURE<=VALUE or MEASURE>=VALUE, such as 'per_spacing.miss<=0.05'"
+        raise bad(Parameter("limits"), text, f"{message}, in quotes")
+    key, sign, word = found.groups()
+    check_measure(Parameter("limits"), key)
+    try:
+        value = float(word)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise bad(Parameter("limits"), text, f"'{word}' is no number")
+    if BY_KEY[key].kind == "share" and not 0 <= value <= 1:
+        raise bad(Parameter("limits"), text, "a share is given from 0 to 1: 0.05 for 5 %")
+    return Limit(key, sign, value)
+
+
+def check_measure(option: str, key: str) -> None:
+    """Refuse a key that is no measure."""
+    if key not in BY_KEY:
+        raise bad(option, key, f"unknown measure; {hint(key, BY_KEY)}")
+
+
+FLAT, STEEP = 0.005, 0.01  # loss of quality: within a plateau, and clearly outside it
+
+Floats = NDArray[np.float64]
+
+
+def crossing(places: Floats, heights: Floats, edge: float) -> float:
+    """Place at which heights first reach an edge from below; nan when the first lies above it."""
+    k = int(np.argmax(heights >= edge))
+    if k == 0:
+        return math.nan
+    return float(np.interp(edge, heights[k - 1 : k + 1], places[k - 1 : k + 1]))

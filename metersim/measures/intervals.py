@@ -1,9 +1,9 @@
-"""Honest intervals for sequences whose neighbours depend on each other.
+"""Intervals for sequences whose neighbours depend on each other.
 
-Spacings are no independent sample: a seed too far on lengthens one and shortens the next, and
-skips may come in runs.  So a run is cut into contiguous blocks much longer than that memory,
-and only the blocks are taken as independent.  Every statistic here is a function of column
-sums, so that a resample of blocks is a product of matrices.
+Spacings are no independent sample: a seed too far on lengthens one spacing and shortens the next.
+Skips may come in runs.  So a run is cut into contiguous blocks that are much longer than this
+dependence.  Only the blocks are taken as independent.  Every statistic here is a function of column
+sums.  So a resample of blocks is a product of matrices.
 
 Sources: Kuensch 1989, Ann Stat 17(3):1217-1241, for resampling blocks; Korn & Graubard 1998,
 Survey Methodology 24:193-201, for shares; both from memory.
@@ -24,17 +24,17 @@ Statistic = Callable[[Floats], Floats]
 """Maps column sums of shape (..., k) to values of shape (...)."""
 
 MOST_GAIN = 4.0
-"""Regular sequences may count for more cells than they have, but for no more than this often."""
+"""Most effective cells of a regular sequence over the cells that it has."""
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """A value and the interval it is held to lie in.
+    """A value and its interval.
 
     Attributes
     ----------
     value, low, high : float
-        low <= value <= high; nan where there is nothing to estimate from.
+        low <= value <= high; nan if there is nothing to estimate from.
     """
 
     value: float
@@ -48,7 +48,7 @@ class Estimate:
             )
 
     def to_dict(self) -> dict[str, float | None]:
-        """The three numbers by name, None instead of nan."""
+        """The three numbers by name, with None instead of nan."""
         named = {"value": self.value, "low": self.low, "high": self.high}
         return {name: None if math.isnan(number) else number for name, number in named.items()}
 
@@ -66,18 +66,18 @@ def bootstrap(
     sums : array_like, shape (blocks, k)
         Column sums over contiguous blocks of a run.
     functions : sequence of f callables
-        Each maps column sums (..., k) to values (...).
+        Functions that map column sums (..., k) to values (...).
     rng : numpy.random.Generator
-        Source of the resamples.
+        Generator of the resamples.
     resamples : int
-        1 or more.
+        Number of resamples, 1 or more.
 
     Returns
     -------
     estimates : ndarray, shape (f,)
         Statistics of the run itself.
     replicates : ndarray, shape (f, resamples)
-        Statistics of as many blocks drawn with replacement.
+        Statistics of resamples: as many blocks, drawn with replacement.
 
     Raises
     ------
@@ -103,10 +103,10 @@ def intervals(
 ) -> list[Estimate]:
     """Intervals of smooth statistics, such as means, SDs and CVs, from the same resamples.
 
-    Percentiles of the block bootstrap, each stretched away from the value by
-    t(blocks - 1)/z sqrt(blocks/(blocks - 1)), as a plain bootstrap is too narrow with few
-    blocks.  About 15 blocks or more are wanted.  For shares, rare ones above all, take
-    `share_interval`.
+    The bounds are percentiles of the block bootstrap.  A plain bootstrap is too narrow with few
+    blocks.  So each bound is stretched away from the value by
+    t(blocks - 1)/z sqrt(blocks/(blocks - 1)).  Use about 15 blocks or more.  For shares, above all
+    rare ones, use `share_interval`.
 
     Parameters
     ----------
@@ -115,13 +115,12 @@ def intervals(
     level : float
         Coverage, between 0 and 1.
     floor : float
-        The least the statistics can be, such as 0 for an SD; `low` stops there.
+        Least possible value of the statistics, such as 0 for an SD; `low` is not below it.
 
     Returns
     -------
     list of Estimate
-        One a statistic; without bounds (nan) from a single block, which tells nothing of
-        the spread.
+        One per statistic.  A single block does not show the spread: then the bounds are nan.
 
     Raises
     ------
@@ -146,8 +145,8 @@ def paired_interval(
 ) -> Estimate:
     """Interval of function(b) - function(a) for two runs on common random numbers.
 
-    The same blocks are drawn from both, so what the runs share cancels.  Runs that agree in
-    every block give exactly 0, 0, 0: these draws met nothing that tells them apart.
+    The same blocks are drawn from both, so the common part of the runs cancels.  Runs that agree
+    in every block give exactly 0, 0, 0: these draws do not distinguish them.
 
     Parameters
     ----------
@@ -175,7 +174,7 @@ def paired_interval(
 
 
 def jackknife(left_out: ArrayLike) -> float:
-    """Variance of a statistic from its values without each block in turn; nan with fewer than two.
+    """Variance of a statistic, from its values without each block in turn; nan for one block.
 
     Source: Efron & Stein 1981, Ann Stat 9(3):586-596, from memory.
     """
@@ -187,14 +186,16 @@ def jackknife(left_out: ArrayLike) -> float:
 def share_interval(
     numerator_blocks: ArrayLike, denominator_blocks: ArrayLike, *, level: float = 0.95
 ) -> Estimate:
-    """Interval of a share, honest for rare events and for events that come in runs.
+    """Interval of a share that holds for rare events and for events that come in runs.
 
-    The spread of the blocks gives the design effect (linearised variance of the ratio over the
-    binomial one), that an effective number of cells, less the t allowance for few blocks, and
-    that the Clopper-Pearson bounds (Korn & Graubard 1998, Survey Methodology 24:193-201, from
-    memory).  With no event, or nothing but events, and with a single block the design effect
-    cannot be seen and is taken as 1: none in n gives about 3.69/n as the upper 95 % bound,
-    too low if events that have not been met yet would come in runs.
+    The spread of the blocks gives the design effect: the linearised variance of the ratio over the
+    binomial variance.  The design effect gives an effective number of cells, with Student's t for
+    few blocks.  This number gives the Clopper-Pearson bounds (Korn & Graubard 1998, Survey
+    Methodology 24:193-201, from memory).
+
+    The design effect is taken as 1 where it cannot be found: with a single block, with no event,
+    or with nothing but events.  Then no event in n cells gives about 3.69/n as the upper 95 %
+    bound.  This is too low if the unseen events come in runs.
 
     Parameters
     ----------
@@ -233,13 +234,13 @@ def share_interval(
 def run_interval(
     numerator_blocks: ArrayLike, denominator_blocks: ArrayLike, *, level: float = 0.95
 ) -> Estimate:
-    """Interval of the mean length of runs, honest when there are few.
+    """Interval of the mean length of runs that holds for few runs.
 
-    Each cell of a run is taken to be its last with the same chance, the inverse of the mean
-    length.  Cells are met until so many runs have ended, which gives exact bounds of that chance
-    as Clopper and Pearson's, for a set number of events (derived).  Where blocks differ by more
-    than that, as when long runs stand beside short ones, the design effect widens them as in
-    `share_interval`, but without its allowance for few blocks, which leaves nothing of few runs.
+    Assumption: each cell of a run is its last with the same chance, the inverse of the mean length.
+    The number of runs that end is fixed.  This gives exact bounds of that chance, of Clopper and
+    Pearson's kind (derived).  Blocks may differ by more, as when long runs stand beside short ones.
+    Then the design effect widens the bounds as in `share_interval`.  There is no allowance for few
+    blocks here: it would leave nothing of few runs.
 
     Parameters
     ----------
@@ -273,7 +274,7 @@ def run_interval(
 
 
 def _gain(events: Floats, cells: Floats) -> float:
-    """How many cells each cell counts for: binomial variance of a share over that of the blocks."""
+    """Effective cells per cell: binomial variance of a share over its variance between blocks."""
     blocks, n = len(cells), float(cells.sum())
     p = float(events.sum()) / n
     rest = events - p * cells
@@ -305,8 +306,10 @@ def _weights(blocks: int, rng: np.random.Generator, resamples: int) -> Floats:
 
 
 def _drawn(weights: Floats, table: Floats) -> Floats:
-    """Column sums of resamples: a product of matrices, without the threads of a linear algebra
-    library, which take longer to start than this does and are in each other's way."""
+    """Column sums of resamples, a product of matrices.
+
+    No linear algebra library is used: its threads take longer to start than this takes.
+    """
     made: Floats = np.einsum("rb,bk->rk", weights, table)
     return made
 
@@ -317,12 +320,14 @@ def _tail(level: float) -> float:
     return (1 - level) / 2
 
 
-def _table(name: str, values: ArrayLike) -> Floats:
+def _blocks(name: str, values: ArrayLike) -> Floats:
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != 2:
         raise ValueError(f"{name} has {array.ndim} dimensions; allowed: 2")
     if not np.isfinite(array).all():
         raise ValueError(f"{name} holds {array[~np.isfinite(array)][0]}; allowed: finite numbers")
+    if len(array) == 0:
+        raise ValueError(f"{name} has 0 blocks; allowed: 1 or more")
     return array
 
 
@@ -342,10 +347,3 @@ def _events_and_cells(
             f"allowed: 0 to the cells of the block, {cells[wrong[0]]:g}"
         )
     return events, cells
-
-
-def _blocks(name: str, values: ArrayLike) -> Floats:
-    array = _table(name, values)
-    if len(array) == 0:
-        raise ValueError(f"{name} has 0 blocks; allowed: 1 or more")
-    return array

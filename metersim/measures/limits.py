@@ -1,4 +1,4 @@
-"""Causes of uneven spacing in a result, and where a scenario lies outside published cases."""
+"""Causes of uneven spacing in a result, and the limits of the published cases."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from metersim.machine.seedlot import read_toml
 from metersim.measures.estimates import Measured
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
-SLACK = 0.05  # of an end, by which a value may miss a range
-MOST = 4  # lines, so that a result is not lost among them
-PLACES = {"bench": "on a bench", "field": "in a field"}
+SLACK = 0.05  # share of an end by which a value may lie outside a range
+MOST = 4  # most lines, so that they do not hide a result
+SURFACES = {"bench": "on a bench", "field": "in a field"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
-    """What a source may state of its conditions, and what a scenario has of it."""
+    """Conditions that a source may state, and that a scenario has."""
 
     speed: float = number("kmh mph", 0.5, 30, "travel speed")
     spacing: float = number("cm in", 0.1, 1000, "spacing")
@@ -36,7 +36,7 @@ class Conditions:
 
     @classmethod
     def of(cls, scenario: Scenario) -> Conditions:
-        """Those of a scenario, at the middle of what is not known."""
+        """Conditions of a scenario, at the middle of its input uncertainty."""
         return cls(
             speed=scenario.demand.speed,
             spacing=scenario.spacing,
@@ -48,10 +48,10 @@ class Conditions:
 
 
 STATED = specs(Conditions)
-KEYS = {next(iter(spec.keys)): spec for spec in STATED.values()}  # of [covers], in this unit alone
-OF_THE_ROW = ("speed",)  # differs between bench and field; the rest is the meter's
+KEYS = {next(iter(spec.keys)): spec for spec in STATED.values()}  # of [covers], in this unit
+OF_THE_ROW = ("speed",)  # differ between bench and field; the rest belong to the meter
 SAID = {"peripheral_speed": "{} at the holes", "frequency": "cells {}", "cells": "cells"}
-MOVED_BY = {  # settings that users would change
+MOVED_BY = {  # settings that users would change to change a condition
     "speed": ("demand.speed",),
     "spacing": ("demand.rate", "demand.row_spacing"),
     "peripheral_speed": ("disc.cells", "disc.circle_radius", "demand.speed"),
@@ -63,16 +63,16 @@ MOVED_BY = {  # settings that users would change
 
 @dataclass(frozen=True)
 class Cover:
-    """What a case covers.
+    """Range of conditions that a published case covers.
 
     Attributes
     ----------
     crops : tuple of str
-        Crops that it speaks of; none when it covers nothing.
+        Crops of the case; none if it covers nothing.
     surface : str
         ``bench`` or ``field``; empty for both.
     ranges : mapping of str to tuple of float
-        Least and greatest of each of `Conditions` that the source states, in SI.
+        Least and greatest value of each of `Conditions` that the source states, in SI.
     """
 
     crops: tuple[str, ...]
@@ -81,12 +81,12 @@ class Cover:
 
 
 def read_covers(path: Path) -> list[Cover]:
-    """Read what a case file covers; raises `BadInput` with every fault found."""
+    """Read the covers of a case file; raises `BadInput` with every fault found."""
     return covers_of(read_toml(path).get("covers"), str(path))
 
 
 def covers_of(table: Any, where: str) -> list[Cover]:
-    """What a table ``[covers]`` of a file, or a list of them, says; raises `BadInput`."""
+    """Read a table ``[covers]`` of a file, or a list of them; raises `BadInput`."""
     tables: list[Any] = table if isinstance(table, list) else [table]
     if not all(isinstance(one, dict) for one in tables):
         message = "missing or no table; give [covers], empty when the case covers nothing"
@@ -113,7 +113,7 @@ def _cover(table: Mapping[str, Any], where: str) -> Cover:
 
 
 def _wrong(key: str, value: Any) -> str | None:
-    """What is wrong with a key of ``[covers]``, or None."""
+    """Words for what is wrong with a key of ``[covers]``; None if it is right."""
     if key == "crops":
         right = isinstance(value, list) and all(isinstance(crop, str) and crop for crop in value)
         return None if right and value else 'must be a list of texts, such as ["maize"]'
@@ -135,29 +135,30 @@ def _si(spec: Spec, end: float) -> float:
 
 @cache
 def shipped_covers() -> tuple[Cover, ...]:
-    """What the shipped cases cover."""
+    """The covers of the shipped cases."""
     return tuple(cover for path in sorted(PUBLISHED.glob("*.toml")) for cover in read_covers(path))
 
 
 def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list[str]:
-    """In which keys a scenario lies outside what any published case of its crop covers.
+    """Keys in which a scenario lies outside all published cases of its crop, in words.
 
-    A value is inside when it lies between the least and the greatest that cases of the crop state,
-    whatever else they had; travel speed only counts on the same surface.
+    A value is inside if it lies between the least and the greatest value in cases of the crop.
+    Other conditions of the cases do not matter.  For travel speed, only cases on the same surface
+    count.
 
     Parameters
     ----------
     scenario : Scenario
-        Judged at the middle of what is not known.
+        Judged at the middle of its input uncertainty.
     units : str
         ``metric`` or ``us``.
     most : int
-        Lines to give, 2 or more; what is too much is told together.
+        Most lines, 2 or more; one line sums up the rest.
 
     Returns
     -------
     list of str
-        A line for each; one alone when no case has the crop.
+        One line per key, or a single line if no case has the crop.
 
     Examples
     --------
@@ -166,12 +167,12 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
     >>> outside(m.load_scenario("sunflower"))
     ['no published case has sunflower: the prediction rests on other crops']
     """
-    crop, place = scenario.lot.crop, PLACES[scenario.furrow.surface]
+    crop, place = scenario.lot.crop, SURFACES[scenario.furrow.surface]
     covers = [cover for cover in shipped_covers() if crop.casefold() in cover.crops]
     if not covers:
         return [f"no published case has {crop}: the prediction rests on other crops"]
     lines: list[str] = []
-    told: list[str] = []
+    said: list[str] = []
     unstated: list[Spec] = []
     at = Conditions.of(scenario)
     for name, spec in STATED.items():
@@ -188,10 +189,10 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
         elif not ends[0] * (1 - SLACK) <= value <= ends[1] * (1 + SLACK):
             cases = f"published cases of {crop}{f' {place}' if of_the_row else ''}"
             lines.append(f"{_outside_text(spec, value, ends, units)} that {cases} cover")
-            told.append(spec.meaning)
+            said.append(spec.meaning)
     room = most - bool(unstated)
     if len(lines) > room:
-        rest = ", ".join(told[room - 1 :])
+        rest = ", ".join(said[room - 1 :])
         lines[room - 1 :] = [f"outside what published cases of {crop} cover: {rest}"]
     if unstated:
         lines.append(f"published cases of {crop} do not state {_unstated_text(unstated, place)}")
@@ -199,7 +200,7 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
 
 
 def _union(ranges: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
-    """From the least to the greatest of ranges, or None when there are none."""
+    """Least and greatest end of ranges; None if there are no ranges."""
     every = list(ranges)
     if not every:
         return None
@@ -207,10 +208,10 @@ def _union(ranges: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
 
 
 def _outside_text(spec: Spec, value: float, ends: tuple[float, float], units: str) -> str:
-    """The settings that move a value, the value and the range, in words."""
+    """A value outside its range, in words: the settings that change it, the value, the range."""
     unit = _written(spec, units)[1]
     symbol = unit.symbol if unit else ""
-    # three digits tell every value beyond the slack from the end of the range
+    # three digits distinguish every value beyond the slack from the end of the range
     at, low, high = (
         sentence_number(unit.from_si(number) if unit else number, 3) for number in (value, *ends)
     )
@@ -221,7 +222,7 @@ def _outside_text(spec: Spec, value: float, ends: tuple[float, float], units: st
 
 
 def _unstated_text(unstated: Iterable[Spec], place: str) -> str:
-    """What cases do not state, in words; last what they do not state of such a place."""
+    """Conditions that cases do not state, in words; those of bench or field come last."""
     names = {spec.name: spec.meaning for spec in unstated}
     of_the_row = " and ".join(names.pop(name) for name in OF_THE_ROW if name in names)
     return ", ".join([*names.values(), *([f"{of_the_row} {place}"] if of_the_row else [])])
@@ -234,7 +235,7 @@ def _setting(place: str, units: str) -> str:
 
 
 def _written(spec: Spec, units: str) -> tuple[str, Unit | None]:
-    """Key and unit of a field as who uses metric or US units would write it."""
+    """Key and unit of a field for a user of metric or US units."""
     every = spec.keys.items()
     return next(((key, u) for key, u in every if u and u.family == units), next(iter(every)))
 
@@ -253,15 +254,15 @@ DOUBLES, SCATTER = (WORDS_OF_CAUSES[name] for name in ("doubles", "scatter"))
 
 @dataclass(frozen=True)
 class Cause:
-    """Something that keeps spacings from being normal.
+    """A cause of uneven spacing, with its share.
 
     Attributes
     ----------
     name : str
-        In words.
+        The cause in words.
     share : float
-        Spacings out of all that it makes too short or too long; of cells, when there are no
-        spacings. [1]
+        Share of all spacings that it makes too short or too long.  Without spacings, it is a share
+        of the cells. [1]
     """
 
     name: str
@@ -269,16 +270,16 @@ class Cause:
 
 
 def causes(measured: Measured) -> list[Cause]:
-    """What makes spacings multiples or misses, the largest share first.
+    """Causes of multiples and misses, the largest share first.
 
-    Without scatter, a run of skips between two seeds makes one miss, however long it is, and a
-    cell makes a multiple of each seed beyond its first.  A miss is laid to the reason of the last
-    cell of its run, the multiples to the singulator, and what multiples and misses there are
-    beyond these to scatter.  Where skips are independent, of a share m of the cells, and extra
-    seeds a share e, the misses from cells are ``m (1 - m) / (1 - m + e)`` of the spacings.
+    Without scatter, a run of skips of any length between two seeds makes one miss.  Each seed of a
+    cell beyond its first makes one multiple.  So a miss counts to the reason of the last cell of
+    its run.  The multiples of cells count to the singulator.  All other multiples and misses count
+    to scatter.  With independent skips in a share m of the cells, and e extra seeds per cell, the
+    misses from cells are ``m (1 - m) / (1 - m + e)`` of the spacings.
     """
     spacings = measured.total("spacings")
-    lost = measured.gaps if spacings else measured.reasons  # of nothing but skips: cells
+    lost = measured.gaps if spacings else measured.reasons  # a run of skips alone has cells only
     counts = dict.fromkeys(CAUSES.values(), 0)
     for reason, name in CAUSES.items():
         counts[name] += int(lost[reason])
@@ -293,7 +294,7 @@ def causes(measured: Measured) -> list[Cause]:
 
 
 def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
-    """Where a scenario lies outside what published cases cover, in a few lines."""
+    """Lines that say where a scenario lies outside the published cases."""
     found = []
     if scenario.lot.crop in STUDIED_CROPS:
         study = "above the range of onal2012 (maize and cotton)"

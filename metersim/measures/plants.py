@@ -1,4 +1,4 @@
-"""Seeds turned into plants: which come up, where they stand, how late; and their measures."""
+"""Plants from the seeds of a run: emergence, positions, delays and measures."""
 
 from __future__ import annotations
 
@@ -15,15 +15,16 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.tally import Tally, tally
-from metersim.run.draws import PLACES, Streams
+from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Origin, Piece, Run, Seeds
 from metersim.run.simulation import pieces
+from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
 
 def emerged(run: Run, chance: float, shift: float) -> Run:
-    """The run with plants in place of its seeds: spacings are those that a tape in the row finds.
+    """A run with plants in place of its seeds; its spacings are those a tape in the row shows.
 
     Parameters
     ----------
@@ -37,35 +38,35 @@ def emerged(run: Run, chance: float, shift: float) -> Run:
     Returns
     -------
     Run
-        The same cells and ticks; of the seeds, those that came up, where their plants stand.
+        The same cells and ticks, with the seeds that came up, at the positions of their plants.
 
     Notes
     -----
     assumption: seeds come up independently of one another and of their spacing; shifts are normal.
-    The draws belong to the run's luck, one for each seed that a cell may carry, whether it does or
-    not: where one of two meters skips, the seeds behind keep their luck.  They do not depend on
-    chance and shift.
+    There is one draw for each seed that a cell may carry, whether it carries it or not.  So if one
+    of two meters skips, the seeds behind keep their draws.  The draws do not depend on chance and
+    shift.
     """
     plants = come_up(run.seeds, Streams(run.seed, run.replicate), chance, shift)
     return dataclasses.replace(run, seeds=plants)
 
 
 def come_up(seeds: Seeds, streams: Streams, chance: float, shift: float) -> Seeds:
-    """Those of the seeds that come up, where their plants stand.
+    """The seeds that come up, at the positions of their plants.
 
     Parameters
     ----------
     seeds : Seeds
-        All or some of a run.
+        All or some seeds of a run.
     streams : Streams
-        The run's luck.
+        The random draws of the run.
     chance, shift : float
         As for `emerged`.
 
     Returns
     -------
     Seeds
-        In the order of the seeds.
+        Seeds in the same order.
     """
     index = _index(seeds)
     up = np.flatnonzero(streams.uniform("emergence", index) < chance)
@@ -77,31 +78,31 @@ def come_up(seeds: Seeds, streams: Streams, chance: float, shift: float) -> Seed
 def delays(
     seeds: Seeds, streams: Streams, spread: float, late_share: float, late_by: float
 ) -> Floats:
-    """How long after the mean day of the timely ones each seed would come up.
+    """Delay of each seed's emergence after the mean day of timely seeds.
 
     Parameters
     ----------
     seeds : Seeds
         Seeds or plants of a run.
     streams : Streams
-        The run's luck.
+        The random draws of the run.
     spread : float
         SD of the time of emergence. [s]
     late_share : float
         Chance that a seed is held up, as by a crust or a cold patch. [1]
     late_by : float
-        What that delays it by. [s]
+        Delay of a seed that is held up. [s]
 
     Returns
     -------
     ndarray, shape (seeds,)
-        Negative for the early ones. [s]
+        Delays, negative for early seeds. [s]
 
     Notes
     -----
-    assumption: times are normal; what is held up is so independently of its neighbours and of
-    whether it comes up, although crusts and cold patches lie in patches.
-    The draws are one a seed and cause, as those of `emerged`, and depend on none of the settings.
+    assumption: times are normal. A seed is held up independently of its neighbours and of whether
+    it comes up, although crusts and cold soil lie in patches.
+    There is one draw per seed and cause, as in `emerged`.  The draws do not depend on settings.
     """
     index = _index(seeds)
     held = streams.uniform("late emergence", index) < late_share
@@ -111,7 +112,7 @@ def delays(
 
 
 def median_delay(spread: float, late_share: float, late_by: float) -> float:
-    """Median of `delays` over all plants that there might be.
+    """Median of `delays` over all possible plants.
 
     Parameters
     ----------
@@ -121,11 +122,11 @@ def median_delay(spread: float, late_share: float, late_by: float) -> float:
     Returns
     -------
     float
-        From 0 to `late_by`. [s]
+        Median, from 0 to `late_by`. [s]
     """
     if spread == 0 or late_share == 0 or late_by == 0:
         return 0.0
-    from scipy.optimize import brentq  # slow to load, and seldom needed
+    from scipy.optimize import brentq  # slow to load, seldom needed
 
     def above(time: float) -> float:
         timely, late = ndtr(time / spread), ndtr((time - late_by) / spread)
@@ -135,7 +136,7 @@ def median_delay(spread: float, late_share: float, late_by: float) -> float:
 
 
 def even_seeds_sd(spacing: float, chance: float, shift: float) -> float:
-    """SD of plant spacings if seeds lay perfectly even: no meter can do better.
+    """SD of plant spacings from perfectly even seeds, the least that a meter can reach.
 
     Parameters
     ----------
@@ -147,7 +148,7 @@ def even_seeds_sd(spacing: float, chance: float, shift: float) -> float:
     Returns
     -------
     float
-        sqrt(spacing^2 (1 - chance)/chance^2 + 2 shift^2); nan where nothing comes up. [m]
+        sqrt(spacing^2 (1 - chance)/chance^2 + 2 shift^2); nan if nothing comes up. [m]
 
     Notes
     -----
@@ -159,8 +160,8 @@ def even_seeds_sd(spacing: float, chance: float, shift: float) -> float:
 
 
 def _index(seeds: Seeds) -> NDArray[np.uint64]:
-    """Which of the numbers of a cause is a seed's."""
-    return (seeds.cell * PLACES + seeds.place).astype(np.uint64)
+    """Index of each seed's draw for a cause."""
+    return (seeds.cell * MOST_SEEDS + seeds.nth).astype(np.uint64)
 
 
 DAY = UNITS["days"].factor
@@ -170,7 +171,7 @@ LATE = {"late_ten": (5 * DAY, 15.5 * DAY), "late_weeks": (15.5 * DAY, math.inf)}
 
 
 def _of_plants(key: str, seeds: str, meaning: str) -> Measure:
-    """A measure of seeds, taken of plants."""
+    """A measure of seeds, applied to plants."""
     return dataclasses.replace(BY_KEY[seeds], key=key, meaning=meaning)
 
 
@@ -225,7 +226,7 @@ def planted(
     stretches: int,
     on_cells: Callable[[int], object] | None = None,
 ) -> Measured:
-    """One run's plants, measured; arguments as for `metersim.measures.tally.tallied`."""
+    """Measures of the plants of one run; arguments as for `metersim.measures.tally.tallied`."""
     origin, parts = pieces(scenario, seed=seed, replicate=replicate)
     made = plants_tally(origin, scenario.passages, parts, stretches, on_cells)
     return Measured((made,), measures=PLANTED)
@@ -238,7 +239,7 @@ def plants_tally(
     stretches: int,
     on_cells: Callable[[int], object] | None = None,
 ) -> Tally:
-    """Sums of `metersim.measures.tally.tally` for a run whose seeds have become plants."""
+    """Sums as of `metersim.measures.tally.tally`, for plants in place of seeds."""
     stand, streams = origin.scenario.stand, Streams(origin.seed, origin.replicate)
     times = (stand.emergence_spread, stand.late_share, stand.late_by)
     median = median_delay(*times)

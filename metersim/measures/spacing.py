@@ -1,8 +1,8 @@
-"""Seed positions along a row -> classes of spacings and the indices built on them.
+"""Classes of spacings and the indices built on them, from seed positions along a row.
 
-Knows nothing of meters and draws nothing at random.  Lengths are in metres, though every
-index is a ratio and any one unit would do.  Two families of indices are in use and both stand
-here: shares of theoretical places (`per_place`) and shares of spacings (`per_spacing`).
+This module knows no meter and draws nothing at random.  Lengths are in metres.  Every index is a
+ratio, so any one unit would do.  Two families of indices are in use.  `place_counts` is for shares
+of theoretical places, and `per_spacing` gives shares of spacings.
 
 Sources: ISO 7256-1:1984 for the classes; the place scheme from memory of the same standard;
 Kachman & Smith 1995, Trans ASAE 38(2):379-387, for the indices per spacing.
@@ -26,12 +26,12 @@ ROUNDING = 1e-9
 
 
 def spacings_of(positions: ArrayLike) -> NDArray[np.float64]:
-    """Distances between neighbours, whatever the order in which the seeds arrived.
+    """Distances between neighbours along the row, for seeds in any order.
 
     Parameters
     ----------
     positions : array_like, shape (n,)
-        Places along the row. [m]
+        Positions along the row. [m]
 
     Returns
     -------
@@ -47,7 +47,7 @@ def spacings_of(positions: ArrayLike) -> NDArray[np.float64]:
 
 
 def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
-    """Class of each spacing, ISO 7256-1:1984.
+    """Class of each spacing by ISO 7256-1:1984.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
     ndarray of int, shape (n,)
         0 multiple (up to 0.5 references), 1 normal (up to 1.5), 2 one miss (up to 2.5),
         3 two misses (up to 3.5), 4 three or more.  A spacing on a bound belongs to the lower
-        class; one within 1e-9 of it, relative, counts as on it.
+        class.  A spacing within 1e-9 of a bound, relative, counts as on it.
 
     Raises
     ------
@@ -72,14 +72,14 @@ def classify(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
 
 
 def classes_of(ratios: NDArray[np.float64]) -> NDArray[np.int8]:
-    """Class, as in `classify`, of spacings over the reference that are known to be in order."""
+    """Classes as in `classify`, of checked spacings over the reference."""
     # a few comparisons, read as 0 and 1, take a fraction of the time of a search
     above = [(ratios > bound * (1 + ROUNDING)).view(np.int8) for bound in CLASS_BOUNDS]
     return above[0] + above[1] + above[2] + above[3]
 
 
 def class_counts(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
-    """How many spacings fall in each class.
+    """Number of spacings in each class.
 
     Parameters, errors : as for `classify`.
 
@@ -92,14 +92,14 @@ def class_counts(spacings: ArrayLike, reference: float) -> NDArray[np.int64]:
 
 
 def place_counts(counts: ArrayLike) -> NDArray[np.int64]:
-    """Theoretical places with several seeds, with one and with none.
+    """Numbers of theoretical places with several seeds, with one and with none.
 
     ISO scheme, with n'1 ... n'5 the class counts and N their sum: n2 = n'1, n1 = N - 2 n2,
     n0 = n'3 + 2 n'4 + 3 n'5 (ISO 7256-1:1984, from memory).
 
-    The scheme takes every multiple for a pair.  Beyond N/2 multiples it would give negative
-    n1; then n1 is 0 and n2 is the N - n'1 places that hold any seed at all (at least one), so
-    that the number of places stays right.
+    The scheme takes every multiple for a pair.  Beyond N/2 multiples it would give a negative
+    n1.  Then n1 is 0, and n2 is the number of places with any seed: N - n'1, at least one.  So the
+    number of places stays right.
 
     Parameters
     ----------
@@ -122,42 +122,6 @@ def place_counts(counts: ArrayLike) -> NDArray[np.int64]:
     several = np.minimum(multiples, seeded)
     empty = n[..., 2] + 2 * n[..., 3] + 3 * n[..., 4]
     return np.stack([several, seeded - several, empty], axis=-1)
-
-
-@dataclass(frozen=True)
-class PerPlace:
-    """Indices per theoretical place, ISO 7256-1:1984.
-
-    Attributes
-    ----------
-    places : int
-        N', places passed.
-    multiple, single, miss : float
-        Shares of places with several seeds, one, none; they sum to 1, or are nan when no
-        place was passed. [-]
-    """
-
-    places: int
-    multiple: float
-    single: float
-    miss: float
-
-
-def per_place(counts: ArrayLike) -> PerPlace:
-    """Shares of theoretical places; see `place_counts` for the scheme, its limit and errors.
-
-    Parameters
-    ----------
-    counts : array_like of whole numbers, shape (5,)
-        Class counts.
-
-    Returns
-    -------
-    PerPlace
-    """
-    several, one, none = (int(n) for n in place_counts(_one_row(counts)))
-    places = several + one + none
-    return PerPlace(places, *(n / places if places else math.nan for n in (several, one, none)))
 
 
 @dataclass(frozen=True)
@@ -206,43 +170,11 @@ def per_spacing(counts: ArrayLike) -> PerSpacing:
     return PerSpacing(total, *(part / total if total else math.nan for part in parts))
 
 
-def precision(spacings: ArrayLike, reference: float, ddof: int = 1) -> float:
-    """Standard deviation of the normal spacings over the reference.
-
-    About 0.29 is the most that means anything: normal spacings spread evenly over their class
-    give 1/sqrt(12) (Kachman & Smith 1995, Trans ASAE 38(2):379-387).
-
-    Parameters
-    ----------
-    spacings : array_like, shape (n,)
-        Spacings, 0 or more. [m]
-    reference : float
-        Theoretical spacing, above 0. [m]
-    ddof : {1, 0}
-        What is taken off the number of normal spacings in the divisor.
-
-    Returns
-    -------
-    float
-        Precision, nan with fewer than two normal spacings. [-]
-
-    Raises
-    ------
-    ValueError
-        As `classify`, or if `ddof` is neither 0 nor 1.
-    """
-    if ddof not in (0, 1):
-        raise ValueError(f"ddof is {ddof}; allowed: 0 or 1")
-    values = _spacings(spacings)
-    normal = values[classify(values, reference) == 1]
-    return float(normal.std(ddof=ddof)) / reference if normal.size >= 2 else math.nan
-
-
 def lag_correlation(spacings: ArrayLike, lag: int = 1) -> float:
-    """Correlation of spacings with those `lag` further on.
+    """Correlation of spacings with the spacings `lag` further on.
 
-    Seeds that miss independent places by independent errors give -0.5 at lag 1: a seed too far
-    on lengthens one spacing and shortens the next.
+    Seeds with independent position errors give -0.5 at lag 1: a seed too far on lengthens one
+    spacing and shortens the next.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
-"""Pieces of a run -> sums that add up, so that records need not be kept.
+"""Sums over the pieces of a run, so that records need not be kept.
 
-A run is cut into stretches of cells, and all that measures are made of is summed over each
-stretch while the run goes on.  Whole runs go the same way, piece by piece: the sums are the same
-to the last bit whether the records were kept or not.
+A run is cut into stretches of cells.  Measures are made of sums over each stretch, which grow while
+the run goes on.  Whole runs are summed piece by piece as well.  So the sums agree to the last bit,
+whether the records were kept or not.
 """
 
 from __future__ import annotations
@@ -15,16 +15,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.machine.given import AnyScenario
 from metersim.machine.losses import REASONS
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import PASSES, Stations
+from metersim.machine.stations import POINTS, OwnGiven, fitted
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
-from metersim.run.draws import PLACES
+from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Cells, Origin, Piece, Run, Ticks
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
 
-STRETCHES = 48  # stretches in all, over all replicates
-SHORTEST = 25  # cells in a stretch
+STRETCHES = 48  # number of stretches over all replicates
+SHORTEST = 25  # fewest cells in a stretch
 CP3_WINDOW = 0.03  # m
 
 Floats = NDArray[np.float64]
@@ -33,21 +34,21 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class Tally:
-    """Sums over a run: small, whatever the run's length.
+    """Sums over a run; their size does not depend on its length.
 
     Attributes
     ----------
     origin : Origin
-        Where the records came from.
+        Origin of the records.
     cells, stretches : int
-        Cells of the run, and the stretches that they were cut into.
+        Number of cells of the run, and number of stretches.
     sums : mapping of str to ndarray, shape (stretches,)
         Sums by column; lengths are in nominal spacings, times in s, areas in m2.
     reasons : ndarray of int
-        Cells by the reason for what they released, see `metersim.machine.losses.REASONS`.
+        Number of cells by reason, see `metersim.machine.losses.REASONS`.
     gaps : ndarray of int
-        Pairs of cells that released seeds, with none between them that did, by the reason of the
-        cell before the second: the first entry counts neighbours, each other a run of skips.
+        Pairs of successive cells that released seeds, by the reason of the cell before the second
+        one.  The first entry counts neighbours.  Every other entry counts runs of skips.
     longest_skip_run : int
         Most cells in a row that released nothing.
     """
@@ -61,40 +62,40 @@ class Tally:
     longest_skip_run: int
 
     def __repr__(self) -> str:
-        luck = f"random seed {self.origin.seed}, replicate {self.origin.replicate}"
-        return f"<Tally of {self.origin.scenario.name}: {self.cells:,} cells, {luck}>"
+        draws = f"random seed {self.origin.seed}, replicate {self.origin.replicate}"
+        return f"<Tally of {self.origin.scenario.name}: {self.cells:,} cells, {draws}>"
 
 
 def stretches_for(cells: int, replicates: int = 1) -> int:
-    """Stretches to cut each of some replicates of so many cells into."""
+    """Number of stretches for each of some replicates, from the number of cells."""
     return max(1, min(round(STRETCHES / replicates), cells // SHORTEST))
 
 
 def tallied(
-    scenario: Scenario,
+    scenario: AnyScenario,
     *,
     seed: int = 1,
     replicate: int = 0,
     stretches: int | None = None,
-    stations: Stations | Mapping[str, Any] | None = None,
+    stations: OwnGiven | None = None,
     engine: str | None = None,
     on_cells: Callable[[int], object] | None = None,
 ) -> Tally:
-    """Run a scenario and keep the sums alone, in memory that does not grow with its length.
+    """Run a scenario and keep its sums alone, in memory that does not grow with its length.
 
     Parameters
     ----------
     scenario, seed, replicate, stations, engine
         As for `metersim.run.simulation.simulate`.
     stretches : int, optional
-        As many as the cells allow, when not given.
+        Number of stretches; by default as many as the cells allow.
     on_cells : callable, optional
-        Told of each further number of cells that are done, to show how far the run is.
+        Called with each further number of cells that are done, to show progress.
 
     Returns
     -------
     Tally
-        What `metersim.measures.estimates.measure` takes in place of a run.
+        Sums that `metersim.measures.estimates.measure` takes in place of a run.
 
     Examples
     --------
@@ -107,17 +108,18 @@ def tallied(
     True
     """
     check_engine(engine)
+    scenario = fitted(scenario, stations)
     stretches = stretches or stretches_for(scenario.passages)
     if engine == EVENTS:
-        run = simulate(scenario, seed=seed, replicate=replicate, stations=stations, engine=engine)
+        run = simulate(scenario, seed=seed, replicate=replicate, engine=engine)
         return tally_of(run, stretches)
-    origin, parts = pieces(scenario, seed=seed, replicate=replicate, stations=stations)
+    origin, parts = pieces(scenario, seed=seed, replicate=replicate)
     if on_cells:
-        parts = _told(parts, on_cells)
+        parts = _reporting(parts, on_cells)
     return tally(origin, scenario.passages, stretches, parts)
 
 
-def _told(pieces: Iterable[Piece], on_cells: Callable[[int], object]) -> Iterator[Piece]:
+def _reporting(pieces: Iterable[Piece], on_cells: Callable[[int], object]) -> Iterator[Piece]:
     for piece in pieces:
         yield piece
         on_cells(len(piece.cells))
@@ -134,20 +136,20 @@ def tally(origin: Origin, cells: int, stretches: int, pieces: Iterable[Piece]) -
     Parameters
     ----------
     origin : Origin
-        Where the pieces come from.
+        Origin of the pieces.
     cells : int
-        Cells in all pieces together.
+        Number of cells in all pieces together.
     stretches : int
-        How many to cut the cells into, 1 or more.
+        Number of stretches, 1 or more.
     pieces : iterable of Piece
-        In order; none is held on to when the next is taken.
+        The pieces in order.  A piece is not kept when the next one is taken.
 
     Raises
     ------
     ValueError
         If a piece is missing, repeated or out of order.
     RuntimeError
-        If a seed lies a whole piece or more behind its place, which no meter can do.
+        If a seed lies a whole piece or more behind its cell, which no meter can do.
     """
     sums = _Sums(origin.scenario, cells, stretches)
     for piece in pieces:
@@ -164,13 +166,13 @@ class _Table:
         self.tables = np.zeros((1 + values, stretches, classes))
 
     def add(self, cells: Ints, classes: NDArray[Any], *values: Floats) -> None:
-        """Add items by the cell they belong to, their class and their values."""
+        """Add items by their cell, their class and their values."""
         if not len(cells):
             return
         _, stretches, width = self.tables.shape
         first, last = (int(cell) * stretches // self._cells for cell in (cells.min(), cells.max()))
         code = classes
-        if first != last:  # else there is but one stretch to look for, as mostly in long runs
+        if first != last:  # otherwise all belong to one stretch, as mostly in long runs
             code = (cells * stretches // self._cells - first) * width + classes
         for table, value in zip(self.tables, (None, *values), strict=True):
             part = np.bincount(code, value, minlength=(last - first + 1) * width)
@@ -178,12 +180,12 @@ class _Table:
 
 
 class _Loads:
-    """What cells released, and in what runs they released nothing."""
+    """Seeds that cells released, and runs of cells that released none."""
 
-    RUN_STARTS = PLACES + 1  # class of an empty cell behind one that was not
+    RUN_STARTS = MOST_SEEDS + 1  # class of an empty cell after a cell that was not empty
 
     def __init__(self, cells: int, stretches: int) -> None:
-        self.table = _Table(cells, stretches, PLACES + 2)
+        self.table = _Table(cells, stretches, MOST_SEEDS + 2)
         self.reasons = np.zeros(len(REASONS), dtype=np.int64)
         self.gaps = np.zeros(len(REASONS), dtype=np.int64)
         self.passed = 0
@@ -220,50 +222,50 @@ class _Loads:
 
 
 class _Neighbours:
-    """Distances between neighbours in a row of seeds that come piece by piece, nearly in order.
+    """Distances between neighbours in a row, from seeds that come piece by piece, nearly in order.
 
-    A seed is final once the first place of a later piece lies beyond it, as no seed gets ahead of
-    another by a whole piece; the rest wait.
+    No seed gets ahead of another by a whole piece.  So a seed is final once the first position of a
+    later piece lies beyond it.  The other seeds wait.
     """
 
     def __init__(self) -> None:
         self._low = -math.inf
-        self.places: Floats = np.empty(0)
+        self.positions: Floats = np.empty(0)
         self.cells: Ints = np.empty(0, dtype=np.int64)
 
-    def add(self, places: Floats, cells: Ints) -> tuple[Floats, Ints]:
-        """Add seeds; give distances that have become final, and the cell before each."""
-        if not len(places):
-            return places, cells
-        low = float(places.min())
+    def add(self, positions: Floats, cells: Ints) -> tuple[Floats, Ints]:
+        """Add seeds; return the distances that have become final, and the cell before each."""
+        if not len(positions):
+            return positions, cells
+        low = float(positions.min())
         if not low >= self._low:
             raise RuntimeError(
                 f"a seed of cells {cells[0]} to {cells[-1]} lies at {low:g}, "
                 f"before the whole piece before it, which starts at {self._low:g}"
             )
-        final = int(np.searchsorted(self.places, low))
-        if final:  # else no distance becomes final, and nothing stands against a lower place
+        final = int(np.searchsorted(self.positions, low))
+        if final:  # otherwise no distance is final, and later positions may be lower
             self._low = low
-        ends = np.concatenate((self.places[:final], [low]))
+        ends = np.concatenate((self.positions[:final], [low]))
         gaps, left = ends[1:] - ends[:-1], self.cells[:final]
-        places = np.concatenate((self.places[final:], places))
-        order = np.argsort(places, kind="stable")  # cheap, as nearly in order
-        self.places = places[order]
+        positions = np.concatenate((self.positions[final:], positions))
+        order = np.argsort(positions, kind="stable")  # cheap, as nearly in order
+        self.positions = positions[order]
         self.cells = np.concatenate((self.cells[final:], cells))[order]
         return gaps, left
 
     def rest(self) -> tuple[Floats, Ints]:
-        """The distances between those that still wait, when no more seeds come."""
-        return np.diff(self.places), self.cells[:-1]
+        """The distances between the waiting seeds, when no more seeds come."""
+        return np.diff(self.positions), self.cells[:-1]
 
 
 class _Clock:
-    """Times at which the ends of the stretches pass the cut-off, between ticks."""
+    """Times at which the ends of stretches pass the cut-off, interpolated between ticks."""
 
     def __init__(self, scenario: Scenario, cells: int, stretches: int) -> None:
         ends = np.ceil(np.arange(stretches + 1) * cells / stretches)
         self._scenario = scenario
-        self._angles = ends * 2 * math.pi / scenario.disc.cells + PASSES[-1]
+        self._angles = ends * 2 * math.pi / scenario.disc.cells + POINTS[-1]
         self._times: Floats = np.empty(stretches + 1)
         self._done = 0
         self._last: Floats = np.empty(0)  # the last tick so far
@@ -280,16 +282,16 @@ class _Clock:
             angles = self._scenario.tick_angles(end, first - len(self._last))
             self._times[self._done : due] = np.interp(self._angles[self._done : due], angles, times)
             self._done = due
-        self._last = ticks.time[-1:].copy()  # so that the piece can go
+        self._last = ticks.time[-1:].copy()  # a copy, so that the piece can be freed
 
     def passed(self) -> Floats:
-        """Time that each stretch took, when no more ticks come. [s]"""
+        """Duration of each stretch, when no more ticks come. [s]"""
         self._times[self._done :] = self._last
         return np.diff(self._times)
 
 
 class _Sums:
-    """All sums of a run, as they grow."""
+    """All sums of a run while it goes on."""
 
     def __init__(self, scenario: Scenario, cells: int, stretches: int) -> None:
         self._cells = cells

@@ -1,7 +1,7 @@
-"""Published relations of yield to the stand, side by side: what each takes off, as a range.
+"""Published relations of yield to the stand, side by side: the loss by each, as a range.
 
-They disagree, and one of them found nothing.  No relation is preferred here, and what they give is
-never added up or averaged: they are about the same plants, seen in different fields and years.
+The relations disagree, and one of them found no effect.  No relation is preferred here.  Their
+losses are never added up or averaged: they concern the same plants in different fields and years.
 """
 
 from __future__ import annotations
@@ -17,37 +17,37 @@ from metersim.machine.sources import SOURCES
 
 BUSHELS = UNITS["bu_acre"].factor  # kg/m2
 INCH, CENTIMETRE = UNITS["in"].factor, UNITS["cm"].factor  # m
-YIELD, SHARE = "yield", "share"  # what a relation gives: kg/m2, or a share of the yield
+YIELD, SHARE = "yield", "share"  # result of a relation: kg/m2, or a share of the yield
 
 
 @dataclass(frozen=True, kw_only=True)
 class Relation:
-    """What a source says that a departure from an even stand costs.
+    """The loss by a departure from an even stand, as a source states it.
 
     Attributes
     ----------
     key : str
-        Short name, unique.
+        Unique short name.
     by : str
-        Who found it, as printed.
+        Authors and year, as printed.
     says : str
-        What it says, in the units that it was published in.
+        The statement, in the units of the publication.
     source : str
         Key in `metersim.machine.sources.SOURCES`.
     mark : str
         ``read`` in the source, or from ``memory``.
     crop : str
-        The one crop that was studied.
+        The crop that was studied.
     of : str
-        Measure of the stand that it is about, one of `metersim.measures.plants.PLANTED`.
+        Measure of the stand, one of `metersim.measures.plants.PLANTED`.
     gives : str
         ``yield``, in kg/m2, or ``share``, of the yield.
     slope : tuple of float
-        Least and greatest loss for one unit of the measure, in SI; alike where one was published.
+        Least and greatest loss per unit of the measure, in SI; equal if one was published.
     threshold : float
-        Value of the measure up to which nothing is lost.
+        Value of the measure up to which there is no loss.
     covers : tuple of float, optional
-        Least and greatest value of the measure in the study; None where it was not noted.
+        Least and greatest value of the measure in the study; None if they were not noted.
     """
 
     key: str
@@ -73,18 +73,18 @@ class Relation:
         return self.slope[1] == 0
 
     def losses(self, value: Any) -> tuple[Any, Any]:
-        """What is lost at a value of the measure, by the least and by the greatest slope.
+        """Losses at a value of the measure, by the least and by the greatest slope.
 
         Parameters
         ----------
         value : float or ndarray
-            Of the measure `of`, in SI.
+            Value of the measure `of`, in SI.
 
         Returns
         -------
         low, high : float or ndarray
-            0 or more, nan where the value is; of shares, no more than all. [kg/m2 or 1, as `gives`
-            says]
+            Losses, 0 or more; nan if the value is nan; as shares, at most 1. [kg/m2 or 1, as in
+            `gives`]
         """
         over = np.maximum(np.asarray(value) - self.threshold, 0.0)
         most = 1.0 if self.gives == SHARE else math.inf
@@ -92,14 +92,14 @@ class Relation:
         return low, high
 
     def is_outside(self, value: float) -> bool:
-        """Whether the value lies outside what the study covered, where that was noted."""
+        """Whether the value lies outside the noted range of the study."""
         if self.covers is None or math.isnan(value):
             return False
         return not self.covers[0] <= value <= self.covers[1]
 
 
 def _per_inch(bushels: float) -> tuple[float, float]:
-    """The slope of so many bushels an acre for each inch. [kg/m2 per m]"""
+    """Slope from bushels an acre for each inch. [kg/m2 per m]"""
     slope = bushels * BUSHELS / INCH
     return slope, slope
 
@@ -199,35 +199,35 @@ RELATIONS: tuple[Relation, ...] = (
 
 
 def relations_of(crop: str) -> tuple[Relation, ...]:
-    """Those that were found of a crop; none for most."""
+    """The relations for a crop; there are none for most crops."""
     return tuple(one for one in RELATIONS if one.crop == crop.casefold())
 
 
 @dataclass(frozen=True, kw_only=True)
 class Harvest:
-    """What the user expects to harvest, and what the harvest is worth; both may be unknown.
+    """Expected yield and price of the user's harvest; both may be unknown.
 
-    No relation takes off, or adds, more than the expected yield.
+    No relation takes off or adds more than the expected yield.
 
     Attributes
     ----------
     expected : float, optional
         Yield of an even stand. [kg/m2]
     price : float, optional
-        In the user's currency. [1/kg]
+        Price in the user's currency. [1/kg]
     """
 
     expected: float | None = None
     price: float | None = None
 
     def in_yield(self, relation: Relation, loss: float) -> float:
-        """What a relation gives, as yield; nan when that takes an expected yield. [kg/m2]"""
+        """Loss by a relation as yield; nan if an expected yield is needed and missing. [kg/m2]"""
         if self.expected is None:
             return loss if relation.gives == YIELD or loss == 0 else math.nan
         return self.in_share(relation, loss) * self.expected
 
     def in_share(self, relation: Relation, loss: float) -> float:
-        """What a relation gives, as a share of the yield; nan without an expected yield. [1]"""
+        """Loss by a relation as a share of the yield; nan if that needs an expected yield. [1]"""
         if relation.gives == SHARE or loss == 0:
             return loss
         if self.expected is None:
@@ -235,5 +235,5 @@ class Harvest:
         return min(max(loss / self.expected, -1.0), 1.0) if math.isfinite(loss) else math.nan
 
     def in_money(self, relation: Relation, loss: float) -> float:
-        """What it costs, in the user's currency; nan without a price. [1/m2]"""
+        """Cost of a loss in the user's currency; nan without a price. [1/m2]"""
         return self.in_yield(relation, loss) * self.price if self.price is not None else math.nan

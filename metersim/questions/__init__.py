@@ -1,4 +1,4 @@
-"""The questions that can be asked, a folder each; here in the order in which help lists them."""
+"""The questions that can be asked, one folder each, in the order of the help text."""
 
 QUESTIONS = {
     "run": "run a scenario and say how the seeds will lie",
@@ -16,4 +16,4 @@ QUESTIONS = {
     "lot": "make a lot file of your own seed",
     "gallery": "draw all shipped scenarios",
 }
-"""Name of the folder, which is the command, and what it does."""
+"""Description of each command by its name, which is also the name of its folder."""

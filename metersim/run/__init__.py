@@ -1,1 +1,1 @@
-"""Runs of a meter: random draws, records, and two engines, events in time and whole arrays."""
+"""Runs of a meter: random draws, records and two engines (events in time, and whole arrays)."""

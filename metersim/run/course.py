@@ -1,4 +1,4 @@
-"""When cells pass what, when ticks fall, and how the row unit shakes at any time."""
+"""Times of a run: when cells pass the points of their way, when ticks fall, how it shakes."""
 
 from __future__ import annotations
 
@@ -11,30 +11,32 @@ from numpy.typing import NDArray
 from metersim.machine.drive import DriveStation
 from metersim.machine.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES, envelope, shaking
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import CUT, PASSES
+from metersim.machine.stations import CUT, POINTS
 from metersim.run.draws import KnotDraws
 
 Array = NDArray[np.float64]
 
 
 class Course:
-    """The cells and ticks of a run.
+    """Angles, times and speeds of the cells and ticks of a run.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        All settings.
     drive : DriveStation
-        What turns the disc.
+        The drive of the disc.
 
     Attributes
     ----------
     passages, ticks : int
-        Passages of a cell, and ticks.
+        Numbers of passages of a cell and of ticks in the run.
     pitch : float
         Angle between cells. [rad]
+    cells_per_tick : float
+        Cells that enter the pool between two ticks, on average.
     cells_in_tick : int
-        Cells that enter the pool between two ticks, at the most.
+        Cells that enter the pool between two ticks, at most.
     """
 
     def __init__(self, scenario: Scenario, drive: DriveStation) -> None:
@@ -43,42 +45,42 @@ class Course:
         self.pitch = 2 * math.pi / scenario.disc.cells
         self.cells_in_tick = math.ceil(scenario.disc.cells * scenario.run.tick)
         self.cells_per_tick = scenario.disc.cells * scenario.run.tick
-        self.ticks = math.ceil(self._last / (2 * math.pi * scenario.run.tick)) + 1
+        self.ticks = math.ceil(self._last_angle / (2 * math.pi * scenario.run.tick)) + 1
 
     @property
-    def _last(self) -> float:
-        return self.passages * self.pitch + PASSES[CUT]
+    def _last_angle(self) -> float:
+        return self.passages * self.pitch + POINTS[CUT]
 
     @property
     def end(self) -> float:
-        """When the last cell has passed the cut-off. [s]"""
-        return float(self._drive.time_at(self._last))
+        """Time at which the last cell passes the cut-off. [s]"""
+        return float(self._drive.time_at(self._last_angle))
 
-    def angles(self, cells: Any, station: int) -> Any:
-        """Angles of the disc at which cells pass one of `PASSES`. [rad]"""
-        return cells * self.pitch + PASSES[station]
+    def angles(self, cells: Any, point: int) -> Any:
+        """Angles of the disc at which cells pass a point of their way. [rad]"""
+        return cells * self.pitch + POINTS[point]
 
-    def ticks_before(self, cells: NDArray[Any], station: int) -> NDArray[np.int64]:
-        """Number of the last tick before cells pass one of `PASSES`."""
-        return self._scenario.ticks_before(self.angles(cells, station))
+    def ticks_before(self, cells: NDArray[Any], point: int) -> NDArray[np.int64]:
+        """Number of the last tick before cells pass a point of their way."""
+        return self._scenario.ticks_before(self.angles(cells, point))
 
-    def times(self, cells: Any, station: int) -> Any:
-        """When cells pass one of `PASSES`. [s]"""
-        return self._drive.time_at(self.angles(cells, station))
+    def times(self, cells: Any, point: int) -> Any:
+        """Times at which cells pass a point of their way. [s]"""
+        return self._drive.time_at(self.angles(cells, point))
 
-    def hole_speeds(self, cells: Any, station: int = CUT) -> Any:
-        """Speed of the holes when cells pass one of `PASSES` but the first. [m/s]"""
-        turning = self._drive.speed_at(self.angles(cells, station))
+    def hole_speeds(self, cells: Any, point: int = CUT) -> Any:
+        """Speed of the holes when cells pass any point of their way but the first. [m/s]"""
+        turning = self._drive.speed_at(self.angles(cells, point))
         return turning * self._scenario.disc.circle_radius
 
     def tick_times(self, first: int, last: int) -> Any:
-        """When ticks fall, from one to before another. [s]"""
+        """Times of the ticks from `first` to before `last`. [s]"""
         return self._drive.time_at(self._scenario.tick_angles(last, first))
 
     def tick_speeds(self, first: int, last: int) -> Array:
         """Mean speed of the holes from each tick to the next. [m/s]
 
-        The last bits are cut, so that rounding is no change of speed.
+        The last bits are cut off, so that rounding does not look like a change of speed.
         """
         angles = self._scenario.tick_angles(last + 1, first)
         steps = np.diff(angles)
@@ -88,13 +90,13 @@ class Course:
 
 
 class Shaking:
-    """The shaking of the row unit over its SD, at any time."""
+    """The shaking of the row unit at any time, over its SD."""
 
     def __init__(self, draws: KnotDraws) -> None:
         self._draws = draws
 
     def at(self, time: float) -> float:
-        """Motion at a time [s]."""
+        """Motion at a time [s], over its SD."""
         sample = int(time / SAMPLE)
         before = sample // SAMPLES
         sizes = [float(envelope(self._draws.strength(before + k))) for k in (0, 1)]
@@ -102,6 +104,6 @@ class Shaking:
         return float(shaking((sample + 0.5) * SAMPLE, *sizes, *phases))
 
     def peak(self, start: float, end: float) -> float:
-        """Largest size of the envelope between two times [s]."""
+        """Largest envelope of the motion between two times [s], over the motion's SD."""
         first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
         return float(envelope(self._draws.strongest(first, last)))

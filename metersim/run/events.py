@@ -1,8 +1,8 @@
 """The meter as processes in time.
 
-One process turns the disc, one works the gate, one follows each hole round and round, and one
-follows each seed on its way down.  They share a `Meter`, whose stations may be replaced while it
-runs: what comes later sees the change.  The draws of a cell and of its seeds are its own.
+One process turns the disc and one works the gate.  One process follows each hole round and round.
+One process follows each seed on its way down.  They share a `Meter`.  Its stations may be replaced
+while it runs.  A seed on its way down keeps those of its release, but for the sensor.
 """
 
 from __future__ import annotations
@@ -18,27 +18,29 @@ from metersim.machine.losses import KNOCKED, SHAKEN, SWEPT
 from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations, stations_of
-from metersim.run.draws import CONTACTS, Streams
+from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations, usual_stations
+from metersim.run.draws import CONTACTS
 from metersim.run.hole import join, knock_off, shake_off, sweep_off
 from metersim.run.meter import Cell, Held, Meter
 from metersim.run.records import Origin, Run, run_of_rows
+from metersim.run.streams import Streams
 
 Steps = Generator[simpy.Event, Any, None]
 Visitor = Callable[[Meter], Steps]
 
 
 def turn_disc(meter: Meter) -> Steps:
-    """The drive: how fast the holes run, tick by tick."""
+    """The drive: set the speed of the holes at each tick."""
     for tick in range(meter.course.ticks):
         yield meter.until(float(meter.course.tick_times(tick, tick + 1)[0]))
         meter.speed = float(meter.course.tick_speeds(tick, tick + 1)[0])
 
 
 def work_gate(meter: Meter) -> Steps:
-    """The gate: arches form and clear, seed runs in, the hopper empties."""
-    before = passable = 0.0
-    wait = meter.arches.wait()  # until an arch forms, or clears, over the mean of such waits
+    """The gate: let seed run into the pool at each tick, unless an arch stops it."""
+    before = 0.0  # time of the last tick, s
+    passable = 0.0  # seeds that the gate could have passed so far
+    wait = meter.arches.wait()  # until an arch forms or clears, over the mean wait
     for tick in range(meter.course.ticks):
         time = float(meter.course.tick_times(tick, tick + 1)[0])
         yield meter.until(time)
@@ -50,7 +52,7 @@ def work_gate(meter: Meter) -> Steps:
             wait = meter.arches.wait()
             meter.note(-1, -1, "gate", "arch formed" if meter.arched else "arch cleared")
         if not meter.arched:
-            able = -int(passable)
+            able = -int(passable)  # whole seeds that the gate can pass since the last tick
             passable += float(gate.flow(at)) * (time - before)
             able += int(passable)
             inflow = max(min(int(gate.full(at)) - meter.pool, able, meter.hopper), 0)
@@ -65,10 +67,10 @@ def work_gate(meter: Meter) -> Steps:
 
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
-    """A hole: into the pool, out of it, past the singulator, to the cut-off, and round again."""
+    """A hole: enter the pool, leave it, pass the singulator, reach the cut-off, and start again."""
     for number in range(hole, meter.passages, meter.scenario.disc.cells):
-        enters, leaves, meets_edge, is_cut = (
-            float(meter.course.times(number, place)) for place in (ENTERS, LEAVES, EDGE, CUT)
+        enters, leaves, meets_edge, cut = (
+            float(meter.course.times(number, point)) for point in (ENTERS, LEAVES, EDGE, CUT)
         )
         yield meter.until(enters)
         pickup, draws = meter.stations.pickup, meter.draws
@@ -81,7 +83,7 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
 
         yield meter.until(leaves)
         reason = join(meter, cell)
-        counts = [len(cell.held)]  # after each station
+        counts = [len(cell.held)]  # seeds on the cell after each station
         if cell.held and cell.chances.knocks > 0:
             knock_off(meter, cell)
             reason = reason if cell.held else KNOCKED
@@ -94,33 +96,33 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
             meter.note_all(number, cell.held, "singulator", "passed")
         counts.append(len(cell.held))
 
-        yield meter.until(is_cut)
+        yield meter.until(cut)
         if cell.held:
-            shake_off(meter, cell, leaves, is_cut)
+            shake_off(meter, cell, leaves, cut)
             reason = reason if cell.held else SHAKEN
             meter.note_all(number, cell.held, "carry", "reached the cut-off")
         counts.append(len(cell.held))
-        let_go(meter, cell, is_cut)
+        let_go(meter, cell, cut)
         lost = (before - after for before, after in pairwise(counts))
         meter.cell_rows[number] = (counts[0], *lost, counts[-1], reason)
 
 
-def moment(meter: Meter, cell: Cell, station: str, time: float, place: int = CUT) -> Moment:
-    """What a station may ask at a time, with the speed of the hole at a place on its way."""
+def moment(meter: Meter, cell: Cell, station: str, time: float, point: int = CUT) -> Moment:
+    """The moment that a station sees, with the speed of the hole at a point of its way."""
 
     def speed() -> float:
-        return float(meter.course.hole_speeds(cell.number, place))
+        return float(meter.course.hole_speeds(cell.number, point))
 
     return Moment(station, time=time, speed=speed, level=cell.level)
 
 
-def let_go(meter: Meter, cell: Cell, is_cut: float) -> None:
-    """The seeds of a cell set out on their way down.
+def let_go(meter: Meter, cell: Cell, cut: float) -> None:
+    """Start the way down of each seed of a cell.
 
-    The first leaves when its share of the hole is shut, and the others after it.
+    The first seed leaves when its share of the hole is shut.  The others follow it.
     """
     pickup, release = meter.stations.pickup, meter.stations.release
-    at = moment(meter, cell, "release", is_cut)
+    at = moment(meter, cell, "release", cut)
     travel = 0.0
     for seed in cell.held:
         if seed is cell.held[0]:
@@ -128,15 +130,15 @@ def let_go(meter: Meter, cell: Cell, is_cut: float) -> None:
             travel = float(release.travel(strength, at))
         else:
             travel += float(release.lag(seed.size, at))
-        meter.env.process(descend(meter, cell, seed, is_cut + travel / at.speed, at.speed))
+        meter.env.process(descend(meter, cell, seed, cut + travel / at.speed, at.speed))
 
 
 class Stop(NamedTuple):
-    """A contact with the wall, the beam of the sensor, or the ground."""
+    """A point on the way down: a contact with the wall, the beam of the sensor, or the ground."""
 
     what: str
     time: float  # since the release, s
-    speed: float  # of the seed when it comes there, m/s
+    speed: float  # of the seed when it arrives, m/s
     loss: float = 0.0  # share of the speed that a contact takes
 
 
@@ -144,7 +146,7 @@ WALL, BEAM, GROUND = "wall", "beam", "ground"
 
 
 def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -> list[Stop]:
-    """The stops of a seed that falls from a launch speed [m/s], in a meter at rest.
+    """The stops of a seed that falls from a launch speed [m/s], in a meter that does not shake.
 
     `mean` is the mean number of contacts with the wall.
     """
@@ -152,9 +154,10 @@ def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -
     ground = max(tube.length + cell.along, 0.0)
     beam = max(ground - meter.stations.sensor.height, 0.0)
     apart = ground / mean if mean > 0 else math.inf
-    wall = draws.contact(cell.number, seed.place) * apart
+    wall = draws.contact(cell.number, seed.nth) * apart
     steady = float(tube.steady_speed(seed.size))
-    height, start, slowing = 0.0, launch, 1.0  # where the seed falls freely from, and how
+    height, start = 0.0, launch  # where the free fall began: depth below the hole, and speed
+    slowing = 1.0  # product over all contacts so far
     contacts, stops = 0, []
     while True:
         here = min(wall, beam, ground)
@@ -167,7 +170,7 @@ def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -
             stops.append(Stop(GROUND, time, speed))
             return stops
         else:
-            rank, gap = draws.wall(cell.number, seed.place, contacts)
+            rank, gap = draws.wall(cell.number, seed.nth, contacts)
             loss = float(tube.loss(rank))
             stops.append(Stop(WALL, time, speed, loss))
             height, start = here, speed * (1 - loss)
@@ -177,24 +180,24 @@ def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -
 
 
 def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float) -> Steps:
-    """A seed's way down: off the hole [m/s], from wall to wall, through the beam, to rest.
+    """A seed's way down from a hole of this speed [m/s]: wall contacts, beam, ground.
 
-    The seed keeps its own clock, so that its records do not carry the rounding of the
-    simulation's.  The row unit's shaking at its release moves its fall a little.
+    The seed keeps its own clock.  So its records do not contain the rounding of the simulation's
+    clock.  The row unit's shaking at the release makes the fall a little longer or shorter.
     """
-    number, place, draws = cell.number, seed.place, meter.draws
+    number, nth, draws = cell.number, seed.nth, meter.draws
     yield meter.until(released)
     meter.carried -= 1
     meter.falling += 1
-    meter.note(number, place, "release", "released", "vacuum cut")
-    stations, direction = meter.stations, draws.launch(number, place)
+    meter.note(number, nth, "release", "released", "vacuum cut")
+    stations, direction = meter.stations, draws.launch(number, nth)
     launch = speed * float(stations.release.downward(direction))
     contacts = stations.tube.contacts(speed, moment(meter, cell, "tube", released))
     stops = way_down(meter, cell, seed, launch, float(contacts))
-    fall, later = stops[-1], 0.0
+    landing, later = stops[-1], 0.0
     if not stations.row_unit.still:
-        upset = stations.row_unit.vertical_speed(meter.shaking.at(released))
-        later = float(stations.tube.later_by(upset, fall.time, fall.speed))
+        shake = stations.row_unit.vertical_speed(meter.shaking.at(released))
+        later = float(stations.tube.later_by(shake, landing.time, landing.speed))
     now, crossed, seen = released, 0.0, False
     for stop in stops:
         now = released + max(stop.time + later, 0.0)
@@ -203,23 +206,23 @@ def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float)
             crossed, seen = now, watch(meter, cell, seed, now, stop.speed)
         elif stop.what == WALL:
             meter.note(
-                number, place, "tube", "touched the wall", f"lost {stop.loss:.0%} of its speed"
+                number, nth, "tube", "touched the wall", f"lost {stop.loss:.0%} of its speed"
             )
     furrow, sideways = stations.furrow, speed * stations.release.sideways(direction)
-    position = furrow.ground_speed * now + float(stations.tube.strays(sideways, fall.time))
-    meter.note(number, place, "furrow", "landed", f"at {fall.speed:.2f} m/s")
+    position = furrow.ground_speed * now + float(stations.tube.strays(sideways, landing.time))
+    meter.note(number, nth, "furrow", "landed", f"at {landing.speed:.2f} m/s")
     if furrow.in_field:
         at = moment(meter, cell, "furrow", now)
-        air = float(furrow.hop_time(draws.hop(number, place), fall.speed, at))
-        position += float(furrow.hop_length(air, fall.speed))
-        position += draws.soil(number, place) * furrow.scatter
+        air = float(furrow.hop_time(draws.hop(number, nth), landing.speed, at))
+        position += float(furrow.hop_length(air, landing.speed))
+        position += draws.soil(number, nth) * furrow.scatter
         now += air
         yield meter.until(now)
-        meter.note(number, place, "furrow", "at rest", f"after {air * 1e3:.0f} ms of hop")
+        meter.note(number, nth, "furrow", "at rest", f"after {air * 1e3:.0f} ms of hop")
     meter.falling -= 1
     meter.landed += 1
     touched = sum(stop.what == WALL for stop in stops)
-    row = (number, place, seed.size, seed.needed, released, crossed, now, touched, seen, position)
+    row = (number, nth, seed.size, seed.needed, released, crossed, now, touched, seen, position)
     meter.seed_rows.append(row)
 
 
@@ -227,16 +230,16 @@ def watch(meter: Meter, cell: Cell, seed: Held, now: float, speed: float) -> boo
     """Whether the sensor gives a pulse of its own for a seed that crosses the beam."""
     sensor, at = meter.stations.sensor, moment(meter, cell, "sensor", now)
     chance = sensor.detects(at)
-    if chance < 1 and meter.draws.uniform("detection", cell.number, seed.place) >= chance:
-        meter.note(cell.number, seed.place, "sensor", "not seen", "missed by the beam")
+    if chance < 1 and meter.draws.uniform("detection", cell.number, seed.nth) >= chance:
+        meter.note(cell.number, seed.nth, "sensor", "not seen", "missed by the beam")
         return False
     alone = now >= meter.beam_dark_until
     dark_until = now + float(sensor.pulse(seed.size, speed, at))
     meter.beam_dark_until = max(meter.beam_dark_until, dark_until)
-    told = ("seen", "gave a pulse of its own")
+    words = ("seen", "gave a pulse of its own")
     if not alone:
-        told = ("not seen", "merged with the seed before")
-    meter.note(cell.number, seed.place, "sensor", *told)
+        words = ("not seen", "merged with the seed before")
+    meter.note(cell.number, seed.nth, "sensor", *words)
     return alone
 
 
@@ -254,11 +257,11 @@ def run_events(
     Parameters
     ----------
     scenario, stations, streams, version
-        What is set, what works, what draws, and for the records which program.
+        Settings, stations, random draws, and the version of the program for the records.
     trace : bool
         Whether to keep every event of every seed.
     visitors : iterable of callables
-        Further processes, to watch the meter or to change it while it runs.
+        Further processes that watch the meter or change it while it runs.
     """
     env = simpy.Environment()
     meter = Meter(env, scenario, stations, streams, trace)
@@ -269,7 +272,7 @@ def run_events(
     env.run(until=simpy.AllOf(env, work))
     while meter.carried or meter.falling:
         env.step()
-    replaced, changes = stations.departures(stations_of(scenario)), tuple(meter.changes)
+    replaced, changes = stations.departures(usual_stations(scenario)), tuple(meter.changes)
     origin = Origin(scenario, streams.seed, streams.replicate, version, replaced, changes=changes)
     rows = meter.seed_rows, meter.cell_rows, meter.ticks
     return run_of_rows(origin, *rows, meter.events or ())

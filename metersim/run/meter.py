@@ -1,4 +1,4 @@
-"""What the processes of a meter share: its stations, where its seeds are, and its records."""
+"""State that the processes of a meter share: its stations, its seeds and its records."""
 
 from __future__ import annotations
 
@@ -8,33 +8,35 @@ from dataclasses import dataclass
 from typing import Any
 
 from metersim.machine.moment import Moment
+from metersim.machine.own import check_own
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import Stations, check_own, values_changed
+from metersim.machine.stations import Stations, values_changed
 from metersim.run.course import Course, Shaking
-from metersim.run.draws import ArchDraws, CellDraws, KnotDraws, Streams
+from metersim.run.draws import ArchDraws, CellDraws, KnotDraws
 from metersim.run.records import Change, Event
+from metersim.run.streams import Streams
 
 
 @dataclass(slots=True)
 class Held:
     """A seed on a hole."""
 
-    place: int  # which seed of its cell
-    size: float  # over the mean
-    needed: float  # vacuum that it needs on the whole hole in the pool, Pa
+    nth: int  # number of the seed in its cell: 0 joined first
+    size: float  # linear size over the mean of the lot
+    needed: float  # vacuum that it needs if the whole hole pulls it in the pool, Pa
     share: float  # part of the hole that pulls it
 
 
 @dataclass(slots=True)
 class Cell:
-    """A hole on one way round, and the seeds on it."""
+    """A hole on one way round the disc, and the seeds on it."""
 
     number: int
-    level: float  # of the pool when it entered, m
-    chances: Chances  # what it had to expect then
-    along: float  # seat of the first seed from the hole's centre, along the track, m
-    across: float  # the same across the track, m
+    level: float  # level of the pool when the cell entered it, m
+    chances: Chances  # numbers that decide which seeds join and stay
+    along: float  # offset of the first seed's seat from the hole's centre, along the track, m
+    across: float  # offset of that seat across the track, m
     held: list[Held]
 
     @property
@@ -43,32 +45,30 @@ class Cell:
         return math.sqrt(self.along * self.along + self.across * self.across)
 
     def keep(self, held: list[Held]) -> None:
-        """Hold these seeds alone; the first has the part of the hole that the others leave."""
+        """Hold these seeds alone; the first gets the part of the hole that the others leave."""
         self.held = held
         if held:
             held[0].share = 1 - sum(seed.share for seed in held[1:])
 
 
 class Meter:
-    """A meter at work.
-
-    What one process needs alone stays in that process.
+    """A meter at work: what its processes share.
 
     Attributes
     ----------
     env : simpy.Environment
         The clock.
     stations : Stations
-        The stations; assign another value to change the meter while it runs, all but the drive.
+        The stations.  Assign others to change the meter while it runs; the drive cannot change.
     vacuum : float
-        Vacuum at the holes, 0 or more; may be assigned. [Pa]
+        Vacuum at the holes, 0 or more.  It may be assigned. [Pa]
     changes : list of Change
-        What was assigned so far, and when.
+        All assignments so far, with their times.
     hopper, pool, carried, falling, landed : int
-        Whole seeds in each part of the meter; their sum never changes.
+        Whole seeds in each part of the meter.  Their sum never changes.
     available : int
-        Seeds of the pool that cells can still take until the next tick: what comes back from
-        the disc lies on the heap until then.
+        Seeds of the pool that cells can still take until the next tick.  A seed that comes back
+        from the disc lies on the heap until then.
     speed : float
         Speed of the holes since the last tick. [m/s]
     level : float
@@ -94,7 +94,7 @@ class Meter:
         self.arches = ArchDraws(streams)
         self.shaking = Shaking(KnotDraws(streams))
         self.speed = float(self.course.tick_speeds(0, 1)[0])
-        self.beam_dark_until = -math.inf
+        self.beam_dark_until = -math.inf  # s
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
         full = int(stations.gate.full(Moment("gate", time=0.0, speed=self.speed)))
         self.pool = self.available = min(full, total)
@@ -108,7 +108,7 @@ class Meter:
         self.seed_rows: list[tuple[Any, ...]] = []
 
     def until(self, time: float) -> Any:
-        """The wait until a time [s]."""
+        """Event to wait for until a time [s]."""
         return self.env.timeout(max(time - self.env.now, 0.0))
 
     @property
@@ -118,7 +118,7 @@ class Meter:
 
     @vacuum.setter
     def vacuum(self, vacuum: float) -> None:
-        if not 0 <= vacuum < math.inf:
+        if not (isinstance(vacuum, int | float) and 0 <= vacuum < math.inf):
             raise ValueError(f"vacuum is {vacuum!r} Pa; allowed: a number, 0 or more")
         if vacuum != self._vacuum:
             self._note_change("vacuum", f"{self._vacuum:g} to {vacuum:g} Pa")
@@ -131,6 +131,8 @@ class Meter:
 
     @stations.setter
     def stations(self, stations: Stations) -> None:
+        if not isinstance(stations, Stations):
+            raise ValueError(f"stations are {stations!r}; allowed: Stations")
         changed = stations.departures(self._stations)
         if "drive" in changed:
             raise ValueError("the drive cannot change in a run; it keeps its schedule of the start")
@@ -149,12 +151,12 @@ class Meter:
         """All seeds, wherever they are."""
         return self.hopper + self.pool + self.carried + self.falling + self.landed
 
-    def note(self, cell: int, place: int, station: str, event: str, why: str = "") -> None:
+    def note(self, cell: int, nth: int, station: str, event: str, why: str = "") -> None:
         """Add a line to the trace."""
         if self.events is not None:
-            self.events.append(Event(self.env.now, cell, place, station, event, why))
+            self.events.append(Event(self.env.now, cell, nth, station, event, why))
 
     def note_all(self, cell: int, held: Iterable[Held], station: str, event: str) -> None:
         """Add a line to the trace for each seed that a cell holds."""
         for seed in held:
-            self.note(cell, seed.place, station, event)
+            self.note(cell, seed.nth, station, event)

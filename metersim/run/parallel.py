@@ -1,12 +1,13 @@
 """Many calls of a function at once, on any `concurrent.futures.Executor`, in order.
 
-One such executor is that of processes on this machine; libraries for clusters offer others.
+`processes` gives an executor of processes on this machine.  Libraries for clusters offer others.
 """
 
 from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import signal
 import threading
 from collections import deque
@@ -16,9 +17,12 @@ from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
 from typing import Any, TypeVar
 
-USUAL_WORKERS = 8  # at most, when nobody says how many
-MOST_WORKERS = 1000  # processes that an option may ask for
-CANCEL_SECONDS = 1.0  # most to wait for a pool; it takes some milliseconds
+from metersim.files.faults import Parameter, bad
+from metersim.machine.scenario import Scenario
+
+USUAL_WORKERS = 8  # most workers when their number is not given
+MOST_WORKERS = 1000  # most processes that an option may ask for
+CANCEL_SECONDS = 1.0  # longest wait for a pool to cancel its calls; it takes milliseconds
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
@@ -30,23 +34,23 @@ def in_order(
     executor: Executor | None = None,
     ahead: int = 64,
 ) -> Iterator[Result]:
-    """Results of a function, in the order of its jobs, wherever they are worked out.
+    """Results of a function in the order of its jobs, from any executor.
 
     Parameters
     ----------
     function : callable
-        Of one job; an executor may have to pickle it.
+        Takes one job.  An executor may have to pickle the function.
     jobs : iterable
-        Taken up as they are needed, so that there may be very many.
+        The jobs.  They are taken as they are needed, so there may be very many.
     executor : Executor, optional
-        Where to work; without one, here, one after the other.
+        Works on the jobs.  Without one, this process works on one after the other.
     ahead : int
-        Most jobs in flight, finished or not, 1 or more; some more than the executor works on.
+        Most jobs in flight, finished or not, 1 or more.  It should exceed the number of workers.
 
     Yields
     ------
     result
-        Of the next job.
+        Result of the next job.
     """
     if executor is None:
         yield from map(function, jobs)
@@ -59,7 +63,7 @@ def in_order(
                 yield flight.popleft().result()
         while flight:
             yield flight.popleft().result()
-    except BrokenExecutor:  # which ends all that is in flight itself
+    except BrokenExecutor:  # it ends all jobs in flight itself
         flight.clear()
         raise
     finally:
@@ -67,8 +71,26 @@ def in_order(
             future.cancel()
 
 
+def check_sent(scenario: Scenario, executor: Executor | None) -> None:
+    """Refuse own stations that other processes on this machine would not find.
+
+    Raises
+    ------
+    BadInput
+        When the executor is one of processes, and the stations cannot be pickled.
+    """
+    if scenario.own is None or not isinstance(executor, ProcessPoolExecutor):
+        return
+    try:
+        pickle.dumps(scenario.own)
+    except (pickle.PicklingError, AttributeError, TypeError) as error:
+        message = "cannot be sent to other processes; define them at the top of a module"
+        said = ", ".join(f"{name}: {one}" for name, one in scenario.own.said().items())
+        raise bad(Parameter("stations"), said, f"{message} ({error})") from None
+
+
 def cores() -> int:
-    """Cores that this process may use, but no more than `USUAL_WORKERS`."""
+    """Number of cores that this process may use, at most `USUAL_WORKERS`."""
     allowed = getattr(os, "sched_getaffinity", None)  # not on every system
     many = len(allowed(0)) if allowed else os.cpu_count() or 1
     return min(many, USUAL_WORKERS)
@@ -81,12 +103,12 @@ def processes(workers: int) -> Iterator[Executor | None]:
     Parameters
     ----------
     workers : int
-        1 or more.
+        Number of workers, 1 or more.
 
     Yields
     ------
     Executor or None
-        Its processes leave an interrupt to this one, and end when this one ends in any way.
+        Its processes ignore an interrupt, which this process handles.  They end with this process.
     """
     if workers == 1:
         yield None
@@ -95,9 +117,9 @@ def processes(workers: int) -> Iterator[Executor | None]:
     others = set(multiprocessing.active_children())
     pool = _Pool(workers, mp_context=context, initializer=_serve)
     try:
-        pool.submit(int)  # what starts the first process, which takes a while
+        pool.submit(int)  # starts the first process, which takes a while
         yield pool
-    except BaseException:  # what is in flight is lost, and nobody waits for it
+    except BaseException:  # calls in flight are lost: nobody waits for their results
         _cancel(pool)
         for process in set(multiprocessing.active_children()) - others:
             process.terminate()
@@ -106,10 +128,10 @@ def processes(workers: int) -> Iterator[Executor | None]:
 
 
 class _Pool(ProcessPoolExecutor):
-    """Starts its processes, as calls come, deaf to interrupts before they can say so themselves."""
+    """A pool whose new processes ignore interrupts before they can set that themselves."""
 
     def submit(self, *call: Any, **options: Any) -> Future[Any]:
-        """A call in a process, perhaps a new one."""
+        """Submit a call; a new process that it starts ignores interrupts."""
         if not hasattr(signal, "pthread_sigmask"):
             return super().submit(*call, **options)
         before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
@@ -120,27 +142,28 @@ class _Pool(ProcessPoolExecutor):
 
 
 def _cancel(pool: Executor) -> None:
-    """Cancel what waits, and see that the pool knows before its processes are ended.
+    """Cancel waiting calls, and wait until the pool has done so before its processes end.
 
-    Else Python 3.11 takes them for broken, and fails to tell that to calls that were cancelled.
+    Otherwise Python 3.11 takes the processes for broken.  It then fails to report that to calls
+    that were cancelled.
     """
     known = threading.Event()
-    with suppress(RuntimeError):  # it is broken already
+    with suppress(RuntimeError):  # the pool is broken already
         pool.submit(int).add_done_callback(lambda call: known.set())
     pool.shutdown(wait=False, cancel_futures=True)
     known.wait(CANCEL_SECONDS)
 
 
 def _serve() -> None:
-    """What a worker does first, before it loads any library of arrays."""
+    """Prepare a worker before it loads any library of arrays."""
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")  # a worker a core is enough
+        os.environ.setdefault(name, "1")  # one worker per core is enough
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
 def _end_with_parent() -> None:
-    """Leave no worker behind when the process that gives it work was killed."""
+    """End this worker when its parent process was killed."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         wait([parent.sentinel])

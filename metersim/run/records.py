@@ -1,4 +1,4 @@
-"""What a run leaves: read-only arrays, and where they come from.  Nothing is averaged here."""
+"""Records of a run: read-only arrays and their origin.  Nothing is averaged here."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ class Event(NamedTuple):
     """One line of a trace."""
 
     time: float  # s
-    cell: int  # -1 when no cell is concerned
-    place: int  # which seed of the cell; -1 when no seed is concerned
+    cell: int  # number of the passage; -1 when the event concerns no cell
+    nth: int  # number of the seed in its cell; -1 when the event concerns no seed
     station: str
     event: str
     why: str
@@ -38,7 +38,7 @@ class Change(NamedTuple):
     """A change that was made while the meter ran."""
 
     time: float  # s
-    what: str  # a station, or the vacuum
+    what: str  # name of a station, or "vacuum"
     words: str
 
     def __str__(self) -> str:
@@ -47,12 +47,12 @@ class Change(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """Base of tables: equally long arrays that cannot be written to.
+    """Base of the tables of records: read-only arrays of the same length.
 
     Attributes
     ----------
     names : tuple of str
-        What files and frames call the columns, with the unit where there is one.
+        Names of the columns in files and data frames, with their units.
     """
 
     names: ClassVar[tuple[str, ...]]
@@ -74,12 +74,12 @@ class Table:
         return len(next(self.columns())[1])
 
     def part(self, rows: slice | NDArray[np.intp]) -> Self:
-        """Some of the rows; views of a slice."""
+        """A table of some of the rows; a slice gives views."""
         return type(self)(*(column[rows] for _, column in self.columns()))
 
     @classmethod
     def stacked(cls, parts: Sequence[Self]) -> Self:
-        """One table of the rows of several, one or more."""
+        """One table with the rows of one or more tables."""
         if len(parts) == 1:
             return parts[0]
         columns = zip(*((values for _, values in part.columns()) for part in parts), strict=True)
@@ -88,24 +88,24 @@ class Table:
 
 @dataclass(frozen=True)
 class Seeds(Table):
-    """One row a seed that left the meter, by cell and place on the cell.
+    """One row per seed that left the meter, sorted by cell and by seed in cell.
 
     Attributes
     ----------
-    cell, place : ndarray of int
-        Passage of a cell, counted from the start, and which seed of that cell.
+    cell, nth : ndarray of int
+        Passage of a cell, counted from the start, and number of the seed in it: 0 joined first.
     size : ndarray
         Linear size over the lot's mean. [1]
     needed : ndarray
         Vacuum that the seed needs in the pool at its mean load. [Pa]
     release_time, sensor_time, landing_time : ndarray
-        When it left its hole, crossed the beam and came to rest. [s]
+        Times at which it left its hole, crossed the beam and came to rest. [s]
     contacts : ndarray of int
-        Contacts with the tube's wall.
+        Number of contacts with the tube's wall.
     seen : ndarray of bool
         Whether the sensor gave a pulse of its own for it.
     position : ndarray
-        Where it came to rest along the row. [m]
+        Resting position along the row. [m]
     """
 
     names = (
@@ -121,7 +121,7 @@ class Seeds(Table):
         "position_m",
     )
     cell: NDArray[np.int64]
-    place: NDArray[np.int8]
+    nth: NDArray[np.int8]
     size: NDArray[np.float64]
     needed: NDArray[np.float64]
     release_time: NDArray[np.float64]
@@ -134,15 +134,18 @@ class Seeds(Table):
 
 @dataclass(frozen=True)
 class Cells(Table):
-    """One row a passage of a cell.
+    """One row per passage of a cell.
 
     Attributes
     ----------
-    joined, knocked, swept, shaken, released : ndarray of int
-        Seeds that left the pool on the cell, that the heap, the singulator and shaking took
-        from it, and that left at the cut-off; the first is the sum of the rest.
+    joined : ndarray of int
+        Seeds that left the pool on the cell: the sum of the next four columns.
+    knocked, swept, shaken : ndarray of int
+        Seeds that the heap, the singulator and shaking took from it.
+    released : ndarray of int
+        Seeds that left it at the cut-off.
     reason : ndarray of int
-        Index into `metersim.machine.losses.REASONS`: why the cell released what it did.
+        Index into `metersim.machine.losses.REASONS`: why the cell released so many seeds.
     """
 
     names = ("joined", *(loss.column for loss in TAKING), "released", "reason")
@@ -156,7 +159,7 @@ class Cells(Table):
 
 @dataclass(frozen=True)
 class Ticks(Table):
-    """One row a tick, as it was left at that time.
+    """One row per tick, with the state after it.
 
     Attributes
     ----------
@@ -186,7 +189,7 @@ class Piece:
     first_cell, first_tick : int
         Number of the first cell and of the first tick, counted from the start of the run.
     seeds, cells, ticks : Seeds, Cells, Ticks
-        The records; the ticks are those until the first cell of the next piece enters the pool.
+        The records.  The last tick is the last before the next piece's first cell enters the pool.
     """
 
     first_cell: int
@@ -198,20 +201,20 @@ class Piece:
 
 @dataclass(frozen=True)
 class Origin:
-    """Where records come from.
+    """Origin of records: all that is needed to make them again.
 
     Attributes
     ----------
     scenario : Scenario
-        What was set.
+        All settings.
     seed, replicate : int
-        What chose the luck.
+        Random seed, and number of the replicate: they choose the random draws.
     version : str
         Version of the program.
     replaced : mapping of str to str
-        Stations that were not the usual ones from the start: name and class.
+        Name and class of the stations that were not the usual ones from the start.
     changes : tuple of Change
-        What was changed while the meter ran, in order.
+        All changes that were made while the meter ran, in order.
     """
 
     scenario: Scenario
@@ -231,7 +234,7 @@ class Run(Origin):
     seeds, cells, ticks : Seeds, Cells, Ticks
         The records.
     trace : tuple of Event
-        Every event of every seed, when asked for.
+        Every event of every seed; empty if no trace was kept.
     """
 
     seeds: Seeds
@@ -240,13 +243,13 @@ class Run(Origin):
     trace: tuple[Event, ...] = ()
 
     def __repr__(self) -> str:
-        luck = f"random seed {self.seed}, replicate {self.replicate}"
+        draws = f"random seed {self.seed}, replicate {self.replicate}"
         many = f"{len(self.cells):,} cells, {len(self.seeds):,} seeds"
-        return f"<Run of {self.scenario.name}: {many}, {luck}>"
+        return f"<Run of {self.scenario.name}: {many}, {draws}>"
 
     @property
     def origin(self) -> Origin:
-        """Where the records come from, without them."""
+        """The origin of the records, without the records."""
         names = [part.name for part in fields(Origin)]
         return Origin(**{name: getattr(self, name) for name in names})
 
@@ -256,20 +259,20 @@ class Run(Origin):
         Parameters
         ----------
         table : {'seeds', 'cells', 'ticks'}
-            Which one.  Seeds have the columns of the CSV file, by whose ``replicate`` and
-            ``cell`` cells can be joined to them; the reason of a cell is in words.
+            Name of the table.  Seeds have the columns of the CSV file.  Seeds and cells can be
+            joined by ``replicate`` and ``cell``.  The reason of a cell is in words.
 
         Returns
         -------
         pandas.DataFrame
-            A copy, so that whatever is done to it leaves the run as it is.
+            A copy: changes of it do not change the run.
 
         Raises
         ------
         ValueError
             For an unknown table.
         ImportError
-            Without pandas.
+            If pandas is not installed.
 
         Examples
         --------
@@ -291,7 +294,7 @@ class Run(Origin):
         return dataframe(columns)
 
     def pieces(self) -> Iterator[Piece]:
-        """The run piece by piece."""
+        """The records of the run, piece by piece."""
         starts = np.arange(0, len(self.cells), BLOCK)
         angles = np.asarray(starts[1:] * (2 * np.pi / self.scenario.disc.cells))
         ticks = [0, *(self.scenario.ticks_before(angles) + 1).tolist(), len(self.ticks)]
@@ -313,16 +316,16 @@ def run_of_rows(
     ticks: Sequence[Sequence[Any]],
     trace: Sequence[Event] = (),
 ) -> Run:
-    """A run whose records were noted row by row, in the order of the columns.
+    """A run from records in rows, each in the order of the columns.
 
     Parameters
     ----------
     origin : Origin
-        Where the records come from.
+        Origin of the records.
     seeds, cells, ticks : sequence of rows
-        Rows of the tables; those of seeds in any order.
+        Rows of the tables.  The rows of seeds may come in any order.
     trace : sequence of Event
-        Every event, when it was asked for.
+        Every event; empty if no trace was kept.
 
     Returns
     -------
@@ -344,7 +347,7 @@ LIBRARIES = ("numpy", "scipy", "simpy")
 
 
 def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
-    """Where a run comes from: what was set, what chose the luck, and with which versions."""
+    """Provenance of a run: its settings, its random seed, and the versions that made it."""
     scenario = origin.scenario
     sections = {
         section: {name: getattr(part, name) for name in part.__dataclass_fields__}

@@ -1,17 +1,18 @@
-"""The one way to run a meter, by either engine."""
+"""Entry to a run: `simulate` runs a meter by either engine."""
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from metersim import __version__
+from metersim.machine.given import AnyScenario
+from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import Stations, check_own, stations_of
+from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
-from metersim.run.draws import Streams
 from metersim.run.records import Cells, Origin, Piece, Run, Seeds, Ticks
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     from metersim.run.events import Visitor
@@ -20,11 +21,11 @@ ARRAYS, EVENTS = ENGINES = ("arrays", "events")
 
 
 def simulate(
-    scenario: Scenario,
+    scenario: AnyScenario,
     *,
     seed: int = 1,
     replicate: int = 0,
-    stations: Stations | Mapping[str, Any] | None = None,
+    stations: OwnGiven | None = None,
     engine: str | None = None,
     trace: bool = False,
     visitors: Iterable[Visitor] = (),
@@ -33,19 +34,23 @@ def simulate(
 
     Parameters
     ----------
-    scenario : Scenario
-        What is set.
+    scenario : Scenario, str or Path
+        All settings, or the name or file of them.
     seed, replicate : int
-        Choose the luck; 0 or more.
-    stations : Stations or mapping, optional
-        All stations, or some by name to use in place of the scenario's own.
+        Random seed, and number of the replicate, 0 or more: they choose the random draws.
+    stations : mapping, Stations or callable, optional
+        Own stations by name, in place of the usual ones: a subclass of the usual station, which
+        takes all its values; a function of the scenario that makes one; or a station.  A function
+        of the scenario may give all at once.  A study that moves the settings of a station needs
+        its class or a function, as a value keeps those it was made with.
     engine : str, optional
-        ``arrays``, the usual one, or ``events``, far slower, which can be watched and changed
-        while it runs.  Both leave the same records, numbers with a fraction to 1e-9.
+        ``arrays``, the usual one, or ``events``.  The events are far slower, but can be watched
+        and changed while they run.  Both leave the same records; numbers with a fraction agree
+        to 1e-9.
     trace : bool
-        Whether to keep every event of every seed; takes the events.
+        Whether to keep every event of every seed; this needs the events.
     visitors : iterable of callables
-        Further processes, each a generator function of the `metersim.run.meter.Meter`; takes
+        Further processes, each a generator function of the `metersim.run.meter.Meter`; they need
         the events.
 
     Returns
@@ -56,18 +61,21 @@ def simulate(
     Raises
     ------
     ValueError
-        For an unknown engine, and for what the chosen one cannot do.
+        For an unknown engine, and for a trace or visitors with the arrays.
 
     Examples
     --------
     >>> import metersim as m
-    >>> run = m.simulate(m.load_scenario("maize_bench", ["turns=10"]), seed=3)
+    >>> run = m.simulate(m.load_scenario("maize_bench", "turns=10"), seed=3)
     >>> len(run.cells), len(run.seeds)
     (300, 303)
     >>> same = m.simulate(run.scenario, seed=3, engine="events")
     >>> bool((abs(run.seeds.position - same.seeds.position) < 1e-9).all())
     True
     """
+    scenario = fitted(scenario, stations)
+    if callable(visitors):
+        raise ValueError(f"visitors are {visitors!r}; give a list of them")
     visitors = tuple(visitors)
     watched = trace or bool(visitors)
     check_engine(engine)
@@ -78,13 +86,13 @@ def simulate(
 
         return run_events(
             scenario,
-            _stations(scenario, stations),
+            _checked(scenario),
             Streams(seed, replicate),
             version=__version__,
             trace=trace,
             visitors=visitors,
         )
-    origin, parts = pieces(scenario, seed=seed, replicate=replicate, stations=stations)
+    origin, parts = pieces(scenario, seed=seed, replicate=replicate)
     kept = list(parts)
     return Run(
         **vars(origin),
@@ -95,7 +103,7 @@ def simulate(
 
 
 def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> Cells:
-    """The cells of a run alone, for those who ask nothing of its seeds: a fifth quicker.
+    """The records of the cells of a run alone, a fifth quicker than `simulate`.
 
     Parameters
     ----------
@@ -105,26 +113,26 @@ def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> 
     Returns
     -------
     Cells
-        The same as those of `simulate`.
+        The same records of cells as those of `simulate`.
     """
-    parts = cells_alone(scenario, stations_of(scenario), Streams(seed, replicate))
+    parts = cells_alone(scenario, _checked(scenario), Streams(seed, replicate))
     return Cells.stacked(list(parts))
 
 
 def check_engine(engine: str | None) -> None:
-    """Refuse an engine that there is not, with a `ValueError`."""
+    """Raise `ValueError` for an unknown engine."""
     if engine not in (None, *ENGINES):
         raise ValueError(f"engine is {engine!r}; allowed: {' or '.join(ENGINES)}")
 
 
 def pieces(
-    scenario: Scenario,
+    scenario: AnyScenario,
     *,
     seed: int = 1,
     replicate: int = 0,
-    stations: Stations | Mapping[str, Any] | None = None,
+    stations: OwnGiven | None = None,
 ) -> tuple[Origin, Iterator[Piece]]:
-    """Run a scenario in arrays, and hand over its records piece by piece to keep or to drop.
+    """Run a scenario in arrays and give its records piece by piece.
 
     Parameters
     ----------
@@ -134,18 +142,17 @@ def pieces(
     Returns
     -------
     origin : Origin
-        Where the pieces come from.
+        Origin of the pieces.
     pieces : iterator of Piece
-        In order; each is worked out when it is asked for.
+        The pieces in order.  Each is computed when it is asked for.
     """
-    made = _stations(scenario, stations)
-    replaced = made.departures(stations_of(scenario)) if stations else {}
-    origin = Origin(scenario, seed, replicate, __version__, replaced)
+    scenario = fitted(scenario, stations)
+    made = _checked(scenario)
+    origin = Origin(scenario, seed, replicate, __version__, departures_of(scenario))
     return origin, run_arrays(scenario, made, Streams(seed, replicate))
 
 
-def _stations(scenario: Scenario, stations: Stations | Mapping[str, Any] | None) -> Stations:
-    if not isinstance(stations, Stations):
-        stations = dataclasses.replace(stations_of(scenario), **(stations or {}))
+def _checked(scenario: Scenario) -> Stations:
+    stations = stations_of(scenario)
     check_own(vars(stations))
     return stations

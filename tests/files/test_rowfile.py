@@ -18,7 +18,7 @@ def written(path, rows=ROWS, resume=False, **other):
     with RowFile(path, **({"origin": ORIGIN, "columns": COLUMNS} | other), resume=resume) as file:
         there = list(file.finished())
         assert there == rows[: len(there)]
-        file.settle()
+        file.drop_torn_row()
         for row in rows[len(there) :]:
             file.append(row)
     return path.read_bytes()
@@ -71,7 +71,7 @@ def test_going_on_with_no_file_begins_one(path, tmp_path):
 
 def test_a_file_that_is_there_is_refused_unless_it_is_gone_on_with(path):
     path.write_text("mine")
-    with pytest.raises(BadInput, match="is there already; go on with it by --resume"):
+    with pytest.raises(BadInput, match="is there already; go on with it by `resume`"):
         RowFile(path, ORIGIN, COLUMNS)
     assert path.read_text() == "mine"
 
@@ -104,7 +104,7 @@ def test_rows_that_another_program_saved_are_refused(path):
         whole.replace(b"0,1.5,\n", b"0,1.5,\r\n"),
     ):
         path.write_bytes(changed)
-        assert "the file was changed: give another --out" in refusal(path)
+        assert "the file was changed: give another `out`" in refusal(path)
     path.write_bytes(b"\xef\xbb\xbf" + whole)
     assert "no rows of such a study" in refusal(path)
 

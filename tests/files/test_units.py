@@ -33,6 +33,10 @@ from metersim.machine.sections import SECTIONS
         ("g_per_m_s", 1, 9.80665),  # CGPM 1901
         ("mg", 1e6, 1.0),
         ("g", 1e3, 1.0),
+        ("bu_acre", 1, 56 * 0.45359237 / 4046.8564224),  # a bushel of maize is 56 lb
+        ("bu_acre", 159.3177, 1.0),  # 10 t/ha
+        ("lb_bu", 1, 0.45359237 / (2150.42 * 0.0254**3)),  # a bushel in cubic inches
+        ("t_ha", 10, 1.0),
     ],
 )
 def test_factors(suffix, number, si):

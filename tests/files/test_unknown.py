@@ -162,7 +162,7 @@ def test_a_table_that_is_no_toml_is_refused_in_an_option(change):
     with pytest.raises(BadInput, match="cannot be read") as caught:
         load_scenario("maize_bench", [f"vacuum_kpa={change}"])
     (fault,) = caught.value.faults
-    assert (fault.where, fault.key) == ("--set", "vacuum.vacuum_kpa")
+    assert (fault.where, fault.key) == ("changes", "vacuum.vacuum_kpa")
     assert "\n" not in str(fault) and len(str(fault)) < 300
 
 

@@ -19,10 +19,6 @@ import metersim as m
 
 # all that is not offered by the package itself
 from metersim.cli import main
-from metersim.machine.gate import GateStation
-from metersim.machine.singulator import SingulatorStation
-from metersim.machine.stations import like
-from metersim.machine.tube import TubeStation
 from tests.golden.plain import PRINTED, column, file_content, plain, printed, table
 
 SCENARIOS = sorted(path.stem for path in (Path(__file__).parents[2] / "scenarios").glob("*.toml"))
@@ -139,7 +135,7 @@ def simulated(name: str, *changes: str, seed: int = 1, engine: str | None = None
     return lambda: tables(m.simulate(m.load_scenario(name, changes), seed=seed, engine=engine))
 
 
-class RoughTube(TubeStation):
+class RoughTube(m.TubeStation):
     """A tube with as many contacts as the speed, in m/s, says ten times over."""
 
     def contacts(self, speed: Any, at: Any) -> Any:
@@ -147,7 +143,7 @@ class RoughTube(TubeStation):
         return 10.0 * speed
 
 
-class FadingSingulator(SingulatorStation):
+class FadingSingulator(m.SingulatorStation):
     """An edge that pushes seeds less."""
 
     def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Any) -> Any:
@@ -155,7 +151,7 @@ class FadingSingulator(SingulatorStation):
         return super().deviate(reach, off_centre, vacuum_ratio, at) - 0.4
 
 
-class ArchingGate(GateStation):
+class ArchingGate(m.GateStation):
     """A gate that arches two times a second and clears once in two."""
 
     def arch_rate(self, at: Any) -> float:
@@ -175,7 +171,7 @@ def replaced(
     def call() -> Any:
         scenario = m.load_scenario(name, changes)
         usual = m.stations_of(scenario)
-        own = {part: like(kind, getattr(usual, part)) for part, kind in kinds.items()}
+        own = {part: m.like(kind, getattr(usual, part)) for part, kind in kinds.items()}
         return tables(m.simulate(scenario, seed=seed, stations=own, engine=engine))
 
     return call
@@ -288,26 +284,11 @@ def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = (
         found = m.next_move(
             scenario, [m.look_of_seeds(*one) for one in looks], earlier=before, states=30, seed=2
         )
-        kept = {"kind": found.kind, "worths": plain(found.worths), "more": found.more}
+        kept = {"kind": found.kind, "worths": plain(found.values_of_knowing), "more": found.more}
         kept |= {"targets": plain(found.targets), "differs": found.differs}
         return {**kept, "moves": table(found.to_dataframe())}
 
     return call
-
-
-def sheet() -> Any:
-    """A start sheet of one disc."""
-    Path("disc.toml").write_text(DISC.format(cells=60, hole=3.4, width=5.6))
-    changes = ["rate_per_ha=350000", "row_spacing_cm=37.5", "speed_kmh=6"]
-    found = m.sheet("soybean", changes, discs=m.load_discs("disc.toml"), seed=2)
-    parts = ("gate", "guide", "nearby", "rules", "count")
-    kept = {name: plain(getattr(found, name)) for name in parts}
-    measures = {name: table(getattr(found, name).to_dataframe()) for name in ("field", "bench")}
-    spreads = {
-        name: table(getattr(found, name).to_dataframe())
-        for name in ("field_spread", "bench_spread")
-    }
-    return {"fits": table(found.to_dataframe()), **kept, **measures, **spreads}
 
 
 def habits() -> Any:
@@ -528,13 +509,6 @@ CALLS: dict[str, Call] = {
     "howmany_log": partial(in_turn, *LOG),
     "howmany_table": howmany,
     # next
-    "next": partial(
-        in_turn,
-        LOG[0],
-        "next maize_field --set notch=1 --seeds 500 --skips 2 --doubles 21 --seed 2 --workers 1 "
-        "--cells-seen 200 --cells-loaded 194 --cells-doubled 9 --log counts.csv --row 3 "
-        "--also guide --skips-most 1",
-    ),
     "next_table": next_move("maize_bench", (500, 12, 5)),
     "next_earlier": next_move(
         *("maize_field", (400, 3, 14)), earlier=((1.0, (300, 9, 4)), (-1.0, (300, 1, 22)))
@@ -546,7 +520,6 @@ CALLS: dict[str, Call] = {
         "--scenario start.toml --yield 11 --price 170",
         disc_toml=DISC.format(cells=30, hole=4.5, width=7.3),
     ),
-    "sheet_table": sheet,
     # habits, measured, evidence
     "habits": habits,
     "measured": typed(

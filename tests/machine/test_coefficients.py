@@ -11,9 +11,14 @@ from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.reading import shipped_scenarios
 from metersim.machine.sources import SOURCES
 from metersim.measures.indices import BY_KEY
-from metersim.questions.list import study as catalogue
-from metersim.questions.list.study import MOVED, SENSITIVITY, coefficients, sensitivity
-from metersim.questions.list.text import all_coefficients
+from metersim.questions.list import command as catalogue
+from metersim.questions.list.command import (
+    MOVED,
+    SENSITIVITY,
+    all_coefficients,
+    coefficients,
+    sensitivity,
+)
 from tests.validation.sensitivity import CELLS, DIGITS, STEP, moved, moves
 
 NAMES = list(specs(Coefficients))
@@ -92,7 +97,7 @@ def test_a_moved_coefficient_stays_in_its_range(name, share):
 
 
 @pytest.mark.evidence
-def test_rows_come_out_again_with_other_luck():
+def test_rows_come_out_again_with_other_draws():
     """Within 4 standard errors of both; rows of other coefficients do not (negative control)."""
     shipped = sensitivity()[1]
     again = {name: moves(name, FEWER, seed=2) for name in RECOMPUTED}

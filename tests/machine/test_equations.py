@@ -16,6 +16,7 @@ from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.machine.stations import stations_of
 from metersim.questions.explain.study import explain
+from metersim.questions.list.command import all_equations
 from metersim.questions.list.equations import (
     equation_of,
     equations,
@@ -23,7 +24,6 @@ from metersim.questions.list.equations import (
     station_names,
     worked,
 )
-from metersim.questions.list.text import all_equations
 from tests.formulas import CHOICE, CONSTANTS, FUNCTIONS, Formula, tree_of
 
 EQUATIONS = {

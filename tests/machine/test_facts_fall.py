@@ -32,7 +32,7 @@ def test_a_second_seed_leaves_later_by_its_own_size(lag):
         vacuum__vacuum=8e3,
     )
     seeds = run.seeds
-    behind = np.flatnonzero((seeds.place[1:] > 0) & (seeds.cell[1:] == seeds.cell[:-1])) + 1
+    behind = np.flatnonzero((seeds.nth[1:] > 0) & (seeds.cell[1:] == seeds.cell[:-1])) + 1
     assert len(behind) > 100
     speed = run.scenario.peripheral_speed
     later = (seeds.release_time[behind] - seeds.release_time[behind - 1]) * speed
@@ -289,8 +289,8 @@ def test_a_worn_edge_lets_seeds_go_later_by_what_they_do_not_need():
         sown(k, **EDGE_AWAY, run__turns=40, cutoff__decay_arc=decay) for decay in (0.0, arc)
     )
     later = travels(worn) - travels(good)
-    needs = first_of(good, "needed")[good.seeds.cell[good.seeds.place == 0]]
-    alone = good.cells.released[good.seeds.cell[good.seeds.place == 0]] == 1
+    needs = first_of(good, "needed")[good.seeds.cell[good.seeds.nth == 0]]
+    alone = good.cells.released[good.seeds.cell[good.seeds.nth == 0]] == 1
     pull = k.resistance * math.tan(LOT.repose_angle)
     turning = good.scenario.peripheral_speed**2 / (GRAVITY * 0.11)
     share = needs * (1 + turning) / (1 + pull + turning) / good.scenario.vacuum.vacuum

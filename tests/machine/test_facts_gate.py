@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
-from metersim.machine import losses, pool
+from metersim.machine import losses
+from metersim.machine.gate import excess_arc
 from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from tests.facts import AT, first_of, meter, off_chances, sown, tuned
@@ -155,4 +156,4 @@ def test_no_heap_knocks_below_the_carry_line():
     """The same gate below a line as high as its heap takes nothing."""
     run = sown(tuned(knock=2.0), **HIGH | {"pool__carry_line": 0.08})
     assert run.cells.knocked.sum() == 0
-    assert pool.excess_arc(0.07, 0.05, 0.11) == pytest.approx(heap_arc(0.07, 0.05, 0.11))
+    assert excess_arc(0.07, 0.05, 0.11) == pytest.approx(heap_arc(0.07, 0.05, 0.11))

@@ -155,8 +155,8 @@ def test_a_seed_leaves_its_hole_at_the_open_share_that_its_load_asks_for():
     share = open_share(travels(run), run.scenario.disc.hole_diameter)
     pool = Pool(run.scenario, k)
     load = (1 + pool.turning) / (1 + pool.pull + pool.turning)
-    expected = run.seeds.needed[run.seeds.place == 0] * load / run.scenario.vacuum.vacuum
-    alone = alone[run.seeds.place == 0]
+    expected = run.seeds.needed[run.seeds.nth == 0] * load / run.scenario.vacuum.vacuum
+    alone = alone[run.seeds.nth == 0]
     assert share[alone] == pytest.approx(expected[alone], rel=1e-3, abs=2e-5)
 
 
@@ -164,7 +164,7 @@ def test_the_mean_seed_needs_the_vacuum_of_the_torque_balance():
     """Seeds that all hold: the median of what they need in the pool, by hand."""
     k = tuned(**CLEAN, resistance_cv=0.0)
     run = sown(k, **QUIET, run__turns=100, vacuum__vacuum=12e3)
-    logs = np.log(run.seeds.needed[run.seeds.place == 0] / Pool(run.scenario, k).needed)
+    logs = np.log(run.seeds.needed[run.seeds.nth == 0] / Pool(run.scenario, k).needed)
     spread = math.hypot(k.hold_spread, 4 * run.scenario.seeds.size_cv)
     assert abs(off_mean(logs, 0.0, spread)) < 4
     assert abs(np.std(logs) / spread - 1) < 4 / math.sqrt(2 * len(logs))
@@ -183,7 +183,7 @@ def test_seats_lie_off_the_centre_by_their_rayleigh_spread(eccentricity):
     k = tuned(**CLEAN | {"eccentricity": eccentricity})
     run = sown(k, **QUIET, run__turns=100, seed__size_cv=0.0)
     seeds, lot = run.seeds, run.scenario.seeds
-    first = seeds.place == 0
+    first = seeds.nth == 0
     time = (seeds.landing_time - seeds.release_time)[first]
     offset = fallen(time, run.scenario.peripheral_speed, lot.terminal_velocity) - 0.45
     scale = eccentricity * run.scenario.disc.hole_diameter / 2
@@ -251,7 +251,7 @@ def test_second_seeds_are_as_small_and_as_well_seated_as_by_hand(name):
     run = sown(k, **QUIET, **changes)
     assert run.cells.swept.sum() < 0.01 * len(run.seeds)  # the edge chooses none of them
     seeds, pool = run.seeds, Pool(run.scenario, k)
-    second = seeds.place == 1
+    second = seeds.nth == 1
     size = np.log(seeds.size[second])
     seat = np.log(seeds.needed[second] / pool.needed) - 4 * size
     by_hand = Seconds(pool)
@@ -287,7 +287,7 @@ def test_no_later_seed_covers_more_than_its_share_of_what_is_free():
     pool = Pool(run.scenario, k)
     two = np.flatnonzero((run.cells.released == 2) & (run.cells.joined == 2))
     share = np.full(len(run.cells), np.nan)
-    first = run.seeds.place == 0
+    first = run.seeds.nth == 0
     share[run.seeds.cell[first]] = open_share(travels(run), run.scenario.disc.hole_diameter)
     load = (1 + pool.turning) / (1 + pool.pull + pool.turning)
     left = first_of(run, "needed")[two] * load / run.scenario.vacuum.vacuum / share[two]

@@ -55,6 +55,17 @@ def test_hop_is_linear_in_restitution_and_impact():
     assert furrow.hop_time(0.01, 5.0, STANDARD_GRAVITY) == pytest.approx(2 * once)
 
 
+@pytest.mark.parametrize("degrees", [0, 20, 30, 45, 60])
+def test_a_curve_makes_no_speed_and_takes_none(degrees):
+    """Squares of the downward and the rearward part add up; at 60 degrees half is downward."""
+    down, back = (
+        part(3.0, math.radians(degrees)) for part in (furrow.downward_speed, furrow.rearward_speed)
+    )
+    assert down**2 + back**2 == pytest.approx(9.0)
+    assert degrees != 60 or down == pytest.approx(1.5)
+    assert degrees == 0 or down < 3.0
+
+
 def test_a_curved_tube_keeps_the_speed_and_turns_it():
     """A straight tube throws nothing back, one that ends level throws back at full speed."""
     assert furrow.rearward_speed(3.0, 0.0) == 0

@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from metersim.machine.contract import check_own
 from metersim.machine.furrow import FurrowStation
 from metersim.machine.gate import GateStation
 from metersim.machine.moment import Moment
+from metersim.machine.own import check_own, like
 from metersim.machine.pickup import PickupStation
 from metersim.machine.release import ReleaseStation
 from metersim.machine.sensor import SensorStation
 from metersim.machine.singulator import SingulatorStation
-from metersim.machine.stations import like, stations_of
+from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.run.simulation import ENGINES, simulate
 from tests.strategies import BENCH, unlike
@@ -259,3 +259,46 @@ def test_every_usual_method_keeps_the_contract():
     for name, station in usual.items():
         own = like(every_method(type(station)), station)
         check_own({name: own})
+
+
+class Typo(TubeStation):
+    """A tube whose method nobody calls."""
+
+    def contact(self, speed, at):
+        """Not `contacts`."""
+        return 0.0 * speed
+
+
+class InPlace(TubeStation):
+    """A tube that changes what it is given."""
+
+    def contacts(self, speed, at):
+        """Half of the speed, in place."""
+        speed *= 0.5
+        return speed
+
+
+class OneForAll(TubeStation):
+    """A tube with one steady speed for all seeds."""
+
+    def steady_speed(self, size):
+        """One number."""
+        return 9.0
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"tube": Typo}, "did you mean 'contacts'"),
+        ({"tube": InPlace}, "read-only"),
+        ({"tube": OneForAll}, "one number for all only from a gate"),
+        ({"tube": 3}, "3 is no TubeStation"),
+        ({"tube": lambda scenario: None}, "None is no TubeStation"),
+        (TubeStation, "is a class alone; give it by name"),
+        (lambda scenario: None, "None is no mapping"),
+        (3, "3 is no mapping"),
+    ],
+)
+def test_own_stations_that_would_be_heard_wrongly_are_refused(given, said):
+    with pytest.raises(ValueError, match=said):
+        simulate(BENCH.replace(run__turns=2), stations=given)

@@ -12,7 +12,7 @@ from metersim.machine.coefficients import USUAL
 from metersim.machine.holding import truncated_normal
 from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
-from metersim.run.draws import PLACES
+from metersim.run.draws import MOST_SEEDS
 from tests.strategies import BENCH, ran
 
 RARE = 6.3e-5  # two-sided chance of |z| > 4
@@ -239,9 +239,9 @@ def test_a_huge_hole_carries_six_seeds_and_no_more():
         demand__speed=0.5,
     )
     joined = run.cells.joined
-    assert joined.max() == PLACES == 6
-    counts = np.bincount(joined, minlength=PLACES + 1)[1:]
+    assert joined.max() == MOST_SEEDS == 6
+    counts = np.bincount(joined, minlength=MOST_SEEDS + 1)[1:]
     assert np.all(counts > 0)
-    assert np.all(run.seeds.place < PLACES)
+    assert np.all(run.seeds.nth < MOST_SEEDS)
     # negative control: an ordinary hole never does
-    assert ran().cells.joined.max() < PLACES
+    assert ran().cells.joined.max() < MOST_SEEDS

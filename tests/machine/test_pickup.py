@@ -11,6 +11,7 @@ from scipy.stats import ks_1samp, ks_2samp
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine import holding as outlines
 from metersim.machine.coefficients import USUAL
+from metersim.machine.gate import crowding, zone_crossed
 from metersim.machine.holding import (
     capture_distance,
     centroid_height,
@@ -21,7 +22,9 @@ from metersim.machine.holding import (
     pool_spread,
     truncated_normal,
 )
-from metersim.machine.pickup import crowding, draw_rate, draw_slowness, zone_crossed
+from metersim.machine.pickup import draw_rate, draw_slowness
+from metersim.machine.reading import load_scenario
+from metersim.machine.stations import stations_of
 
 HOLE, RADIUS = 4.5e-3, 0.11  # an ordinary disc, constructed
 RARE = 6.3e-5  # two-sided chance of |z| > 4
@@ -197,6 +200,15 @@ def test_crowding_halves_at_its_pitch():
     assert crowding(10 * length, length, pitch, power) == pytest.approx(1.0, abs=1e-6)
     share = crowding(length * np.linspace(0.5, 4, 30), length, pitch, power)
     assert np.all(np.diff(share) > 0)
+
+
+def test_a_station_covers_no_more_of_the_circle_than_its_pool_is_wide():
+    """However high it stands, the chord of the arc is the width; a low pool covers less."""
+    pickup = stations_of(load_scenario("maize_bench", ["gate_width_mm=40"])).pickup
+    radius = pickup.circle_radius
+    assert 2 * radius * math.sin(pickup.arc(radius) / (2 * radius)) == pytest.approx(0.04)
+    assert pickup.arc(2 * radius) == pickup.arc(radius)
+    assert pickup.arc(1e-3) == pytest.approx(2 * radius * math.acos(1 - 1e-3 / radius))
 
 
 def test_a_pool_beyond_the_exit_zone_adds_nothing():

@@ -7,8 +7,17 @@ import pytest
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL
-from metersim.machine.gate import arch_rate, seeds_at_level, slot_flow, static_level
-from metersim.machine.pool import arc_within, excess_arc, knock_chance_scale, layer_share, swept_arc
+from metersim.machine.gate import (
+    arc_within,
+    arch_rate,
+    excess_arc,
+    knock_chance_scale,
+    layer_share,
+    seeds_at_level,
+    slot_flow,
+    static_level,
+    swept_arc,
+)
 from metersim.machine.seedlot import load_lot
 
 K, SIDE = USUAL.orifice_dead_zone, USUAL.side_outlet

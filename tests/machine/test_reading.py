@@ -213,7 +213,7 @@ def test_of_two_changes_of_one_key_the_later_counts():
 def test_a_contradiction_that_a_change_makes_names_the_change_as_it_was_given(change, key):
     with pytest.raises(BadInput) as caught:
         load_scenario("maize_bench", [change])
-    assert [(fault.where, fault.key) for fault in caught.value.faults] == [("--set", key)]
+    assert [(fault.where, fault.key) for fault in caught.value.faults] == [("changes", key)]
 
 
 def test_a_size_factor_that_no_seed_can_have_is_told_as_one(tmp_path):
@@ -228,7 +228,7 @@ def test_a_size_factor_that_no_seed_can_have_is_told_as_one(tmp_path):
     with pytest.raises(BadInput) as caught:
         load_scenario("maize_bench", [lot, "size_factor=2"])
     assert {(fault.where, fault.key) for fault in caught.value.faults} == {
-        ("--set", "seed.size_factor")
+        ("changes", "seed.size_factor")
     }
 
 

@@ -9,6 +9,8 @@ from scipy.integrate import solve_ivp
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine import tube
 from metersim.machine.coefficients import USUAL
+from metersim.machine.reading import load_scenario
+from metersim.machine.stations import stations_of
 
 
 def fall(height, launch, steady):
@@ -34,6 +36,17 @@ def solved_fall(height, launch, steady):
         atol=1e-13,
     )
     return solved.t_events[0][0], solved.y_events[0][0][1]
+
+
+@pytest.mark.parametrize("size", [0.7, 1.0, 1.3])
+def test_a_seed_of_another_size_falls_as_a_lot_of_that_size(size):
+    """Weight goes with the cube of size, drag with its square and that of the speed."""
+    scenario = load_scenario("maize_bench")
+    steady = stations_of(scenario).tube.steady_speed(size)
+    lot = scenario.lot.scaled(size)
+    assert lot.drag_coefficient == pytest.approx(scenario.lot.drag_coefficient)
+    assert steady == pytest.approx(lot.terminal_velocity)
+    assert steady**2 / size == pytest.approx(scenario.lot.terminal_velocity**2)
 
 
 @pytest.mark.parametrize("size", [0.85, 1.0, 1.2])  # steady speed goes with the root of size

@@ -1,11 +1,13 @@
 """Chances and scatter of cells, fitted: recovery, coverage, and what cannot be told apart."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy.stats import chi2
 
 from metersim.measures.cellfit import MISFIT, MOST_FITTED, fit_cells, fitted_density, misfit
-from metersim.measures.cellmodel import before_losses, share_left
+from metersim.measures.cellmodel import SCALE, Stretches, Trials, before_losses, share_left
 from metersim.measures.intervals import share_interval
 from tests.rows import cell_spacings
 
@@ -40,13 +42,25 @@ def many():
     return truth, rows, [fit_cells([row]) for row in rows]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["empty", "double", "scatter", "distance"])
 def test_intervals_cover_at_their_rate(name, many):
-    """Of 40 short samples; what many longer ones gave stands in `metersim.cellfit`."""
+    """Of 40 short samples; what many longer ones gave stands in `metersim.measures.cellfit`."""
     truth, rows, fits = many
     held = sum(getattr(fit, name).low <= truth[name] <= getattr(fit, name).high for fit in fits)
     error = np.sqrt(0.95 * 0.05 / len(rows))
     assert (0.95 - held / len(rows)) / error < 4
+
+
+def test_intervals_widen_with_their_level_as_those_of_student():
+    """120 spacings are 12 blocks: t(11) is 2.2010 at 95 % and 0.6974 at 50 %, of a t table."""
+    row = cell_spacings(np.random.default_rng(32), 150, **TRUTH)[:120]
+    wide, narrow = (fit_cells([row], level=level) for level in (0.95, 0.5))
+    for name in ("scatter", "distance"):
+        reach = [
+            math.log(getattr(fit, name).high / getattr(fit, name).value) for fit in (wide, narrow)
+        ]
+        assert reach[0] / reach[1] == pytest.approx(2.2010 / 0.6974, rel=2e-3)
 
 
 def test_shares_of_classes_are_no_chances(many):
@@ -186,6 +200,25 @@ def test_thinned_rows_are_rows_of_thinned_chances():
 # ---------------------------------------------------------------- the fitted distribution
 
 
+@pytest.mark.parametrize("lean", [-0.5, 0.05, 0.5])
+def test_the_likelihood_of_a_spacing_is_a_density(lean):
+    """Over all spacings it is 1; short ones have the share of seeds that follow in their cell.
+
+    Of cells with chances e of none and d of two, that is d of 1 - e + d seeds.
+    """
+    empty, given, step = 0.05, 0.04, 0.01
+    theta = np.array([empty * SCALE, given * SCALE, math.log(0.08), lean, 0.0])
+    at = (np.arange(1200) + 0.5) * step
+    each = Stretches([np.array([spacing]) for spacing in at])
+    phases = 64
+    where = (part.ravel() for part in np.indices((len(at), phases)))
+    density = np.exp(each.log_likelihood(theta, Trials(phases, *where)))
+    assert density.sum() * step == pytest.approx(1, abs=1e-3)
+    double = given * (1 - empty)
+    share = density[at < 0.5].sum() * step
+    assert share == pytest.approx(double / (1 - empty + double), rel=5e-3)
+
+
 def test_the_fitted_density_is_one_and_has_the_mean_of_its_cells():
     """Cells lie `distance` apart, each with 1 - empty + double seeds: so do spacings on average."""
     rng = np.random.default_rng(30)
@@ -215,6 +248,7 @@ def test_spacings_of_no_meter_are_fitted_without_a_fall(kind):
         assert 0 <= one.low <= one.value <= one.high < np.inf
 
 
+@pytest.mark.slow
 def test_spacings_that_no_cells_make_are_told_from_those_that_some_do():
     """Kolmogorov's law: above 1.95 in one of a thousand samples; two distances in turn are none."""
     rng = np.random.Generator(np.random.PCG64(3))

@@ -333,6 +333,21 @@ def test_few_blocks_of_a_mean_give_the_width_of_student():
     assert (estimate.high - estimate.low) / (2 * student) == pytest.approx(1, abs=0.04)
 
 
+def test_intervals_of_few_blocks_have_the_width_of_student_on_average():
+    """Normal means of ten blocks: t(9) s/sqrt(10), which resampling alone makes 5 % too narrow.
+
+    A resample of n blocks has a variance of (n - 1)/n of theirs, over n.
+    """
+    rng, n, ratios = np.random.default_rng(15), 10, []
+    for values in rng.normal(0, 1, (300, n)):
+        made = blocks_of.interval(blocks_of.moment_columns(values), blocks_of.mean, rng)
+        student = 2.262157 * values.std(ddof=1) / math.sqrt(n)  # t table, 9 degrees of freedom
+        ratios.append((made.high - made.low) / (2 * student))
+    error = np.std(ratios, ddof=1) / math.sqrt(len(ratios))
+    assert abs(np.mean(ratios) - 1) < 4 * error + 0.01  # its tails are a little short
+    assert abs(np.mean(ratios) * math.sqrt((n - 1) / n) - 1) > 4 * error + 0.03  # without
+
+
 def test_same_generator_state_same_interval_and_level_widens():
     sums = blocks_of.moment_columns(np.random.default_rng(12).normal(1, 0.1, 30))
     first, again, wide = (

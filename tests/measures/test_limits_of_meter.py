@@ -293,7 +293,7 @@ def test_a_first_seed_needs_out_of_the_pool_what_its_deviate_in_it_leaves_to_cha
     setting = vacuum_that_empties(0.3, singulator__notch=-5.0, run__turns=200)
     scenario, run = BENCH.replace(**setting), ran(**setting)
     assert run.cells.swept.sum() == run.cells.shaken.sum() == 0  # nothing chooses among the seeds
-    first = run.seeds.place == 0
+    first = run.seeds.nth == 0
     chances, station = chances_of(scenario), stations_of(scenario).pickup
     own = 16 * scenario.seeds.size_cv**2 + USUAL.hold_spread**2
     spread = math.sqrt(own + station.load_spread**2)

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from metersim.machine.coefficients import USUAL
+from metersim.machine.holding import hold_chance, log_margin
 from metersim.machine.losses import POOL_EMPTY, REASONS
+from metersim.machine.stations import stations_of
 from metersim.measures import spacing
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, MEASURES
@@ -33,7 +35,7 @@ def test_indices_are_those_of_the_positions(run):
     found, nominal = measure(run), run.scenario.spacing
     gaps = spacing.spacings_of(run.seeds.position)
     per_spacing = spacing.per_spacing(spacing.class_counts(gaps, nominal))
-    per_place = spacing.per_place(spacing.class_counts(gaps, nominal))
+    per_place = plain.per_place(spacing.class_counts(gaps, nominal))
     expected = {
         "per_spacing.multiple": per_spacing.multiple,
         "per_spacing.quality": per_spacing.quality,
@@ -41,7 +43,7 @@ def test_indices_are_those_of_the_positions(run):
         "per_place.multiple": per_place.multiple,
         "per_place.single": per_place.single,
         "per_place.miss": per_place.miss,
-        "precision": spacing.precision(gaps, nominal),
+        "precision": plain.precision(gaps, nominal),
         "spacing.mean": gaps.mean(),
         "spacing.sd": gaps.std(ddof=1),
         "spacing.cv": gaps.std(ddof=1) / gaps.mean(),
@@ -128,7 +130,7 @@ def test_cautions_speak_of_the_crops_of_the_study_only():
     assert cautions(BENCH.replace(demand__speed=1.5)) == []
 
 
-def test_the_same_luck_tells_a_notch_apart_more_sharply_than_other_luck():
+def test_common_random_numbers_distinguish_a_notch_better_than_other_draws():
     settings = [BENCH, BENCH.replace(singulator__notch=1.0)]
     result = compare(*settings, labels=["0", "1"])
     paired = result.differences[0]["cells.skip"]
@@ -164,6 +166,14 @@ def test_what_is_explained_is_what_is_run():
     assert told.turning * 45 == pytest.approx(told.scenario.cell_rate * 1.5)
     assert told.pool_seeds == run.ticks.pool[0]
     assert len(REASONS) == measure(run).reasons.size
+
+
+def test_the_vacuum_that_99_of_100_need_holds_99_of_100():
+    """By the chance to hold at it; the vacuum of the mean seed holds a half of them."""
+    told, pickup = explain(BENCH), stations_of(BENCH).pickup
+    for vacuum, share in ((told.needed_by_most, 0.99), (told.needed, 0.5)):
+        held = hold_chance(log_margin(vacuum, told.needed), pickup.spread)
+        assert held == pytest.approx(share, abs=1e-9)
 
 
 def test_a_pool_that_ran_empty_is_told():

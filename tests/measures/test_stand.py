@@ -22,7 +22,7 @@ def perfect(spacing, seeds=PERFECT, seed=1):
     place, still = np.arange(seeds, dtype=float), np.zeros(seeds)
     columns = {field.name: still for field in dataclasses.fields(Seeds)}
     columns |= {"cell": place.astype(np.int64), "position": place * spacing}
-    columns["place"] = np.zeros(seeds, dtype=np.int8)
+    columns["nth"] = np.zeros(seeds, dtype=np.int8)
     return dataclasses.replace(run, seeds=Seeds(**columns))
 
 
@@ -114,7 +114,7 @@ def test_plants_are_the_seeds_they_come_from():
         assert np.array_equal(getattr(plants, name), column[kept]), name
 
 
-def test_the_luck_of_plants_belongs_to_the_run_and_to_the_seed():
+def test_the_draws_of_plants_belong_to_the_run_and_to_the_seed():
     """A seed that comes up does so at any better chance, and moves in proportion to the shift."""
     run = ran(run__turns=20)
     few, more = (set(emerged(run, chance, 0.0).seeds.position) for chance in (0.5, 0.8))
@@ -140,17 +140,17 @@ def test_plants_do_not_stand_where_they_do_because_they_came_up():
     assert abs(moved[moved > -1].mean()) / math.sqrt(1 / len(moved)) > 4
 
 
-def test_the_same_luck_gives_the_same_plants_and_other_luck_others():
+def test_the_same_draws_give_the_same_plants_and_other_draws_others():
     run = ran(run__turns=20)
     assert bytes_of(emerged(run, 0.8, 0.01)) == bytes_of(emerged(run, 0.8, 0.01))
     plants = [
-        emerged(dataclasses.replace(run, **luck), 0.8, 0.01)
-        for luck in ({}, {"seed": 2}, {"replicate": 1})
+        emerged(dataclasses.replace(run, **choice), 0.8, 0.01)
+        for choice in ({}, {"seed": 2}, {"replicate": 1})
     ]
     assert len({part.seeds.position.tobytes() for part in plants}) == 3
 
 
-def test_two_meters_on_the_same_luck_share_it_seed_by_seed():
+def test_two_meters_with_common_random_numbers_share_them_seed_by_seed():
     """A cell's seeds come up together in both rows and move alike, whatever lay there before."""
     one, other = perfect(0.1), perfect(0.3)
     gone = np.arange(PERFECT) % 7 != 3
@@ -169,7 +169,7 @@ def test_seeds_of_one_cell_come_up_independently():
     """Doubles: both come up with the square of the chance, and move apart."""
     run = perfect(0.2)
     place = np.arange(PERFECT) % 2
-    seeds = dataclasses.replace(run.seeds, cell=np.arange(PERFECT) // 2, place=place)
+    seeds = dataclasses.replace(run.seeds, cell=np.arange(PERFECT) // 2, nth=place)
     run = dataclasses.replace(run, seeds=seeds)
     plants = emerged(run, 0.8, 0.0).seeds
     both = (np.bincount(plants.cell, minlength=PERFECT // 2) == 2).mean()

@@ -11,7 +11,7 @@ import pytest
 
 from metersim.machine.losses import REASONS
 from metersim.machine.reading import load_scenario
-from metersim.machine.stations import PASSES
+from metersim.machine.stations import POINTS
 from metersim.measures.estimates import measure
 from metersim.measures.spacing import classify, place_counts
 from metersim.measures.tally import CP3_WINDOW, stretches_for, tallied, tally, tally_of
@@ -89,7 +89,7 @@ def plain_sums(run, stretches):
     }
     fall = seeds.landing_time - seeds.release_time
     edges = np.ceil(np.arange(stretches + 1) * count / stretches)
-    angles = edges * 2 * np.pi / scenario.disc.cells + PASSES[-1]
+    angles = edges * 2 * np.pi / scenario.disc.cells + POINTS[-1]
     turned = scenario.tick_angles(len(run.ticks))
     time = np.diff(np.interp(angles, turned, run.ticks.time))
     seen = np.flatnonzero(seeds.seen)

@@ -11,7 +11,7 @@ from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY
 from metersim.measures.tally import Tally, tallied
 from metersim.questions.compare.study import COMPARED, Pairing, compare, pairing
-from metersim.questions.compare.text import comparison, unlike, worth
+from metersim.questions.compare.text import comparison, gain_text, unlike
 from metersim.run.records import Origin
 from tests.strategies import BENCH
 
@@ -76,7 +76,7 @@ def test_what_does_not_differ_gains_nothing_that_could_be_told():
     none = pairing(skips(luck < 0), skips(luck < 0), SKIP)
     for found in (same, none):
         assert math.isnan(found.gain) and math.isnan(found.best)
-        assert worth(found) == "n/a"
+        assert gain_text(found) == "n/a"
 
 
 def test_against_nothing_there_is_nothing_to_share():
@@ -113,8 +113,8 @@ def test_the_worth_is_printed_beside_each_share():
     for label, shared in (("skips", True), ("quality of feed A", True), ("precision", False)):
         (line,) = re.findall(rf"^{label} .* to .*$", text, re.MULTILINE)
         assert (re.search(r"cells \(at best \d", line) is not None) == shared
-    assert worth(Pairing(2.25, 3.0)) == "2.2 times fewer cells (at best 3.0)"
-    assert worth(Pairing(0.9, 30.4)) == "no fewer cells (at best 30)"
+    assert gain_text(Pairing(2.25, 3.0)) == "2.2 times fewer cells (at best 3.0)"
+    assert gain_text(Pairing(0.9, 30.4)) == "no fewer cells (at best 30)"
 
 
 def test_a_comparison_is_headed_by_what_its_scenarios_share():

@@ -10,9 +10,8 @@ from metersim.questions.shared.counts import (
     WINDOW,
     Share,
     angle,
-    cells_to_tell,
+    cells_to_detect,
     deviations,
-    differ,
     least_difference,
     power_of,
     share_at,
@@ -21,6 +20,7 @@ from metersim.questions.shared.counts import (
 )
 from metersim.questions.shared.looks import kept_full, loads, rates, rates_of
 from metersim.run.simulation import simulate
+from tests.paired_counts import differ
 
 PAIRS = [(0.004, 0.015), (0.012, 0.025), (0.05, 0.02), (0.95, 0.92)]
 
@@ -55,24 +55,26 @@ def test_the_plain_formula_for_shares_that_are_near(a, b):
     """(z1 + z2)^2 (p1 q1 + p2 q2) / (p1 - p2)^2, which it comes to as shares draw near."""
     b = a + (b - a) / 50
     plain = deviations(0.95, 0.8) ** 2 * (a * (1 - a) + b * (1 - b)) / (a - b) ** 2
-    assert cells_to_tell(Share(a), Share(b)) == pytest.approx(plain, rel=0.01)
+    assert cells_to_detect(Share(a), Share(b)) == pytest.approx(plain, rel=0.01)
 
 
 def test_dependence_costs_as_many_cells_as_it_adds_variance():
     a, b = Share(0.01), Share(0.03)
-    twice = cells_to_tell(Share(0.01, 2.0), Share(0.03, 2.0))
-    assert twice == pytest.approx(2 * cells_to_tell(a, b))
-    assert cells_to_tell(a, a) == math.inf
-    assert cells_to_tell(a, b) == cells_to_tell(b, a)
+    twice = cells_to_detect(Share(0.01, 2.0), Share(0.03, 2.0))
+    assert twice == pytest.approx(2 * cells_to_detect(a, b))
+    assert cells_to_detect(a, a) == math.inf
+    assert cells_to_detect(a, b) == cells_to_detect(b, a)
     assert (
-        cells_to_tell(a, b, certainty=0.99) > cells_to_tell(a, b) > cells_to_tell(a, b, power=0.5)
+        cells_to_detect(a, b, certainty=0.99)
+        > cells_to_detect(a, b)
+        > cells_to_detect(a, b, power=0.5)
     )
 
 
 @pytest.mark.parametrize(("a", "b"), PAIRS)
 def test_power_and_cells_say_the_same(a, b):
     a, b = Share(a, 1.3), Share(b, 0.8)
-    cells = cells_to_tell(a, b, power=0.7)
+    cells = cells_to_detect(a, b, power=0.7)
     assert power_of(a, b, cells) == pytest.approx(0.7, abs=1e-3)
     assert power_of(a, a, cells) == pytest.approx(0.05)  # what is alike is found in 5 of 100
 
@@ -83,7 +85,7 @@ def test_the_least_difference_takes_just_those_cells(share, cells):
     known = Share(share, 1.5)
     for other in least_difference(known, cells):
         if not math.isnan(other):
-            assert cells_to_tell(known, Share(other, 1.5)) == pytest.approx(cells)
+            assert cells_to_detect(known, Share(other, 1.5)) == pytest.approx(cells)
     assert math.isnan(least_difference(Share(0.001), 100)[0])  # not even none could be told
 
 
@@ -94,7 +96,7 @@ def test_the_least_difference_takes_just_those_cells(share, cells):
 def test_the_power_is_met_by_independent_counts(a, b):
     """Counts of the size that is given are found to differ as often as it says: |z| < 4, and a
     hundredth for what the normal law leaves out of few events."""
-    cells, many, draw = round(cells_to_tell(Share(a), Share(b))), 4000, rng()
+    cells, many, draw = round(cells_to_detect(Share(a), Share(b))), 4000, rng()
     pairs = [draw.binomial(cells, share, many) for share in (a, b)]
     met = float(np.mean(differ(pairs, (cells, cells), (1.0, 1.0))))
     assert abs(met - 0.8) < 4 * math.sqrt(0.16 / many) + 0.01

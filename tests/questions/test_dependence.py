@@ -43,6 +43,16 @@ def test_cells_and_sums_over_blocks_tell_the_same(size):
         assert effect_by_windows(rng(7).permutation(events), WINDOW) < 1 + 4 * error  # control
 
 
+@pytest.mark.parametrize("windows", [4, 8])
+def test_few_windows_of_independent_cells_have_an_effect_of_one_on_average(windows):
+    """Cells that are held against their own mean vary less by their share of a window: |z| < 4."""
+    luck, window, share = rng(9), 50, 0.3
+    found = [effect_by_windows(luck.random(windows * window) < share, window) for _ in range(1500)]
+    error = np.std(found, ddof=1) / np.sqrt(len(found))
+    assert abs(np.mean(found) - 1) < 4 * error + 0.02
+    assert abs(np.mean(found) * (1 - 1 / windows) - 1) > 4 * error + 0.02  # without, too small
+
+
 def test_what_cannot_be_told_counts_as_independent():
     none, one = np.zeros(CELLS, dtype=bool), np.ones(CELLS, dtype=bool)
     for events in (none, one, rng().random(3 * WINDOW) < 0.5, none[:0]):

@@ -12,7 +12,14 @@ import metersim as m
 from metersim.files.faults import BadInput
 from metersim.questions.next import diagnosis
 from metersim.questions.next.clues import NEVER, clues, strange
-from metersim.questions.next.diagnosis import Diagnosis, Seen, Side, diagnose
+from metersim.questions.next.diagnosis import (
+    Diagnosis,
+    Seen,
+    Side,
+    _mixture,
+    _Normal,
+    diagnose,
+)
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.looks import Look, Rates, log_chances, look_of_seeds
 from tests.recovery import COUNTED, count_on, draw_states
@@ -79,6 +86,17 @@ def test_refined_weights_give_the_posterior_of_a_closed_form(look, monkeypatch):
     chances = log_chances([rates[0] for rates in zip(*found.rates, strict=True)], [look])[0]
     alone = np.exp(chances - logsumexp(chances))  # control: as if all came from the priors
     assert np.any(np.abs(standard_errors(found, alone, wanted)) > 4)
+
+
+def test_draws_of_several_rounds_weigh_as_many_as_they_are():
+    """300 draws about 0 and 100 about 3 have a density of 400 in all, of 100 beyond 2."""
+    around = [_Normal(np.array([at]), np.array([[root]])) for at, root in ((0.0, 0.2), (3.0, 0.1))]
+    step = 1e-3
+    at = np.arange(-2, 5, step)
+    density = np.exp(_mixture([*zip((300, 100), around, strict=True)], at[:, None]))
+    density /= math.sqrt(2 * math.pi)  # which a normal density leaves out here
+    assert density.sum() * step == pytest.approx(400, rel=1e-6)
+    assert density[at > 2].sum() * step == pytest.approx(100, rel=1e-6)
 
 
 def test_states_are_drawn_as_often_as_their_weight_says(many_doubles):
@@ -158,6 +176,7 @@ def test_a_count_that_no_likely_meter_shows_is_strange(many_doubles):
     assert strange(diagnose([Seen(BENCH, many), Seen(BENCH, none)], states=60))
 
 
+@pytest.mark.slow
 def test_two_kinds_together_tell_what_neither_tells_alone():
     """A pool too high makes skips and doubles; skips alone, or doubles alone, have other causes."""
     soy = m.load_scenario("soybean_narrow_rows")
@@ -190,6 +209,7 @@ def test_a_sensor_that_misses_seeds_is_named_when_a_belt_shows_them():
     assert diagnose([Seen(BENCH, fine)], states=60).after(dust) < 0.1
 
 
+@pytest.mark.slow
 def test_a_look_at_another_notch_tells_seed_from_singulator():
     """What one count leaves open: intervals get narrower by a second one, two notches on."""
     state = {"seed size": 0.93}
@@ -213,6 +233,7 @@ def covered(intervals, truths, shift=0.0):
     )
 
 
+@pytest.mark.slow
 def test_intervals_cover_what_is_hidden():
     """Meters drawn from the priors: 80 % intervals cover 80 %, within binomial error.
 

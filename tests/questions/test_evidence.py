@@ -99,7 +99,7 @@ def test_tables_hold_every_row(found):
 def test_luck_is_not_told_of_a_maximum():
     """It is the same without most stretches, which says nothing of its luck."""
     found = evidence(["liao2018"], draws=6)
-    luck = {o.row: o.interval.luck for o in found.of("liao2018") if o.interval}
+    luck = {o.row: o.interval.sampling for o in found.of("liao2018") if o.interval}
     assert math.isnan(luck.pop("most seeds on a hole at a large vacuum"))
     assert all(0 <= share <= 1 for share in luck.values())
     assert "nan" not in evidence_text(found)

@@ -44,7 +44,7 @@ def run_of(released):
     still = np.zeros(cell.size)
     seeds = Seeds(
         cell=cell,
-        place=place,
+        nth=place,
         size=1 + 0.1 * wobble,
         needed=still,
         release_time=still,

@@ -13,20 +13,21 @@ from metersim.cli import main, read
 from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
+from metersim.questions.gallery.study import draw
 from metersim.questions.habits import command
 from metersim.questions.habits.figure import (
     draw_bars,
     draw_paths,
     draw_reached,
+    example_meters,
     habit_paths_figure,
-    telling_meters,
 )
 from metersim.questions.habits.operators import COUNT, HABITS, Seen, Wanted
 from metersim.questions.habits.study import ROOM, Habits, habits, steps_of, wanted_of
 from metersim.questions.habits.text import findings, leads, report
-from metersim.questions.habits.trials import WORTH, Meter, Trial, Truth
+from metersim.questions.habits.trials import LEAST_CHANGE, Meter, Trial, Truth
 from metersim.questions.shared.looks import Look, rates
-from metersim.questions.shared.page import draw, encoded
+from metersim.questions.shared.page import encoded
 from metersim.run.parallel import processes
 
 BENCH = load_scenario("maize_bench")
@@ -78,7 +79,7 @@ def test_means_are_means_of_trials(result):
         found = result.mean("single", name)
         assert found.value == pytest.approx(ends.mean())
         assert found.low < found.value < found.high
-        worse = [trial.end.bad - trial.start.bad > WORTH for trial in result.trials[name]]
+        worse = [trial.end.bad - trial.start.bad > LEAST_CHANGE for trial in result.trials[name]]
         assert result.share("worse", name).value == pytest.approx(np.mean(worse))
 
 
@@ -99,19 +100,19 @@ def test_starts_add_up_to_all_meters(result):
 
 
 def test_differences_are_paired_and_turn_with_their_order(result):
-    there = result.apart("single", "one notch", "leave alone")
-    back = result.apart("single", "leave alone", "one notch")
+    there = result.lead("single", "one notch", "leave alone")
+    back = result.lead("single", "leave alone", "one notch")
     assert there.value == pytest.approx(-back.value)
     means = [result.mean("single", name) for name in ("one notch", "leave alone")]
     assert there.value == pytest.approx(means[0].value - means[1].value)
-    itself = result.apart("single", "one notch", "one notch")
+    itself = result.lead("single", "one notch", "one notch")
     assert (itself.low, itself.value, itself.high) == (0, 0, 0)
 
 
 def test_pairing_narrows_what_meters_share():
     """A shift of a tenth of the spread between meters is told; unpaired it would not be."""
     held = made({"leave alone": 0.9800, "one notch": 0.9801})
-    assert held.apart("single", "one notch", "leave alone").low > 0
+    assert held.lead("single", "one notch", "leave alone").low > 0
     one, other = (held.mean("single", name) for name in held.habits)
     assert one.high > other.low and other.high > one.low
 
@@ -125,6 +126,7 @@ def test_the_usual_wish_is_what_the_scenario_gives_and_some_more():
     assert starved.skips > 5 * wanted.skips  # negative control
 
 
+@pytest.mark.slow
 def test_same_seed_same_rows_wherever_it_is_worked_out():
     told = []
     few = {"habits": {"one notch": SOME["one notch"]}, "meters": 3, "seed": 5, "grid": 3}
@@ -232,7 +234,7 @@ def test_meters_that_drop_no_seed_can_be_told_and_drawn():
 
 
 def test_paths_are_the_notches_of_the_looks(result):
-    numbers = telling_meters(result)
+    numbers = example_meters(result)
     offsets = [result.trials["one notch"][k].meter.offset for k in numbers]
     assert offsets == [2, 0, -2]
     for line, number in zip(draw_paths(axes(), result, "one notch", numbers), numbers, strict=True):

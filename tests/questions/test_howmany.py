@@ -1,20 +1,23 @@
 """How many to count: the number is enough, and a quarter is not; the log is kept whole."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import metersim as m
 from metersim.questions.howmany import command
-from metersim.questions.howmany.beside import limits_of
+from metersim.questions.howmany.standards import limits_of
 from metersim.questions.howmany.study import State, howmany
 from metersim.questions.howmany.text import howmany_text, seen_lines
 from metersim.questions.shared.countlog import read_log
-from metersim.questions.shared.counts import Share, cells_to_tell, differ, share_of
+from metersim.questions.shared.counts import Share, cells_to_detect, share_of
 from metersim.questions.shared.looks import kept_full, loads, look_of_seeds
+from metersim.questions.shared.notes import IN_THE_ROW
 from metersim.questions.shared.settings import moved
 from metersim.questions.shared.words import seeds_text
+from tests.paired_counts import differ
 
 BENCH = m.load_scenario("maize_bench")
 FIELD = m.load_scenario("maize_field")
@@ -85,8 +88,8 @@ def test_cells_that_go_together_take_more_and_the_plain_binomial_is_not_enough()
         wanted = (1 + r) / (1 - r)
         assert abs(share.value - p) < 4 * math.sqrt(p * (1 - p) * wanted / chain.size)
         assert share.effect == pytest.approx(wanted, rel=0.12)
-    needed = round(cells_to_tell(*known))
-    plain = round(cells_to_tell(*(Share(share.value) for share in known)))
+    needed = round(cells_to_detect(*known))
+    plain = round(cells_to_detect(*(Share(share.value) for share in known)))
     effects = tuple(share.effect for share in known)
     others = [in_runs(share, stay, cells, seed) for share, seed in zip(shares, (3, 4), strict=True)]
     met, many = found_in(*others, needed, effects)
@@ -101,7 +104,7 @@ def test_more_certainty_takes_more_seeds():
     strong = howmany(FIELD, seed=1, power=0.95, cells=20_000)
     for more in (sure, strong):
         assert more.needed("skips").seeds > 1.3 * usual.needed("skips").seeds
-    assert usual.needed("skips").plain == pytest.approx(usual.needed("skips").seeds, rel=0.15)
+    assert usual.needed("skips").independent == pytest.approx(usual.needed("skips").seeds, rel=0.15)
 
 
 def test_a_starved_meter_takes_more_than_the_plain_binomial_says():
@@ -109,7 +112,7 @@ def test_a_starved_meter_takes_more_than_the_plain_binomial_says():
     starved = m.load_scenario("gate_too_low")
     found = howmany(starved, moved(starved, {"vacuum": -2}), seed=1, cells=20_000)
     needed = found.needed("skips")
-    assert needed.seeds > 4 * needed.plain
+    assert needed.seeds > 4 * needed.independent
     assert "times what independent cells would take" not in howmany_text(NOTCH)
 
 
@@ -143,13 +146,13 @@ def test_long_counts_have_the_range_of_the_normal_law():
 
 def test_the_chance_to_be_mistaken_falls_with_the_count():
     chances = [
-        howmany(FIELD, seed=1, seeds=seeds, cells=20_000).mistaken("skips")
+        howmany(FIELD, seed=1, seeds=seeds, cells=20_000).undetected("skips")
         for seeds in (100, 1000, 5000)
     ]
     assert chances == sorted(chances, reverse=True)
     assert chances[0] > 0.7 and chances[2] < 0.01
     same = howmany(FIELD, FIELD, seed=1, cells=6000)
-    assert same.mistaken("skips") == pytest.approx(0.95)
+    assert same.undetected("skips") == pytest.approx(0.95)
     assert same.needed("skips").seeds == math.inf
     assert "no count that anybody makes tells them apart" in howmany_text(same)
 
@@ -217,6 +220,30 @@ def test_the_text_fits_and_says_all(name, units):
         assert f"is {length} of one row" in said
     assert ("none on a bench" in said) == (name == "gate_too_low")
     assert "plain binomial" in said
+
+
+def test_who_counts_seeds_sees_as_many_cells_as_seeds_leave_them():
+    """With doubles there are more seeds than cells: 1.3 a cell take 1.3 times the number."""
+    luck = np.random.default_rng(12)
+    here, there = (
+        State(name, NOTCH.origin, luck.choice(3, 40_000, p=[0.1, 1 - 0.1 - double, double]))
+        for name, double in (("here", 0.4), ("there", 0.44))
+    )
+    found = replace(NOTCH, states=(here, there))
+    mean = here.seeds.mean()
+    assert mean == pytest.approx(1.3, abs=4 * math.sqrt(0.41 / 40_000))
+    assert found.cells * mean == pytest.approx(found.seeds)
+    cells = cells_to_detect(here.shares["doubles"], there.shares["doubles"])
+    assert found.needed("doubles").seeds == pytest.approx(mean * cells)
+    assert found.needed("doubles").independent / mean == pytest.approx(
+        cells_to_detect(*(Share(one.shares["doubles"].value) for one in (here, there)))
+    )
+
+
+def test_who_is_sent_to_the_row_is_told_to_stop_the_machine_first():
+    """Wherever the caution stands: it is there, whole, once."""
+    for units in ("metric", "us"):
+        assert " ".join(howmany_text(NOTCH, units).split()).count(IN_THE_ROW) == 1
 
 
 def test_a_count_is_set_beside_what_luck_gives():

@@ -5,6 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
+from scipy.special import stdtr
 
 import metersim as m
 from metersim.cli import main
@@ -12,11 +13,13 @@ from metersim.files.units import UNITS
 from metersim.questions.ladder.study import CHANGES, ladder, paired_steps, runs_of, single_steps
 from metersim.questions.ladder.text import ladder_text
 from metersim.questions.shared.looks import kept_full
+from metersim.questions.shared.notes import AT_A_METER
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved
 
 BENCH = m.load_scenario("maize_bench")
 LADDER = ladder(BENCH, seed=1)
+SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
 RUNGS = {(rung.setting, rung.step): k for k, rung in enumerate(LADDER.rungs)}
 
 
@@ -169,16 +172,26 @@ def test_a_pair_is_worked_out_from_runs_of_both():
         for pair in LADDER.pairs
         if pair.first == {"notch": 1} and pair.second == {"vacuum": -1}
     ]
-    assert pair.beyond["skips"].value == pytest.approx(beyond, abs=1e-9)
+    # all kinds of all pairs together keep to one false alarm in twenty, by Bonferroni's inequality
+    parts = [
+        (run.sums["none"], sign)
+        for run, sign in ((both, 1), *zip(runs.values(), SIGNS, strict=True))
+    ]
+    each = sum(sign * part for part, sign in parts) / runs["none"].sums["cells"].mean()
+    error = np.std(each, ddof=1) / math.sqrt(len(each))
+    reach = (pair.interaction["skips"].high - pair.interaction["skips"].low) / 2
+    alarms = 2 * len(LADDER.pairs) * 2 * stdtr(len(each) - 1, -reach / error)
+    assert alarms == pytest.approx(0.05)
+    assert pair.interaction["skips"].value == pytest.approx(beyond, abs=1e-9)
     assert not pair.adds_up  # the singulator takes more of what is held less
-    assert LADDER.seeds_to_tell(pair) > 20 * visible("notch", 1).seeds
+    assert LADDER.seeds_to_distinguish(pair) > 20 * visible("notch", 1).seeds
 
 
 def test_pairs_with_what_does_nothing_are_told_to_be_so():
     for pair in LADDER.pairs:
         silent = "gate" in {**pair.first, **pair.second}
         assert (pair.way == "nothing") == silent
-        assert math.isinf(LADDER.seeds_to_tell(pair)) or not silent
+        assert math.isinf(LADDER.seeds_to_distinguish(pair)) or not silent
 
 
 # tables, texts and pictures
@@ -205,6 +218,11 @@ def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
     (notch,) = [line for line in lines if line.startswith("   +1  notch +1")]
     assert notch.endswith("seeds (skips)")
     assert max(map(len, lines)) <= 118 and all(line == line.rstrip() for line in lines)
+
+
+def test_who_is_sent_to_the_meter_is_told_to_stop_the_machine_first():
+    """Wherever the caution stands: it is there, whole, once."""
+    assert " ".join(ladder_text(LADDER).split()).count(AT_A_METER) == 1
 
 
 def test_what_speed_does_is_said_not_to_show_in_counts():

@@ -214,6 +214,20 @@ def test_every_seed_is_seen_in_its_cell():
     assert loads(run, DISC).sum() == len(run.seeds) + run.cells.shaken.sum()
 
 
+def test_a_disc_at_rest_holds_all_that_passed_the_edge():
+    """By the trace: shocks shake seeds off on the way from the edge on, and a disc at rest none."""
+    rough = load_scenario(
+        "maize_field", ["turns=20", "vacuum_kpa=1.6", "shock_per_speed_g_per_m_s=1"]
+    )
+    run = simulate(rough, seed=2, trace=True)
+    passed = np.zeros(len(run.cells), dtype=np.int64)
+    for event in run.trace:
+        passed[event.cell] += (event.station, event.event) == ("singulator", "passed")
+    assert np.array_equal(loads(run, DISC), passed)
+    fewer = loads(run, DISC) - loads(run, BELT)
+    assert fewer.min() == 0 and fewer.sum() == run.cells.shaken.sum() > 20
+
+
 def test_a_blind_sensor_shows_skips_that_are_none():
     """With a chance d to see a lone seed, 1 - d more single cells show as skips: |z| < 4."""
     shown, true = {}, {}

@@ -6,14 +6,21 @@ import json
 import matplotlib.image
 import numpy as np
 import pytest
+from scipy.special import stdtrit
 
 import metersim as m
+from metersim.measures.intervals import intervals
 from metersim.measures.plants import emerged
 from metersim.measures.spacing import spacings_of
 from metersim.measures.tally import tally_of
 from metersim.questions.measured import study
 from metersim.questions.measured.figure import draw_measured
-from metersim.questions.measured.spacings import MeasuredSpacings, block_sums, parse_spacings
+from metersim.questions.measured.spacings import (
+    MeasuredSpacings,
+    block_sums,
+    blocks_for,
+    parse_spacings,
+)
 from metersim.questions.run.text import as_csv
 from metersim.questions.shared.page import new_page
 from metersim.questions.shared.words import WIDE
@@ -122,6 +129,32 @@ def test_sums_of_blocks_add_up_to_those_of_the_row():
             assert parts[name].sum() == pytest.approx(whole[name][0]), name
 
 
+def test_a_row_of_cells_knows_its_mean_better_than_single_spacings_would():
+    """What one spacing has too much, the next has too little: blocks of ten see most of that.
+
+    The mean of ten spacings between seeds that err by themselves has a tenth of the variance that
+    ten spacings of such a spread would give it.
+    """
+    rng = np.random.default_rng(5)
+    own, mixed = [], []
+    for _ in range(30):
+        spacings = np.diff(np.arange(101) + rng.normal(0, 0.1, 101)) * bench().spacing
+        for row, found in ((spacings, own), (rng.permutation(spacings), mixed)):
+            blocks = blocks_for(len(row))
+            sums = block_sums([row / bench().spacing], bench().spacing, blocks)
+            (mean,) = intervals(
+                np.stack([sums["excess"], sums["spacings"]], axis=1),
+                [lambda totals: totals[..., 0] / totals[..., 1]],
+                rng,
+            )
+            naive = 1.96 * row.std() / bench().spacing / np.sqrt(len(row))
+            found.append((mean.high - mean.low) / (2 * naive))
+    ratio = stdtrit(9, 0.975) / 1.96  # of Student's width for ten blocks
+    for found, expected in ((own, ratio / np.sqrt(10)), (mixed, ratio)):
+        error = np.std(found, ddof=1) / np.sqrt(len(found))
+        assert abs(np.mean(found) - expected) < 4 * error + 0.04 * expected
+
+
 # ---------------------------------------------------------------- recovery
 
 
@@ -141,6 +174,16 @@ def test_the_bench_is_recovered_from_its_spacings():
     assert z(found["fit.skip"].measured, found["per_spacing.miss"].measured.value) > 4
 
 
+def test_the_scatter_that_is_predicted_is_about_the_seeds_own_cells():
+    """By the records, cell by cell; the row itself spreads a hundred times as far."""
+    run, spacing = bench_run(5), bench().spacing
+    own = run.seeds.position - run.seeds.cell * spacing
+    predicted = study._truth([run], "position")["fit.scatter"] * spacing
+    assert predicted == pytest.approx(own.std())
+    assert 100 * predicted < run.seeds.position.std()
+
+
+@pytest.mark.slow
 def test_plants_in_the_field_tell_their_emergence_or_their_skips():
     chance, changes = 0.92, ["turns=40", "vacuum_kpa=1.8"]
     scenario = m.load_scenario("maize_field", changes)
@@ -149,16 +192,17 @@ def test_plants_in_the_field_tell_their_emergence_or_their_skips():
     assert skips > 0.01
     plants = spacings_of(emerged(run, chance, 0.0).seeds.position)
     unknown = counted(scenario, plants)
-    assert unknown.emergence == "fitted" and "fit.skip" not in unknown.values
+    assert unknown.emergence == "fitted" and "fit.skip" not in unknown
     assert abs(z(unknown["fit.emergence"].measured, chance)) < 4
     assert abs(z(unknown["fit.emergence"].measured, 1.0)) > 4  # control
     known = counted(scenario, plants, emergence=chance)
-    assert known.emergence == "given" and "fit.emergence" not in known.values
+    assert known.emergence == "given" and "fit.emergence" not in known
     assert abs(z(known["fit.skip"].measured, skips)) < 4
     dug = counted(scenario, plants, emergence=1.0)
     assert z(dug["fit.skip"].measured, skips) < -4  # control: what did not come up is no skip
 
 
+@pytest.mark.slow
 def test_a_sensor_is_held_against_what_a_sensor_shows():
     """Pulses scatter less than seeds in the furrow; both predictions are of what was measured."""
     run = m.simulate(m.load_scenario("maize_field", ["turns=14"]), seed=79)
@@ -235,7 +279,7 @@ def test_what_is_not_known_is_taken_at_its_middle():
 def test_the_same_seed_gives_the_same_and_another_does_not():
     row = spacings_of(bench_run(6).seeds.position)
     one, same, other = (counted(bench(), row, seed=seed) for seed in (0, 0, 1))
-    assert one.values == same.values
+    assert dict(one) == dict(same)
     assert one["precision"].predicted != other["precision"].predicted
     assert one["fit.skip"].measured == other["fit.skip"].measured
 

@@ -1,6 +1,7 @@
 """One next move: judged by the gain that it brings, and by when it is left."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from scipy.stats import binom, binomtest
 import metersim as m
 from metersim.machine.sources import DOUBLES, HANDBOOK_HOLE, LEAVE, SKIPS, TOO_FAR
 from metersim.questions.next.diagnosis import STATES, Seen, diagnose
-from metersim.questions.next.moves import MENDS, Gain, Move, gains, moves_of, worth_of_knowing
+from metersim.questions.next.moves import MENDS, Gain, Move, gains, moves_of, value_of_knowing
 from metersim.questions.next.study import (
     BRUSH,
     LEAST,
@@ -22,7 +23,7 @@ from metersim.questions.next.study import (
 from metersim.questions.next.target import Compared, compared, notches, trade_rule
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.looks import Look, Rates, loads, look_of_seeds
-from metersim.questions.shared.settings import said
+from metersim.questions.shared.settings import steps_text
 from tests.recovery import STAY, count_on, trials
 
 BENCH = m.load_scenario("maize_bench")
@@ -61,6 +62,31 @@ def test_a_meter_in_order_differs_by_luck_as_often_as_is_said():
     error = math.sqrt(0.05 * 0.95 / len(flags))
     assert np.mean(flags) < 0.05 + 4 * error
     assert np.mean(shares(at(1))) > 0.5
+
+
+@pytest.mark.parametrize("ways", [("belt",), ("belt", "sensor")])
+def test_all_that_was_counted_keeps_to_one_level_of_false_alarms(ways, monkeypatch):
+    """Independent binomial counts, two kinds each way: |z| < 4 of 1 in 20, and hardly fewer.
+
+    Negative control: with each kind at that level, as many more are false alarms as there are.
+    """
+    order = Rates(0.02, 0.03, 1, 1, 10**9)
+    monkeypatch.setattr("metersim.questions.next.target._in_order", lambda *_: order)
+    rng, many, cells = np.random.default_rng(8), 2000, 5000
+    counts = rng.multinomial(cells, [order.skip, order.double, 0.95], (many, len(ways)))
+    found = {"all": [], "each": []}
+    for row in counts.tolist():
+        looks = [
+            Look(cells=cells, skips=skips, doubles=doubles, way=way)
+            for way, (skips, doubles, _) in zip(ways, row, strict=True)
+        ]
+        made = compared(BENCH, looks)
+        single = [replace(one, level=0.05) for one in made]
+        for key, some in (("all", made), ("each", single)):
+            found[key].append(any(one.differing for one in some))
+    error = math.sqrt(0.05 * 0.95 / many)
+    assert 0.05 - 4 * error - 0.01 < np.mean(found["all"]) < 0.05 + 4 * error
+    assert np.mean(found["each"]) > 0.05 + 4 * error
 
 
 def test_so_many_cells_more_tell_shares_from_luck():
@@ -148,13 +174,13 @@ def test_what_decides_between_two_moves_is_worth_knowing():
     states = [{"size": a, "other": b} for a, b in zip(size, other, strict=True)]
     found = [Gain(Move("up"), size), Gain(Move("down"), -size)]
     # a straight line through each is exact
-    assert worth_of_knowing(found, states, "size") == pytest.approx(
+    assert value_of_knowing(found, states, "size") == pytest.approx(
         np.abs(size).mean() - abs(size.mean())
     )
-    assert worth_of_knowing(found, states, "size") == pytest.approx(
+    assert value_of_knowing(found, states, "size") == pytest.approx(
         math.sqrt(2 / math.pi), abs=0.06
     )
-    assert worth_of_knowing(found, states, "other") < 0.05
+    assert value_of_knowing(found, states, "other") < 0.05
 
 
 def test_a_second_notch_is_a_matter_of_hole_and_seed():
@@ -210,6 +236,7 @@ def test_a_count_as_wanted_is_left_alone():
     assert "leave" in found.rule.words
 
 
+@pytest.mark.slow
 def test_settings_that_fall_short_are_moved_though_nothing_is_off():
     """A gate too low starves the pool, as a meter in order does at that setting.
 
@@ -291,9 +318,9 @@ def judged(many, states, **options):
         rows.append(
             {
                 "move": truth.get(found.words, 0.0),
-                "rule": truth[said(rule) if rule else STAY],
-                "eager rule": truth[said(eager) if eager else STAY],
-                "opposite": truth[said(opposite(rule)) if rule else STAY],
+                "rule": truth[steps_text(rule) if rule else STAY],
+                "eager rule": truth[steps_text(eager) if eager else STAY],
+                "opposite": truth[steps_text(opposite(rule)) if rule else STAY],
                 "guess": np.mean([gain for words, gain in truth.items() if words != STAY]),
                 "best": max(truth.values()),
             }
@@ -313,6 +340,7 @@ def over(rows, one, other):
     return change.mean(), change.std(ddof=1) / math.sqrt(len(change))
 
 
+@pytest.mark.slow
 def test_the_move_brings_more_than_guessing_and_no_less_than_the_rule():
     """Meters with known faults, set at the ends of the scale, where something is to be done.
 

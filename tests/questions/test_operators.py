@@ -9,15 +9,15 @@ from metersim.questions.habits.operators import (
     Habit,
     Seen,
     Wanted,
-    after,
     aim,
-    been,
     chase_every_count,
     leave_alone,
     notch_and_vacuum,
     one_notch,
-    settle,
+    place_after,
+    return_to_best,
     several_notches,
+    was_tried,
 )
 from metersim.questions.shared.looks import Look
 
@@ -32,7 +32,7 @@ def look(skips=0, doubles=0, cells=1000):
 def seen(*places):
     """Looks as (notch, vacuum, skips, doubles) of 1000 cells."""
     return tuple(
-        Seen(after({}, {"notch": notch, "vacuum": vacuum}), look(skips, doubles))
+        Seen(place_after({}, {"notch": notch, "vacuum": vacuum}), look(skips, doubles))
         for notch, vacuum, skips, doubles in places
     )
 
@@ -51,7 +51,7 @@ def worked(rule, start, right=0):
         move = rule(tuple(history), WANTED)
         if move is None:
             return [start + one.settings.get("notch", 0) - right for one in history]
-        place = after(place, move)
+        place = place_after(place, move)
     raise AssertionError("it never ends")
 
 
@@ -72,26 +72,26 @@ steps = st.dictionaries(st.sampled_from(["notch", "vacuum", "gate"]), st.integer
 
 @given(steps, steps, steps)
 def test_moves_add_up_in_any_order(place, one, two):
-    there = after(after(place, one), two)
-    assert there == after(after(place, two), one)
+    there = place_after(place_after(place, one), two)
+    assert there == place_after(place_after(place, two), one)
     back = {name: -count for name, count in one.items()}
-    assert after(after(place, one), back) == after(place, {})
+    assert place_after(place_after(place, one), back) == place_after(place, {})
     assert all(there.values())  # what stands where it was found is not named
 
 
 def test_where_one_has_been():
     history = seen((0, 0, 0, 50), (1, 0, 0, 20))
-    assert been(history, {"notch": -1})
-    assert been(history, {})
-    assert not been(history, {"notch": 1})
-    assert not been(history, {"vacuum": 1})
+    assert was_tried(history, {"notch": -1})
+    assert was_tried(history, {})
+    assert not was_tried(history, {"notch": 1})
+    assert not was_tried(history, {"vacuum": 1})
 
 
 def test_one_settles_where_most_was_right_in_all_that_was_counted():
     """Two looks at one place count together: 30 and 10 of 2000 lie below 25 of 1000."""
     history = seen((0, 0, 0, 30), (1, 0, 25, 0), (0, 0, 0, 10), (2, 0, 90, 0))
-    assert settle(history) == {"notch": -2}
-    assert settle(history[:3]) is None  # already there
+    assert return_to_best(history) == {"notch": -2}
+    assert return_to_best(history[:3]) is None  # already there
 
 
 # ---------------------------------------------------------------- the habits
@@ -156,12 +156,12 @@ def test_habits_are_functions_that_keep_their_word(counts):
             assert move == rule(history, WANTED)
             if move is None:
                 break
-            if not been(history, move):
+            if not was_tried(history, move):
                 if words == "one":
                     assert sorted(map(abs, move.values())) == [1]
                 else:
                     assert move["vacuum"] == -move["notch"] and abs(move["notch"]) == 1
-            place = after(place, move)
+            place = place_after(place, move)
 
 
 def test_who_chases_goes_by_what_there_was_more_of():

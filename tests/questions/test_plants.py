@@ -17,9 +17,9 @@ from metersim.measures.plants import BY_NAME, LATE, PLANTED, delays, even_seeds_
 from metersim.measures.yields import RELATIONS, Harvest, Relation, relations_of
 from metersim.questions.shared.plants import plants, stand_change, stand_of
 from metersim.questions.shared.plantwords import NAMES, plants_block
-from metersim.run.draws import Streams
 from metersim.run.records import Seeds
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 from tests.strategies import BENCH, bytes_of, ran, standard_error
 
 GERMINATION = 0.95
@@ -44,7 +44,7 @@ def perfect(seed=1, turns=2000, doubled=0, **stand):
     place = np.zeros(len(twice), dtype=np.int8)
     place[1:] = twice[1:] == twice[:-1]
     columns = {field.name: np.zeros(len(twice)) for field in dataclasses.fields(Seeds)}
-    columns |= {"cell": twice, "place": place, "position": twice * SPACING}
+    columns |= {"cell": twice, "nth": place, "position": twice * SPACING}
     columns["seen"] = np.zeros(len(twice), dtype=bool)
     scenario = run.scenario.replace(**changes)
     return dataclasses.replace(run, scenario=scenario, seeds=Seeds(**columns))
@@ -237,6 +237,26 @@ def test_late_plants_are_counted_for_the_delay_that_is_nearer(days, key):
     late = {loss.relation.of: loss for loss in stand.losses}
     for name in ("late.ten_days", "late.three_weeks"):
         assert (late[name].low > 0) == (name == key)
+
+
+def test_late_is_behind_the_median_plant_and_not_behind_the_first_ones():
+    """Two plants in five held up by six days move the median: by days beyond it, |z| < 4.
+
+    A mixture of two normal laws has its median where their shares below add up to a half.
+    """
+    spread, share, by = 3 * DAY, 0.4, 6 * DAY
+    median = median_delay(spread, share, by)
+    assert median > 1.5 * DAY
+
+    def beyond(time):
+        return (1 - share) * ndtr(-time / spread) + share * ndtr((by - time) / spread)
+
+    assert beyond(median) == pytest.approx(0.5)
+    stand = plants(perfect(late_share=share, late_by=by, emergence_spread=spread))
+    error = shares(beyond(median + 5 * DAY), stand.measured.total("seeds"))
+    late = stand["late.ten_days"].value + stand["late.three_weeks"].value
+    assert abs(late - beyond(median + 5 * DAY)) < 4 * error
+    assert abs(late - beyond(5 * DAY)) > 4 * error  # negative control
 
 
 def test_the_classes_of_late_plants_share_their_edge():
@@ -484,7 +504,7 @@ def test_what_is_not_known_of_the_stand_widens_what_is_lost(done):
     stand = stand_of(vague, draws=40)
     known = plants(m.simulate(vague))
     assert stand.measured.estimates == known.measured.estimates
-    assert stand.spread.is_told("plants.per_area")
+    assert stand.spread.is_detected("plants.per_area")
     for key in ("plants.per_area", "plants.sd", "places.none"):
         both = stand.reach(key)
         assert both.high - both.low > 2 * (known[key].high - known[key].low)
@@ -503,7 +523,7 @@ def test_what_two_stands_do_not_know_alike_cancels():
     rough = vague.replace(furrow__soil_scatter=0.04)
     (change,) = m.compare(vague, rough, labels=["a", "b"], plants=True, draws=5).stand_changes
     assert change.losses[0].low > 0  # negative control
-    assert change.spread.both("plants.sd").low > 0
+    assert change.spread.total("plants.sd").low > 0
 
 
 def test_relations_are_listed_with_their_references(done):

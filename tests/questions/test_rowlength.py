@@ -8,7 +8,13 @@ import pytest
 
 import metersim as m
 from metersim.files.units import UNITS
-from metersim.questions.howmany.beside import AREAS, Standing, row_length, standing_in, stretch_of
+from metersim.questions.howmany.standards import (
+    AREAS,
+    Standing,
+    row_length,
+    standing_in,
+    stretch_of,
+)
 from metersim.questions.howmany.text import length_text
 
 INCH, FOOT = 0.0254, 0.3048

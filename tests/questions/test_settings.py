@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario, shipped_scenarios
-from metersim.questions.shared.settings import SETTINGS, can_move, moved, said
+from metersim.questions.shared.settings import SETTINGS, can_move, moved, steps_text
 
 BENCH = load_scenario("maize_bench")
 SCENARIOS = [load_scenario(name) for name in shipped_scenarios()]
@@ -100,7 +100,7 @@ def test_a_switch_goes_one_way_only():
 def test_nothing_moved_is_no_move():
     assert not can_move(BENCH, {}) and not can_move(BENCH, {"notch": 0})
     assert moved(BENCH, {}) == BENCH
-    assert said({}) == said({"notch": 0}) == "as it is"
+    assert steps_text({}) == steps_text({"notch": 0}) == "as it is"
 
 
 def test_a_setting_that_is_not_known_is_moved_from_its_middle():
@@ -111,13 +111,13 @@ def test_a_setting_that_is_not_known_is_moved_from_its_middle():
 
 @pytest.mark.parametrize(("name", "count", "units"), IN_WORDS)
 def test_steps_are_said_in_plain_words(name, count, units):
-    assert SETTINGS[name].said(count, units) == IN_WORDS[name, count, units]
+    assert SETTINGS[name].words(count, units) == IN_WORDS[name, count, units]
 
 
 def test_several_steps_are_said_together():
-    words = said({"notch": 1, "vacuum": -1})
+    words = steps_text({"notch": 1, "vacuum": -1})
     assert words == "one notch more aggressive and 0.5 kPa less vacuum"
-    assert SETTINGS["notch"].said(4) == "4 notches more aggressive"
+    assert SETTINGS["notch"].words(4) == "4 notches more aggressive"
 
 
 def test_only_the_hole_is_another_part():

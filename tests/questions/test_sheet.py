@@ -17,27 +17,37 @@ import metersim as m
 from metersim.files.faults import BadInput
 from metersim.files.units import INCH, INCH_OF_WATER
 from metersim.machine.discs import SHIPPED, GenericDisc, load_discs
+from metersim.machine.reading import load_scenario
 from metersim.machine.seedlot import shipped_lots
 from metersim.machine.sources import HANDBOOK_HOLE
 from metersim.measures.estimates import difference, measure
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, FLAT
 from metersim.measures.intervals import Estimate
 from metersim.measures.tally import tallied
 from metersim.measures.yields import Harvest, relations_of
 from metersim.questions.lot.study import lot_from_label, lot_toml
-from metersim.questions.shared.limits import FLAT
 from metersim.questions.sheet import choice as rules
 from metersim.questions.sheet import start as longruns
 from metersim.questions.sheet import start as nearby
 from metersim.questions.sheet import start as startpoint
 from metersim.questions.sheet import study
-from metersim.questions.sheet.discfit import BARS, TRIED_HOLE, fit, gate_for, machine_for
+from metersim.questions.sheet.command import sheet_html
+from metersim.questions.sheet.discfit import (
+    BARS,
+    LARGE_HOLE,
+    NO_HOLE,
+    SMALL_HOLE,
+    TRIED_HOLE,
+    fit,
+    gate_for,
+    machine_for,
+    objections,
+)
 from metersim.questions.sheet.figure import sheet_figure
 from metersim.questions.sheet.fits import disc_rows, why_first
-from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.start import QUALITY, plateau
 from metersim.questions.sheet.study import seeds_to_count
-from metersim.questions.sheet.text import blocks, sheet_text
+from metersim.questions.sheet.text import MOVED, blocks, sheet_text
 
 ASKED = ("rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6")
 OPTIONS = ("--rate", "80000", "--row-spacing", "75", "--speed", "6")
@@ -126,6 +136,7 @@ def test_discs_that_cannot_carry_the_lot_are_not_run(maize):
     assert "30 of 2.2 mm" in sheet_text(maize)
 
 
+@pytest.mark.slow
 def test_larger_seed_is_given_no_smaller_hole():
     """Monotony, of discs that differ in nothing but their class; from end to end it does grow."""
     family = [
@@ -235,6 +246,32 @@ def test_an_inner_guide_that_the_user_states_is_left_as_it_is(maize):
     assert bare.guide is None and not bare.scenario.guide.inner_guide
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "fitted"),
+    [(0.001, 0.003, True), (-0.001, 0.003, False), (-0.003, -0.001, False)],
+)
+def test_a_guide_is_fitted_only_where_it_surely_helps(low, high, fitted, monkeypatch):
+    gain = Estimate((low + high) / 2, low, high)
+    monkeypatch.setattr(study, "measured", lambda scenario, seed: scenario)
+    monkeypatch.setattr(study, "difference", lambda without, with_one, key: gain)
+    scenario, told = study._guided(load_scenario("maize_field"), False, 1)
+    assert (scenario.guide.inner_guide, told) == (fitted, gain)
+
+
+@pytest.mark.parametrize(
+    ("share", "kind"), [(0.3, NO_HOLE), (0.45, SMALL_HOLE), (0.6, None), (0.7, LARGE_HOLE)]
+)
+def test_a_hole_is_called_small_below_what_handbooks_give_and_large_above(share, kind):
+    """Handbooks give a half to two thirds of the seed's width."""
+    scenario = load_scenario("maize_bench")
+    hole = share * scenario.seeds.width
+    found = objections(scenario.replace(disc__hole_diameter=hole))
+    holes = [one for one in found if one.kind in (NO_HOLE, SMALL_HOLE, LARGE_HOLE)]
+    assert [(one.kind, one.value) for one in holes] == [(kind, pytest.approx(share))] * bool(kind)
+    low, high = HANDBOOK_HOLE
+    assert all(one.bound == (low if share < low else high) for one in holes)
+
+
 def test_a_gap_that_the_user_states_goes_with_every_disc():
     found = sheet_of("gap_mm=5.5")
     assert {one.start.scenario.singulator.gap for one in found.fits} == {5.5e-3}
@@ -267,6 +304,37 @@ def test_every_move_is_told_and_the_costliest_first(maize):
     close = text.partition("quality in the field: ")[2].partition(".\n")[0].split(", ")
     assert len(close) == sum(one.close for one in maize.nearby) > 0
     assert "How far each of these moves is an assumption" in text
+
+
+NUMBERS = {"a quarter": "25 %", "twice": "2 times", "one notch": "1 notch"}
+WAYS = {"down": -1, "lower": -1, "smaller": -1, "up": 1, "higher": 1, "larger": 1, "faster": 1}
+
+
+def how_far(old, new, unit):
+    """How far a setting went, in the unit that words give it."""
+    if unit == "%":
+        return 100 * (abs(new / old - 1) if old else new)
+    return {"times": new / (old or 1), "notch": abs(new - old), "deg": math.degrees(new)}[unit]
+
+
+@pytest.mark.parametrize("key", nearby.MOVES)
+def test_words_of_a_move_say_how_far_it_goes(key):
+    """A setting that is said to go down by 20 % is 0.8 of what it was, and so on."""
+    scenario, move = load_scenario("maize_field"), nearby.MOVES[key]
+    section, _, name = move.field.partition("__")
+    old, new = (
+        getattr(one.seeds if name == "size_cv" else getattr(one, section), name)
+        for one in (scenario, move.made(scenario))
+    )
+    words = MOVED[key]
+    for spelt, number in NUMBERS.items():
+        words = words.replace(spelt, number)
+    number, unit = re.search(r"(\d+\.?\d*)(?: (%|times|notch|deg))?", words).groups()
+    far = how_far(old, new, unit) if unit else new
+    assert float(number) == pytest.approx(far, rel=2e-3)
+    for way in WAYS.keys() & words.split():
+        assert (new - old) * WAYS[way] > 0
+    assert replace(move, amount=2 * move.amount).words != move.words  # from the number itself
 
 
 def test_signs_of_what_moves(maize):
@@ -360,16 +428,18 @@ def test_the_seeds_to_count_see_the_rise_as_often_as_said(maize):
 def test_a_count_allows_for_what_is_not_known(maize):
     """With a larger share of skips and doubles possible, luck reaches farther; never less far."""
     sure, unsure = (seeds_to_count(maize.bench, most) for most in (0.0, 0.05))
-    assert sure.unsure == sure.by_luck == unsure.by_luck < unsure.unsure
+    assert sure.uncertain_most == sure.usual_most == unsure.usual_most < unsure.uncertain_most
     rng = np.random.Generator(np.random.PCG64(7))
     drawn = unsure.effect * rng.binomial(round(1000 / unsure.effect), 0.05, 4000)
-    over, far = (float(np.mean(drawn > most)) for most in (unsure.unsure, unsure.by_luck))
+    over, far = (
+        float(np.mean(drawn > most)) for most in (unsure.uncertain_most, unsure.usual_most)
+    )
     assert over < 0.05 + 4 * math.sqrt(0.05 * 0.95 / 4000) < far
-    told = replace(maize, count=replace(maize.count, by_luck=8, unsure=20))
+    told = replace(maize, count=replace(maize.count, usual_most=8, uncertain_most=20))
     assert "and up to 20 with vacuum off by up to 10 % and seed size by 5 %" in " ".join(
         sheet_text(told).split()
     )
-    alike = replace(maize, count=replace(maize.count, by_luck=8, unsure=8))
+    alike = replace(maize, count=replace(maize.count, usual_most=8, uncertain_most=8))
     assert "and up to" not in sheet_text(alike).partition("How many")[2]  # negative control
 
 
@@ -517,6 +587,7 @@ def test_what_the_user_does_not_know_is_written_and_counted():
     assert vague.scenario.unknown and "tube_wear from 0.1 to 0.5" in sheet_text(vague)
 
 
+@pytest.mark.slow
 def test_pages_are_written_by_their_ending(done, folder):
     for name, start in (("a.html", b"<!DOCTYPE html>"), ("a.png", b"\x89PNG"), ("a.pdf", b"%PDF")):
         done("sheet", "--lot", "soybean", *OPTIONS, "--discs", own(folder), "--out", name)
@@ -530,6 +601,7 @@ def own(folder, text=None):
     return "own_discs.toml"
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_sheet():
     few = discs((40, 4.5))
     one, other, apart = (

@@ -7,9 +7,9 @@ import pytest
 
 import metersim as m
 from metersim.files.faults import BadInput
-from metersim.questions.howmany.beside import STANDARDS, Side, limits_of, side_of
+from metersim.measures.indices import Limit
+from metersim.questions.howmany.standards import STANDARDS, Side, limits_of, side_of
 from metersim.questions.shared.counts import Share, angle, deviations
-from metersim.questions.shared.limits import Limit
 from metersim.questions.shared.looks import loads
 
 MISS = Limit("per_spacing.miss", "<=", 0.08)

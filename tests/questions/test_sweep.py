@@ -13,12 +13,11 @@ from hypothesis import strategies as st
 from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, read_limit
 from metersim.measures.limits import RESERVE
-from metersim.questions.shared.limits import read_limit
 from metersim.questions.sweep.plan import VALUE_COLUMNS, plan_sweep
 from metersim.questions.sweep.points import count_points, draw_points, read_axes, read_axis
-from metersim.questions.sweep.response import importance, indices, respond
+from metersim.questions.sweep.response import RESAMPLES, importance, indices, respond
 from metersim.questions.sweep.study import run_point, sweep
 from metersim.questions.sweep.text import doubts, report
 from metersim.run.parallel import in_order, processes
@@ -198,10 +197,11 @@ def test_the_file_tells_the_numbers_to_the_last_bit(tmp_path):
     table = sweep(plan, out=tmp_path / "rows.csv").to_dataframe()
     lines = (tmp_path / "rows.csv").read_text().splitlines()
     read = list(csv.DictReader(line for line in lines if not line.startswith("#")))
-    assert list(read[0]) == list(table.columns)
+    columns = dict(zip(read[0], table.columns, strict=True))  # those of the file with their units
+    assert {*BY_KEY} <= {*table.columns}
     for name in ("vacuum_kpa", *VALUE_COLUMNS):
         found = [float(row[name] or "nan") for row in read]
-        assert np.array_equal(found, table[name], equal_nan=True), name
+        assert np.array_equal(found, table[columns[name]], equal_nan=True), name
     assert list(table["inner_guide"][:2]) == ["true", "false"]
 
 
@@ -390,9 +390,23 @@ def test_importance_of_a_known_function():
         assert ((rows[:, 1] <= exact) & (exact <= rows[:, 2])).all()
     variance = 7**2 / 8 + 0.1 * math.pi**4 / 5 + 0.1**2 * math.pi**8 / 18 + 0.5
     assert found.sd == pytest.approx(math.sqrt(variance), rel=0.02)
-    assert math.isnan(found.luck)
+    assert math.isnan(found.sampling)
     again = importance(made, "spacing.sd")
     assert np.array_equal(found.first, again.first) and np.array_equal(found.total, again.total)
+
+
+def test_intervals_of_importance_hold_95_of_100_resamples(monkeypatch):
+    """Resamples that are uniform leave 2.5 % on either side: |z| < 4 of 40 axes."""
+    luck, axes = np.random.default_rng(13), 40
+
+    def uniform(parts, chosen):
+        return tuple(luck.random((2, len(chosen), axes)))
+
+    monkeypatch.setattr("metersim.questions.sweep.response._indices", uniform)
+    for part in indices(luck.random((axes + 2, 16)), luck):
+        error = math.sqrt(0.025 * 0.975 / RESAMPLES / axes)
+        assert abs(part[:, 1].mean() - 0.025) < 4 * error + 1 / RESAMPLES
+        assert abs(part[:, 2].mean() - 0.975) < 4 * error + 1 / RESAMPLES
 
 
 def test_importance_sees_no_other_axes_order():
@@ -412,13 +426,13 @@ def test_what_does_not_vary_has_no_importance():
 def test_luck_has_its_part_in_importance():
     """The mean of 2 replicates at +- 0.005 a has no noise left, but its replicates tell it."""
     made = swept("vacuum_kpa=3:5", run=noisy, design="importance", points=64, replicates=2)
-    luck = importance(made, "per_spacing.quality").luck
+    luck = importance(made, "per_spacing.quality").sampling
     each = made.estimates("per_spacing.quality")[:, :, 0]
     shift = each[:, 0] - each[:, 1]
     expected = ((shift - shift.mean()) ** 2).mean() / 4 / each.mean(axis=1).var()
     assert luck == pytest.approx(expected)
     calm = swept("vacuum_kpa=3:5", design="importance", points=64, replicates=2)
-    assert importance(calm, "per_spacing.quality").luck == pytest.approx(0, abs=1e-12)
+    assert importance(calm, "per_spacing.quality").sampling == pytest.approx(0, abs=1e-12)
 
 
 def test_importance_needs_all_points_possible():

@@ -292,6 +292,7 @@ def words_of(text):
     return re.split(r"[,\n]", text)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder):
     """Killed again and again, the rows only grow, and the last run completes them."""
@@ -314,6 +315,7 @@ def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder)
     assert rows.read_bytes() == undisturbed
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_interrupted_it_says_what_is_kept(workers, undisturbed, folder, done):
     """As Ctrl-C does, the signal goes to the workers too; only one line comes."""

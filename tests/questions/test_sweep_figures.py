@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from metersim.questions.shared.limits import read_limit
+from metersim.measures.indices import read_limit
 from metersim.questions.shared.page import encoded, new_page
 from metersim.questions.sweep.figure import sweep_figure
 from metersim.questions.sweep.plan import plan_sweep

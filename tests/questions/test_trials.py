@@ -11,12 +11,12 @@ from metersim.questions.habits.naming import CELLS, name_causes, runs_of, surfac
 from metersim.questions.habits.operators import HABITS, Habit, Seen, Wanted
 from metersim.questions.habits.trials import (
     CAUSES,
+    LEAST_CHANGE,
     LONG,
     MOST_LOOKS,
     NOTHING,
     OFFSETS,
     UNSEEN,
-    WORTH,
     Meter,
     Task,
     Trial,
@@ -133,6 +133,22 @@ def test_two_notches_too_many_are_taken_back(trials):
     assert trial.gain == pytest.approx(trial.start.bad - trial.end.bad)
 
 
+@pytest.mark.parametrize("offset", [-2, 0, 2])
+def test_an_operator_sees_counts_and_own_moves_alone(offset):
+    """Wherever the notch starts: nothing is moved at first, then what was moved so far."""
+    heard = []
+
+    def listening(seen, wanted):
+        heard.append([dict(one.settings) for one in seen])
+        assert not any(hasattr(one, hidden) for one in seen for hidden in ("meter", "state"))
+        return ({"vacuum": 1}, {"notch": -1}, None)[len(seen) - 1]
+
+    trial = tried({"listen": Habit(listening)}, Meter(3, offset, RIGHT))["listen"]
+    moves = [{}, {"vacuum": 1}, {"vacuum": 1, "notch": -1}]
+    assert heard == [moves[:1], moves[:2], moves[:3]]
+    assert trial.settings == moves[-1] and trial.meter.offset == offset
+
+
 def test_a_habit_stops_at_the_end_of_the_travel():
     habits = {"in": Habit(lambda seen, wanted: {"notch": 2})}
     trial = tried(habits)["in"]
@@ -184,7 +200,7 @@ def test_the_cause_is_what_would_take_away_most():
     shares = {"notch": 0.02, "seed size": 0.03, "vacuum": 0.05}
     assert cause_of(0.05, shares) == "notch"
     assert cause_of(0.05, {**shares, "vacuum": 0.01}) == "vacuum"
-    assert cause_of(0.02 + 0.99 * WORTH, shares) == NOTHING
+    assert cause_of(0.02 + 0.99 * LEAST_CHANGE, shares) == NOTHING
 
 
 @pytest.mark.parametrize(

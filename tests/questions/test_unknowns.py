@@ -104,40 +104,40 @@ def test_luck_and_not_knowing_of_normal_numbers_come_apart_by_the_closed_form(va
     both = math.hypot(vague, luck)
     # two quantiles, each with sqrt(p (1 - p)/n) over the density there; derived
     error = math.sqrt(2 * 0.025 * 0.975 / n) / 0.0584 / (2 * Z)
-    assert width(found.both("precision")) == pytest.approx(2 * Z * both, rel=4 * error)
-    assert found.is_told("precision")
+    assert width(found.total("precision")) == pytest.approx(2 * Z * both, rel=4 * error)
+    assert found.is_detected("precision")
     # the share of luck is known to (L/V) sqrt(2/n), derived
     more = (luck / vague) ** 2 * math.sqrt(2 / n) / 2
     close = pytest.approx(2 * Z * vague, rel=4 * math.hypot(error, more))
-    assert width(found.unknown("precision")) == close
-    assert width(found.both("precision")) != close  # negative control: luck not taken out
+    assert width(found.inputs("precision")) == close
+    assert width(found.total("precision")) != close  # negative control: luck not taken out
 
 
 def test_with_nothing_but_luck_not_knowing_is_never_below_zero():
     values = np.random.Generator(np.random.PCG64(6)).normal(0, 1, 64)
     found = synthetic(values, np.full(64, 2.0))
-    unknown = found.unknown("precision")
-    assert unknown.low == unknown.value == unknown.high == found.both("precision").value
-    assert not found.is_told("precision")
+    unknown = found.inputs("precision")
+    assert unknown.low == unknown.value == unknown.high == found.total("precision").value
+    assert not found.is_detected("precision")
     still = synthetic(np.ones(64), np.zeros(64))
-    assert still.unknown("precision") == still.both("precision") == Estimate(1.0, 1.0, 1.0)
-    assert not still.is_told("precision")
+    assert still.inputs("precision") == still.total("precision") == Estimate(1.0, 1.0, 1.0)
+    assert not still.is_detected("precision")
 
 
 def test_what_cannot_be_told_has_no_bounds():
     nan = math.nan
     for values, variances in (([1.0, nan, nan], [0.1] * 3), ([1.0, 2.0, 3.0], [nan] * 3)):
         found = synthetic(values, variances)
-        assert math.isnan(found.unknown("precision").low) and not found.is_told("precision")
+        assert math.isnan(found.inputs("precision").low) and not found.is_detected("precision")
     some = synthetic([1.0, nan, 3.0, 2.0], [0.1, nan, 0.1, 0.1])
-    assert some.both("precision") == Estimate(2.0, 1.0, 3.0)
+    assert some.total("precision") == Estimate(2.0, 1.0, 3.0)
 
 
 def test_a_further_run_lies_inside_with_the_stated_chance():
     rng = np.random.Generator(np.random.PCG64(7))
     covered, plain = [], []
     for values in rng.random((2000, 64)):
-        both = synthetic(values, np.zeros(64)).both("precision")
+        both = synthetic(values, np.zeros(64)).total("precision")
         covered.append(both.high - both.low)  # of uniform numbers: the chance of a further one
         plain.append(float(np.diff(np.quantile(values, [0.025, 0.975]))[0]))
     error = np.std(covered) / math.sqrt(2000)
@@ -152,7 +152,7 @@ def test_a_range_of_what_has_no_effect_changes_nothing():
     without = spread(bench(), seed=4, draws=8)
     idle = spread(bench("soil_scatter_mm={low=0, high=60}"), seed=4, draws=8)  # field only
     for key in BY_KEY:
-        assert idle.luck(key) == without.luck(key) or math.isnan(idle.luck(key).value)
+        assert idle.sampling(key) == without.sampling(key) or math.isnan(idle.sampling(key).value)
         assert np.array_equal(idle.draws.values[key], without.draws.values[key], equal_nan=True)
     moved = spread(bench("tube_wear={low=0, high=1}"), seed=4, draws=8)
     assert (moved.draws.values["precision"] != without.draws.values["precision"]).all()
@@ -161,15 +161,15 @@ def test_a_range_of_what_has_no_effect_changes_nothing():
 def test_not_knowing_a_normal_rate_is_a_normal_population():
     """What is placed on an area is the rate times seeds a cell, which is nearly 1."""
     found = spread(bench(RATE), seed=2, draws=256)
-    unknown, both = found.unknown("placed.per_area"), found.both("placed.per_area")
+    unknown, both = found.inputs("placed.per_area"), found.total("placed.per_area")
     a_cell = both.value / 8
     assert a_cell == pytest.approx(1, abs=0.02)
     closed = 2 * Z * 0.4 * a_cell
     assert width(unknown) == pytest.approx(closed, rel=0.05)  # the outer strata are 2 % wider
-    assert width(found.luck("placed.per_area")) < 0.3 * closed
+    assert width(found.sampling("placed.per_area")) < 0.3 * closed
     # negative control: knowing it twice as well
     half = spread(bench("rate_per_ha={mean=80000, sd=2000}"), seed=2, draws=256)
-    assert width(half.unknown("placed.per_area")) == pytest.approx(closed / 2, rel=0.08)
+    assert width(half.inputs("placed.per_area")) == pytest.approx(closed / 2, rel=0.08)
 
 
 @pytest.mark.parametrize("key", ["per_spacing.quality", "precision", "drop_time.sd"])
@@ -177,10 +177,10 @@ def test_where_luck_dominates_the_draws_differ_by_luck_alone(key):
     hardly = spread(bench("tube_wear={mean=0.1, sd=0.0001}"), seed=3, draws=128)
     error = math.sqrt(2 / 127)  # of a variance of 128 normal numbers, over itself
     assert abs(ratio(hardly, key) - 1) < 4 * error
-    assert width(hardly.unknown(key)) < math.sqrt(4 * error) * width(hardly.both(key))
+    assert width(hardly.inputs(key)) < math.sqrt(4 * error) * width(hardly.total(key))
     vague = spread(bench("tube_wear={low=0, high=1}"), seed=3, draws=128)  # negative control
     assert ratio(vague, key) - 1 > 4 * error
-    assert vague.is_told(key)
+    assert vague.is_detected(key)
 
 
 def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
@@ -191,10 +191,10 @@ def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
     key = "placed.per_area"
     differences = after.draws.values[key] - before.draws.values[key]
     assert apart.draws.values[key] == pytest.approx(differences, rel=1e-12)
-    assert apart.luck(key) == pair.differences[0][key]
+    assert apart.sampling(key) == pair.differences[0][key]
     unpaired = np.roll(after.draws.values[key], 1) - before.draws.values[key]
     control = Spread("unpaired", (), apart.estimates, Draws({key: unpaired}, {key: unpaired * 0}))
-    assert width(apart.both(key)) < 0.3 * width(control.both(key))
+    assert width(apart.total(key)) < 0.3 * width(control.total(key))
     assert repr(apart) == (
         "<Spread of notch=1 minus notch=0: 32 draws of 1 unknown; to_dataframe() shows it>"
     )
@@ -264,6 +264,7 @@ def test_compare_prints_what_not_knowing_does_to_differences(said):
     assert "That is luck alone, at the middle of what is not known." in text
 
 
+@pytest.mark.slow
 def test_compare_names_what_hangs_on_what_is_not_known(said):
     """A notch takes single seeds at a narrow gap, and doubles, which a big hole has, at a wide one.
 

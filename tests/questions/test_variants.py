@@ -50,16 +50,20 @@ def test_what_is_called_alike_is_told_apart_by_what_is_changed(tmp_path):
 
 def test_what_cannot_be_compared_is_refused():
     for scenarios, vary in (((), None), (("maize_bench",), None), (("a", "b"), "notch=0,1")):
-        with pytest.raises(BadInput, match="give either --vary key=a,b or a second scenario"):
+        with pytest.raises(BadInput, match="give either `vary` key=a,b or a second scenario"):
             variants(*scenarios, vary=vary)
     with pytest.raises(BadInput, match="notch=1: is there twice"):
         variants("maize_bench", vary="notch=0,1,1")
     with pytest.raises(ValueError, match="2 scenarios with 3 labels"):
         variants("maize_bench", "maize_field", labels=list("abc"))
-    for given in ({"vary": "notch=0,1"}, {"changes": SHORT}):
-        scenarios = [BENCH] if "vary" in given else [BENCH, BENCH]
-        with pytest.raises(ValueError, match=r"is made already; .* its method replace"):
-            variants(*scenarios, **given)
+
+
+def test_a_scenario_of_ones_own_is_varied_and_changed_as_its_file_is():
+    here = load_scenario("maize_bench")
+    named, mine = (variants(one, vary="notch=0,1", changes=SHORT) for one in ("maize_bench", here))
+    assert mine == named
+    with pytest.raises(BadInput, match="changes: vacum: unknown key"):
+        variants(here, here, changes="vacum=1", labels=["this", "again"])
 
 
 def test_every_fault_is_told_at_once():

@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from metersim.questions.evidence import verdicts
 from metersim.questions.evidence.predictions import STRETCHES, Predicted
 from metersim.questions.evidence.verdicts import (
     AGREES,
@@ -246,6 +247,17 @@ def test_reaches_are_judged_by_ratio_then_by_order(tmp_path):
     ]  # fmt: skip
 
 
+def test_an_interval_of_few_draws_holds_a_further_one_as_often_as_is_said():
+    """Of 24 uniform draws 90 %, whatever they are of: |z| < 4; a narrower one holds 83 %."""
+    drawn = np.random.default_rng(4).random((4000, 24))
+    low, median, high = verdicts.central(drawn)
+    held, error = np.mean(high - low), np.std(high - low, ddof=1) / math.sqrt(len(drawn))
+    assert abs(held - verdicts.LEVEL) < 4 * error
+    assert np.all((low < median) & (median < high))
+    narrow = np.diff(np.quantile(drawn, [0.05, 0.95], axis=1), axis=0)
+    assert abs(np.mean(narrow) - verdicts.LEVEL) > 4 * error  # negative control
+
+
 def test_luck_is_told_by_the_stretches(tmp_path):
     """Draws that differ by luck alone, of a known size, and by not knowing of the same size."""
     rng = np.random.default_rng(1)
@@ -257,7 +269,7 @@ def test_luck_is_told_by_the_stretches(tmp_path):
         made = predicted(tmp_path, LEVEL, {"a": {}, "b": {}})
         both = {"per_spacing.quality": np.column_stack([whole, without]) + shift}
         made = dataclasses.replace(made, values={"a": both, "b": both})
-        luck = judge([made], {})[0].interval.luck
+        luck = judge([made], {})[0].interval.sampling
         assert abs(luck - expected) < 4 * expected * math.sqrt(2 / 400) * 1.5
 
 
@@ -270,7 +282,7 @@ def test_luck_that_stretches_do_not_tell_is_not_told(tmp_path):
     made = predicted(tmp_path, LEVEL, values)
     made.values["a"]["per_spacing.quality"][:, 1:] = math.nan
     first, second = judge([made], {})
-    assert math.isnan(first.interval.luck) and second.interval.luck < 1e-9
+    assert math.isnan(first.interval.sampling) and second.interval.sampling < 1e-9
     assert first.verdict == second.verdict == AGREES
 
 

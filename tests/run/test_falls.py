@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 
 from metersim.machine.moment import Moment
-from metersim.machine.stations import like, stations_of
+from metersim.machine.own import like
+from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import fall
 from metersim.run.arrays.fates import Released
 from metersim.run.arrays.picking import Block
-from metersim.run.draws import CONTACTS, BlockDraws, CellDraws, Streams
+from metersim.run.draws import CONTACTS, BlockDraws, CellDraws
 from metersim.run.events import BEAM, GROUND, WALL, way_down
 from metersim.run.meter import Cell, Held
+from metersim.run.streams import Streams
 from tests.strategies import BENCH
 
 SEEDS = 400
@@ -24,14 +26,14 @@ STATIONS = stations_of(BENCH.replace(tube__tube_wear=1.0, furrow__surface="field
 RNG = np.random.default_rng(11)
 SIZES = RNG.lognormal(0, 0.1, SEEDS).tolist()
 SPEEDS = RNG.uniform(0.05, 0.6, SEEDS).tolist()
-LUCK = BlockDraws(Streams(3), 0, SEEDS)
-ALONG = (LUCK.along * STATIONS.pickup.seat_scale).tolist()
+DRAWS = BlockDraws(Streams(3), 0, SEEDS)
+ALONG = (DRAWS.along * STATIONS.pickup.seat_scale).tolist()
 
 
 def stops_of(stations, cell):
     """The stops of the first seed of a cell on its way down."""
     meter = SimpleNamespace(draws=CellDraws(Streams(3), SEEDS), stations=stations)
-    launch = SPEEDS[cell] * float(stations.release.downward(LUCK.launch[cell]))
+    launch = SPEEDS[cell] * float(stations.release.downward(DRAWS.launch[cell]))
     mean = float(stations.tube.contacts(SPEEDS[cell], AT))
     seed = Held(0, SIZES[cell], 1e3, 1.0)
     return way_down(meter, Cell(cell, 0.03, None, ALONG[cell], 0.0, [seed]), seed, launch, mean)
@@ -44,11 +46,11 @@ def walked(cell):
     """
     tube, now, contacts, speed = STATIONS.tube, 0.0, 0, SPEEDS[cell]
     mean = tube.contacts(speed, AT)
-    speed = speed * STATIONS.release.downward(LUCK.launch[cell])
+    speed = speed * STATIONS.release.downward(DRAWS.launch[cell])
     steady, to_ground = tube.steady_speed(SIZES[cell]), tube.length + ALONG[cell]
     to_beam = to_ground - STATIONS.sensor.height
     scale = to_ground / mean
-    to_contact, beam, times = LUCK.contact[cell] * scale, None, []
+    to_contact, beam, times = DRAWS.contact[cell] * scale, None, []
     while to_ground > 0:
         step = min(to_contact, to_beam, to_ground)
         end = tube.speed(step, speed, steady)
@@ -59,7 +61,7 @@ def walked(cell):
         if to_beam == 0:
             beam, to_beam = speed, math.inf
         if to_contact == 0:
-            rank, gap = LUCK.pair("wall", cell, 0, contacts)
+            rank, gap = DRAWS.pair("wall", cell, 0, contacts)
             speed *= 1 - tube.loss(rank)
             contacts += 1
             to_contact = -np.log(gap) * scale if contacts < CONTACTS else math.inf
@@ -96,7 +98,7 @@ def test_without_contacts_a_fall_is_the_closed_form():
     tube = STATIONS.tube
     for cell in range(SEEDS):
         beam, ground = stops_of(SMOOTH, cell)
-        launch = SPEEDS[cell] * STATIONS.release.downward(LUCK.launch[cell])
+        launch = SPEEDS[cell] * STATIONS.release.downward(DRAWS.launch[cell])
         steady, height = tube.steady_speed(SIZES[cell]), tube.length + ALONG[cell]
         end = tube.speed(height, launch, steady)
         assert (beam.what, ground.what) == (BEAM, GROUND)

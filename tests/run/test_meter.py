@@ -1,4 +1,4 @@
-"""The meter as processes in time: nothing is lost, changes work from then on, luck is shared."""
+"""The meter as processes in time: nothing is lost, changes work from then on, draws are shared."""
 
 import dataclasses
 import json
@@ -9,16 +9,18 @@ import pytest
 
 from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
+from metersim.machine.own import like
 from metersim.machine.rowunit import KNOT_INTERVAL, envelope
-from metersim.machine.stations import like, stations_of
+from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
 from metersim.questions.run.figure import run_figure
 from metersim.questions.run.text import as_json
 from metersim.questions.shared.notes import notes
 from metersim.run.course import Shaking
-from metersim.run.draws import PLACES, KnotBlocks, KnotDraws, Streams
+from metersim.run.draws import MOST_SEEDS, KnotDraws
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 from tests.strategies import BENCH, bytes_of, measured, pool_of, ran, z_between
 
 LIVELY = {
@@ -91,7 +93,7 @@ def test_every_way_of_losing_a_seed_was_tried():
     assert min(cells.knocked.sum(), cells.swept.sum(), cells.shaken.sum()) > 5
     assert runs["arches"].ticks.arched.any()
     assert (runs["hopper runs empty"].cells.reason == losses.POOL_EMPTY).any()
-    assert 3 <= runs["doubles and triples"].cells.released.max() <= PLACES
+    assert 3 <= runs["doubles and triples"].cells.released.max() <= MOST_SEEDS
 
 
 def test_the_count_notices_a_lost_seed():
@@ -387,7 +389,7 @@ def test_half_the_tick_empties_the_hopper_at_the_same_passage():
     assert z(usual, passages(0.13, 0.25)) > 4  # negative control: 38 seeds more
 
 
-# ---------------------------------------------------------------- luck
+# ---------------------------------------------------------------- draws
 
 
 def test_the_same_seed_gives_the_same_records_and_another_seed_others():
@@ -406,7 +408,7 @@ def test_a_trace_and_a_watcher_leave_the_records_as_they_are():
 
 def test_a_longer_run_begins_as_a_short_one():
     short = simulate(BENCH.replace(run__turns=10))
-    long = simulate(BENCH.replace(run__turns=80))  # 2400 cells: more than a block of luck
+    long = simulate(BENCH.replace(run__turns=80))  # 2400 cells: more than a block of draws
     for name, column in short.cells.columns():
         assert np.array_equal(getattr(long.cells, name)[: len(short.cells)], column), name
 
@@ -425,7 +427,7 @@ def test_another_tube_leaves_all_cells():
     assert not np.array_equal(a.seeds.landing_time, b.seeds.landing_time)
 
 
-def test_other_luck_changes_what_joins():
+def test_other_draws_change_what_joins():
     """Negative control of the two tests above."""
     a, b = (simulate(BENCH.replace(run__turns=50), seed=seed) for seed in (1, 2))
     assert not np.array_equal(a.cells.joined, b.cells.joined)
@@ -473,8 +475,8 @@ def test_a_replaced_station_is_used_and_named():
 def test_shaking_is_that_of_its_knots(monkeypatch):
     """Motion lies within the envelope, and the peak is the largest knot, also across blocks."""
     monkeypatch.setattr("metersim.run.draws.BLOCK", 50)
-    shaking, knots = Shaking(KnotDraws(Streams(3))), KnotBlocks(Streams(3))
-    size = envelope(np.concatenate([knots.strength(block) for block in range(9)]))
+    shaking, knots = Shaking(KnotDraws(Streams(3))), KnotDraws(Streams(3))
+    size = envelope(np.concatenate([knots.strengths(block) for block in range(9)]))
     for start in np.linspace(0, 9, 40):
         for end in start + np.array([0.0, 0.3, 1.9]):
             first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1
@@ -491,3 +493,17 @@ def test_shaking_at_a_time_does_not_depend_on_what_was_asked_before(monkeypatch)
     found = [forward.at(time) for time in times]
     assert found == [backward.at(time) for time in reversed(times)][::-1]
     assert forward.at(10.3) != forward.at(10.5)
+
+
+@pytest.mark.parametrize("given", [None, 3])
+def test_stations_and_a_vacuum_of_another_kind_are_refused(given):
+    def no_stations(meter):
+        yield meter.env.timeout(1)
+        meter.stations = given
+
+    with pytest.raises(ValueError, match="allowed: Stations"):
+        simulate(SHORT, visitors=[no_stations])
+    with pytest.raises(ValueError, match="allowed: a number"):
+        simulate(SHORT, visitors=[visiting((1.0, set_vacuum("much")))])
+    with pytest.raises(ValueError, match="give a list of them"):
+        simulate(SHORT, visitors=no_stations)

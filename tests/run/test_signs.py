@@ -117,8 +117,8 @@ def test_sign(before, after, sign):
 
 
 @pytest.mark.parametrize("setting", [{}, SCANT, {**FIELD, **SLOW}, LOOSE])
-def test_other_luck_at_the_same_setting_makes_no_difference(setting):
-    """Negative control of every sign: no measure of a sign moves by 4 SE when only luck does."""
+def test_other_draws_at_the_same_setting_make_no_difference(setting):
+    """Negative control of every sign: no measure of a sign moves by 4 SE when only the draws do."""
     one, other = measured(**setting), measured(seed=2, **setting)
     for key in sorted({row[3][1:] for row in SIGNS}):
         assert abs(z_between(one, other, key)) < 4, key

@@ -14,7 +14,7 @@ import simpy
 
 import metersim as m
 from metersim.measures.tally import tally
-from metersim.run.draws import Streams
+from metersim.run.streams import Streams
 
 pytestmark = pytest.mark.benchmark
 CELLS_PER_SECOND = 5_000  # of the events, which are there to be read

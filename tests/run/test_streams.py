@@ -1,4 +1,4 @@
-"""Streams and luck: one stream a cause, the same for the same seed, whatever is set."""
+"""Streams and draws: one stream per cause, the same for the same seed and any settings."""
 
 import ast
 import inspect
@@ -11,19 +11,10 @@ import pytest
 from scipy.stats import kstest
 
 from metersim.machine.reading import load_scenario
-from metersim.run import draws as luck
-from metersim.run.draws import (
-    BLOCK,
-    PLACES,
-    TURNS,
-    ArchDraws,
-    BlockDraws,
-    CellDraws,
-    KnotBlocks,
-    KnotDraws,
-    Streams,
-)
+from metersim.run import draws as draws_module
+from metersim.run.draws import BLOCK, MOST_SEEDS, TURNS, ArchDraws, BlockDraws, CellDraws, KnotDraws
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 
 FIELDS = [name for name, what in vars(BlockDraws).items() if isinstance(what, cached_property)]
 RARE = 6.3e-5  # two-sided chance of |z| > 4
@@ -56,12 +47,12 @@ class Listening(Streams):
 def all_causes():
     """Every cause of a run whose numbers come from a stream."""
     streams = Listening(1)
-    dealt = BlockDraws(streams, 0, 2)
+    drawn = BlockDraws(streams, 0, 2)
     for field in FIELDS:
-        getattr(dealt, field)
-    dealt.blocked(0.5)
+        getattr(drawn, field)
+    drawn.blocked(0.5)
     ArchDraws(streams)
-    KnotBlocks(streams).strength(0), KnotBlocks(streams).phase(0)
+    KnotDraws(streams).strengths(0), KnotDraws(streams).phases(0)
     return sorted(streams.asked)
 
 
@@ -82,7 +73,7 @@ def test_another_seed_replicate_or_cause_gives_other_numbers(other):
 
 
 def test_seed_and_replicate_are_no_sum():
-    """Seed 1 replicate 0 and seed 0 replicate 1 are different luck."""
+    """Seed 1 replicate 0 and seed 0 replicate 1 have different draws."""
     assert not np.any(first(1, 0) == first(0, 1))
 
 
@@ -91,6 +82,50 @@ def test_seed_0_is_a_seed():
     assert Streams(0).seed == 0
     assert np.array_equal(first(0), first(0))
     assert not np.any(first(0) == first(1))
+
+
+INDEX = np.arange(400, dtype=np.uint64)
+WAYS = {  # from streams to numbers of a cause
+    "generator": lambda streams: streams.generator("grip").random(400),
+    "block": lambda streams: streams.block("grip", 0).random(400),
+    "later block": lambda streams: streams.block("grip", 3).random(400),
+    "index": lambda streams: streams.uniform("grip", INDEX),
+    "first of a pair": lambda streams: streams.pair("grip", INDEX)[0],
+    "second of a pair": lambda streams: streams.pair("grip", INDEX)[1],
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_way_to_numbers_follows_seed_and_replicate(way):
+    """The same each time, seed 0 too; others for another seed or replicate: |z| < 4."""
+    names = [(0, 0), (0, 1), (1, 0), (0, 2), (2, 0)]
+    drawn, again = ([WAYS[way](Streams(*name)) for name in names] for _ in range(2))
+    assert all(map(np.array_equal, drawn, again))
+    for one, other in combinations(drawn, 2):
+        assert not np.any(one == other)
+        assert abs(np.corrcoef(one, other)[0, 1]) * np.sqrt(len(INDEX)) < 4
+    assert np.corrcoef(drawn[0], again[0])[0, 1] * np.sqrt(len(INDEX)) > 4  # negative control
+
+
+@pytest.mark.parametrize("chance", [0.02, 0.3])
+def test_blocked_cells_are_as_many_as_said_and_know_nothing_of_their_neighbours(chance):
+    """Both ends of a pair of neighbours are blocked with the square of the chance: |z| < 4."""
+    blocked = np.zeros(BLOCK, dtype=bool)
+    blocked[BlockDraws(Streams(3), 0).blocked(chance)] = True
+    for found, expected in ((blocked, chance), (blocked[1:] & blocked[:-1], chance**2)):
+        error = np.sqrt(expected * (1 - expected) / BLOCK)
+        assert abs(found.mean() - expected) < 4 * error * (1 + 2 * chance)
+    assert blocked.mean() - chance**2 > 4 * error  # negative control
+
+
+def test_runs_follow_seed_and_replicate():
+    """Seed 0 gives one run; another seed, or replicate, gives another."""
+    scenario = load_scenario("maize_bench", ["turns=4"])
+    names = [{"seed": 0}, {"seed": 0}, {"seed": 1}, {"seed": 0, "replicate": 1}]
+    needed = [simulate(scenario, **name).seeds.needed[:100] for name in names]
+    assert np.array_equal(needed[0], needed[1])
+    for one, other in combinations(needed[1:], 2):
+        assert not np.any(one == other)
 
 
 @pytest.mark.parametrize("bad", [-1, True, False, 1.0, "1", None])
@@ -202,11 +237,11 @@ def test_numbers_by_index_are_uniform_and_apart():
     assert kstest(rows[0] ** 1.05, "uniform").pvalue < RARE  # control
 
 
-# luck of cells
+# draws of cells
 
 
 @pytest.mark.parametrize("field", FIELDS)
-def test_less_luck_is_the_start_of_more(field):
+def test_a_short_block_is_the_start_of_a_long_one(field):
     """A shorter block is the start of a longer one, and no block repeats another."""
     short, long, other = (
         getattr(BlockDraws(Streams(5), block, cells), field)
@@ -216,17 +251,17 @@ def test_less_luck_is_the_start_of_more(field):
     assert not np.any(long == other)
 
 
-def test_every_field_has_its_own_luck():
+def test_every_field_has_its_own_draws():
     """No field repeats another's numbers, and none is constant."""
-    dealt = BlockDraws(Streams(5), 0, 50)
-    starts = [getattr(dealt, field) for field in FIELDS]
+    drawn = BlockDraws(Streams(5), 0, 50)
+    starts = [getattr(drawn, field) for field in FIELDS]
     for one, other in combinations(starts, 2):
         assert not np.array_equal(one, other)
     assert all(len(np.unique(start)) == 50 for start in starts)
 
 
 @pytest.mark.parametrize("field", FIELDS)
-def test_luck_has_its_law(field):
+def test_draws_have_their_law(field):
     """Every field has the distribution that it is said to have, and another one does not fit."""
     values = getattr(BlockDraws(Streams(7), 0, 4000), field)
     said = inspect.getdoc(getattr(BlockDraws, field)).partition(":")[0]
@@ -235,22 +270,22 @@ def test_luck_has_its_law(field):
 
 
 @pytest.mark.parametrize(("draw", "law"), [("uniform", "U"), ("normal", "N"), ("exponential", "E")])
-def test_luck_by_index_has_its_law(draw, law):
+def test_draws_by_index_have_their_law(draw, law):
     values = getattr(BlockDraws(Streams(7), 3), draw)("size", np.arange(4000), 1)
     for name, kind in LAWS.items():
         assert (kstest(values, kind).pvalue > RARE) == (name == law), name
 
 
-def test_no_cell_shares_its_luck_by_index():
-    """Block, cell, place and turn all count."""
-    dealt = BlockDraws(Streams(7), 0)
-    values = dealt.uniform(
+def test_no_cell_shares_its_draws_by_index():
+    """Block, cell, seed in cell and turn all count."""
+    drawn = BlockDraws(Streams(7), 0)
+    values = drawn.uniform(
         "size",
         np.arange(20)[:, None, None],
-        np.arange(PLACES)[:, None],
+        np.arange(MOST_SEEDS)[:, None],
         np.arange(TURNS),
     )
-    assert len(np.unique(values)) == 20 * PLACES * TURNS
+    assert len(np.unique(values)) == 20 * MOST_SEEDS * TURNS
     following = BlockDraws(Streams(7), 1).uniform("size", np.arange(20), 0)
     assert not np.isin(following, values).any()
     assert (
@@ -270,7 +305,7 @@ def test_blocked_cells_are_as_many_as_asked(chance):
     assert len(BlockDraws(Streams(1), 0).blocked(0.0)) == 0
 
 
-CAUSES_BY_PLACE = {
+CAUSES_BY_SEED_IN_CELL = {
     "meeting": "exponential",
     "size": "normal",
     "seat": "normal",
@@ -285,56 +320,56 @@ CAUSES_BY_PLACE = {
 
 def test_draws_of_a_cell_are_those_of_its_block(monkeypatch):
     """In any order, for first and later seeds, on both sides of a border of blocks."""
-    monkeypatch.setattr(luck, "BLOCK", 40)
+    monkeypatch.setattr(draws_module, "BLOCK", 40)
     draws, number = CellDraws(Streams(5), 130), 130
     for cell in (0, 39, 40, 129, 81, 3, 120, 80):
         block = BlockDraws(Streams(5), cell // 40, min(40, number - cell // 40 * 40))
         index = cell % 40
         for field in FIELDS:
             assert getattr(draws, field)(cell) == getattr(block, field)[index], (field, cell)
-        for cause, law in CAUSES_BY_PLACE.items():
+        for cause, law in CAUSES_BY_SEED_IN_CELL.items():
             later = getattr(block, law)(cause, index, 2)
             assert getattr(draws, cause)(cell, 2) == pytest.approx(later, rel=1e-14), cause
         assert draws.grip_rank(cell, 1) == block.uniform("grip", index, 1)
         assert draws.wall(cell, 1, 3) == block.pair("wall", index, 1, 3)
         assert draws.blocked(cell, 0.3) == (index in block.blocked(0.3))
         assert draws.blocked(cell, 0.0) is False
-    assert {*CAUSES_BY_PLACE, "grip", "along", "across"} == set(FIELDS)
+    assert {*CAUSES_BY_SEED_IN_CELL, "grip", "along", "across"} == set(FIELDS)
 
 
 def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
-    monkeypatch.setattr(luck, "BLOCK", 40)
-    draws, knots = KnotDraws(Streams(5)), KnotBlocks(Streams(5))
+    monkeypatch.setattr(draws_module, "BLOCK", 40)
+    draws, knots = KnotDraws(Streams(5)), KnotDraws(Streams(5))
     for knot in (0, 41, 39, 130, 85, 2):
         block, index = divmod(knot, 40)
-        assert draws.strength(knot) == knots.strength(block)[index]
-        assert draws.phase(knot) == knots.phase(block)[index]
-    strength = np.concatenate([knots.strength(block) for block in range(4)])
+        assert draws.strength(knot) == knots.strengths(block)[index]
+        assert draws.phase(knot) == knots.phases(block)[index]
+    strength = np.concatenate([knots.strengths(block) for block in range(4)])
     for first, last in ((0, 0), (3, 39), (39, 40), (5, 150)):
         assert draws.strongest(first, last) == strength[first : last + 1].max()
 
 
 def test_knots_have_strength_and_phase_of_their_own():
     """Both differ from block to block and from each other, and have the laws that are said."""
-    knots = KnotBlocks(Streams(4))
-    assert kstest(knots.strength(0)[:4000], "expon").pvalue > RARE
-    assert kstest(knots.phase(2)[:4000], "uniform").pvalue > RARE
-    assert not np.any(knots.phase(0) == knots.phase(1))
-    assert np.array_equal(knots.phase(0), KnotBlocks(Streams(4)).phase(0))
+    knots = KnotDraws(Streams(4))
+    assert kstest(knots.strengths(0)[:4000], "expon").pvalue > RARE
+    assert kstest(knots.phases(2)[:4000], "uniform").pvalue > RARE
+    assert not np.any(knots.phases(0) == knots.phases(1))
+    assert np.array_equal(knots.phases(0), KnotDraws(Streams(4)).phases(0))
 
 
-# luck and settings
+# draws and settings
 
 
-def test_luck_knows_no_setting():
-    """The modules of chance import nothing that could tell them what is set."""
-    for module in (luck, inspect.getmodule(Streams)):
+def test_draws_know_no_setting():
+    """The modules of chance import nothing that knows a setting."""
+    for module in (draws_module, inspect.getmodule(Streams)):
         tree = ast.parse(inspect.getsource(module))
         taken = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-        assert {name for name in taken if name.startswith("metersim")} <= {"metersim.run.draws"}
+        assert {name for name in taken if name.startswith("metersim")} <= {"metersim.run.streams"}
 
 
-def luck_of(changes, monkeypatch):
+def draws_of(changes, monkeypatch):
     """What a run draws, by cause: blocks by number, and numbers by index."""
     drawn = {}
 
@@ -372,16 +407,16 @@ def luck_of(changes, monkeypatch):
         "seed.lot=soybean",
     ],
 )
-def test_a_moved_setting_leaves_all_luck(change, monkeypatch):
+def test_a_moved_setting_leaves_all_draws(change, monkeypatch):
     """What runs that differ in a setting both draw is the same for both."""
-    one, other = (luck_of(changes, monkeypatch) for changes in ([], [change]))
+    one, other = (draws_of(changes, monkeypatch) for changes in ([], [change]))
     shared = one.keys() & other.keys()
     assert len(shared) > 20
     assert all(np.array_equal(one[key], other[key]) for key in shared)
     assert {cause for cause, _ in shared} >= {"meeting", "grip", "size", "pose", "edge", "launch"}
 
 
-def test_other_luck_is_told_apart():
-    """Negative control: luck of another seed is no number alike."""
+def test_other_draws_are_distinguished():
+    """Negative control: draws of another seed share no number."""
     one, other = (BlockDraws(Streams(seed), 0, 50).grip for seed in (6, 7))
     assert not np.any(one == other)

@@ -130,7 +130,7 @@ def departures(name, seed, other="maize_bench"):
 
 
 @pytest.mark.parametrize("seed", [2, 3])
-def test_other_luck_gives_the_same_measures_within_their_standard_errors(seed):
+def test_other_draws_give_the_same_measures_within_their_standard_errors(seed):
     assert max(departures("maize_bench", seed).values()) < HARD
 
 

@@ -1,1 +1,1 @@
-"""What changes when a setting changes?"""
+"""Question `compare`: what changes when a setting changes?"""

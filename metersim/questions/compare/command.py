@@ -1,4 +1,4 @@
-"""Says what changes when a setting changes, on the same luck."""
+"""The command `compare`: reports paired differences between scenarios."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from metersim.questions.shared.options import (
     draws_option,
     engine_option,
     harvest_of,
-    luck_options,
     plants_options,
     replicates_of,
     scenario_options,
     seed_of,
+    seed_options,
 )
 from metersim.questions.shared.settings import variants
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim compare``."""
+    """Add the options of ``metersim compare``."""
     scenario_options(command)
     command.add_argument("other", nargs="?", metavar="OTHER", help="a second scenario")
     command.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
-    luck_options(command)
+    seed_options(command)
     engine_option(command)
     draws_option(command)
     plants_options(command)
@@ -38,7 +38,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Compare as the options say, draw what they ask for, and tell the result."""
+    """Report of a comparison with these options; draws the requested figure."""
     names = [name for name in (options.scenario, options.other) if name is not None]
     named, seed, replicates, draws, harvest, *_ = all_of(
         lambda: variants(*names, vary=options.vary, changes=changes_of(options)),

@@ -1,4 +1,4 @@
-"""Pictures of a comparison: distributions of spacings, and differences."""
+"""Figures of a comparison: distributions of spacings, and paired differences."""
 
 from __future__ import annotations
 
@@ -42,29 +42,30 @@ from metersim.questions.shared.page import (
 
 @matplotlib.rc_context(STYLE)
 def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
-    """One page on several runs and how they differ.
+    """One page on several runs and their paired differences.
 
     Parameters
     ----------
     result : Comparison
-        With its runs: `metersim.questions.compare.study.compare` keeps them with ``keep=True``.
+        Comparison with its runs, as `metersim.questions.compare.study.compare` gives it with
+        ``keep=True``.
     units : {'metric', 'us'}
         Lengths in cm or in.
 
     Returns
     -------
     Figure
-        7.5 in wide, as high as it needs.
+        Page of 7.5 in width.
 
     Raises
     ------
     ValueError
-        Without runs.
+        For a comparison without runs.
     """
     if not result.runs:
         raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
     labels, runs, differences = result.labels, result.runs, rows(result)
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     said = _foot(result, units)
     panel = 0.32 * len(differences)
     foot = 0.3 + caption_height(said)  # in
@@ -83,13 +84,13 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
 
 
 def _foot(result: Comparison, units: str) -> list[str]:
-    """Notes, where the runs come from as far as they share it, and what labels do not say."""
+    """Notes, the common origin of the runs, and properties that the labels do not state."""
     each = zip(result.labels, result.measured, strict=True)
-    told = {label: notes(part, units) for label, part in each}
+    notes_by_label = {label: notes(part, units) for label, part in each}
     lines = []
-    for note in dict.fromkeys(note for found in told.values() for note in found):
-        places = [label for label, found in told.items() if note in found]
-        at = f", at {', '.join(places)}" if len(places) < len(told) else ""
+    for note in dict.fromkeys(note for found in notes_by_label.values() for note in found):
+        places = [label for label, found in notes_by_label.items() if note in found]
+        at = f", at {', '.join(places)}" if len(places) < len(notes_by_label) else ""
         lines.append(f"note{at}: {note}")
     lines.append(origin_line(result.runs))
     replicates, shared = len(result.measured[0].tallies), _shared(result.runs)
@@ -110,14 +111,14 @@ def draw_comparison(
     references: Sequence[float],
     units: str = "metric",
 ) -> list[Any]:
-    """Outlines of the histograms of two or three runs over each other.
+    """Draw outlines of the histograms of two or three runs over each other.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     labels : sequence of str
-        One name a run.
+        Name of each run.
     spacings : sequence of array_like
         Spacings of each run. [m]
     references : sequence of float
@@ -128,7 +129,7 @@ def draw_comparison(
     Returns
     -------
     list of StepPatch
-        One a run: shares in the bins of `draw_spacings`. [%]
+        Shares of each run in the bins of `draw_spacings`. [%]
 
     Raises
     ------
@@ -171,19 +172,19 @@ def draw_comparison(
 
 @matplotlib.rc_context(STYLE)
 def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) -> list[Any]:
-    """Paired differences with their intervals.
+    """Draw paired differences with their intervals.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     rows : sequence of (label, value, low, high)
         Differences and ends of their intervals. [percentage points]
 
     Returns
     -------
     list of Line2D
-        One dot a row, without those that have no value.
+        One dot for each row that has a value.
     """
     dots: list[Any] = []
     for line, (_, value, low, high) in enumerate(rows):
@@ -212,7 +213,7 @@ def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) 
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of two comparisons: of scenarios, and of one notch."""
+    """Name and page of a comparison of scenarios, and of one notch."""
     faster = compare("maize_field", "maize_field_faster", seed=1, keep=True)
     yield "compare_faster", comparison_figure(faster)
     notch = compare("maize_bench", vary="notch=0,1", seed=1, keep=True)

@@ -1,4 +1,4 @@
-"""What changes when a setting changes: the same luck for all, and paired differences."""
+"""Comparison of scenarios with common random numbers, and their paired differences."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from metersim.files.faults import all_of
+from metersim.files.faults import Keyed, all_of
 from metersim.files.tables import dataframe
-from metersim.machine.scenario import Scenario
+from metersim.machine.given import AnyScenario
+from metersim.machine.stations import OwnGiven, fitted_alike
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import Estimate
@@ -51,17 +51,16 @@ COMPARED = (
 
 @dataclass(frozen=True)
 class Pairing:
-    """What the same luck was worth to the difference of two shares.
+    """Variance reduction of the difference of two shares by common random numbers.
 
     Attributes
     ----------
     gain : float
-        How many times fewer cells the difference took than runs of separate luck would have
-        taken for the same standard error, by the spread of the stretches: 48 of them tell it to
-        about a quarter.
+        Cells of independent runs with the same standard error, over the cells used here.  It is
+        estimated from the stretches; 48 stretches give it to about a quarter.
     best : float
-        The most that any sharing of luck can reach with these two shares, when cells are
-        independent of one another.  Both are nan where the shares do not differ.
+        Largest possible gain for these two shares, if cells are independent of one another.
+        Gain and best are nan where the shares do not differ.
     """
 
     gain: float
@@ -69,12 +68,12 @@ class Pairing:
 
 
 def pairing(a: Measured, b: Measured, measure: Measure) -> Pairing:
-    """What the same luck was worth to the difference of a share of `a` and `b`.
+    """Variance reduction of the difference of one share between `a` and `b`.
 
-    Each stretch's part in a ratio of sums is linearised.  Separate luck leaves the sum of both
-    variances, p1 (1 - p1) + p2 (1 - p2) for independent cells; the most that cells can share
-    leaves them differing no oftener than they must, a share D = |p1 - p2| of them with variance
-    D (1 - D) (derived: D is the least that P(one has it, the other not) can be).
+    Each stretch's part in a ratio of sums is linearised.  Independent runs leave the sum of two
+    variances: p1 (1 - p1) + p2 (1 - p2) for independent cells.  With the best coupling, only a
+    share D = |p1 - p2| of the cells differs, with variance D (1 - D).  Derived: D is the least
+    possible P(one has it, the other not).
     """
     shares, parts = [], []
     for sums in (a.sums, b.sums):
@@ -94,23 +93,23 @@ def pairing(a: Measured, b: Measured, measure: Measure) -> Pairing:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Runs of several scenarios on the same luck.
+    """Runs of several scenarios with common random numbers.
 
     Attributes
     ----------
     labels : tuple of str
-        What tells the scenarios apart; the first is the one that others are compared with.
+        Distinct names of the scenarios; all others are compared with the first.
     measured : tuple of Measured
-        Their measures.
+        Measures of each scenario.
     runs : tuple of Run
-        The first replicate of each, when asked for.
+        First replicate of each scenario, if requested.
     draws : tuple of Draws
-        For each scenario but the first, where anything is not known: the same differences in
-        every draw.
+        Differences from the first scenario in every draw, for each other scenario.  Empty without
+        uncertain inputs.
     stands : tuple of Stand
-        The plants of each, when asked for.
+        Plants of each scenario, if requested.
     stand_draws : tuple of Draws
-        For each scenario but the first, as `draws`, of the plants.
+        Differences of plants in every draw, as `draws`.
     """
 
     labels: tuple[str, ...]
@@ -125,17 +124,19 @@ class Comparison:
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
-        """For each scenario but the first: every compared measure less that of the first."""
+        """Paired differences of all compared measures from the first, by other scenario."""
         first = self.measured[0]
         return tuple(
-            {key: difference(first, other, BY_KEY[key]) for key in COMPARED}
+            Keyed({key: difference(first, other, BY_KEY[key]) for key in COMPARED})
             for other in self.measured[1:]
         )
 
     @cached_property
     def spreads(self) -> tuple[Spread, ...]:
-        """For each scenario but the first: what luck does to its differences from the first, and
-        what not knowing does; empty where everything is known."""
+        """Uncertainty of the differences from the first scenario, by other scenario.
+
+        Empty without uncertain inputs.
+        """
         if not self.draws:
             return ()
         first, *others = (part.scenario.unknown for part in self.measured)
@@ -154,8 +155,10 @@ class Comparison:
 
     @cached_property
     def stand_changes(self) -> tuple[StandChange, ...]:
-        """For each scenario but the first: what its plants, and what published relations make of
-        them, differ from those of the first; empty when plants were not asked for."""
+        """Differences of plants and yield losses from the first scenario, by other scenario.
+
+        Empty when plants were not requested.
+        """
         return tuple(
             stand_change(
                 self.stands[0],
@@ -168,20 +171,19 @@ class Comparison:
 
     @cached_property
     def pairings(self) -> tuple[Mapping[str, Pairing], ...]:
-        """For each scenario but the first: what the same luck was worth to each share."""
+        """Variance reduction of each share, by other scenario than the first."""
         first = self.measured[0]
         return tuple(
-            {key: pairing(first, other, BY_KEY[key]) for key in COMPARED if BY_KEY[key].top}
+            Keyed({key: pairing(first, other, BY_KEY[key]) for key in COMPARED if BY_KEY[key].top})
             for other in self.measured[1:]
         )
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a scenario and measure, in SI, for pandas (extra ``notebook``).
+        """A table for pandas with one row a scenario and measure, in SI (extra ``notebook``).
 
-        ``difference`` is from the first scenario, paired; ``gain`` and ``best`` are those of
-        its `Pairing`.  They are nan where there is none: for the first scenario, and, of the
-        pairing, for what is no share.  What not knowing does to differences is in the
-        ``to_dataframe`` of each of `spreads`.
+        ``difference`` is the paired difference from the first scenario.  ``gain`` and ``best`` are
+        those of its `Pairing`.  All three are nan for the first scenario; the last two are nan for
+        a measure that is no share.  Each of `spreads` has a table of input uncertainty.
         """
         none, alone = Estimate(math.nan, math.nan, math.nan), Pairing(math.nan, math.nan)
         return dataframe(
@@ -209,12 +211,12 @@ class Comparison:
 
     @property
     def binding(self) -> tuple[Cause | None, ...]:
-        """What spoils the most spacings of each scenario, if anything does."""
+        """Main cause of uneven spacing in each scenario, or None without any."""
         return tuple(next(iter(causes(measured)), None) for measured in self.measured)
 
 
 def compare(
-    *scenarios: str | Path | Scenario,
+    *scenarios: AnyScenario,
     vary: str | None = None,
     changes: str | Sequence[str] = (),
     labels: Sequence[str] = (),
@@ -224,31 +226,35 @@ def compare(
     keep: bool = False,
     draws: int = DRAWS,
     plants: bool = False,
+    stations: OwnGiven | None = None,
 ) -> Comparison:
-    """Run scenarios on the same luck.
+    """Run scenarios with common random numbers and compare them.
 
     Parameters
     ----------
     *scenarios : str, Path or Scenario
-        Two or more: shipped ones by name, files, or scenarios of your own making.  One, by name
-        or file, with `vary`.  All are watched for about as many cells as the first.
+        Two or more names of shipped scenarios, files, or `Scenario` objects.  With `vary`, one.
+        All run for about as many cells as the first.
     vary : str, optional
         Values of one key, ``key=a,b``.
     changes : str or sequence of str
-        Changes of single keys for all, as ``key=value``; takes names or files.
+        Changes of single keys for all scenarios, as ``key=value``.
     labels : sequence of str
-        One each; else the names, or the values of what is varied.
+        One label for each scenario; by default its name, or its varied value.
     seed, replicates : int
-        Random seed, and how many repetitions with fresh draws.
+        Random seed, and number of repetitions with other random draws.
     engine : str, optional
         As for `metersim.run.simulation.simulate`.
     keep : bool
-        Whether to keep the records of each first replicate, as a figure needs them.
+        Whether to keep the records of each first replicate, which a figure needs.
     draws : int
-        How often to draw what is not known, if anything is: alike for all scenarios that do not
-        know the same key, so that what it does to all cancels in the differences.
+        Number of draws of the uncertain inputs.  Scenarios that share an uncertain key share its
+        draws, so that common effects cancel in the differences.
     plants : bool
-        Whether to turn seeds into plants too; all scenarios must be in a field.
+        Whether to add plants; all scenarios must be in a field.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`, in all
+        scenarios; `metersim.machine.stations.fitted` puts them into a single one.
 
     Returns
     -------
@@ -260,8 +266,7 @@ def compare(
     BadInput
         With every fault found.
     ValueError
-        For a `Scenario` together with `vary` or `changes`, other than one label each, or no
-        replicate.
+        For a wrong number of labels, or no replicate.
 
     Examples
     --------
@@ -278,6 +283,7 @@ def compare(
     if replicates < 1:
         raise ValueError(f"replicates is {replicates}; allowed: 1 or more")
     named = variants(*scenarios, vary=vary, changes=changes, labels=labels)
+    named = dict(zip(named, fitted_alike([*named.values()], stations), strict=True))
     if plants:
         all_of(*(partial(check_field, scenario) for scenario in named.values()))
     passages = next(iter(named.values())).passages
@@ -294,12 +300,12 @@ def compare(
             one = tallied(scenario, seed=seed, replicate=k, stretches=stretches, engine=engine)
             parts.append(one)
         measured.append(measure(parts, stretches=stretches))
-    luck: Any = {"seed": seed, "replicates": replicates}
-    stands = [stand_of(one, stretches=stretches, **luck) for one in same_length if plants]
+    draws_of_run: Any = {"seed": seed, "replicates": replicates}
+    stands = [stand_of(one, stretches=stretches, **draws_of_run) for one in same_length if plants]
     drawn: list[Draws] = []
     stand_drawn: list[Draws] = []
     if any(scenario.unknown for scenario in same_length):
-        each: Any = {"draws": draws, "cells": passages, **luck}
+        each: Any = {"draws": draws, "cells": passages, **draws_of_run}
         drawn = _differences(run_draws(*same_length, **each))
         if plants:
             stand_drawn = change_draws(run_draws(*same_length, watch=planted, **each))
@@ -314,7 +320,7 @@ def compare(
 
 
 def _differences(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
-    """Differences from the first scenario in every draw, for each scenario but the first."""
+    """Differences from the first scenario in every draw, by other scenario."""
     points = [
         [{key: other.points[key] - first.points[key] for key in COMPARED} for other in others]
         for first, *others in rows

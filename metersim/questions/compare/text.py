@@ -1,4 +1,4 @@
-"""Text of a comparison: one sentence, and the differences behind it."""
+"""Text of a comparison: tables of measures and differences, and one sentence."""
 
 from __future__ import annotations
 
@@ -13,12 +13,19 @@ from metersim.measures.intervals import Estimate
 from metersim.measures.plants import PLANTED
 from metersim.measures.yields import Harvest
 from metersim.questions.compare.study import COMPARED, Comparison, Pairing
-from metersim.questions.shared.notes import asked, changes, either_way, heading, how, notes
+from metersim.questions.shared.notes import (
+    asked,
+    difference_lines,
+    draws_lines,
+    heading,
+    notes,
+    sign_lines,
+)
 from metersim.questions.shared.plantwords import NAMES, NONE, change_block
 from metersim.questions.shared.words import LABELS, change_text, number, quantity, shown, wrapped
 
-TOLD = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
-WORTH = (
+SUMMARIZED = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+GAIN_NOTE = (
     "worth: for the same standard error as runs of separate luck, known to about a quarter;",
     "at best: the most there is, if cells are independent of one another",
 )
@@ -31,12 +38,12 @@ SPOKEN = {
 
 
 def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NONE) -> str:
-    """A comparison as text; of plants, with what the user expects to harvest."""
+    """Report of a comparison; the harvest is used for yield losses of plants."""
     lines = [heading(*result.measured)]
     requests = [asked(measured.scenario, units) for measured in result.measured]
     scenarios = [measured.scenario for measured in result.measured]
     if len({one.name for one in scenarios}) == 1 and all(one.changes for one in scenarios):
-        requests = requests[:1]  # the variants of one scenario: their labels say the rest
+        requests = requests[:1]  # labels of variants of one scenario state the rest
     for label, request in zip(result.labels, requests, strict=False):
         head = f"Asked, at {label}" if len(requests) == 1 else label
         lines += [f"{head}:", *(f"  {line}" for line in request)]
@@ -62,24 +69,24 @@ def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NON
         for key in COMPARED:
             change = change_text(BY_KEY[key].kind, differences[key], units)
             line = f"{LABELS[key]:20}{change}"
-            saved = worth(pairings[key]) if key in pairings else ""
+            saved = gain_text(pairings[key]) if key in pairings else ""
             lines.append(f"{line:{width}}{saved}".rstrip())
-    lines += ["", *WORTH, ""]
-    for k, apart in enumerate(result.stand_changes, start=1):
+    lines += ["", *GAIN_NOTE, ""]
+    for k, stand_change in enumerate(result.stand_changes, start=1):
         title = f"{result.labels[k]} minus {result.labels[0]}"
         pair = (result.stands[0], result.stands[k])
-        lines += [*change_block(title, apart, pair, units, harvest), ""]
+        lines += [*change_block(title, stand_change, pair, units, harvest), ""]
     for spread in result.spreads:
-        lines += [*changes(spread, LABELS, units), ""]
+        lines += [*difference_lines(spread, LABELS, units), ""]
     if result.spreads:
         alike = "what the scenarios share is drawn alike for all of them"
-        lines += [*how(result.spreads[0]), alike, ""]
+        lines += [*draws_lines(result.spreads[0]), alike, ""]
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
     if result.spreads:
         lines.append("That is luck alone, at the middle of what is not known.")
     for spread in result.spreads:
-        lines += either_way(spread, SPOKEN)
+        lines += sign_lines(spread, SPOKEN)
     for label, cause in zip(result.labels, result.binding, strict=True):
         if cause:
             lines.append(
@@ -88,12 +95,12 @@ def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NON
             )
         else:
             lines.append(f"At {label} nothing binds: every spacing is normal.")
-    told = [notes(measured, units) for measured in result.measured]
-    shared = [note for note in told[0] if all(note in others for others in told)]
+    all_notes = [notes(measured, units) for measured in result.measured]
+    shared = [note for note in all_notes[0] if all(note in others for others in all_notes)]
     lines += [f"Note: {note}" for note in shared]
     lines += [
         f"Note, at {label}: {note}"
-        for label, found in zip(result.labels, told, strict=True)
+        for label, found in zip(result.labels, all_notes, strict=True)
         for note in found
         if note not in shared
     ]
@@ -101,10 +108,10 @@ def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NON
 
 
 def unlike(result: Comparison, units: str = "metric") -> list[str]:
-    """In which settings scenarios differ, and what each has; at the middle of what is not known."""
+    """Lines with settings in which scenarios differ; uncertain settings are at their middle."""
     found = []
     for section, kind in SECTIONS.items():
-        if section == "run":  # is made alike: as many cells for all
+        if section == "run":  # all scenarios run for equally many cells
             continue
         parts = [getattr(measured.scenario, section) for measured in result.measured]
         for name, spec in specs(kind).items():
@@ -119,13 +126,13 @@ def unlike(result: Comparison, units: str = "metric") -> list[str]:
 
 
 def _keys(spec: Spec, units: str) -> list[tuple[str, Unit]]:
-    """Keys with a unit, those of a family of units before others."""
+    """Keys of a field with their units; those of the given family come first."""
     keys = [(key, unit) for key, unit in spec.keys.items() if unit is not None]
     return sorted(keys, key=lambda one: one[1].family != units)
 
 
 def _setting(spec: Spec, value: object, units: str) -> str:
-    """A setting as a file would state it."""
+    """Value of a setting in the form of a scenario file."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int | float):
@@ -135,15 +142,15 @@ def _setting(spec: Spec, value: object, units: str) -> str:
 
 
 def folded(line: str) -> list[str]:
-    """A sentence folded; a row of a table, which blanks set in columns, as it is."""
+    """Lines of a folded sentence; a row of a table is not folded."""
     return [line] if "   " in line else wrapped(line)
 
 
-def worth(pairing: Pairing) -> str:
-    """How many cells the same luck saved."""
+def gain_text(pairing: Pairing) -> str:
+    """Number of cells that common random numbers saved, in words."""
     if math.isnan(pairing.gain):
         return "n/a"
-    # no more digits than some 48 stretches can tell
+    # no more digits than some 48 stretches support
     gain, best = (f"{times:,.{0 if times >= 10 else 1}f}" for times in (pairing.gain, pairing.best))
     saved = f"{gain} times fewer cells" if pairing.gain >= 1.05 else "no fewer cells"
     return f"{saved} (at best {best})"
@@ -152,9 +159,9 @@ def worth(pairing: Pairing) -> str:
 def sentence(
     before: str, after: str, differences: Mapping[str, Estimate], units: str = "metric"
 ) -> str:
-    """What changed and by how much, in one sentence."""
+    """One sentence with the detected changes and their sizes."""
     parts = []
-    for key in TOLD:
+    for key in SUMMARIZED:
         estimate = differences[key]
         if estimate.low > 0 or estimate.high < 0:
             kind = BY_KEY[key].kind

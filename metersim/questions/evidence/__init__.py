@@ -1,1 +1,1 @@
-"""How far does the model agree with published measurements?"""
+"""Question `evidence`: how far does the model agree with published measurements?"""

@@ -1,4 +1,4 @@
-"""Holds the model against published cases."""
+"""The command `evidence`: compares the model with published cases."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ FILES = ("evidence.md", "evidence.csv", "evidence_levels.png", "evidence_plateau
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim evidence``."""
+    """Add the options of ``metersim evidence``."""
     command.add_argument(
         "cases",
         nargs="*",
@@ -47,12 +47,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Hold the model against cases as the options of the command say, and tell the result.
+    """Report of a comparison with published cases with these options.
 
     Raises
     ------
     BadInput
-        When anything is wrong with them, or files cannot be written.
+        When an option is wrong, or a file cannot be written.
     """
     if options.rules:
         return inspect.getdoc(verdicts) or ""
@@ -72,7 +72,7 @@ def answer(options: argparse.Namespace) -> str:
 
 
 def _check_folder(out: str | None) -> None:
-    """Refuse a folder that is not there, or cannot take the files."""
+    """Refuse a missing folder, or one that cannot take the files."""
     if out is None:
         return
     if not is_text(out) or not Path(out).is_dir():
@@ -81,7 +81,7 @@ def _check_folder(out: str | None) -> None:
 
 
 def _write(found: Evidence, folder: Path) -> None:
-    """Table, numbers and pictures, all or none."""
+    """Write the table, the numbers and the figures, all or none."""
     from metersim.questions.evidence.figure import levels_figure, plateaus_figure
     from metersim.questions.shared.page import encoded
 

@@ -1,4 +1,4 @@
-"""Published values over predictions: levels by measure, and quality over vacuum."""
+"""Figures of published values and predictions: levels by measure, and quality over vacuum."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from metersim import __version__
+from metersim.measures.indices import FLAT, STEEP
 from metersim.questions.evidence.predictions import Predicted
 from metersim.questions.evidence.study import Evidence
 from metersim.questions.evidence.verdicts import (
@@ -22,7 +23,6 @@ from metersim.questions.evidence.verdicts import (
     central,
     lost_quality,
 )
-from metersim.questions.shared.limits import FLAT, STEEP
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, caption, headline, new_page
 from metersim.questions.shared.statements import EXTRAS
 from metersim.questions.shared.words import measure_name
@@ -34,31 +34,31 @@ LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by v
 }
 BAR, ROW, TOP, FOOT = 3.2, 0.24, 0.7, 0.75  # pt, then in
 CURVE = "#0072B2"
-DEEPEST = 12  # points below the best that are drawn
-MOST_ROWS, MOST_PANELS = 500, 100  # of a page
+DEEPEST = 12  # drawn percentage points below the best
+MOST_ROWS, MOST_PANELS = 500, 100  # on a page
 
 
 def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D]:
-    """Published levels of one measure beside their predictions, a row each.
+    """Draw published levels of one measure with their predictions, one row each.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     outcomes : sequence of Outcome
-        Of levels of one measure, with numbers.
+        Outcomes of levels of one measure, with numbers.
     name : str
-        What the measure is called.
+        Name of the measure.
 
     Returns
     -------
     list of Line2D
-        Medians of the predictions, one artist a row.
+        Medians of the predictions, one for each row.
     """
     made = []
     for y, outcome in enumerate(outcomes):
         found = outcome.interval
-        assert found is not None  # levels have numbers
+        assert found is not None  # outcomes of levels have numbers
         colour, marker = LOOKS[outcome.verdict]
         ax.plot([found.low, found.high], [y, y], color=colour, lw=BAR, alpha=0.45, zorder=1)
         made += ax.plot(found.median, y, marker, ms=6, color=colour, zorder=2)
@@ -75,23 +75,23 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
 
 
 def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list[Line2D]:
-    """Quality under each draw's best, over vacuum: median and 90 %, and the published vacuum.
+    """Draw quality below the best of each draw over vacuum: median, 90 %, published vacuum.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     made : Predicted
-        Of a case that varies the vacuum of this condition.
+        Prediction of a case that varies the vacuum of this condition.
     name : str
-        The condition.
+        Name of the condition.
     published : float
-        Best vacuum. [kPa]
+        Published best vacuum. [kPa]
 
     Returns
     -------
     list of Line2D
-        The median.
+        Line of the median.
     """
     vacuums, lost = lost_quality(made, name)
     low, median, high = central(-100 * lost)
@@ -112,7 +112,7 @@ def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list
 
 @matplotlib.rc_context(STYLE)
 def levels_figure(found: Evidence) -> Figure | None:
-    """All published levels, a panel a measure; None when there are none."""
+    """Page of all published levels, one panel a measure; None without levels."""
     by_measure: dict[str, list[Outcome]] = {}
     for made in found.predictions:
         rows = {row.name: row for row in made.case.rows}
@@ -122,7 +122,7 @@ def levels_figure(found: Evidence) -> Figure | None:
     if not by_measure:
         return None
     total, drawn = sum(map(len, by_measure.values())), 0
-    for measure, outcomes in list(by_measure.items()):  # a page has an end
+    for measure, outcomes in list(by_measure.items()):  # the number of rows on a page is limited
         by_measure[measure] = outcomes[: MOST_ROWS - drawn]
         drawn += len(by_measure[measure])
         if not by_measure[measure]:
@@ -161,7 +161,7 @@ def _called(measure: str) -> str:
 
 @matplotlib.rc_context(STYLE)
 def plateaus_figure(found: Evidence) -> Figure | None:
-    """Quality over vacuum of every case that has a best vacuum; None when there is none."""
+    """Page of quality over vacuum for all published best vacuums; None without any."""
     panels = [
         (made, str(row.stated["of"]), row.number("published"))
         for made in found.predictions
@@ -189,7 +189,7 @@ def plateaus_figure(found: Evidence) -> Figure | None:
 
 
 def _lacks_quality(made: Predicted, name: str) -> bool:
-    """Whether a run of a varied condition left nothing to measure."""
+    """Whether a run of a varied condition has no quality of feed."""
     values = [made.values[c.name]["per_spacing.quality"] for _, c in made.case.along(name)]
     return bool(np.isnan([one[:, 0] for one in values]).any())
 

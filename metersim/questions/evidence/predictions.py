@@ -1,4 +1,4 @@
-"""What the model gives for a published case."""
+"""Predictions of the model for published cases."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
     Parameters
     ----------
     scenario : Scenario
-        What is set; its vacuum does not matter.
+        Scenario; its vacuum has no effect.
     empty : float
-        Share of the cells, blocked ones not counted, between 0 and 1. [1]
+        Share of the unblocked cells, between 0 and 1. [1]
     stations : Stations, optional
-        In place of the scenario's own.
+        Stations in place of the scenario's own.
 
     Returns
     -------
@@ -48,8 +48,8 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
 
     Notes
     -----
-    Source: liao2018 for the notion; the share is ``exp(-rate)``, the mean number of seeds that are
-    drawn and hold, in a pool at its static level.
+    Source: liao2018 for the definition.  The share is ``exp(-rate)``.  The rate is the mean number
+    of seeds that are drawn and hold, in a pool at its static level.
     """
     stations = stations or stations_of(scenario)
     speed = scenario.peripheral_speed
@@ -66,8 +66,8 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
     return math.exp(brentq(lacking, low, high, xtol=1e-6))
 
 
-STRETCHES = 24  # of each run, to tell luck
-MOST_VACUUM = 15e3  # Pa, of a scenario
+STRETCHES = 24  # of each run, for its sampling error
+MOST_VACUUM = 15e3  # Pa; highest vacuum of a scenario
 
 Floats = NDArray[np.float64]
 MakesStations = Callable[[Scenario], Stations]
@@ -75,35 +75,35 @@ MakesStations = Callable[[Scenario], Stations]
 
 @dataclass(frozen=True, eq=False)
 class Predicted:
-    """What a case's conditions give.
+    """Predicted measures of the conditions of a case.
 
     Attributes
     ----------
     case : Case
-        The case.
+        Published case.
     values : mapping of str to mapping of str to ndarray, shape (draws, 1 + stretches)
-        By condition and measure, in SI: of whole runs, then without each stretch in turn.
+        Values by condition and measure, in SI: of whole runs, then without each stretch in turn.
     """
 
     case: Case
     values: Mapping[str, Mapping[str, Floats]]
 
     def total(self, terms: Sequence[Term]) -> Floats:
-        """A weighted sum of measures, likewise."""
+        """Weighted sum of measures: of whole runs, then without each stretch in turn."""
         parts = (t.weight * self.values[t.condition][t.measure] for t in terms)
         total: Floats = np.sum(list(parts), axis=0)
         return total
 
     @cached_property
     def medians(self) -> Mapping[tuple[Term, ...], float]:
-        """Medians over draws of the sums that its levels are about."""
+        """Medians over draws of the sums of measures in the levels of the case."""
         wanted = {row.terms for row in self.case.rows if row.kind == "level"}
         return {terms: float(np.median(self.total(terms)[:, 0])) for terms in wanted}
 
 
 @dataclass(frozen=True)
 class Draw:
-    """One draw of a condition, ready to be run anywhere."""
+    """One draw of a condition with all inputs of its run."""
 
     condition: Condition
     parts: tuple[Scenario, ...]
@@ -114,12 +114,12 @@ class Draw:
 
 
 def draws_of(case: Case, draws: int, seed: int, stations: MakesStations) -> Iterator[Draw]:
-    """All draws of all conditions of a case, condition by condition.
+    """Draws of all conditions of a case, condition by condition.
 
     Raises
     ------
     BadInput
-        When drawn values contradict.
+        When drawn values contradict one another.
     """
     plants = None
     if case.plants:
@@ -162,7 +162,7 @@ def _run_part(draw: Draw, scenario: Scenario) -> dict[str, Floats]:
     run = simulate(
         scenario, seed=draw.seed, replicate=draw.number, stations=draw.stations(scenario)
     )
-    most = np.full(1 + STRETCHES, math.nan)  # stretches do not tell the luck of a maximum
+    most = np.full(1 + STRETCHES, math.nan)  # stretches do not give the sampling error of a maximum
     most[0] = run.cells.joined.max()
     if draw.plants:
         run = emerged(run, *draw.plants)
@@ -179,30 +179,30 @@ def predict(
     executor: Executor | None = None,
     on_run: Callable[[int], Any] | None = None,
 ) -> list[Predicted]:
-    """Run every condition of published cases for every draw of what is not known.
+    """Run all conditions of published cases in every draw of their uncertain inputs.
 
     Parameters
     ----------
     cases : sequence of Case
-        From `metersim.questions.shared.cases.load_case`.
+        Cases of `metersim.questions.shared.cases.load_case`.
     draws, seed : int
-        How many draws, and what chooses them and their luck.
+        Number of draws, and random seed of draws and runs.
     stations : callable
-        Makes the stations of a scenario; picklable where `executor` pickles.
+        Function that makes the stations of a scenario; picklable where `executor` pickles.
     executor : Executor, optional
-        Where to run; here, when not given.
+        Executor of the runs; by default they run in this process.
     on_run : callable, optional
-        Told how many runs are done, each of a draw of a condition.
+        Function that takes the number of finished runs, each of a draw of a condition.
 
     Returns
     -------
     list of Predicted
-        One a case; the same whatever the executor.
+        Prediction of each case, which is the same for all executors.
 
     Raises
     ------
     BadInput
-        When drawn values contradict.
+        When drawn values contradict one another.
     """
     jobs = [job for case in cases for job in draws_of(case, draws, seed, stations)]
     done = []

@@ -1,4 +1,4 @@
-"""Published cases held against the model."""
+"""Comparison of the model with published cases."""
 
 from __future__ import annotations
 
@@ -29,16 +29,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """Published cases, what the model predicts for them, and what that is worth.
+    """Published cases with their predictions and verdicts.
 
     Attributes
     ----------
     predictions : tuple of Predicted
-        One a case.
+        Prediction of each case.
     outcomes : tuple of Outcome
-        One a published row.
+        Outcome of each published row.
     draws, seed : int
-        How many draws, and what chose them and their luck.
+        Number of draws, and random seed of draws and runs.
     """
 
     predictions: tuple[Predicted, ...]
@@ -47,23 +47,22 @@ class Evidence:
     seed: int
 
     def __repr__(self) -> str:
-        told = ", ".join(f"{many} {verdict}" for verdict, many in self.counts.items())
-        return (
-            f"<Evidence of {len(self.outcomes)} published rows: {told}; to_dataframe() lists them>"
-        )
+        verdicts = ", ".join(f"{many} {verdict}" for verdict, many in self.counts.items())
+        rows = f"{len(self.outcomes)} published rows"
+        return f"<Evidence of {rows}: {verdicts}; to_dataframe() lists them>"
 
     @property
     def counts(self) -> dict[str, int]:
-        """Rows by verdict."""
+        """Number of rows by verdict."""
         found = [outcome.verdict for outcome in self.outcomes]
         return {verdict: found.count(verdict) for verdict in VERDICTS}
 
     def of(self, case: str) -> list[Outcome]:
-        """The outcomes of a case."""
+        """Outcomes of a case."""
         return [outcome for outcome in self.outcomes if outcome.case == case]
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a published row, for pandas (extra ``notebook``)."""
+        """A table for pandas with one row for each published row (extra ``notebook``)."""
         return dataframe(list(table_rows(self.outcomes)))
 
 
@@ -81,7 +80,7 @@ def table_rows(outcomes: Iterable[Outcome]) -> Iterator[dict[str, Any]]:
             "median": numbers.median,
             "low": numbers.low,
             "high": numbers.high,
-            "luck_share": numbers.luck,
+            "luck_share": numbers.sampling,
             "unit": numbers.unit,
             "verdict": outcome.verdict,
             "published_text": outcome.published,
@@ -91,7 +90,7 @@ def table_rows(outcomes: Iterable[Outcome]) -> Iterator[dict[str, Any]]:
 
 
 def load_cases(names: str | Iterable[str | Case] = ()) -> list[Case]:
-    """Cases by name or file, or all shipped ones; raises `BadInput` with all that is wrong."""
+    """Cases by name or file, or all shipped ones; raises `BadInput` with every fault found."""
     given: list[str | Case] = [names] if isinstance(names, str) else list(names)
     cases: list[Case] = all_of(*(partial(_loaded, one) for one in given or shipped_cases()))
     first: dict[str, Case] = {}
@@ -115,12 +114,12 @@ def evidence(
     executor: Executor | None = None,
     on_run: Callable[[int], Any] | None = None,
 ) -> Evidence:
-    """Hold the model against published cases.
+    """Compare the model with published cases.
 
     Parameters
     ----------
     names : iterable of str or Case
-        Shipped cases, case files, or what was read of them; all shipped ones when there are none.
+        Shipped cases, case files, or `Case` objects; all shipped cases by default.
     draws, seed, stations, executor, on_run
         As for `metersim.questions.evidence.predictions.predict`.
 

@@ -1,4 +1,4 @@
-"""Text of published cases beside what the model predicts."""
+"""Text of published cases with their predictions."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from metersim.questions.evidence.verdicts import LEVEL, Outcome
 from metersim.questions.shared.cases import Case
 from metersim.questions.shared.words import aligned
 
-WIDE = 96  # letters of a line of prose
+WIDE = 96  # letters in a line of prose
 RULES = (
     "published: what was printed, ± what the median may miss it by (a rule, not an error of the "
     "source); above 0: of a difference, its sign alone. predicted: median over draws of what the "
@@ -25,7 +25,7 @@ HEAD = ("row", "published", "predicted (90 %)", "luck", "verdict")
 
 
 def evidence_text(found: Evidence) -> str:
-    """All cases with their rows, as text."""
+    """Report of all cases with their rows."""
     lines = [f"Published rows against predictions, {found.draws} draws, random seed {found.seed}"]
     for made in found.predictions:
         lines += ["", *_head(made.case), ""]
@@ -37,9 +37,9 @@ def evidence_text(found: Evidence) -> str:
 
 
 def _few(draws: int) -> str:
-    """What intervals and verdicts are worth when draws are too few for what they say, or nothing.
+    """Caution on intervals and verdicts when draws are too few; empty otherwise.
 
-    From the least to the greatest of n draws a further one lies with the chance (n - 1)/(n + 1).
+    A further draw lies between the least and the greatest of n with the chance (n - 1)/(n + 1).
     """
     holds = (draws - 1) / (draws + 1)
     if holds >= LEVEL:
@@ -49,9 +49,9 @@ def _few(draws: int) -> str:
 
 
 def counts_text(found: Evidence) -> str:
-    """How many rows agree, in a line."""
-    told = ", ".join(f"{many} {verdict}" for verdict, many in found.counts.items())
-    return f"{len(found.outcomes)} rows: {told}"
+    """Number of rows by verdict in one line."""
+    counts = ", ".join(f"{many} {verdict}" for verdict, many in found.counts.items())
+    return f"{len(found.outcomes)} rows: {counts}"
 
 
 def _head(case: Case) -> list[str]:
@@ -67,8 +67,8 @@ def _head(case: Case) -> list[str]:
 
 
 def _drawn(case: Case) -> list[str]:
-    """What is drawn: for all conditions alike, then for some alone."""
-    each: dict[str, dict[str, None]] = {}  # keeps the order, as a set would not
+    """Lines with drawn inputs: those of all conditions, then those of single ones."""
+    each: dict[str, dict[str, None]] = {}  # a dict keeps the order
     for condition in case.conditions.values():
         own = each.setdefault(condition.of or condition.name, {})
         own.update((str(one), None) for part in condition.parts for one in part.unknown)
@@ -82,11 +82,11 @@ def _drawn(case: Case) -> list[str]:
 
 
 def _table(outcomes: Sequence[Outcome]) -> list[str]:
-    """Rows as columns, what was missed under its row; no column of luck where none is told."""
+    """Table of outcomes, with reasons below; the column of sampling error is left out if empty."""
     rows = [HEAD, *map(_cells, outcomes)]
-    luck = HEAD.index("luck")
-    if not any(row[luck] for row in rows[1:]):
-        rows = [(*row[:luck], *row[luck + 1 :]) for row in rows]
+    place = HEAD.index("luck")
+    if not any(row[place] for row in rows[1:]):
+        rows = [(*row[:place], *row[place + 1 :]) for row in rows]
     head, *lines = aligned(rows).splitlines()
     made = [head]
     for line, outcome in zip(lines, outcomes, strict=True):
@@ -95,20 +95,20 @@ def _table(outcomes: Sequence[Outcome]) -> list[str]:
 
 
 def _cells(outcome: Outcome) -> tuple[str, ...]:
-    """By `HEAD`; what was missed stands apart."""
-    share = outcome.interval.luck if outcome.interval else math.nan
-    luck = "" if math.isnan(share) else f"{share * 100:.0f} %"
-    return outcome.row, outcome.published, outcome.predicted, luck, outcome.verdict
+    """Cells of an outcome in the order of `HEAD`, without its reason."""
+    share = outcome.interval.sampling if outcome.interval else math.nan
+    sampling = "" if math.isnan(share) else f"{share * 100:.0f} %"
+    return outcome.row, outcome.published, outcome.predicted, sampling, outcome.verdict
 
 
 def evidence_markdown(found: Evidence) -> str:
-    """All rows as one table in Markdown, then the discussion of each case that has one."""
+    """Markdown table of all rows, followed by the discussions of cases."""
     head = ("case", *HEAD)
     lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     for o in found.outcomes:
         *cells, verdict = _cells(o)
-        told = (o.case, *cells, f"{verdict}: {o.why}" if o.why else verdict)
-        lines.append("| " + " | ".join(cell.replace("|", r"\|") for cell in told) + " |")
+        row = (o.case, *cells, f"{verdict}: {o.why}" if o.why else verdict)
+        lines.append("| " + " | ".join(cell.replace("|", r"\|") for cell in row) + " |")
     said = [
         f"- *{made.case.name}*: {' '.join(made.case.discussion.split())}"
         for made in found.predictions
@@ -118,7 +118,7 @@ def evidence_markdown(found: Evidence) -> str:
 
 
 def evidence_csv(outcomes: Sequence[Outcome]) -> str:
-    """All rows with their numbers."""
+    """CSV of all rows with their numbers."""
     rows = list(table_rows(outcomes))
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")

@@ -37,57 +37,56 @@ from numpy.typing import NDArray
 from metersim.machine.holding import DISCHARGE, capture_distance
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, FLAT, STEEP, crossing
 from metersim.measures.intervals import jackknife
 from metersim.questions.evidence.predictions import Predicted
 from metersim.questions.shared.cases import Case
-from metersim.questions.shared.limits import FLAT, STEEP, crossing
 from metersim.questions.shared.statements import MEAN, SPREADS, Row
 
-LEVEL = 0.90  # of an interval
+LEVEL = 0.90  # coverage of an interval
 AGREES, TREND, DISAGREES = VERDICTS = ("agrees", "trend only", "disagrees")
 
 
 @dataclass(frozen=True)
 class Interval:
-    """Median and interval of a prediction, and a published value beside them, in one unit.
+    """Median and interval of a prediction, and the published value, in one unit.
 
     Attributes
     ----------
     published : float
-        What the source printed; nan for a direction alone.
+        Published value; nan for a statement of direction.
     median, low, high : float
-        Over draws.
-    luck : float
-        Share of the variance over draws that luck makes; nan where that is not known. [1]
+        Median and interval over draws.
+    sampling : float
+        Sampling variance over the variance of draws; nan where unknown. [1]
     unit : str
-        Symbol.
+        Symbol of the unit.
     """
 
     published: float
     median: float
     low: float
     high: float
-    luck: float
+    sampling: float
     unit: str
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What comes out for a published statement.
+    """Verdict on a published statement.
 
     Attributes
     ----------
     case, row, kind : str
         Name of the case, the row's name and its kind.
     published, predicted : str
-        In words and numbers.
+        Published and predicted values in words and numbers.
     verdict : str
         One of `VERDICTS`.
     why : str
-        What was missed; empty when it agrees.
+        Missed rule; empty when the statement agrees.
     interval : Interval, optional
-        Numbers, where there are some to draw.
+        Numbers for a figure, if there are any.
     """
 
     case: str
@@ -104,7 +103,7 @@ Judged = tuple[str, str, str, str, Interval | None]  # published, predicted, ver
 
 
 def central(values: NDArray[np.float64]) -> tuple[Any, Any, Any]:
-    """Low end, median and high end of what draws give, along the last axis."""
+    """Low end, median and high end over draws, along the last axis."""
     low, median, high = np.quantile(
         values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2], axis=-1, method="weibull"
     )
@@ -112,21 +111,21 @@ def central(values: NDArray[np.float64]) -> tuple[Any, Any, Any]:
 
 
 def lost_quality(made: Predicted, name: str) -> tuple[Floats, Floats]:
-    """Vacuums of a varied condition [kPa], and the quality lost there against the best, by draw."""
+    """Vacuums of a varied condition [kPa], and quality below the best there, by draw."""
     points = made.case.along(name)
     quality = np.array([made.values[c.name]["per_spacing.quality"][:, 0] for _, c in points])
     return np.array([vacuum for vacuum, _ in points]), quality.max(axis=0) - quality
 
 
 def judge_plateau(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
-    """Whether a published best vacuum lies in a plateau with two ends, by the rules of verdicts."""
+    """Judge whether a published best vacuum lies in a plateau with two ends."""
     vacuums, lost = lost_quality(made, str(row.stated["of"]))
     published = row.number("published")
     medians = np.median(lost, axis=1)
     at, third, triple = (
         float(medians[np.argmin(np.abs(vacuums - times * published))]) for times in (1, 1 / 3, 3)
     )
-    missed = []  # no quality, as of a row without seeds, is no agreement
+    missed = []  # a missing quality, as without seeds, is no agreement
     if not at <= FLAT:
         missed.append(f"{at * 100:.2g} points below the best at the published vacuum")
     if not third >= STEEP:
@@ -141,10 +140,10 @@ def judge_plateau(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
 
 
 def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
-    """Where the median quality crosses `FLAT` below its best, from below and from above. [kPa]
+    """Ends of a plateau: vacuums at which the median quality lies `FLAT` below its best. [kPa]
 
-    On straight lines over the logarithm of vacuum.  An end is nan where the plateau goes on to the
-    last vacuum that was run: it may lie anywhere beyond.
+    They are interpolated linearly over the logarithm of vacuum.  An end is nan where the plateau
+    extends to the last vacuum of a run.
     """
     points = made.case.along(name)
     logs = np.log([vacuum for vacuum, _ in points])
@@ -157,7 +156,7 @@ def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
 
 
 def judge_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
-    """Whether one plateau lies above another."""
+    """Judge whether one plateau lies above another."""
     high, low = (plateau_ends(made, str(row.stated[word])) for word in ("of", "over"))
     ends = [pair for pair in zip(high, low, strict=True) if not any(map(math.isnan, pair))]
     if len(ends) == 2:
@@ -173,13 +172,13 @@ def _end(vacuum: float) -> str:
     return "..." if math.isnan(vacuum) else f"{vacuum:.3g}"
 
 
-ORDER = 0.95  # of the draws that must have the sign right
+ORDER = 0.95  # share of the draws that must have the right sign
 SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
-STRAIGHT = 0.95  # of the variance; a square law over four even steps from 0.4 has 0.92
-MOSTLY = 0.75  # of the draws, for a trend
-REACH_TOLERANCE = 0.2  # of a height
+STRAIGHT = 0.95  # share of the variance; a square law over four even steps from 0.4 has 0.92
+MOSTLY = 0.75  # share of the draws, for a trend
+REACH_TOLERANCE = 0.2  # relative error of a height
 
-UNITS = {  # what published values are in, by kind of measure: symbol and SI
+UNITS = {  # unit of published values by kind of measure: symbol and value in SI
     "share": ("%", 0.01),
     "length": ("cm", 0.01),
     "time": ("ms", 0.001),
@@ -191,14 +190,14 @@ Floats = NDArray[np.float64]
 
 
 def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tuple[Outcome, ...]:
-    """Judge every row of every case.
+    """Judge all rows of all cases.
 
     Parameters
     ----------
     predictions : sequence of Predicted
-        From `metersim.questions.evidence.predictions.predict`.
+        Predictions of `metersim.questions.evidence.predictions.predict`.
     spreads : mapping of str to float
-        From `published_spreads`, of all cases there are.
+        Result of `published_spreads` for all known cases.
     """
     return tuple(
         Outcome(
@@ -213,7 +212,7 @@ def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tup
 
 
 def _no_value(row: Row, made: Predicted) -> Judged | None:
-    """The verdict where a run leaves nothing to measure, as one without any spacing; else None."""
+    """Verdict on a row whose run has no value, as without any spacing; None otherwise."""
     values = [made.total(row.terms)[:, 0]] if row.terms else []
     measure = str(row.stated.get("measure", "per_spacing.quality"))
     for name in () if row.kind.startswith("reach") else map(row.stated.get, ("of", "over")):
@@ -227,7 +226,7 @@ def _no_value(row: Row, made: Predicted) -> Judged | None:
 
 
 def published_spreads(cases: Iterable[Case]) -> dict[str, float]:
-    """How far apart the published levels of a measure lie, in their unit, by measure and group."""
+    """Range of the published levels of a measure, in their unit, by measure and group."""
     found: dict[str, list[float]] = {}
     for case in cases:
         for row in case.rows:
@@ -252,9 +251,10 @@ def _interval(row: Row, made: Predicted, published: float = math.nan) -> Interva
     values = points[:, 0]
     low, median, high = map(float, central(values))
     among = float(np.var(values, ddof=1))
-    by_luck = float(np.mean([jackknife(own[1:]) for own in points]))
-    luck = min(by_luck / among if among > 0 else 0 * by_luck, 1.0)  # nan first: it stays
-    return Interval(published, median, low, high, luck, symbol)
+    sampling_variance = float(np.mean([jackknife(own[1:]) for own in points]))
+    ratio = sampling_variance / among if among > 0 else 0 * sampling_variance
+    sampling = min(ratio, 1.0)  # min keeps a nan that stands first
+    return Interval(published, median, low, high, sampling, symbol)
 
 
 def _text(interval: Interval) -> str:
@@ -263,7 +263,7 @@ def _text(interval: Interval) -> str:
 
 
 def tolerance(row: Row) -> float:
-    """How far the median may lie from a published level, in the unit of the row."""
+    """Allowed distance of the median from a published level, in the unit of the row."""
     if "within" in row.stated:
         return row.number("within")
     _, unit = _unit(row)
@@ -294,7 +294,7 @@ def _level(row: Row, made: Predicted, spreads: Mapping[str, float]) -> Judged:
 
 
 def _in_order(row: Row, made: Predicted) -> bool:
-    """Whether a level stands as published among the source's other levels of the measure."""
+    """Whether a level keeps its published order among other levels of the source."""
     own, aim = made.medians[row.terms], row.number("published")
     others = [
         (made.medians[other.terms], other.number("published"))

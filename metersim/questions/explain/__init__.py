@@ -1,1 +1,1 @@
-"""What does a scenario ask of its meter?"""
+"""Question `explain`: what does a scenario ask of its meter?"""

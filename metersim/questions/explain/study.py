@@ -1,37 +1,38 @@
-"""What a scenario asks of its meter, before it runs."""
+"""Demands of a scenario on its meter, found without a run."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+from metersim.machine.given import AnyScenario
 from metersim.machine.holding import DISCHARGE, capture_distance
 from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
-from metersim.machine.stations import Stations, stations_of
+from metersim.machine.stations import OwnGiven, departures_of, fitted, stations_of
 from metersim.measures.limits import cautions
 
 
 @dataclass(frozen=True)
 class Explained:
-    """Numbers that follow from a scenario without running it, in SI.
+    """Numbers that follow from a scenario without a run, in SI.
 
     Attributes
     ----------
     scenario : Scenario
-        What is set.
+        Scenario to explain.
     turning : float
-        Turns of the disc. [1/s]
+        Turning frequency of the disc. [1/s]
     needed : float
         Vacuum that the mean seed needs in the pool. [Pa]
     needed_by_most : float
-        Vacuum that 99 of 100 seeds would be content with. [Pa]
+        Vacuum that suffices for 99 of 100 seeds in the pool. [Pa]
     needed_carried : float
         Vacuum that the mean seed needs once it has left the pool. [Pa]
     chances : Chances
-        Of a cell at the pool's static level.
+        Chances of a cell at the static level of the pool.
     empty : float
         Chance that a cell leaves the pool without a seed. [1]
     level, arc : float
@@ -39,9 +40,9 @@ class Explained:
     pool_seeds : int
         Seeds in the pool at that level.
     flow, use : float
-        Seeds a second that the gate can pass, and that the cells take. [1/s]
+        Flow that the gate can pass, and flow that the cells take. [1/s]
     arches : float
-        Arches at the gate while seed flows. [1/s]
+        Frequency of arches at the gate while seed flows. [1/s]
     lasts : float
         Time for which the hopper lasts. [s]
     contacts : float
@@ -49,7 +50,7 @@ class Explained:
     reach : float
         Distance from which a hole lifts a free seed, as a sink; not used by the model. [m]
     cautions : tuple of str
-        Where the scenario lies above the range of published studies.
+        Statements on ranges of published studies that the scenario exceeds.
     """
 
     scenario: Scenario
@@ -70,35 +71,41 @@ class Explained:
     reach: float
     cautions: tuple[str, ...]
 
+    @property
+    def replaced(self) -> dict[str, str]:
+        """Replaced stations, and the kinds of their replacements."""
+        return departures_of(self.scenario)
 
-MOST = 2.3263478740408408  # normal deviate of 99 %
+
+MOST = 2.3263478740408408  # normal deviate that 99 % lie below
 
 
-def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
-    """Work out what a scenario asks of its meter.
+def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explained:
+    """Calculate the demands of a scenario on its meter.
 
     Parameters
     ----------
-    scenario : Scenario
-        What is set.
-    stations : Stations, optional
-        In place of the scenario's own.
+    scenario : Scenario, str or Path
+        Scenario to explain, its name, or its file.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
 
     Returns
     -------
     Explained
-        Its numbers.
+        Calculated numbers.
 
     Examples
     --------
     >>> import metersim as m
-    >>> told = m.explain(m.load_scenario("maize_bench"))
+    >>> told = m.explain("maize_bench")
     >>> given = told.scenario.vacuum.vacuum / 1e3
     >>> f"the mean seed needs {told.needed / 1e3:.1f} kPa of the {given:g}"
     'the mean seed needs 1.0 kPa of the 4'
     """
-    stations = stations or stations_of(scenario)
-    gate, pickup, speed = stations.gate, stations.pickup, scenario.peripheral_speed
+    scenario = fitted(scenario, stations)
+    made = stations_of(scenario)
+    gate, pickup, speed = made.gate, made.pickup, scenario.peripheral_speed
     start = Moment("gate", time=0.0, speed=speed)
     full = int(gate.full(start))
     level = float(gate.level(full))
@@ -122,7 +129,7 @@ def explain(scenario: Scenario, stations: Stations | None = None) -> Explained:
         use=scenario.cell_rate,
         arches=float(gate.arch_rate(start)),
         lasts=hopper / scenario.cell_rate,
-        contacts=float(stations.tube.contacts(speed, at)),
+        contacts=float(made.tube.contacts(speed, at)),
         reach=float(
             capture_distance(
                 vacuum,

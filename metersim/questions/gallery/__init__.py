@@ -1,1 +1,1 @@
-"""The pictures of all shipped scenarios and questions."""
+"""Question `gallery`: figures of all shipped scenarios and questions."""

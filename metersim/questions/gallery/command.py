@@ -1,4 +1,4 @@
-"""Draws the gallery of all shipped scenarios."""
+"""The command `gallery`: draws the figures of all shipped scenarios."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from metersim.questions.gallery.study import draw_gallery
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim gallery``."""
+    """Add the options of ``metersim gallery``."""
     command.add_argument("--out", default="figures", metavar="FOLDER", help="where to (figures)")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Draw into the folder that the options name, and tell the files."""
+    """Report of the files that are drawn into the given folder."""
     folder = Path(options.out)
     if not folder.is_dir():
         raise bad("--out", options.out, "there is no such folder; make it first")

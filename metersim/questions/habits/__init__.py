@@ -1,1 +1,1 @@
-"""What do habits of operators reach?"""
+"""Question `habits`: what do habits of operators reach?"""

@@ -1,4 +1,4 @@
-"""Habits: what operators reach on meters whose state nobody sees."""
+"""The command `habits`: tries habits of operators on meters with a hidden state."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ from metersim.questions.shared.options import (
 
 MOST_METERS = 10_000
 MOST_COUNT = 100_000
-AHEAD = 4  # jobs in flight for each worker, so that none waits for a slow one
+AHEAD = 4  # submitted jobs for each worker, so that none waits for a slow job
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim habits``."""
+    """Add the options of ``metersim habits``."""
     scenario_option(command)
     units_option(command, "metric", ", whose steps settings are moved by")
     add = command.add_argument
@@ -59,12 +59,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Try habits as the options say, write what they ask for, and tell the result.
+    """Report of habits with these options; writes the requested files.
 
     Raises
     ------
     BadInput
-        When anything is wrong with them, or files cannot be written.
+        When an option is wrong, or a file cannot be written.
     """
     scenario, named, meters, count, skips, doubles, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
@@ -110,7 +110,7 @@ def answer(options: argparse.Namespace) -> str:
 
 
 def _habits(names: list[str]) -> dict[str, Habit]:
-    """Habits by name, all when none is named; raises `BadInput` for what is none."""
+    """Habits by name, all without any name; raises `BadInput` for an unknown name."""
     faults = [
         Fault("--habit", name, f"unknown; {hint(name, HABITS)}")
         for name in names
@@ -122,7 +122,7 @@ def _habits(names: list[str]) -> dict[str, Habit]:
 
 
 def _wanted(scenario: Scenario, seed: int, skips: float | None, doubles: float | None) -> Wanted:
-    """What operators work to: what is given, and the usual for what is not."""
+    """Targets of operators; a missing one is taken from the scenario in order."""
     given = {"skips": skips, "doubles": doubles}
     said = {name: share for name, share in given.items() if share is not None}
     if len(said) == len(given):

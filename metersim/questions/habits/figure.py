@@ -1,4 +1,4 @@
-"""What habits reach, on one page for a projector: big letters, few marks."""
+"""Figures of the results of habits for a projector: large letters, few marks."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from matplotlib.ticker import MaxNLocator
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits, habits
-from metersim.questions.habits.trials import WORTH, Trial
+from metersim.questions.habits.trials import LEAST_CHANGE, Trial
 from metersim.questions.shared.page import CLASSES, INK, PALE, SERIES, STYLE, WARM, Page
 
 SIZE = (13.333, 7.5)  # in; 16:9
 BIG, MIDDLE, LITTLE = 24, 18, 13  # pt
 BLUE = CLASSES["normal"][0]
-ASIDE = 0.12  # notches that paths are drawn apart, so that none hides another
-LONGEST = 17  # letters of a name in a line
-PANELS = {  # from the left: where a panel begins, and how wide it is
+ASIDE = 0.12  # notches between paths, so that none hides another
+LONGEST = 17  # letters in a line of a name
+PANELS = {  # left end and width of each panel
     "reached": (0.215, 0.34),
     "spent": (0.59, 0.17),
     "worse": (0.795, 0.175),
@@ -33,12 +33,12 @@ PANELS = {  # from the left: where a panel begins, and how wide it is
 
 @matplotlib.rc_context(STYLE)
 def habits_figure(result: Habits, units: str = "metric") -> Figure:
-    """One page on habits: what each reached, what it spent, how often it ended worse.
+    """One page on habits: singulation, effort, and share of worse results.
 
     Parameters
     ----------
     result : Habits
-        What to draw.
+        Results to draw.
     units : {'metric', 'us'}
         Taken as for other pictures; nothing here has a unit of length.
 
@@ -53,7 +53,7 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
         "Which habit sets a meter best?",
         f"{title}: {result.meters:,} meters that nobody sees into, the same for every habit",
         "Diamonds: most, or not told from it. Lines: 95 % intervals. "
-        f"Worse: by more than {100 * WORTH:g} points.",
+        f"Worse: by more than {100 * LEAST_CHANGE:g} points.",
         result,
     )
     made = {key: figure.add_axes((x, 0.175, w, 0.585)) for key, (x, w) in PANELS.items()}
@@ -85,12 +85,12 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
 
 @matplotlib.rc_context(STYLE)
 def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
-    """What each habit did with the notch, look by look, on up to three meters.
+    """Page with the notch of each habit, look by look, on up to three meters.
 
     Parameters
     ----------
     result : Habits
-        What to draw.
+        Results to draw.
     units : {'metric', 'us'}
         Taken as for other pictures; nothing here has a unit of length.
 
@@ -100,7 +100,7 @@ def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
         16:9, to be projected.
     """
     names = list(result.habits)
-    numbers = telling_meters(result)
+    numbers = example_meters(result)
     figure = _slide(
         "What did each habit do?",
         "Notch of the same few meters, away from the scenario's, look by look",
@@ -133,12 +133,12 @@ def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
 
 
 def draw_paths(ax: Axes, result: Habits, name: str, numbers: list[int]) -> list[Any]:
-    """Where one habit had the notch of some meters at each look.
+    """Draw the notch of some meters at each look of one habit.
 
     Returns
     -------
     list of Line2D
-        One a meter, in notches from the scenario's.
+        Path of each meter, in notches from that of the scenario.
     """
     ax.axhline(0, color="#cccccc", linewidth=6, zorder=0)
     for side in ("right", "top"):
@@ -154,8 +154,8 @@ def draw_paths(ax: Axes, result: Habits, name: str, numbers: list[int]) -> list[
     return lines
 
 
-def telling_meters(result: Habits) -> list[int]:
-    """Up to three meters: one that starts farthest off either way, and one that starts right."""
+def example_meters(result: Habits) -> list[int]:
+    """Numbers of up to three meters: those farthest off on each side, and one without offset."""
     trials = next(iter(result.trials.values()))
     offsets = [trial.meter.offset for trial in trials]
     wanted = dict.fromkeys((max(offsets), 0, min(offsets)))
@@ -167,12 +167,12 @@ def _trials(result: Habits, name: str, numbers: list[int]) -> list[Trial]:
 
 
 def _place(trial: Trial) -> list[int]:
-    """Where the notch stood at each look, and was left, from the scenario's."""
+    """Notch at each look and at the end, from that of the scenario."""
     return [trial.meter.offset + one.settings.get("notch", 0) for one in trial.seen]
 
 
 def _slide(head: str, under: str, foot: str, result: Habits) -> Figure:
-    """An empty page with what it is on, and where it comes from."""
+    """An empty page with its title and its origin."""
     figure = Page(figsize=SIZE, dpi=144)
     FigureCanvasAgg(figure)
     figure.text(0.025, 0.965, head, fontsize=BIG, va="top", weight="bold")
@@ -185,12 +185,12 @@ def _slide(head: str, under: str, foot: str, result: Habits) -> Figure:
 
 
 def draw_reached(ax: Axes, result: Habits) -> list[Any]:
-    """Singulation at the end by habit, with what it was as found; leaders have a mark of their own.
+    """Draw final singulation by habit, with the initial value and marks for leaders.
 
     Returns
     -------
     list of Line2D
-        A dot for each habit, in percent.
+        Dot of each habit, in percent.
     """
     names, leaders = list(result.habits), result.leaders
     found = 100 * result.mean("start_single", names[0]).value
@@ -215,12 +215,12 @@ def draw_reached(ax: Axes, result: Habits) -> list[Any]:
 
 
 def draw_shares(ax: Axes, shares: list[Estimate]) -> list[Any]:
-    """Shares by row with their intervals, in percent.
+    """Draw shares by row with their intervals, in percent.
 
     Returns
     -------
     list of Line2D
-        A dot for each.
+        Dot of each share.
     """
     dots = []
     for row, share in enumerate(shares):
@@ -231,7 +231,7 @@ def draw_shares(ax: Axes, shares: list[Estimate]) -> list[Any]:
 
 
 def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
-    """A bar by row with its value beside it.
+    """Draw a bar in each row with its value at its end.
 
     Returns
     -------
@@ -239,7 +239,7 @@ def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
         The bars.
     """
     bars = ax.barh(range(len(values)), values, height=0.5, color="#a9a9a9", edgecolor=INK)
-    most = max(*values, 1.0)  # not a seed falls without vacuum
+    most = max(*values, 1.0)  # all values may be 0, as without vacuum
     for row, value in enumerate(values):
         ax.text(value + 0.03 * most, row, form.format(value), va="center", fontsize=MIDDLE - 2)
     ax.set_xlim(0, 1.4 * most)
@@ -248,7 +248,7 @@ def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
 
 
 def _dot(ax: Axes, row: int, one: Estimate, colour: str, marker: str) -> list[Any]:
-    """A dot over the line of its interval."""
+    """Draw a dot over the line of its interval."""
     if not math.isnan(one.low):
         ax.plot([100 * one.low, 100 * one.high], [row, row], color=colour, linewidth=4, zorder=2)
     return ax.plot(
@@ -257,7 +257,7 @@ def _dot(ax: Axes, row: int, one: Estimate, colour: str, marker: str) -> list[An
 
 
 def _rows(ax: Axes, many: int) -> None:
-    """A row a habit, the first on top, without a frame."""
+    """Set an axis of one row a habit, the first on top, without a frame."""
     ax.set_ylim(many - 0.45, -0.55)
     ax.set_yticks([])
     for row in range(many):
@@ -268,7 +268,7 @@ def _rows(ax: Axes, many: int) -> None:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of what habits reach, and of the ways there."""
+    """Names and pages of the results of habits, and of their paths."""
     tried = habits(load_scenario("maize_field"), meters=200, seed=1)
     yield "habits", habits_figure(tried)
     yield "habit_paths", habit_paths_figure(tried)

@@ -1,11 +1,10 @@
-"""Whether looks name the cause: an ideal observer who knows the model and the priors.
+"""The cause that looks point to, for an ideal observer who knows the model and the priors.
 
-The observer holds the looks of a trial against meters of all kinds, equally likely each, with
-every start notch: how likely is it that each gives these counts with settings moved so?  What was
-wrong with the likeliest of them, all weights taken together, is what the looks point to.  Hardly
-anybody could do better with the same looks.
+The observer compares the looks of a trial with equally likely meters of all kinds and start
+notches.  Each meter is weighed by the chance of these counts with the same moves.  The cause with
+the greatest total weight is named.  No real observer can do much better with the same looks.
 
-Rates of meters of all kinds are a smooth surface through runs of some.
+The rates of all kinds of meters are a smooth surface through runs of some of them.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ from scipy.optimize import minimize
 
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
-from metersim.questions.habits.operators import after
+from metersim.questions.habits.operators import place_after
 from metersim.questions.habits.trials import (
     CAUSES,
     NOTHING,
@@ -37,14 +36,14 @@ from metersim.questions.shared.looks import Look, Rates, log_chances, rates
 from metersim.questions.shared.settings import Steps, moved
 from metersim.run.parallel import in_order
 
-SHOWN = ("seed size", "vacuum")  # hidden causes that change counts, all but the start notch
-GRID = 6  # values of each in the runs that a surface goes through
-ENDS = 0.02, 0.98  # places of the prior that these reach to
-KINDS = 9  # equally likely values of each that looks are held against
+SHOWN = ("seed size", "vacuum")  # hidden causes that change counts, without the start notch
+GRID = 6  # values of each cause in the runs that a surface fits
+ENDS = 0.02, 0.98  # quantiles of the prior at the ends of these values
+KINDS = 9  # equally likely values of each cause that are compared with looks
 CELLS = 3000  # of each run
-RIDGE = 0.1  # keeps a surface flat where there is nothing to see
-STEEP = 5.0  # logarithm of a rate, far beyond any; where a search for coefficients may stray
-MOST = 0.495  # share of cells that a surface may give
+RIDGE = 0.1  # keeps a surface flat where runs show no events
+STEEP = 5.0  # bound of the logarithm of a rate in the search for coefficients
+MOST = 0.495  # largest share of cells that a surface may give
 
 Floats = NDArray[np.float64]
 Place = frozenset[tuple[str, int]]
@@ -52,7 +51,7 @@ Place = frozenset[tuple[str, int]]
 
 @dataclass(frozen=True)
 class Table:
-    """Runs of one kind of meter at places of the settings, in steps from the scenario's."""
+    """Runs of one kind of meter at several settings, in steps from those of the scenario."""
 
     scenario: Scenario
     state: State
@@ -62,7 +61,7 @@ class Table:
     units: str
 
     def worked(self) -> dict[Place, Rates]:
-        """Rates by place; none where settings cannot go."""
+        """Rates by setting; impossible settings are left out."""
         found: dict[Place, Rates] = {}
         for steps in self.places:
             try:
@@ -75,7 +74,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Surface:
-    """Rates of meters of all kinds at one place of the settings.
+    """Rates of meters of all kinds at one setting.
 
     Attributes
     ----------
@@ -84,7 +83,7 @@ class Surface:
     effect : float
         Variance of a count of many cells over that of independent cells. [1]
     cells : int
-        Cells of all runs that it goes through.
+        Cells of all runs that the surface fits.
     """
 
     skip: Floats
@@ -93,19 +92,19 @@ class Surface:
     cells: int
 
     def at(self, state: State) -> Rates:
-        """Rates of a meter with this state; what it does not name is right."""
+        """Rates of a meter with this state; unnamed causes are in order."""
         terms = _terms(state)
         skip, double = (min(float(np.exp(terms @ part)), MOST) for part in (self.skip, self.double))
         return Rates(skip, double, self.effect, self.effect, self.cells)
 
 
 def surface_of(runs: Sequence[tuple[State, Rates]]) -> Surface:
-    """A surface through runs: the logarithm of a rate is quadratic in the hidden causes.
+    """Surface fitted to runs: the logarithm of a rate is quadratic in the hidden causes.
 
     Notes
     -----
-    assumption: counts are those of a Poisson law (McCullagh & Nelder, from memory), which is near
-    enough for rates of some percent.  A small ridge holds what no run shows.
+    assumption: counts have a Poisson distribution (McCullagh & Nelder, from memory), which is
+    adequate for rates of some percent.  A small ridge fixes coefficients that no run determines.
     """
     terms = np.array([_terms(state) for state, _ in runs])
     cells = np.array([rate.cells for _, rate in runs], dtype=np.float64)
@@ -146,13 +145,13 @@ def _terms(state: State) -> Floats:
 
 
 def _states(places: Sequence[float]) -> list[State]:
-    """States with each cause at each of these places of its prior."""
+    """States with each cause at each of these quantiles of its prior."""
     values = ([HIDDEN[name].at(place) for place in places] for name in SHOWN)
     return [dict(zip(SHOWN, both, strict=True)) for both in product(*values)]
 
 
 def runs_of(grid: int = GRID) -> list[State]:
-    """States of the runs that surfaces go through."""
+    """States of the runs that surfaces fit."""
     return _states(np.linspace(*ENDS, grid).tolist())
 
 
@@ -167,39 +166,39 @@ def name_causes(
     ahead: int = 64,
     on_run: Callable[[int], None] = lambda done: None,
 ) -> list[Trial]:
-    """Trials with what their looks point to.
+    """Trials with the cause that their looks point to.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set, without start notches.
+        Settings without start offsets.
     trials : sequence of Trial
-        With their looks.
+        Trials with their looks.
     seed : int
-        Chooses the luck of the runs that surfaces go through.
+        Random seed of the runs that surfaces fit.
     units : {'metric', 'us'}
-        Whose steps settings were moved by.
+        Family of units of the steps.
     grid : int
         Values of each hidden cause in these runs, 3 or more.
     executor : Executor, optional
-        Where to work.
+        Executor of the jobs.
     ahead : int
-        Most jobs in flight.
+        Largest number of submitted jobs.
     on_run : callable
-        Told how many of `runs_of` are done.
+        Function that takes the number of finished runs of `runs_of`.
 
     Returns
     -------
     list of Trial
-        The same, with `Trial.named`.
+        The same trials with their `Trial.named`.
     """
     offsets = possible_offsets(scenario)
     looks: dict[Place, list[tuple[int, Look]]] = {}
     for row, trial in enumerate(trials):
         for one in trial.seen:
             looks.setdefault(_place(one.settings), []).append((row, one.look))
-    starts = [after({"notch": k}, {}) for k in (*offsets, 0)]
-    there = [after({"notch": k}, dict(place)) for k in offsets for place in looks]
+    starts = [place_after({"notch": k}, {}) for k in (*offsets, 0)]
+    there = [place_after({"notch": k}, dict(place)) for k in offsets for place in looks]
     places = tuple({_place(steps): steps for steps in (*starts, *there)}.values())
     tables = [
         Table(scenario, state, places, seed, k, units) for k, state in enumerate(runs_of(grid))
@@ -218,7 +217,7 @@ def name_causes(
     for place, some in looks.items():
         held = []
         for meter in meters:
-            surface = surfaces.get(_place(after({"notch": meter.offset}, dict(place))))
+            surface = surfaces.get(_place(place_after({"notch": meter.offset}, dict(place))))
             held.append(None if surface is None else surface.at(meter.state))
         np.add.at(logs, [row for row, _ in some], _log_chances(held, [look for _, look in some]))
     weights = np.exp(logs - logs.max(axis=1, keepdims=True))
@@ -235,10 +234,10 @@ def _place(steps: Steps) -> Place:
 
 
 def _cause(meter: Meter, surfaces: dict[Place, Surface]) -> str:
-    """What is wrong with a meter that looks are held against."""
+    """Cause that is wrong in a meter of the comparison."""
 
     def bad(steps: Steps, state: State) -> float:
-        rate = surfaces[_place(after(steps, {}))].at(state)
+        rate = surfaces[_place(place_after(steps, {}))].at(state)
         return rate.skip + rate.double
 
     start = bad({"notch": meter.offset}, meter.state)
@@ -246,7 +245,7 @@ def _cause(meter: Meter, surfaces: dict[Place, Surface]) -> str:
 
 
 def _log_chances(held: Sequence[Rates | None], looks: Sequence[Look]) -> Floats:
-    """Logarithm of the chance of looks at one place under each meter; none where it cannot be."""
+    """Log chance of looks at one setting for each meter; impossible meters have no chance."""
     can = np.array([rate is not None for rate in held])
     chances = np.full((len(looks), len(held)), -np.inf)
     chances[:, can] = log_chances([rate for rate in held if rate is not None], looks)

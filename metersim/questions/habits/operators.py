@@ -1,12 +1,11 @@
-"""What operators do with a meter whose true state they cannot see: habits, a small function each.
+"""Habits of operators, who cannot see the true state of a meter: one small function each.
 
-A habit is given all that its operator has seen so far, and what is wanted. It says how many steps
-of which settings to move next (see `metersim.questions.shared.settings`), ``{}`` to count again
-without a change, or None to leave the meter as it is from now on. It remembers nothing and draws
-nothing: the same counts give the same answer.
+A habit takes all earlier looks and the targets.  It gives the next steps of settings (see
+`metersim.questions.shared.settings`), ``{}`` to count again without a change, or None to stop.
+It has no memory and no random draws: the same counts give the same answer.
 
-What habits do is common practice, no source: more doubles than wanted and more than skips, the
-singulator a notch more aggressive; more skips, a notch less.
+Habits follow common practice, no source.  Too many doubles call for a notch more aggressive, too
+many skips for a notch less aggressive.
 """
 
 from __future__ import annotations
@@ -19,20 +18,20 @@ from metersim.questions.shared.settings import Steps
 
 COUNT = 300  # cells of a look; common practice, no source
 FEW = 50  # cells of a look that is too short; common practice, no source
-FAR = 3.0  # times what is wanted, from where on somebody in a hurry goes three notches
-MOST_VACUUM = 2  # steps up from where it began, for who moves one thing at a time
+FAR = 3.0  # share over the target above which a hasty operator moves three notches
+MOST_VACUUM = 2  # most steps of vacuum up, for an operator who moves one setting at a time
 
 
 @dataclass(frozen=True)
 class Seen:
-    """One look: what was counted, and where settings stood.
+    """One look with the settings at which it was taken.
 
     Attributes
     ----------
     settings : mapping of str to int
-        Steps that each setting stood away from where it was found; what is not named, none.
+        Steps of each setting from its initial value; settings without a step are left out.
     look : Look
-        What was counted there.
+        Count at these settings.
     """
 
     settings: Steps
@@ -40,12 +39,12 @@ class Seen:
 
 
 History = Sequence[Seen]
-"""All looks at one meter, the latest last; never empty when a habit is asked."""
+"""All looks at one meter, the latest last; it is never empty for a habit."""
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What an operator works to.
+    """Targets of an operator.
 
     Attributes
     ----------
@@ -58,19 +57,19 @@ class Wanted:
 
 
 Rule = Callable[[History, Wanted], Steps | None]
-"""What to do next: steps to move, ``{}`` to count again, None to stop."""
+"""Function that gives the next steps, ``{}`` to count again, or None to stop."""
 
 
 @dataclass(frozen=True)
 class Habit:
-    """A rule, and how many cells its operator counts.
+    """A rule with the number of cells that its operator counts.
 
     Attributes
     ----------
     rule : callable
-        See `Rule`.
+        Function as `Rule` describes it.
     count : int or None
-        Cells of each look, 1 or more; None for as many as the study is told.
+        Cells of each look, 1 or more; None for the number of the study.
     """
 
     rule: Rule
@@ -78,18 +77,18 @@ class Habit:
 
     @property
     def says(self) -> str:
-        """What it does, in words: the first line of the rule's docstring."""
+        """Description of the rule: the first line of its docstring."""
         first = (self.rule.__doc__ or "").strip().partition("\n")[0]
         return first.rstrip(".") or "no words given"
 
 
-# ---------------------------------------------------------------- what habits are made of
+# ---------------------------------------------------------------- parts of habits
 
 
 def aim(look: Look, wanted: Wanted) -> int:
-    """Notches to go by one count: 1 for too many doubles, -1 for too many skips, else 0.
+    """Notches to move after one count: 1 for too many doubles, -1 for too many skips, else 0.
 
-    When both are too many, the one that is farther beyond what is wanted decides.
+    When both exceed their targets, the larger excess decides.
     """
     doubles, skips = look.double_share - wanted.doubles, look.skip_share - wanted.skips
     if max(doubles, skips) <= 0:
@@ -97,38 +96,38 @@ def aim(look: Look, wanted: Wanted) -> int:
     return 1 if doubles > skips else -1
 
 
-def after(place: Steps, move: Steps) -> dict[str, int]:
-    """Where settings stand when they are moved on; what stands where it was found is not named."""
+def place_after(place: Steps, move: Steps) -> dict[str, int]:
+    """Settings after a move, in steps from their initial values; unmoved ones are left out."""
     names = dict.fromkeys([*place, *move])
     sums = {name: place.get(name, 0) + move.get(name, 0) for name in names}
     return {name: count for name, count in sums.items() if count}
 
 
-def been(seen: History, move: Steps) -> bool:
-    """Whether a move leads to where a look was taken before."""
-    there = after(seen[-1].settings, move)
+def was_tried(seen: History, move: Steps) -> bool:
+    """Whether a move leads to settings of an earlier look."""
+    there = place_after(seen[-1].settings, move)
     return any(one.settings == there for one in seen)
 
 
-def turned(seen: History, way: int) -> bool:
-    """Whether a notch this way leads back to where the meter came from."""
+def turns_back(seen: History, way: int) -> bool:
+    """Whether an earlier look had a notch in this direction from the present one."""
     now = seen[-1].settings.get("notch", 0)
     return any((one.settings.get("notch", 0) - now) * way > 0 for one in seen)
 
 
-def settle(seen: History) -> Steps | None:
-    """Go to the best place there was, by all cells counted there; None once it is reached."""
+def return_to_best(seen: History) -> Steps | None:
+    """Steps to the best settings so far, by all cells counted there; None at these settings."""
     places: list[Steps] = []
     for one in seen:
         if one.settings not in places:
             places.append(one.settings)
     best = min(places, key=lambda place: _bad(seen, place))
     back = {name: -count for name, count in seen[-1].settings.items()}
-    return after(best, back) or None
+    return place_after(best, back) or None
 
 
 def _bad(seen: History, place: Steps) -> float:
-    """Skips and doubles a cell, of all that was counted at one place."""
+    """Skips and doubles a cell, over all counts at the same settings."""
     looks = [one.look for one in seen if one.settings == place]
     return sum(look.skips + (look.doubles or 0) for look in looks) / sum(k.cells for k in looks)
 
@@ -149,11 +148,11 @@ def one_notch(seen: History, wanted: Wanted) -> Steps | None:
     way = aim(seen[-1].look, wanted)
     if not way:
         return None
-    if not been(seen, {"notch": way}):
+    if not was_tried(seen, {"notch": way}):
         return {"notch": way}
-    if seen[-1].settings.get("vacuum", 0) < MOST_VACUUM and not been(seen, {"vacuum": 1}):
+    if seen[-1].settings.get("vacuum", 0) < MOST_VACUUM and not was_tried(seen, {"vacuum": 1}):
         return {"vacuum": 1}
-    return settle(seen)
+    return return_to_best(seen)
 
 
 def several_notches(seen: History, wanted: Wanted) -> Steps | None:
@@ -166,7 +165,7 @@ def several_notches(seen: History, wanted: Wanted) -> Steps | None:
         (look.double_share, wanted.doubles) if way > 0 else (look.skip_share, wanted.skips)
     )
     move = {"notch": way * (3 if share > FAR * most else 2)}
-    return settle(seen) if turned(seen, way) else move
+    return return_to_best(seen) if turns_back(seen, way) else move
 
 
 def notch_and_vacuum(seen: History, wanted: Wanted) -> Steps | None:
@@ -175,7 +174,7 @@ def notch_and_vacuum(seen: History, wanted: Wanted) -> Steps | None:
     if not way:
         return None
     move = {"notch": way, "vacuum": -way}
-    return settle(seen) if been(seen, move) else move
+    return return_to_best(seen) if was_tried(seen, move) else move
 
 
 def chase_every_count(seen: History, wanted: Wanted) -> Steps | None:
@@ -192,4 +191,4 @@ HABITS: Mapping[str, Habit] = {
     "count too few": Habit(one_notch, FEW),
     "chase every count": Habit(chase_every_count),
 }
-"""By name, in the order that they are told."""
+"""Habits by name, in the order of reports."""

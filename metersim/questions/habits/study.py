@@ -1,7 +1,7 @@
-"""Habits of operators held against one another, on many meters whose state nobody sees.
+"""Comparison of habits of operators on many meters with a hidden state.
 
-Every habit gets the same meters and, look by look, the same luck, so that what differs is what
-habits do.
+All habits get the same meters with common random numbers in every look.  Thus results differ only
+by the moves of the habits.
 """
 
 from __future__ import annotations
@@ -16,14 +16,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.files.faults import bad
+from metersim.files.faults import Keyed, bad
 from metersim.files.tables import dataframe
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.intervals import Estimate, intervals, share_interval
 from metersim.questions.habits.naming import GRID, name_causes, runs_of
 from metersim.questions.habits.operators import COUNT, HABITS, Habit, Rule, Wanted
 from metersim.questions.habits.trials import (
-    WORTH,
+    LEAST_CHANGE,
     Task,
     Trial,
     check_habits,
@@ -32,56 +34,62 @@ from metersim.questions.habits.trials import (
 )
 from metersim.questions.shared.looks import rates
 from metersim.questions.shared.settings import SETTINGS
-from metersim.run.draws import Streams
-from metersim.run.parallel import in_order
+from metersim.run.parallel import check_sent, in_order
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     import pandas as pd
 
 METERS = 500
-AS_MADE = 20_000  # cells that tell how a scenario does when nothing is wrong
-ROOM = 0.005  # share of cells that may be worse than when nothing is wrong
+AS_MADE = 20_000  # cells of the run of a scenario in order
+ROOM = 0.005  # share of cells that is accepted above the rates in order
 
 Floats = NDArray[np.float64]
 
-WORTHS: Mapping[str, Callable[[Trial], float]] = {
-    "single": lambda trial: trial.end.single,
-    "quality": lambda trial: trial.end.quality,
-    "first_single": lambda trial: trial.first.single,
-    "start_single": lambda trial: trial.start.single,
-    "start_quality": lambda trial: trial.start.quality,
-    "looks": lambda trial: len(trial.seen),
-    "seeds": lambda trial: trial.seeds,
-    "named": lambda trial: trial.named == trial.cause,
-}
-"""What is averaged over meters, by name; shares and counts. [1]"""
-FLAGS: Mapping[str, Callable[[Trial], bool]] = {
-    "worse": lambda trial: trial.gain < -WORTH,
-    "named": lambda trial: trial.named == trial.cause,
-    "mixed": lambda trial: trial.mixed,
-}
-"""What is counted over meters: ended worse than it began, the cause could be named, several
-settings were moved between two counts."""
+OUTCOMES: Mapping[str, Callable[[Trial], float]] = Keyed(
+    {
+        "single": lambda trial: trial.end.single,
+        "quality": lambda trial: trial.end.quality,
+        "first_single": lambda trial: trial.first.single,
+        "start_single": lambda trial: trial.start.single,
+        "start_quality": lambda trial: trial.start.quality,
+        "looks": lambda trial: len(trial.seen),
+        "seeds": lambda trial: trial.seeds,
+        "named": lambda trial: trial.named == trial.cause,
+    }
+)
+"""Outcomes that are averaged over meters, by name: shares and counts. [1]"""
+FLAGS: Mapping[str, Callable[[Trial], bool]] = Keyed(
+    {
+        "worse": lambda trial: trial.gain < -LEAST_CHANGE,
+        "named": lambda trial: trial.named == trial.cause,
+        "mixed": lambda trial: trial.mixed,
+    }
+)
+"""Events that are counted over meters, by name.
+
+They are a worse final state, a cause that could be named, and several settings moved at once.
+"""
 
 
 @dataclass(frozen=True)
 class Habits:
-    """What came of habits on many meters.
+    """Results of habits on many meters.
 
     Attributes
     ----------
     scenario : Scenario
-        What was set.
+        Settings of the meters.
     habits : mapping of str to Habit
-        By name, in the order that they are told.
+        Habits by name, in the order of reports.
     wanted : Wanted
-        What operators worked to.
+        Targets of the operators.
     count : int
-        Cells of a look, where a habit does not say.
+        Cells of a look, where a habit does not define it.
     seed : int
-        Chose meters and luck.
+        Random seed of meters and runs.
     trials : mapping of str to sequence of Trial
-        By habit; the same meters in the same order for each.
+        Trials by habit, with the same meters in the same order.
     level : float
         Coverage of the intervals.
     """
@@ -102,37 +110,37 @@ class Habits:
 
     @property
     def meters(self) -> int:
-        """How many meters each habit was given."""
+        """Number of meters of each habit."""
         return len(self.offsets)
 
     @cached_property
     def offsets(self) -> NDArray[np.int64]:
-        """Notches that each meter started off, whichever way. [1]"""
+        """Absolute offset of the start notch of each meter, in notches. [1]"""
         first = next(iter(self.trials.values()))
         return np.array([abs(trial.meter.offset) for trial in first])
 
-    def mean(self, worth: str, habit: str, off: int | None = None) -> Estimate:
-        """Mean of one of `WORTHS` over meters.
+    def mean(self, outcome: str, habit: str, off: int | None = None) -> Estimate:
+        """Mean of one of `OUTCOMES` over meters.
 
         Parameters
         ----------
-        worth : str
-            Of which.
+        outcome : str
+            Name of the outcome.
         habit : str
-            Whose.
+            Name of the habit.
         off : int, optional
-            Of meters that started so many notches off alone.
+            Offset of the start notch, to select meters; by default all meters.
 
         Returns
         -------
         Estimate
             Shares or counts; nan without such meters, no interval with one. [1]
         """
-        return self._mean(self._values(worth, habit)[self._rows(off)])
+        return self._mean(self._values(outcome, habit)[self._rows(off)])
 
-    def apart(self, worth: str, habit: str, other: str, off: int | None = None) -> Estimate:
-        """By how much one habit lies above another, meter by meter; arguments as for `mean`."""
-        values = self._values(worth, habit) - self._values(worth, other)
+    def lead(self, outcome: str, habit: str, other: str, off: int | None = None) -> Estimate:
+        """Paired lead of one habit over another; arguments as for `mean`."""
+        values = self._values(outcome, habit) - self._values(outcome, other)
         return self._mean(values[self._rows(off)])
 
     def share(self, flag: str, habit: str, off: int | None = None) -> Estimate:
@@ -144,7 +152,7 @@ class Habits:
         return share_interval([held.sum()], [held.size], level=self.level)
 
     def moves(self, habit: str) -> bool:
-        """Whether a habit moved anything on any meter; what never moves cannot end worse."""
+        """Whether a habit moved a setting of any meter."""
         return any(
             trial.settings or any(one.settings for one in trial.seen)
             for trial in self.trials[habit]
@@ -152,24 +160,24 @@ class Habits:
 
     @cached_property
     def leaders(self) -> tuple[str, ...]:
-        """The habit that reached most singulation, and those that are not told from it."""
+        """The habit with the best singulation, and those without a detected difference from it."""
         best = max(self.habits, key=lambda name: self.mean("single", name).value)
         others = (name for name in self.habits if name != best)
-        return (best, *(name for name in others if self.apart("single", name, best).high >= 0))
+        return (best, *(name for name in others if self.lead("single", name, best).high >= 0))
 
     @cached_property
-    def guess(self) -> float:
-        """How often the cause is named without any look: as the commonest of all. [1]"""
+    def blind_share(self) -> float:
+        """Share of meters with the commonest cause, which needs no look to be named. [1]"""
         first = next(iter(self.trials.values()))
         _, counts = np.unique([trial.cause for trial in first], return_counts=True)
         return float(counts.max() / counts.sum())
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a habit and meter, for pandas (extra ``notebook``); shares of 1."""
+        """A table for pandas with one row a habit and meter (extra ``notebook``)."""
         return dataframe(self.rows())
 
     def rows(self) -> list[dict[str, Any]]:
-        """One row a habit and meter: what was hidden, what was done (in steps), what came of it."""
+        """Rows by habit and meter: hidden state, moves in steps, and results."""
         return [
             {
                 "habit": habit,
@@ -194,8 +202,10 @@ class Habits:
             for trial in trials
         ]
 
-    def _values(self, worth: str, habit: str) -> Floats:
-        return np.array([WORTHS[worth](trial) for trial in self.trials[habit]], dtype=np.float64)
+    def _values(self, outcome: str, habit: str) -> Floats:
+        return np.array(
+            [OUTCOMES[outcome](trial) for trial in self.trials[habit]], dtype=np.float64
+        )
 
     def _rows(self, off: int | None) -> NDArray[np.bool_]:
         return np.ones(self.meters, dtype=bool) if off is None else self.offsets == off
@@ -210,7 +220,7 @@ class Habits:
 
 
 def habits(
-    scenario: Scenario,
+    scenario: AnyScenario,
     *,
     habits: Mapping[str, Habit | Rule] | None = None,
     meters: int = METERS,
@@ -219,56 +229,59 @@ def habits(
     seed: int = 1,
     units: str = "metric",
     grid: int = GRID,
+    stations: OwnGiven | None = None,
     executor: Executor | None = None,
     ahead: int = 64,
     on_step: Callable[[int], None] = lambda done: None,
 ) -> Habits:
-    """Give meters with a hidden state to operators with different habits.
+    """Simulate operators with different habits on meters with a hidden state.
 
     Parameters
     ----------
-    scenario : Scenario
-        What is set, and right as long as nothing is wrong.
+    scenario : Scenario, str or Path
+        Settings, which are right for a meter in order: scenario, name or file.
     habits : mapping of str to Habit or callable, optional
-        By name; those of `metersim.questions.habits.operators.HABITS` when not given.  A
-        function alone counts `count` cells.
+        Habits by name; by default `metersim.questions.habits.operators.HABITS`.  A plain
+        function counts `count` cells.
     meters : int
-        How many, 1 or more; every habit gets each of them.
+        Number of meters, 1 or more; every habit gets all of them.
     count : int
-        Cells of a look, 1 or more, where a habit does not say.
+        Cells of a look, 1 or more, where a habit does not define it.
     wanted : Wanted, optional
-        What operators work to; else what `wanted_of` gives.
+        Targets of the operators; by default those of `wanted_of`.
     seed : int
-        Chooses meters and luck.
+        Random seed of meters and runs.
     units : {'metric', 'us'}
-        Whose steps settings are moved by: 0.5 kPa or 2 in of water, say.
+        Family of units of the steps, such as 0.5 kPa or 2 in of water.
     grid : int
-        Values of each hidden cause in the runs that looks are held against in the end, 3 or
-        more; fewer are quicker.
+        Values of each hidden cause in the runs that looks are compared with, 3 or more; fewer
+        values are faster.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
-        Where to work; functions of your own must be picklable for processes.
+        Executor of the jobs; a user's own functions must be picklable for processes.
     ahead : int
-        Most jobs in flight.
+        Largest number of submitted jobs.
     on_step : callable
-        Told how many of `steps_of` steps are done.
+        Function that takes the number of finished steps of `steps_of`.
 
     Returns
     -------
     Habits
-        With intervals over meters: of other meters, not of other models.
+        Results with intervals over meters; they do not cover errors of the model.
 
     Raises
     ------
     BadInput
-        Without habits or meters, or when a habit does what cannot be done.
+        Without habits or meters, or when a habit makes an impossible move.
 
     Examples
     --------
     >>> import metersim as m
     >>> from metersim.questions.habits.operators import HABITS
     >>> some = {name: HABITS[name] for name in ("leave alone", "one notch")}
-    >>> found = m.habits(m.load_scenario("maize_bench"), habits=some, meters=10, seed=3, grid=3)
-    >>> gained = found.apart("single", "one notch", "leave alone")
+    >>> found = m.habits("maize_bench", habits=some, meters=10, seed=3, grid=3)
+    >>> gained = found.lead("single", "one notch", "leave alone")
     >>> bool(gained.low > 0), found.mean("looks", "leave alone").value
     (True, 1.0)
     """
@@ -278,6 +291,8 @@ def habits(
     for key, value, least in (("meters", meters, 1), ("count", count, 1), ("grid", grid, 3)):
         if value < least:
             raise bad("habits", key, f"{value}; give {least} or more")
+    scenario = fitted(scenario, stations)
+    check_sent(scenario, executor)
     wanted = wanted or wanted_of(scenario, seed)
     tasks = (
         Task(scenario, meter, made, wanted, count, seed, units)
@@ -297,7 +312,8 @@ def habits(
         ahead=ahead,
         on_run=lambda done: on_step(meters + done),
     )
-    by_habit = {name: tuple(t for t in trials if t.habit == name) for name in made}
+    each = {name: tuple(t for t in trials if t.habit == name) for name in made}
+    by_habit = Keyed(each, "habit")
     return Habits(scenario, made, wanted, count, seed, by_habit)
 
 
@@ -306,14 +322,14 @@ def _column(name: str) -> str:
 
 
 def steps_of(meters: int, grid: int = GRID) -> int:
-    """How many steps `habits` tells of."""
+    """Number of steps that `habits` reports to `on_step`."""
     return meters + len(runs_of(grid))
 
 
 def wanted_of(scenario: Scenario, seed: int = 1) -> Wanted:
-    """What can be asked of a scenario: what it gives when nothing is wrong, and `ROOM` more.
+    """Usual targets of a scenario: its shares of skips and doubles in order, and `ROOM` more.
 
-    assumption: half a seed in a hundred is what an operator lets pass; common practice, no source.
+    assumption: an operator accepts half a seed in a hundred; common practice, no source.
     """
     made = rates(scenario, AS_MADE, seed=seed)
     return Wanted(made.skip + ROOM, made.double + ROOM)

@@ -1,4 +1,4 @@
-"""Text of what habits reach: tables, and what came out in sentences."""
+"""Text of the results of habits: tables, and findings in sentences."""
 
 from __future__ import annotations
 
@@ -7,26 +7,26 @@ from collections.abc import Sequence
 
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits
-from metersim.questions.habits.trials import LONG, MOST_LOOKS, OFFSETS, WORTH
-from metersim.questions.shared.settings import said
+from metersim.questions.habits.trials import LEAST_CHANGE, LONG, MOST_LOOKS, OFFSETS
+from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import number, wrapped
 
 ALONE, STEADY = "leave alone", "one notch"
-"""Habits that the others are held against, where they are among those tried."""
-TOLD = 0.001  # share of cells; a lead of less is not told, whatever its interval
+"""Habits that all others are compared with, where they were tried."""
+LEAST_LEAD = 0.001  # least reported lead, as a share of cells
 REACHED = 24  # letters of a column
 SPENT = (20, 24, 20, 21, 13)
 
 
 def report(result: Habits, units: str = "metric") -> str:
-    """What habits reached, as text.
+    """Report of the results of habits.
 
     Parameters
     ----------
     result : Habits
-        To tell of.
+        Results to report.
     units : {'metric', 'us'}
-        Of the step of vacuum.
+        Family of units of the step of vacuum.
     """
     lines = [
         *_heading(result, units),
@@ -45,12 +45,12 @@ def report(result: Habits, units: str = "metric") -> str:
 
 
 def _reached(result: Habits) -> list[str]:
-    """Singulation and quality of feed, and how far habits lie apart."""
+    """Table of singulation and quality of feed, with differences between habits."""
     first, references = next(iter(result.habits)), references_of(result)
     heads = ["singulation", *(f"over {one}" for one in references), "quality of feed"]
     units = ["at the end, %", *("points" for _ in references), "at the end, %"]
     single, quality = (
-        percent(result.mean(worth, first), 2) for worth in ("start_single", "start_quality")
+        percent(result.mean(outcome, first), 2) for outcome in ("start_single", "start_quality")
     )
     rows = [
         ("", heads),
@@ -58,14 +58,14 @@ def _reached(result: Habits) -> list[str]:
         ("(as found)", [single, *("" for _ in references), quality]),
     ]
     for name in result.habits:
-        apart = [points(result, "single", name, other) for other in references]
+        lead = [points(result, "single", name, other) for other in references]
         single, quality = (percent(result.mean(w, name), 2) for w in ("single", "quality"))
-        rows.append((name, [single, *apart, quality]))
+        rows.append((name, [single, *lead, quality]))
     return [_row(result, name, cells, [REACHED] * len(cells)) for name, cells in rows]
 
 
 def _spent(result: Habits) -> list[str]:
-    """What it took, how often it went wrong, and what could be learnt."""
+    """Table of effort, worse results, and named causes."""
     heads = ["looks", "seeds counted", "ended worse, %", "cause named, %", "two moved, %"]
     rows = [("", heads)]
     for name in result.habits:
@@ -81,7 +81,7 @@ def _spent(result: Habits) -> list[str]:
 
 
 def references_of(result: Habits) -> list[str]:
-    """Habits that the others are held against."""
+    """Names of habits that all others are compared with."""
     return [name for name in (ALONE, STEADY) if name in result.habits]
 
 
@@ -99,13 +99,13 @@ def plain(estimate: Estimate, digits: int) -> str:
     return value if math.isnan(estimate.low) else f"{value} ({low} to {high})"
 
 
-def points(result: Habits, worth: str, name: str, other: str, off: int | None = None) -> str:
-    """By how much a habit lies above another, in points with the interval."""
+def points(result: Habits, outcome: str, name: str, other: str, off: int | None = None) -> str:
+    """Lead of a habit over another, in percentage points with its interval."""
     if name == other:
         return "-"
-    apart = result.apart(worth, name, other, off)
-    value, low, high = (f"{100 * edge:+.2f}" for edge in (apart.value, apart.low, apart.high))
-    return value if math.isnan(apart.low) else f"{value} ({low} to {high})"
+    lead = result.lead(outcome, name, other, off)
+    value, low, high = (f"{100 * edge:+.2f}" for edge in (lead.value, lead.low, lead.high))
+    return value if math.isnan(lead.low) else f"{value} ({low} to {high})"
 
 
 def _row(result: Habits, name: str, cells: Sequence[str], widths: Sequence[int]) -> str:
@@ -114,13 +114,13 @@ def _row(result: Habits, name: str, cells: Sequence[str], widths: Sequence[int])
 
 
 def _named(result: Habits, name: str) -> str:
-    """A name, filled up to the longest."""
+    """A name, padded to the width of the longest."""
     return name.ljust(max(16, *(len(one) for one in result.habits)) + 1)
 
 
 def _heading(result: Habits, units: str) -> list[str]:
     scenario, wanted = result.scenario, result.wanted
-    step = said({"vacuum": 1}, units).removesuffix(" more vacuum")
+    step = steps_text({"vacuum": 1}, units).removesuffix(" more vacuum")
     furthest = max(OFFSETS)
     lines = [
         f"{scenario.title} ({', '.join([scenario.name, *scenario.changes])}): {result.meters:,} "
@@ -152,15 +152,15 @@ def _by_start(result: Habits) -> list[str]:
     ]
     for name in result.habits:
         first, end = (
-            "".join(f"{100 * result.mean(worth, name, off).value:13.2f}" for off in starts)
-            for worth in ("first_single", "single")
+            "".join(f"{100 * result.mean(outcome, name, off).value:13.2f}" for off in starts)
+            for outcome in ("first_single", "single")
         )
         lines.append(_row(result, name, [first, end], [whole, whole + 4]))
     return lines
 
 
 def _legend(result: Habits) -> list[str]:
-    half = f"{100 * WORTH:g}"
+    half = f"{100 * LEAST_CHANGE:g}"
     return [
         "Intervals are of 95 % and tell what other meters of the same kind would change; all "
         "habits have the same meters and, look by look, the same luck.",
@@ -170,7 +170,7 @@ def _legend(result: Habits) -> list[str]:
         "Cause: what, put right alone, would take away most skips and doubles: notch, seed size, "
         f"vacuum, or nothing where none takes away {half} points. Named: rightly, by somebody who "
         "knows this model and has the counts of that habit and nothing else; by guessing the "
-        f"commonest without a look, {100 * result.guess:.1f} %. Wear changes spacings, not "
+        f"commonest without a look, {100 * result.blind_share:.1f} %. Wear changes spacings, not "
         "counts, and cannot be named.",
         "Habits, and how far meters are off, are assumptions: this ranks habits in a model, not "
         "people.",
@@ -178,7 +178,7 @@ def _legend(result: Habits) -> list[str]:
 
 
 def findings(result: Habits) -> list[str]:
-    """What came out, in sentences that hold for this result alone."""
+    """Findings of this result in sentences."""
     names = list(result.habits)
     lines = [_most(result), _cost(result, names), _naming(result, names)]
     if STEADY in names:
@@ -205,48 +205,48 @@ def _cost(result: Habits, names: Sequence[str]) -> str:
 
 
 def _naming(result: Habits, names: Sequence[str]) -> str:
-    """In whose counts the cause shows best, and in whose it shows less."""
+    """Habits whose counts name the cause best, and habits that name it less often."""
     best = max(names, key=lambda name: result.mean("named", name).value)
-    less = [name for name in names if result.apart("named", name, best).high < 0]
+    less = [name for name in names if result.lead("named", name, best).high < 0]
     tail = f"; less often in those of {', '.join(less)}" if less else ", though not beyond chance"
     share = 100 * result.mean("named", best).value
     return f"The cause shows best in the counts of {best}, {share:.1f} %{tail}."
 
 
 def _faster(result: Habits, names: Sequence[str]) -> list[str]:
-    """What fewer looks than those of one notch at a time cost, and where others were ahead."""
+    """Cost of fewer looks than one notch at a time takes, and cases where others lead."""
     lines = []
     for name in names:
-        looks = result.apart("looks", name, STEADY)
+        looks = result.lead("looks", name, STEADY)
         if looks.high < 0:
-            apart = points(result, "single", name, STEADY)
+            lead = points(result, "single", name, STEADY)
             lines.append(
                 f"Faster than {STEADY}: {name}, with {-looks.value:.1f} looks fewer a meter and "
-                f"{apart} points of singulation."
+                f"{lead} points of singulation."
             )
-    for when, worth in (("After the first move", "first_single"), ("At the end", "single")):
+    for when, outcome in (("After the first move", "first_single"), ("At the end", "single")):
         ahead = [
-            f"{name} from {off} off by {points(result, worth, name, STEADY, off)} points"
+            f"{name} from {off} off by {points(result, outcome, name, STEADY, off)} points"
             for name in names
             for off in sorted(set(result.offsets.tolist()))
-            if leads(result.apart(worth, name, STEADY, off))
+            if leads(result.lead(outcome, name, STEADY, off))
         ]
         lines.append(f"{when}, ahead of {STEADY}: {'; '.join(ahead) or 'nobody, from any start'}.")
     return lines
 
 
-def leads(apart: Estimate) -> bool:
-    """Whether a lead is worth telling, and more than chance."""
-    return apart.low > 0 and apart.value >= TOLD
+def leads(lead: Estimate) -> bool:
+    """Whether a lead is detected and large enough to report."""
+    return lead.low > 0 and lead.value >= LEAST_LEAD
 
 
 def _leaving(result: Habits, names: Sequence[str]) -> list[str]:
-    """Whether anything was better than to leave alone a meter whose notch was right."""
+    """Habits that did better than leaving alone a meter with the right notch."""
     if not (names and (result.offsets == 0).any()):
         return []
-    apart = {name: result.apart("single", name, ALONE, 0) for name in names}
-    won = [name for name, one in apart.items() if leads(one)]
-    lost = [n for n, one in apart.items() if leads(Estimate(-one.value, -one.high, -one.low))]
+    lead = {name: result.lead("single", name, ALONE, 0) for name in names}
+    won = [name for name, one in lead.items() if leads(one)]
+    lost = [n for n, one in lead.items() if leads(Estimate(-one.value, -one.high, -one.low))]
     return [
         f"Where the notch was right at the start: better than {ALONE}: "
         f"{', '.join(won) or 'nobody'}; worse: {', '.join(lost) or 'nobody'}."

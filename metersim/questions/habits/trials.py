@@ -1,4 +1,4 @@
-"""One meter with a hidden state, given to every habit in turn, on the same luck look by look."""
+"""Trials of every habit on one meter with a hidden state, with common random numbers."""
 
 from __future__ import annotations
 
@@ -12,36 +12,36 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.machine.scenario import Scenario
 from metersim.measures.spacing import class_counts, per_spacing, spacings_of
-from metersim.questions.habits.operators import Habit, Seen, Wanted, after
+from metersim.questions.habits.operators import Habit, Seen, Wanted, place_after
 from metersim.questions.shared.hidden import State, draw_states, meter_of
 from metersim.questions.shared.looks import BELT, Look, kept_full, loads, loads_at
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
-from metersim.run.draws import Streams
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 
 UNSEEN = ("seed size", "vacuum", "cut-off", "tube")
-"""What is hidden here, of `metersim.questions.shared.hidden`; the start notch comes on top."""
+"""Hidden causes of `metersim.questions.shared.hidden`; the start notch is hidden too."""
 OFFSETS = (-2, -1, 0, 1, 2)
-"""Notches that a meter starts away from what is set in the scenario, equally often."""
-MOST_LOOKS = 12  # then whoever looks gives up, and leaves the meter as it stands
-LONG = 3000  # cells that tell how a meter does in truth
-WORTH = 0.005  # share of cells; less is told neither as worse nor as a cause
+"""Offsets of the start notch from that of the scenario, equally often."""
+MOST_LOOKS = 12  # looks after which an operator gives up
+LONG = 3000  # cells of the run that gives the true rates of a meter
+LEAST_CHANGE = 0.005  # least change, as a share of cells, that counts as worse or as a cause
 CAUSES = ("notch", "seed size", "vacuum")
-"""What counts can show and somebody could name."""
+"""Causes that counts can show."""
 NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
 class Meter:
-    """What nobody sees.
+    """Hidden state of one meter.
 
     Attributes
     ----------
     number : int
-        Which one, from 0; chooses its luck.
+        Number of the meter, from 0, which chooses its random draws.
     offset : int
-        Notches that it starts away from the scenario's. [1]
+        Offset of its start notch from that of the scenario. [1]
     state : mapping of str to float
         True values by name of `metersim.questions.shared.hidden.HIDDEN`.
     """
@@ -53,15 +53,15 @@ class Meter:
 
 @dataclass(frozen=True)
 class Truth:
-    """How a meter does, on `LONG` cells that no operator counts.
+    """True rates of a meter, on `LONG` cells that no operator counts.
 
     Attributes
     ----------
     skip, double : float
         Share of cells with no seed, and with two or more. [1]
     quality : float
-        Quality of feed: share of spacings from 0.5 to 1.5 of nominal (ISO 7256-1); 0 where no
-        two seeds fell. [1]
+        Quality of feed: share of spacings from 0.5 to 1.5 of nominal (ISO 7256-1).  It is 0 with
+        fewer than two seeds. [1]
     """
 
     skip: float
@@ -81,25 +81,25 @@ class Truth:
 
 @dataclass(frozen=True)
 class Trial:
-    """One meter in the hands of one habit.
+    """Trial of one habit on one meter.
 
     Attributes
     ----------
     meter : Meter
-        What was hidden.
+        Hidden state of the meter.
     habit : str
-        By name.
+        Name of the habit.
     cause : str
-        What was wrong in truth, see `cause_of`.
+        True cause of its excess, see `cause_of`.
     start, first, end : Truth
-        As it was found, as it stood after the first move, and as it was left, on the same luck.
+        True rates at the start, after the first move, and at the end, with common random numbers.
     seen : tuple of Seen
         All looks.
     seeds : int
         Seeds counted in all looks.
     named : str
-        What the looks point to, see `metersim.questions.habits.naming`; empty before that is
-        asked.
+        Cause that the looks point to, see `metersim.questions.habits.naming`.  It is empty before
+        that step.
     """
 
     meter: Meter
@@ -114,7 +114,7 @@ class Trial:
 
     @property
     def settings(self) -> Steps:
-        """Where settings were left, in steps from where they were found: at the last look."""
+        """Final settings in steps from the initial ones: those of the last look."""
         return self.seen[-1].settings
 
     @property
@@ -124,8 +124,7 @@ class Trial:
 
     @property
     def mixed(self) -> bool:
-        """Whether several settings were ever moved between two looks, so that neither shows what
-        it did."""
+        """Whether several settings were moved between two looks, which mixes their effects."""
         places = [one.settings for one in self.seen]
         return any(
             sum(a.get(name, 0) != b.get(name, 0) for name in {*a, *b}) > 1
@@ -135,7 +134,7 @@ class Trial:
 
 @dataclass(frozen=True)
 class Task:
-    """One meter for all habits, with all that it depends on; ``units`` are those of the steps."""
+    """One meter for all habits, with all inputs of its trials; ``units`` are those of steps."""
 
     scenario: Scenario
     meter: Meter
@@ -147,16 +146,16 @@ class Task:
 
 
 def draw_meters(scenario: Scenario, count: int, seed: int) -> list[Meter]:
-    """Meters whose states are drawn from the priors, with start notches evenly on top.
+    """Meters with states from the priors and evenly distributed start notches.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set; start notches that it cannot have are left out.
+        Settings; impossible start notches are left out.
     count : int
-        How many, 1 or more.
+        Number of meters, 1 or more.
     seed : int
-        Chooses them.
+        Random seed of the draws.
     """
     offsets = possible_offsets(scenario)
     order = Streams(seed).generator("start notch").permutation(count)
@@ -173,27 +172,27 @@ def possible_offsets(scenario: Scenario) -> list[int]:
 
 
 def cause_of(found: float, put_right: Mapping[str, float]) -> str:
-    """What was wrong: what, put right alone, takes away the most skips and doubles.
+    """Main cause of a meter: its correction alone removes most skips and doubles.
 
     Parameters
     ----------
     found : float
         Share of cells with no seed or several, as the meter was found. [1]
     put_right : mapping of str to float
-        The same with one cause put right, by name of `CAUSES`. [1]
+        The same share with one corrected cause, by name of `CAUSES`. [1]
 
     Returns
     -------
     str
-        One of `CAUSES`, or `NOTHING` when none takes away more than `WORTH`.
+        One of `CAUSES`, or `NOTHING` when no correction removes more than `LEAST_CHANGE`.
     """
     gains = {name: found - share for name, share in put_right.items()}
     best = max(gains, key=lambda name: gains[name])
-    return best if gains[best] > WORTH else NOTHING
+    return best if gains[best] > LEAST_CHANGE else NOTHING
 
 
 def put_right(meter: Meter, cause: str) -> tuple[Steps, State]:
-    """Where the notch stands, and what stays hidden, when one of `CAUSES` is put right."""
+    """Notch offset and hidden state of a meter after the correction of one of `CAUSES`."""
     if cause == "notch":
         return {}, meter.state
     state = {name: value for name, value in meter.state.items() if name != cause}
@@ -201,12 +200,12 @@ def put_right(meter: Meter, cause: str) -> tuple[Steps, State]:
 
 
 def try_habits(task: Task) -> list[Trial]:
-    """A meter in the hands of every habit, each of which finds it as it was.
+    """Trials of every habit on one meter, each from the same initial state.
 
     Raises
     ------
     BadInput
-        When a habit moves what is no setting, or by no whole number of steps.
+        When a habit moves an unknown setting, or a fraction of a step.
     """
     bench = _Bench(task)
     meter, start = task.meter, bench.truth({})
@@ -225,14 +224,14 @@ def try_habits(task: Task) -> list[Trial]:
 
 @dataclass
 class _Bench:
-    """A meter that can be looked at; what was looked at before is not run again."""
+    """A meter whose runs are kept, so that no look is simulated twice."""
 
     task: Task
     cells: dict[object, NDArray[np.int64]] = field(default_factory=dict)
     truths: dict[object, Truth] = field(default_factory=dict)
 
     def work(self, name: str, habit: Habit) -> tuple[list[Seen], int]:
-        """All looks of a habit, the last where it leaves the settings; and the seeds counted."""
+        """All looks of a habit, the last at its final settings, and the number of counted seeds."""
         seen: list[Seen] = []
         settings: dict[str, int] = {}
         seeds = 0
@@ -245,19 +244,19 @@ class _Bench:
             move = _checked(name, habit.rule(tuple(seen), self.task.wanted))
             if move is None or number == MOST_LOOKS - 1:
                 break
-            there = after(settings, move)
+            there = place_after(settings, move)
             if not self.can_be(there):
-                break  # at the end of its travel
+                break  # the setting is at its end
             settings = there
         return seen, seeds
 
     def set_to(self, settings: Steps) -> Scenario:
-        """The scenario with settings moved from where the meter was found."""
-        steps = after({"notch": self.task.meter.offset}, settings)
+        """Scenario with settings moved from the initial ones of this meter."""
+        steps = place_after({"notch": self.task.meter.offset}, settings)
         return moved(self.task.scenario, steps, self.task.units)
 
     def can_be(self, settings: Steps) -> bool:
-        """Whether settings can be moved so on this meter."""
+        """Whether these settings are possible on this meter."""
         try:
             meter_of(self.set_to(settings), self.task.meter.state)
         except BadInput:
@@ -265,7 +264,7 @@ class _Bench:
         return True
 
     def look(self, settings: Steps, number: int) -> NDArray[np.int64]:
-        """Seeds of each cell in the look of that number, as many cells as any habit counts."""
+        """Seeds of each cell in a look of that number, for the longest count of any habit."""
         key = (number, frozenset(settings.items()))
         if key not in self.cells:
             meter = meter_of(self.set_to(settings), self.task.meter.state)
@@ -275,26 +274,26 @@ class _Bench:
         return self.cells[key]
 
     def truth(self, settings: Steps) -> Truth:
-        """How the meter does with settings moved so, on luck that no look has."""
+        """True rates of the meter at these settings, with random numbers of no look."""
         key = frozenset(settings.items())
         if key not in self.truths:
             meter = meter_of(self.set_to(settings), self.task.meter.state)
-            luck = self._replicate(MOST_LOOKS)
-            run = simulate(kept_full(meter, LONG), seed=self.task.seed, replicate=luck)
+            replicate = self._replicate(MOST_LOOKS)
+            run = simulate(kept_full(meter, LONG), seed=self.task.seed, replicate=replicate)
             self.truths[key] = truth_of(run)
         return self.truths[key]
 
     def bad(self, scenario: Scenario, state: State) -> float:
-        """Share of cells with no seed or several when a scenario is set, on the same luck. [1]"""
+        """Share of cells with no seed or several, with the random numbers of `truth`. [1]"""
         released = self._loads(meter_of(scenario, state), LONG, MOST_LOOKS)
         return float((released == 0).mean()) + float((released > 1).mean())
 
     def _loads(self, meter: Scenario, cells: int, number: int) -> NDArray[np.int64]:
-        luck = self._replicate(number)
-        return loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=luck)[BELT]
+        replicate = self._replicate(number)
+        return loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=replicate)[BELT]
 
     def _replicate(self, number: int) -> int:
-        """Draws of a look of this meter; that of its truth comes after the last."""
+        """Replicate of a look of this meter; the one of its true rates comes last."""
         return 1 + self.task.meter.number * (MOST_LOOKS + 1) + number
 
 
@@ -309,7 +308,7 @@ def truth_of(run: Run) -> Truth:
 
 
 def _checked(name: str, move: Steps | None) -> Steps | None:
-    """What a habit answered; raises `BadInput` for what cannot be done on any meter."""
+    """Checked answer of a habit; raises `BadInput` for a move that no meter allows."""
     if move is None:
         return None
     if not isinstance(move, Mapping):
@@ -330,7 +329,7 @@ def _checked(name: str, move: Steps | None) -> Steps | None:
 
 
 def check_habits(habits: Mapping[str, Habit]) -> None:
-    """Refuse to begin without a habit, or with one that counts nothing; raises `BadInput`."""
+    """Refuse no habit at all, or a habit that counts no cell; raises `BadInput`."""
     if not habits:
         raise bad("habits", "", "none is given; give one or more")
     faults: Iterable[Fault] = [

@@ -1,1 +1,1 @@
-"""How many seeds must be counted, and how much row dug up?"""
+"""Question `howmany`: how many seeds must be counted, and how much row dug up?"""

@@ -1,4 +1,4 @@
-"""Says how many seeds to count, and what a count can say; keeps counts in a log."""
+"""The command `howmany`: reports how many seeds to count, and keeps a log of counts."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from metersim.files.faults import BadInput, Fault, all_of, bad, hint, percent, w
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
-from metersim.questions.howmany.beside import limits_of
+from metersim.measures.indices import Limit
+from metersim.questions.howmany.standards import limits_of
 from metersim.questions.howmany.study import SEEDS, WATCHED, howmany
 from metersim.questions.howmany.text import howmany_text, seen_lines
 from metersim.questions.shared.countlog import Entry, entry_of, with_entry
@@ -21,16 +22,15 @@ from metersim.questions.shared.counts import (
     MOST_WATCHED,
     POWER,
 )
-from metersim.questions.shared.limits import Limit
 from metersim.questions.shared.options import changes_of, seed_of, watched_options
-from metersim.questions.shared.settings import SETTINGS, Steps, moved, said, variants
+from metersim.questions.shared.settings import SETTINGS, Steps, moved, steps_text, variants
 from metersim.questions.shared.words import block
 
 OF_A_COUNT = ("row", "skips", "doubles", "triples")
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim howmany``."""
+    """Add the options of ``metersim howmany``."""
     watched_options(command, "each state", "120,000")
     add = command.add_argument
     add("--step", metavar="SETTING=+1", help="tell this step from none (notch=+1)")
@@ -58,7 +58,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Tell what the options ask for, and add a count to a log when they give one."""
+    """Report on counts with these options; adds a given count to a log."""
     scenario, states, limits, seed, seeds, cells, certainty, power, entry, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: _states(options),
@@ -71,7 +71,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: _entry(options),
         lambda: check_writable([("--add", options.add)], [options.scenario]),
     )
-    if entry is not None:  # before any work
+    if entry is not None:  # faults of the log are reported before any run
         with_entry(Path(options.add), entry)
     here, other, labels = states or (scenario, None, None)
     found = howmany(
@@ -90,7 +90,7 @@ def answer(options: argparse.Namespace) -> str:
     text = howmany_text(found, options.units)
     if entry is None:
         return text
-    log = with_entry(Path(options.add), entry)  # anew, as somebody may have added meanwhile
+    log = with_entry(Path(options.add), entry)  # read again, as another count may have been added
     write_all([(options.add, log)])
     lines = block("Counted", seen_lines(found, entry.look))
     kept = f"Added to {options.add}: row {entry.row}, {entry.seeds:,} seeds."
@@ -100,11 +100,11 @@ def answer(options: argparse.Namespace) -> str:
 def _states(
     options: argparse.Namespace,
 ) -> tuple[Scenario, Scenario, tuple[str, str]] | None:
-    """The two states to tell apart and their names, where options say which."""
+    """The two states to distinguish and their names, if the options give them."""
     given = [name for name in ("step", "vary", "limit") if getattr(options, name) is not None]
     if len(given) > 1:
-        said_twice = " and ".join(f"--{name}" for name in given)
-        raise bad("howmany", said_twice, "say one thing to tell apart at a time; give only one")
+        several = " and ".join(f"--{name}" for name in given)
+        raise bad("howmany", several, "say one thing to tell apart at a time; give only one")
     if options.vary is not None:
         named = variants(options.scenario, vary=options.vary, changes=changes_of(options))
         if len(named) != 2:
@@ -121,11 +121,11 @@ def _states(
         raise BadInput(Fault("--step", options.step, f.message) for f in error.faults) from None
     if SETTINGS[next(iter(steps))].of(there) == SETTINGS[next(iter(steps))].of(scenario):
         raise bad("--step", options.step, "changes nothing: it is so already")
-    return scenario, there, ("as it is", said(steps, options.units))
+    return scenario, there, ("as it is", steps_text(steps, options.units))
 
 
 def _steps(text: str) -> Steps:
-    """Steps of a setting from their text, such as ``notch=+1``."""
+    """Read steps of a setting such as ``notch=+1``."""
     name, equals, count = (part.strip() for part in text.partition("="))
     if name not in SETTINGS:
         raise bad("--step", text, f"unknown setting; {hint(name, SETTINGS)}")
@@ -143,7 +143,7 @@ def _chance(option: str, word: str | None, usual: float) -> float:
 
 
 def _entry(options: argparse.Namespace) -> Entry | None:
-    """The count to add to a log, if there is one."""
+    """Count to add to a log, if the options give one."""
     given = [name for name in OF_A_COUNT if getattr(options, name) is not None]
     if options.add is None:
         if given:

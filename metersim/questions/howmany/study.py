@@ -1,4 +1,4 @@
-"""How many seeds to count, and what a count can say: from the simulated dependence of cells."""
+"""Sizes and ranges of counts, from the simulated dependence of cells."""
 
 from __future__ import annotations
 
@@ -13,22 +13,23 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv
 
 from metersim.files.tables import dataframe
-from metersim.machine.scenario import Scenario
-from metersim.questions.howmany.beside import AREAS, Side, Stretch, side_of, stretch_of
+from metersim.machine.given import AnyScenario
+from metersim.machine.stations import OwnGiven, fitted_alike
+from metersim.measures.indices import Limit
+from metersim.questions.howmany.standards import AREAS, Side, Stretch, side_of, stretch_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     KINDS,
     POWER,
     Share,
-    cells_to_tell,
+    cells_to_detect,
     deviations,
     least_difference,
     power_of,
     shares_of,
 )
-from metersim.questions.shared.limits import Limit
 from metersim.questions.shared.looks import BELT, SENSOR, kept_full, loads
-from metersim.questions.shared.settings import Steps, can_move, moved, said
+from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
 from metersim.run.records import Origin, Run
 from metersim.run.simulation import simulate
 
@@ -38,37 +39,38 @@ if TYPE_CHECKING:
 WATCHED = 120_000  # cells
 SEEDS = 300  # of a count
 COUNTED = ("skips", "doubles")
-FEWEST = 20  # counts that a run must hold for their range to be taken as it is
+FEWEST = 20  # counts in a run from which their range is taken directly
 
 
 class Needed(NamedTuple):
-    """Seeds in each of two counts.
+    """Seeds needed in each of two counts.
 
     Attributes
     ----------
     seeds : float
-        From the dependence of the cells; infinite when never.
-    plain : float
-        If cells were independent of one another.
+        Number with the simulated dependence of cells; infinite when no count is enough.
+    independent : float
+        Number if cells were independent of one another.
     """
 
     seeds: float
-    plain: float
+    independent: float
 
 
 class Range(NamedTuple):
-    """What a count of a known size shows.
+    """Range and conclusions of a count of a known size.
 
     Attributes
     ----------
     low, high : int
-        Between which it lies, by luck alone, as often as it is certain. [1]
+        Ends of the range that holds such counts with the requested certainty. [1]
     expected : float
-        Mean. [1]
+        Expected number of events. [1]
     share_low, share_high : float
-        What somebody who met the mean can say of the true share. [1]
+        Interval of the true share after a count of the expected number. [1]
     below, above : float
-        The nearest shares that two such counts tell from the true one; nan when none. [1]
+        The nearest shares that two such counts distinguish from the true share; nan without
+        any. [1]
     """
 
     low: int
@@ -82,16 +84,16 @@ class Range(NamedTuple):
 
 @dataclass(frozen=True)
 class State:
-    """A meter that was watched for long.
+    """A meter in a long run.
 
     Attributes
     ----------
     label : str
-        What tells it from the other.
+        Name that distinguishes it from the other state.
     origin : Origin
-        Where it comes from.
+        Origin of the run.
     seeds : ndarray of int, shape (cells,)
-        Seeds by cell, as the way of looking shows them.
+        Seeds by cell that the way of looking shows.
     """
 
     label: str
@@ -100,33 +102,33 @@ class State:
 
     @cached_property
     def shares(self) -> Mapping[str, Share]:
-        """Skips, doubles and singles."""
+        """Shares of skips, doubles and singles."""
         return shares_of(self.seeds)
 
     @property
     def seeds_per_cell(self) -> float:
-        """Mean number of seeds of a cell that are seen; 1 where none is."""
+        """Mean number of seen seeds of a cell; 1 where no seed is seen."""
         return float(self.seeds.mean()) or 1.0
 
 
 @dataclass(frozen=True)
 class HowMany:
-    """What it takes to tell two states of a meter, or a limit, and what a count can say.
+    """Counts that distinguish two states of a meter or the side of a limit.
 
     Attributes
     ----------
     states : tuple of State
-        The meter as it is, and the one to tell it from, if there is one.
+        Present state of the meter, and the other state if there is one.
     sides : tuple of Side
-        Shares beside limits, if any was given.
+        Shares with their limits, if limits were given.
     seeds : int
-        Of a count that is asked about.
+        Seeds of the requested count.
     certainty, power : float
-        Chances that what is alike is not taken for different, and that what differs is found.
+        Chance that equal states give no alarm, and chance that a difference is detected.
     way : str
         ``belt`` or ``sensor``.
     stretches : mapping of str to Stretch
-        A thousandth of a hectare (``metric``) and of an acre (``us``).
+        Stretches of a thousandth of a hectare (``metric``) and of an acre (``us``).
     """
 
     states: tuple[State, ...]
@@ -142,56 +144,56 @@ class HowMany:
 
     @property
     def origin(self) -> Origin:
-        """Where the meter as it is comes from."""
+        """Origin of the run of the present state."""
         return self.states[0].origin
 
     @property
     def cells(self) -> float:
-        """Cells of a count of `seeds` with the meter as it is."""
+        """Cells in a count of `seeds` of the present state."""
         return self.seeds / self.states[0].seeds_per_cell
 
     def needed(self, kind: str) -> Needed:
-        """Seeds in each of two counts, one of either state, that tell them apart by a kind."""
+        """Seeds in a count of each state that distinguish the states by a kind of cell."""
         here, there = self.states
         a, b = here.shares[kind], there.shares[kind]
         each = (
-            cells_to_tell(*pair, self.certainty, self.power) * here.seeds_per_cell
+            cells_to_detect(*pair, self.certainty, self.power) * here.seeds_per_cell
             for pair in ((a, b), (Share(a.value), Share(b.value)))
         )
         return Needed(*each)
 
     @property
     def soonest(self) -> str:
-        """The kind of cell that tells the two states apart soonest."""
+        """Kind of cell that distinguishes the two states with fewest seeds."""
         return min(KINDS, key=lambda kind: self.needed(kind).seeds)
 
-    def mistaken(self, kind: str) -> float:
-        """Chance that two counts of `seeds` do not tell the other state from the meter as it is."""
+    def undetected(self, kind: str) -> float:
+        """Chance that two counts of `seeds` do not detect the difference of the two states."""
         here, there = (state.shares[kind] for state in self.states)
         return 1 - power_of(here, there, self.cells, self.certainty)
 
     def to_show(self, side: Side) -> Needed:
-        """Seeds in a count that shows on which side of a limit the meter is."""
+        """Seeds in a count that detects the side of a limit."""
         plain = Side(side.limit, Share(side.share.value))
         per = 1.0 if side.limit.key.startswith("per_spacing") else self.states[0].seeds_per_cell
         return Needed(*(one.to_show(self.certainty, self.power) * per for one in (side, plain)))
 
     def range_of(self, kind: str) -> Range:
-        """What a count of `seeds` shows of a kind of cell, and what it leaves open."""
+        """Range and conclusions of a count of `seeds` for a kind of cell."""
         share, cells = self.states[0].shares[kind], self.cells
         events = self.states[0].seeds == 0 if kind == "skips" else self.states[0].seeds > 1
         low, high = _range(events, share, cells, self.certainty)
-        met, worth = round(share.value * cells), cells / max(share.effect, 1.0)
-        bounds = _bounds(met * worth / cells, worth, self.certainty)
+        met, effective = round(share.value * cells), cells / max(share.effect, 1.0)
+        bounds = _bounds(met * effective / cells, effective, self.certainty)
         near = least_difference(share, cells, self.certainty, self.power)
         return Range(low, high, share.value * cells, *bounds, *near)
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a kind of cell, for pandas (extra ``notebook``).
+        """A table for pandas with one row a kind of cell (extra ``notebook``).
 
-        Share and effect of the meter as it is and of the other, seeds that tell them apart by the
-        simulation and by the plain binomial, and what a count of `seeds` shows; nan where there is
-        nothing to tell.
+        Columns give shares and design effects of both states, the seeds that distinguish them with
+        dependent and with independent cells, and the range of a count of `seeds`.  Missing values
+        are nan.
         """
         rows = []
         for kind in COUNTED:
@@ -200,15 +202,15 @@ class HowMany:
             if len(self.states) == 2:
                 there, needed = self.states[1].shares[kind], self.needed(kind)
                 row |= {"other_share": there.value, "other_effect": there.effect}
-                row |= {"needed": needed.seeds, "needed_plain": needed.plain}
-                row["mistaken"] = self.mistaken(kind)
+                row |= {"needed": needed.seeds, "needed_plain": needed.independent}
+                row["mistaken"] = self.undetected(kind)
             rows.append(row | self.range_of(kind)._asdict())
         return dataframe(rows)
 
 
 def howmany(
-    scenario: Scenario,
-    other: Scenario | None = None,
+    scenario: AnyScenario,
+    other: AnyScenario | None = None,
     *,
     limits: Sequence[Limit] = (),
     labels: tuple[str, str] | None = None,
@@ -219,32 +221,35 @@ def howmany(
     units: str = "metric",
     seed: int = 1,
     cells: int = WATCHED,
+    stations: OwnGiven | None = None,
 ) -> HowMany:
-    """How many seeds tell two states of a meter apart, and what a count can say.
+    """Number of seeds to count to distinguish two states of a meter, or to judge a limit.
 
     Parameters
     ----------
-    scenario : Scenario
-        The meter as it is.  What is not known is taken at its middle.
-    other : Scenario, optional
-        What to tell it from; one notch off without it, unless limits are given.
+    scenario : Scenario, str or Path
+        Present state: scenario, name or file; uncertain inputs are taken at their middle.
+    other : Scenario, str or Path, optional
+        Other state.  By default it is one notch off, unless limits are given.
     limits : sequence of Limit
-        Limits to tell the side of, as of `metersim.questions.howmany.beside.limits_of`.
+        Limits to judge, as `metersim.questions.howmany.standards.limits_of` gives them.
     labels : pair of str, optional
-        What the two states are called.
+        Names of the two states.
     seeds : int
-        Seeds of a count that is asked about, 1 or more.
+        Seeds of the requested count, 1 or more.
     certainty, power : float
-        Chances that what is alike is not taken for different, and that what differs is found,
-        between 0.5 and 1.
+        Chance that equal states give no alarm, and chance that a difference is detected, between
+        0.5 and 1.
     way : {'belt', 'sensor'}
-        What is counted.
+        Place of the count.
     units : {'metric', 'us'}
-        In which the notch is said.
+        Family of units of the words for the step.
     seed : int
-        Chooses the luck, common to both states.
+        Random seed, common to both states.
     cells : int
-        Cells that each state is watched for, about; the hopper is kept filled.
+        Approximate cells of the run of each state; the hopper is kept filled.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
 
     Returns
     -------
@@ -255,12 +260,12 @@ def howmany(
     BadInput
         When a limit cannot be judged, or no notch can be moved.
     ValueError
-        For chances, numbers or ways out of bounds.
+        For chances, numbers or ways out of range.
 
     Examples
     --------
     >>> import metersim as m
-    >>> found = m.howmany(m.load_scenario("maize_bench"), seed=3)
+    >>> found = m.howmany("maize_bench", seed=3)
     >>> found.states[1].label, found.soonest, f"{found.needed('skips').seeds:.1g}"
     ('one notch more aggressive', 'skips', '8e+02')
     >>> stretch = found.stretches["us"]
@@ -274,15 +279,17 @@ def howmany(
     if not (0.5 <= certainty < 1 and 0.5 <= power < 1):
         raise ValueError(f"certainty {certainty}, power {power}; allowed: 0.5 to below 1")
     label = labels[1] if labels else ""
-    if other is None and not limits:
+    scenario, *others = fitted_alike([scenario, *([] if other is None else [other])], stations)
+    there = others[0] if others else None
+    if there is None and not limits:
         steps: Steps = {"notch": 1 if can_move(scenario, {"notch": 1}, units) else -1}
-        other, label = moved(scenario, steps, units), label or said(steps, units)
+        there, label = moved(scenario, steps, units), label or steps_text(steps, units)
     run = simulate(kept_full(scenario, cells), seed=seed)
     here = _state(labels[0] if labels else "as it is", run, way)
     states = [here]
-    if other is not None:
-        again = simulate(kept_full(other, run.scenario.passages), seed=seed)
-        states.append(_state(label or other.name, again, way))
+    if there is not None:
+        again = simulate(kept_full(there, run.scenario.passages), seed=seed)
+        states.append(_state(label or there.name, again, way))
     return HowMany(
         tuple(states),
         tuple(side_of(run, here.seeds, limit) for limit in limits),
@@ -299,8 +306,7 @@ def _state(label: str, run: Run, way: str) -> State:
 
 
 def _range(events: NDArray[np.bool_], share: Share, cells: float, level: float) -> tuple[int, int]:
-    """Between which numbers counts of so many cells lie: those in the run, or, of counts that
-    are too long for that, of the normal law."""
+    """Range of counts of so many cells: from the run, or from a normal law for long counts."""
     window, tail = max(round(cells), 1), (1 - level) / 2
     if events.size >= FEWEST * window:
         sums = np.concatenate([[0], np.cumsum(events)])
@@ -313,7 +319,7 @@ def _range(events: NDArray[np.bool_], share: Share, cells: float, level: float) 
 
 
 def _bounds(events: float, cells: float, level: float) -> tuple[float, float]:
-    """Clopper and Pearson's bounds of a share."""
+    """Bounds of a share after Clopper and Pearson."""
     tail, rest = (1 - level) / 2, max(cells - events, 0.0)
     low = float(betaincinv(events, rest + 1, tail)) if events > 0 else 0.0
     high = float(betaincinv(events + 1, rest, 1 - tail)) if rest > 0 else 1.0

@@ -1,4 +1,4 @@
-"""Text of how many seeds to count, what a count can say, and how much row to dig or walk."""
+"""Text of needed counts, ranges of a count, and lengths of row to dig or walk."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import math
 from metersim.files.units import UNITS
 from metersim.measures.indices import BY_KEY
 from metersim.measures.limits import cautions
-from metersim.questions.howmany.beside import LEVEL, NEARLY, WORSE, Side, Standing, Stretch
+from metersim.questions.howmany.standards import LEVEL, NEARLY, WORSE, Side, Standing, Stretch
 from metersim.questions.howmany.study import COUNTED, HowMany, Needed
-from metersim.questions.shared.counts import KINDS, MOST_TOLD
+from metersim.questions.shared.counts import KINDS, MOST_PRACTICAL
 from metersim.questions.shared.looks import SENSOR, Look
 from metersim.questions.shared.notes import IN_THE_ROW, PROVE, asked, heading_of
 from metersim.questions.shared.words import block, plural, seeds_text
@@ -23,12 +23,12 @@ PLACES = (
 
 
 def howmany_text(result: HowMany, units: str = "metric") -> str:
-    """The answer as text."""
+    """Report of the needed counts."""
     scenario = result.origin.scenario
     lines = [heading_of(result.origin), "", *block("Asked", asked(scenario, units)), ""]
     lines += [*block("Certainty", _certainty(result)), ""]
     if len(result.states) == 2:
-        lines += [*block("Tell apart", _apart(result)), ""]
+        lines += [*block("Tell apart", _difference_lines(result)), ""]
     if result.sides:
         lines += [*block("Limit", _limits(result)), ""]
     lines += [*block("A count", _count(result)), ""]
@@ -50,8 +50,8 @@ def _certainty(result: HowMany) -> list[str]:
     ]
 
 
-def _apart(result: HowMany) -> list[str]:
-    """What tells the two states apart, and how soon."""
+def _difference_lines(result: HowMany) -> list[str]:
+    """Lines on the kinds of cells that distinguish two states, and the seeds needed."""
     here, there = result.states
     lines = [f"{here.label}, and {there.label}:"]
     for kind in KINDS:
@@ -59,16 +59,16 @@ def _apart(result: HowMany) -> list[str]:
         needed = result.needed(kind)
         shares = f"{_percent(a.value)} and {_percent(b.value)}"
         words = f"{kind:8} {shares:21} {seeds_text(needed.seeds):>22} in each count"
-        lines.append(f"{words}   plain binomial: {seeds_text(needed.plain)}")
+        lines.append(f"{words}   plain binomial: {seeds_text(needed.independent)}")
     kind = result.soonest
     needed = result.needed(kind)
-    if needed.seeds > MOST_TOLD:
+    if needed.seeds > MOST_PRACTICAL:
         return [*lines, "no count that anybody makes tells them apart", PLACES]
     lines.append(
         f"so count {seeds_text(needed.seeds)} as it is, and as many after, and look at {kind}"
         + dependence(needed)
     )
-    missed = round(OUT_OF * result.mistaken(kind))
+    missed = round(OUT_OF * result.undetected(kind))
     lines.append(
         f"with counts of {result.seeds:,} seeds, {missed} of {OUT_OF} times the other would be "
         "taken for no different"
@@ -77,8 +77,8 @@ def _apart(result: HowMany) -> list[str]:
 
 
 def dependence(needed: Needed) -> str:
-    """What the dependence of cells does to a count, in words."""
-    ratio = needed.seeds / needed.plain
+    """Effect of the dependence of cells on the needed count, in words."""
+    ratio = needed.seeds / needed.independent
     if 0.8 < ratio < 1.25:
         return "; cells hardly depend on one another here"
     if ratio > 1:
@@ -87,13 +87,13 @@ def dependence(needed: Needed) -> str:
 
 
 def _limits(result: HowMany) -> list[str]:
-    """On which side of each limit the meter is, how many show it, and how a count may mislead."""
+    """Lines on the side of each limit, the seeds needed, and the risk of a wrong verdict."""
     lines = []
     for side in result.sides:
         needed = result.to_show(side)
         kept = "keeps to" if side.kept else "does not keep to"
         known = f"with {_percent(side.share.value)} this meter {kept} it"
-        plain = f"plain binomial: {seeds_text(needed.plain)}"
+        plain = f"plain binomial: {seeds_text(needed.independent)}"
         lines.append(f"{_limit(side)}: {known}; {_shown(needed.seeds)} ({plain})")
         lines.append(_misled(result, side))
     if all(side.kept for side in result.sides) and len(result.sides) > 1:
@@ -103,9 +103,9 @@ def _limits(result: HowMany) -> list[str]:
 
 
 def _shown(seeds: float) -> str:
-    """Which count shows something."""
-    if seeds > MOST_TOLD:
-        return f"no count of {MOST_TOLD:,} seeds shows that"
+    """Number of seeds in a count, in words."""
+    if seeds > MOST_PRACTICAL:
+        return f"no count of {MOST_PRACTICAL:,} seeds shows that"
     return f"a count of {seeds_text(seeds)} shows that"
 
 
@@ -118,7 +118,7 @@ def _limit(side: Side) -> str:
 
 
 def _misled(result: HowMany, side: Side) -> str:
-    """How often a count keeps to a limit that the meter does not."""
+    """Chance that a count keeps to a limit although the meter does not, in words."""
     counted = result.seeds if side.limit.key.startswith("per_spacing") else result.cells
     chances = (
         f"{round(OUT_OF * side.passes(counted, worse))} with {worse:g} times" for worse in WORSE
@@ -130,7 +130,7 @@ def _misled(result: HowMany, side: Side) -> str:
 
 
 def _count(result: HowMany) -> list[str]:
-    """What a count of the size that is asked about shows, and leaves open."""
+    """Lines on the range and the conclusions of the requested count."""
     sure = round(OUT_OF * result.certainty)
     lines = [f"{result.seeds:,} seeds, {round(result.cells):,} cells, of the meter as it is:"]
     for kind in COUNTED:
@@ -147,7 +147,7 @@ def _count(result: HowMany) -> list[str]:
 
 
 def _visible(below: float, above: float) -> str:
-    """The nearest shares that are told from the true one."""
+    """The nearest shares that are distinguished from the true share, in words."""
     ends = []
     if not math.isnan(above):
         ends.append(f"{_percent(above)} or more")
@@ -156,7 +156,7 @@ def _visible(below: float, above: float) -> str:
 
 
 def seen_lines(result: HowMany, look: Look) -> list[str]:
-    """How a count that was made lies beside those that luck gives."""
+    """Lines that compare a count with the range of random counts."""
     lines = []
     for kind, met in zip(COUNTED, (look.skips, look.doubles or 0), strict=True):
         found = result.range_of(kind)
@@ -169,7 +169,7 @@ def seen_lines(result: HowMany, look: Look) -> list[str]:
 
 
 def _row(result: HowMany, units: str) -> list[str]:
-    """How long a thousandth of a hectare and of an acre is, and what is to be met there."""
+    """Lines on row lengths of a thousandth of a hectare or acre, and numbers there."""
     lines = []
     for family in sorted(result.stretches, key=lambda family: family != units):
         stretch = result.stretches[family]
@@ -191,7 +191,7 @@ def _standing(result: HowMany, stretch: Stretch) -> list[str]:
 
 
 def _numbers(found: Standing | None) -> str:
-    """How many are to be expected, what luck does, and how often to repeat."""
+    """Expected number in a stretch, its range, and the needed repetitions, in words."""
     if found is None:
         return "no run is long enough to tell"
     sure = round(OUT_OF * LEVEL)

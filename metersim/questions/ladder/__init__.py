@@ -1,1 +1,1 @@
-"""What does each single step of each setting do?"""
+"""Question `ladder`: what does each single step of each setting do?"""

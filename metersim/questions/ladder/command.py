@@ -1,4 +1,4 @@
-"""Says what each single step of each setting does, and what a count shows of it."""
+"""The command `ladder`: reports the effect of single steps, and the counts that detect it."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from metersim.questions.shared.options import bar, changes_of, seed_of, watched_
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim ladder``."""
+    """Add the options of ``metersim ladder``."""
     watched_options(command, "each rung", "20,000")
     command.add_argument("--seeds", metavar="N", help="seeds of a count whose noise is told (300)")
     command.add_argument("--figure", metavar="FILE", help="draw the ladder: .png, .svg or .pdf")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Climb as the options say, draw what they ask for, and tell the result."""
+    """Report of a ladder with these options; draws the requested figure."""
     scenario, seed, seeds, cells, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: seed_of(options),

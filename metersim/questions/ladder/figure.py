@@ -33,10 +33,13 @@ KINDS: dict[str, dict[str, Any]] = {
     "skips": {"color": "#0072B2", "marker": "o", "linestyle": "-", "mfc": "#0072B2"},
     "doubles": {"color": WARM, "marker": "s", "linestyle": "--", "mfc": "white"},
 }
-ASIDE = {"skips": -0.05, "doubles": 0.05}  # of a step, so that intervals do not hide each other
+ASIDE = {
+    "skips": -0.05,
+    "doubles": 0.05,
+}  # steps by which points are shifted, so that intervals do not overlap
 TICKS = (0.1, 0.5, 1, 2, 5, 10, 20, 40, 70, 100)  # percent
-APART = 0.07  # of the axis, between ticks at least
-FAR = 4  # times the lowest of the panels; one that reaches farther has an axis of its own
+LEAST_GAP = 0.07  # least distance of ticks, as a share of the axis
+FAR = 4  # a panel over so many times the lowest one gets its own axis
 PER_ROW, PANEL, BETWEEN = 2, 1.95, 0.62  # panels, in, in
 
 
@@ -47,14 +50,14 @@ def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
     Parameters
     ----------
     result : Ladder
-        What to draw.
+        Ladder to draw.
     units : {'metric', 'us'}, optional
-        Units of the settings; those of the steps when not given.
+        Units of the settings; by default those of the steps.
 
     Returns
     -------
     Figure
-        7.5 in wide, as high as it needs.
+        Page of 7.5 in width.
     """
     units = units or result.units
     by_name: dict[str, list[Rung]] = {}
@@ -85,20 +88,20 @@ def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
 
 
 def draw_rungs(ax: Axes, result: Ladder, rungs: list[Rung], name: str, units: str) -> list[Line2D]:
-    """Draw skips and doubles against the steps of one setting, about the present.
+    """Draw skips and doubles against the steps of one setting.
 
     Parameters
     ----------
     ax : Axes
-        Where to.
+        Axes to draw on.
     result : Ladder
-        Holds the meter as it is, and what luck does to a count.
+        Ladder with the present meter and the sampling error of a count.
     rungs : list of Rung
-        Of that setting, from the least.
+        Rungs of the setting, from the least step.
     name : str
-        The setting.
+        Name of the setting.
     units : {'metric', 'us'}
-        Units of its values.
+        Units of the setting.
 
     Returns
     -------
@@ -132,19 +135,19 @@ ENDS = ("value", "low", "high")
 
 
 def _top(result: Ladder, rungs: list[Rung]) -> float:
-    """The highest that a panel shows: ends of intervals and of bands."""
+    """Highest value of a panel: the ends of its intervals and bands."""
     shown = [rung.estimates[kind].high for rung in (result.base, *rungs) for kind in KINDS]
     return max(*shown, *(_edges(result, kind)[1] for kind in KINDS))
 
 
 def _edges(result: Ladder, kind: str) -> tuple[float, float]:
-    """Between which shares a second count lies by luck, 95 %."""
+    """Shares between which 95 % of second counts lie by sampling error alone."""
     middle, reach = result.base.estimates[kind].value, result.band(kind)
     return max(middle - reach, 0.0), min(middle + reach, 1.0)
 
 
 def _band(kind: str) -> dict[str, Any]:
-    """How the band of a kind looks: one is filled, the other hatched, also without colours."""
+    """Style of the band of a kind: one is filled, the other hatched."""
     colour = KINDS[kind]["color"]
     if kind == "skips":
         return {"facecolor": colour, "alpha": 0.22, "lw": 0, "zorder": 0}
@@ -152,11 +155,11 @@ def _band(kind: str) -> dict[str, Any]:
 
 
 def _percent(ax: Axes, top: float) -> None:
-    """An axis on which luck is as high everywhere: the root of the share."""
+    """Set an axis of the root of the share, on which sampling error has one height."""
     ax.set_yscale("function", functions=(lambda y: np.sqrt(np.maximum(y, 0)), np.square))
     ticks = [0.0]
     for tick in TICKS:
-        if tick <= top and math.sqrt(tick) - math.sqrt(ticks[-1]) >= APART * math.sqrt(top):
+        if tick <= top and math.sqrt(tick) - math.sqrt(ticks[-1]) >= LEAST_GAP * math.sqrt(top):
             ticks.append(tick)
     ax.yaxis.set_major_locator(FixedLocator(ticks))
     ax.yaxis.set_minor_locator(NullLocator())
@@ -165,7 +168,7 @@ def _percent(ax: Axes, top: float) -> None:
 
 
 def _legend(figure: Figure, result: Ladder, height: float) -> None:
-    """What marks and bands mean, once for all panels."""
+    """Add one legend of marks and bands for all panels."""
     marks: list[Any] = [
         Line2D([], [], ms=4.5, lw=1.1, label=k, **look) for k, look in KINDS.items()
     ]

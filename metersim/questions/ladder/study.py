@@ -1,4 +1,4 @@
-"""What each single step of each setting does, and what a count of n seeds shows of it."""
+"""Effects of single steps of each setting, and the counts that detect them."""
 
 from __future__ import annotations
 
@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import Estimate, share_interval
@@ -24,20 +27,20 @@ from metersim.questions.shared.counts import (
     CERTAINTY,
     POWER,
     Share,
-    cells_to_tell,
+    cells_to_detect,
     deviations,
     shares_of,
 )
 from metersim.questions.shared.looks import kept_full, loads
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
-from metersim.run.parallel import in_order
+from metersim.run.parallel import check_sent, in_order
 from metersim.run.records import Origin
 from metersim.run.simulation import simulate
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CELLS = 20_000  # that each rung is watched for, or more
+CELLS = 20_000  # least cells of the run of each rung
 SEEDS = 300  # of a count
 RUNGS = (-2, -1, 1, 2)
 CHANGES: Mapping[str, Measure] = {
@@ -49,18 +52,18 @@ CHANGES: Mapping[str, Measure] = {
     "quality": BY_KEY["per_spacing.quality"],
     "precision": BY_KEY["precision"],
 }
-"""What is told of a rung.  A double is a cell with two seeds or more: so it is counted."""
+"""Reported measures of a rung.  A double is a cell with two seeds or more, as people count."""
 
 
 class Visible(NamedTuple):
-    """From how many seeds, in each of two counts, something is visible.
+    """Seeds in each of two counts from which a change is detected.
 
     Attributes
     ----------
     seeds : float
-        Infinite when never.
+        Seeds of each count; infinite when no count detects the change.
     kind : str
-        What shows it soonest; empty when nothing does.
+        Kind of cell that detects it with fewest seeds; empty when none does.
     """
 
     seeds: float
@@ -69,18 +72,18 @@ class Visible(NamedTuple):
 
 @dataclass(frozen=True)
 class Rung:
-    """A meter with one setting moved, or as it is.
+    """A meter with one moved setting, or the present meter.
 
     Attributes
     ----------
     setting : str
-        Which of `SETTINGS`; empty for the meter as it is.
+        Name of the moved setting; empty for the present meter.
     step : int
-        How many steps; 0 for the meter as it is.
+        Number of steps; 0 for the present meter.
     measured : Measured
-        Its measures.
+        Measures of the meter.
     shares : mapping of str to Share
-        Skips, doubles and singles, with the effect of their dependence.
+        Shares of skips, doubles and singles with their design effects.
     """
 
     setting: str
@@ -90,17 +93,17 @@ class Rung:
 
     @property
     def steps(self) -> Steps:
-        """What was moved."""
+        """Moved setting with its number of steps."""
         return {self.setting: self.step} if self.setting else {}
 
     @property
     def seeds_per_cell(self) -> float:
-        """Mean number of seeds of a cell; 1 of a meter that gives none, which nobody counts."""
+        """Mean number of seeds of a cell; 1 for a meter that releases no seed."""
         return self.measured.total("seeds") / self.measured.total("cells") or 1.0
 
     @cached_property
     def estimates(self) -> Mapping[str, Estimate]:
-        """Skips, doubles, singles, quality of feed and precision."""
+        """Estimates of skips, doubles, singles, quality of feed and precision."""
         sums = self.measured.sums
         shares = {
             key: share_interval(
@@ -109,14 +112,14 @@ class Rung:
             for key, part in CHANGES.items()
             if part.top
         }
-        return shares | {"precision": self.measured["precision"]}
+        return Keyed(shares | {"precision": self.measured["precision"]})
 
     def noise(self, other: Rung, kind: str, cells: float) -> float:
-        """Standard error of the difference of counts of so many cells, here and there. [1]"""
+        """Standard error of the difference of two counts, one of each rung. [1]"""
         return math.hypot(*(one.shares[kind].error(cells) for one in (self, other)))
 
     def by_stretch(self) -> NDArray[np.float64]:
-        """Skips and doubles over the cells of a mean stretch, by stretch: shape (stretches, 2)."""
+        """Skips and doubles of each stretch over its mean cells, of shape (stretches, 2). [1]"""
         sums = self.measured.sums
         counts = np.stack([sums["none"], sums["two"] + sums["three"]], axis=1)
         made: NDArray[np.float64] = counts / sums["cells"].mean()
@@ -125,20 +128,20 @@ class Rung:
 
 @dataclass(frozen=True)
 class Ladder:
-    """Single steps of each setting around the present one, on common luck.
+    """Single steps of each setting around the present one, with common random numbers.
 
     Attributes
     ----------
     base : Rung
-        The meter as it is.
+        Present meter.
     rungs : tuple of Rung
-        Steps that are allowed and change anything, by setting, from the least to the most.
+        Possible steps that change the meter, by setting, from the least to the greatest.
     pairs : tuple of Pair
-        Two steps together, of settings that are no parts.
+        Pairs of single steps of settings that need no other part.
     seeds : int
-        Seeds of a count whose noise is told.
+        Seeds of a count, for its sampling error.
     units : str
-        Whose steps: ``metric`` or ``us``.
+        Family of units of the steps: ``metric`` or ``us``.
     """
 
     base: Rung
@@ -153,25 +156,27 @@ class Ladder:
 
     @property
     def origin(self) -> Origin:
-        """Where the meter as it is comes from."""
+        """Origin of the run of the present meter."""
         return self.base.measured.origin
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
-        """For each of the rungs: each of `CHANGES` less that of the meter as it is, paired."""
+        """Paired differences of each rung from the present meter, for each of `CHANGES`."""
         return tuple(
-            {
-                key: difference(self.base.measured, rung.measured, part)
-                for key, part in CHANGES.items()
-            }
+            Keyed(
+                {
+                    key: difference(self.base.measured, rung.measured, part)
+                    for key, part in CHANGES.items()
+                }
+            )
             for rung in self.rungs
         )
 
     @cached_property
     def visible(self) -> tuple[Visible, ...]:
-        """For each of the rungs: from how many seeds it is visible, by what shows it soonest.
+        """Seeds from which each rung is detected, by the kind of cell that needs fewest.
 
-        What the runs cannot tell from luck is never visible.
+        A change that the long runs do not detect is never visible in counts.
         """
         found = []
         for rung, changes in zip(self.rungs, self.differences, strict=True):
@@ -179,31 +184,31 @@ class Ladder:
             for kind, share in rung.shares.items():
                 if changes[kind].low <= 0 <= changes[kind].high:
                     continue
-                cells = cells_to_tell(self.base.shares[kind], share, CERTAINTY, POWER)
+                cells = cells_to_detect(self.base.shares[kind], share, CERTAINTY, POWER)
                 best = min(best, Visible(cells * self.base.seeds_per_cell, kind))
             found.append(best)
         return tuple(found)
 
     @property
     def cells(self) -> float:
-        """Cells of a count of `seeds` with the meter as it is."""
+        """Cells in a count of `seeds` of the present meter."""
         return self.seeds / self.base.seeds_per_cell
 
     def band(self, kind: str) -> float:
-        """How far from the present share a second count may lie from the first by luck, 95 %."""
+        """Difference that 95 % of pairs of counts keep within by sampling error alone. [1]"""
         return deviations(CERTAINTY) * self.base.noise(self.base, kind, self.cells)
 
-    def seeds_to_tell(self, pair: Pair) -> float:
-        """Seeds in each of two counts that tell which of two steps did it."""
-        return pair.cells_to_tell() * self.base.seeds_per_cell
+    def seeds_to_distinguish(self, pair: Pair) -> float:
+        """Seeds in each of two counts that distinguish the effects of two steps."""
+        return pair.cells_to_distinguish() * self.base.seeds_per_cell
 
     def to_dataframe(self, table: str = "rungs") -> pd.DataFrame:
-        """One row a rung, or a pair of steps, in SI, for pandas (extra ``notebook``).
+        """A table for pandas with one row a rung or a pair of steps, in SI (extra ``notebook``).
 
         Parameters
         ----------
         table : {'rungs', 'pairs'}
-            Which one.
+            Name of the table.
 
         Raises
         ------
@@ -241,46 +246,49 @@ class Ladder:
             (first, one), (second, other) = (*pair.first.items(), *pair.second.items())
             row: dict[str, Any] = {"first": first, "first_step": one}
             row |= {"second": second, "second_step": other, "way": pair.way}
-            for kind, found in pair.beyond.items():
+            for kind, found in pair.interaction.items():
                 row |= {f"{kind}_beyond": found.value, f"{kind}_beyond_low": found.low}
                 row[f"{kind}_beyond_high"] = found.high
             row["distance"] = pair.distance(self.cells)
-            yield row | {"adds_up": pair.adds_up, "seeds_to_tell": self.seeds_to_tell(pair)}
+            yield row | {"adds_up": pair.adds_up, "seeds_to_tell": self.seeds_to_distinguish(pair)}
 
 
 def ladder(
-    scenario: Scenario,
+    scenario: AnyScenario,
     *,
     seeds: int = SEEDS,
     units: str = "metric",
     seed: int = 1,
     cells: int = CELLS,
+    stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
 ) -> Ladder:
-    """Move each setting by single steps, two up and two down, and by pairs of steps.
+    """Simulate single steps of each setting, two up and two down, and pairs of steps.
 
     Parameters
     ----------
-    scenario : Scenario
-        The meter as it is.  What is not known is taken at its middle.
+    scenario : Scenario, str or Path
+        Present meter: scenario, name or file; uncertain inputs are taken at their middle.
     seeds : int
-        Seeds of a count, 1 or more; its noise is told.
+        Seeds of a count, 1 or more, for its sampling error.
     units : {'metric', 'us'}
-        Whose steps: 0.5 kPa of vacuum, or 2 inches of water.
+        Family of units of the steps: 0.5 kPa of vacuum, or 2 inches of water.
     seed : int
-        Chooses the luck, common to all rungs.
+        Random seed, common to all rungs.
     cells : int
-        Cells that each rung is watched for, about; the hopper is kept filled.
+        Approximate cells of the run of each rung; the hopper is kept filled.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
-        Where to run; without one, here.
+        Executor of the runs; by default they run in this process.
     on_run : callable, optional
-        Told how many runs are done.
+        Function that takes the number of finished runs.
 
     Returns
     -------
     Ladder
-        Rungs and pairs.
+        Ladder with its rungs and pairs.
 
     Raises
     ------
@@ -290,7 +298,7 @@ def ladder(
     Examples
     --------
     >>> import metersim as m
-    >>> found = m.ladder(m.load_scenario("maize_bench"), seed=3)
+    >>> found = m.ladder("maize_bench", seed=3)
     >>> table = found.to_dataframe().set_index(["setting", "step"])
     >>> notch = table.loc[("notch", 1)]
     >>> bool(notch.doubles_change_high < 0 < notch.skips_change_low), notch.visible_by
@@ -300,6 +308,8 @@ def ladder(
         raise ValueError(f"seeds is {seeds}, cells {cells}; allowed: 1 or more")
     if units not in ("metric", "us"):
         raise ValueError(f"units is {units!r}; allowed: 'metric', 'us'")
+    scenario = fitted(scenario, stations)
+    check_sent(scenario, executor)
     longest = kept_full(scenario, cells)
     singles, doubles = single_steps(longest, units), paired_steps(longest, units)
     wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
@@ -312,7 +322,7 @@ def ladder(
     base, rungs, both = made[0], made[1 : len(singles) + 1], made[len(singles) + 1 :]
     present = base.by_stretch()
     alone = {(rung.setting, rung.step): rung.by_stretch() - present for rung in rungs}
-    # all pairs together keep to the usual certainty
+    # all pairs together have the usual certainty
     level = 1 - (1 - CERTAINTY) / max(2 * len(doubles), 1)
     pairs = []
     for (first, second), rung in zip(doubles, both, strict=True):
@@ -323,20 +333,21 @@ def ladder(
 
 
 def runs_of(scenario: Scenario, units: str = "metric") -> int:
-    """How many runs a ladder takes."""
+    """Number of runs that a ladder takes."""
     return 1 + len(single_steps(scenario, units)) + len(paired_steps(scenario, units))
 
 
 def single_steps(scenario: Scenario, units: str) -> list[Steps]:
-    """Every rung that is allowed and is another meter."""
+    """All single steps that are possible and change the meter."""
     wanted = ({name: count} for name in SETTINGS for count in _rungs(name))
     return [steps for steps in wanted if can_move(scenario, steps, units)]
 
 
 def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
-    """Two single steps of different settings, no parts: the first up, the second either way.
+    """Pairs of single steps of two settings that need no other part.
 
-    Where a setting goes one way only, it goes that way.
+    The first setting moves up, the second both ways.  A setting that can move only one way moves
+    that way.
     """
     names = [name for name, setting in SETTINGS.items() if not setting.part]
     ways = {
@@ -357,7 +368,7 @@ def _rungs(name: str) -> tuple[int, ...]:
 
 
 def _rung(job: tuple[Scenario, Steps, int]) -> Rung:
-    """Run one meter, and keep what is told of it."""
+    """Run one meter and keep its reported measures."""
     scenario, steps, seed = job
     run = simulate(scenario, seed=seed)
     measured = measure(tally_of(run, stretches_for(scenario.passages)))

@@ -1,4 +1,4 @@
-"""Text of a ladder: a row a rung, what a count shows of it, and what two changes do together."""
+"""Text of a ladder: rungs, the counts that detect them, and pairs of steps."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from metersim.machine.sources import (
 from metersim.measures.intervals import Estimate
 from metersim.questions.ladder.study import CELLS, Ladder, Rung
 from metersim.questions.ladder.together import Pair
-from metersim.questions.shared.counts import MOST_TOLD
+from metersim.questions.shared.counts import MOST_PRACTICAL
 from metersim.questions.shared.notes import AT_A_METER, PROVE, asked, heading, notes
-from metersim.questions.shared.settings import SETTINGS, said
+from metersim.questions.shared.settings import SETTINGS, steps_text
 from metersim.questions.shared.words import block, notch_text, seeds_text
 
 HEADS = {
@@ -36,7 +36,7 @@ WIDTHS = (20, 19, 19, 20, 18)
 
 
 def ladder_text(result: Ladder) -> str:
-    """A ladder as text."""
+    """Report of a ladder."""
     units, measured = result.units, result.base.measured
     lines = [heading(measured), "", *block("Asked", asked(measured.scenario, units)), ""]
     lines += [*block("Shown", _how(result)), ""]
@@ -61,13 +61,15 @@ def ladder_text(result: Ladder) -> str:
 
 
 SEEN = "visible from"
-KNOWN = 0.15
-"""SD, over its value, of the number of seeds from which a notch is visible: measured in runs of
-`CELLS` cells with a dozen random seeds on the maize bench."""
+SEEDS_SD = 0.15
+"""Relative SD of the number of seeds from which a notch is visible.
+
+It was measured in runs of `CELLS` cells with a dozen random seeds on the maize bench.
+"""
 
 
 def _headed(head: str, lines: list[str]) -> list[str]:
-    """Rows behind a heading, as they are; what is no row is folded."""
+    """Lines with a heading before the first; rows stay unchanged and sentences are folded."""
     return [
         part
         for k, line in enumerate(lines)
@@ -78,10 +80,10 @@ def _headed(head: str, lines: list[str]) -> list[str]:
 
 
 def _how(result: Ladder) -> list[str]:
-    """How the rungs were run, and what luck does to a count."""
+    """Lines on the runs of the rungs, and on the sampling error of a count."""
     skips, doubles = (100 * result.band(kind) for kind in ("skips", "doubles"))
     cells = result.base.measured.total("cells")
-    known = 100 * KNOWN * math.sqrt(CELLS / cells)
+    known = 100 * SEEDS_SD * math.sqrt(CELLS / cells)
     return [
         f"single steps of each setting, the rest as it is, on the same luck, {cells:,} cells each; "
         "95 % intervals in brackets",
@@ -96,7 +98,7 @@ def _how(result: Ladder) -> list[str]:
 
 
 def setting_text(rung: Rung, name: str, units: str) -> str:
-    """The value of a setting, as printed."""
+    """Value of a setting of a rung, in words."""
     setting = SETTINGS[name]
     value = setting.of(rung.measured.scenario)
     if setting.spec.kind == "switch":
@@ -122,15 +124,15 @@ def _estimate(found: Estimate) -> str:
 
 
 def seen_text(visible: tuple[float, str]) -> str:
-    """From how many seeds a rung is visible, and in what."""
+    """Seeds from which a rung is detected, and by which kind of cell, in words."""
     seeds, kind = visible
     if not kind:
         return "no change but luck"
-    return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_TOLD else seeds_text(seeds)
+    return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_PRACTICAL else seeds_text(seeds)
 
 
 def _together(result: Ladder) -> list[str]:
-    """Pairs of steps in a row each; those in which a step shows nothing in one line."""
+    """One row for each pair of steps, and one line on pairs with a step without effect."""
     lines = [
         "two single steps at once, counted before and again after: from how many seeds that tells "
         "which did it, by the kind of change alone, however strongly either acts",
@@ -139,7 +141,7 @@ def _together(result: Ladder) -> list[str]:
     lines += [pair_text(result, pair) for pair in result.pairs if pair.way != "nothing"]
     seen = zip(result.rungs, result.visible, strict=True)
     silent = [
-        said(rung.steps, result.units)
+        steps_text(rung.steps, result.units)
         for rung, visible in seen
         if not (visible.kind or abs(rung.step) > 1 or SETTINGS[rung.setting].part)
     ]
@@ -149,27 +151,27 @@ def _together(result: Ladder) -> list[str]:
 
 
 def pair_text(result: Ladder, pair: Pair) -> str:
-    """Two steps together, in a row."""
-    seeds = result.seeds_to_tell(pair)
-    words = said({**pair.first, **pair.second}, result.units)
+    """Row of a pair of steps."""
+    seeds = result.seeds_to_distinguish(pair)
+    words = steps_text({**pair.first, **pair.second}, result.units)
     line = f"{words:51} {seeds_text(seeds):>16}   {pair.way:8}"
     more = [
         f"{100 * found.value:+.2f} {kind}"
-        for kind, found in pair.beyond.items()
+        for kind, found in pair.interaction.items()
         if not found.low <= 0 <= found.high
     ]
     return f"{line}  {' '.join(more)}".rstrip()
 
 
 def _practice(result: Ladder) -> list[str]:
-    """Rules of the trade beside what comes out here."""
+    """Rules of the trade, each with the simulated result."""
     lines = [f"{NO_SOURCE}; beside each rule what comes out here"]
     changes = {
         (rung.setting, rung.step): found
         for rung, found in zip(result.rungs, result.differences, strict=True)
     }
 
-    def told(steps: tuple[str, int], kind: str, sign: int) -> str:
+    def verdict(steps: tuple[str, int], kind: str, sign: int) -> str:
         found = changes.get(steps)
         if found is None:
             return "it cannot be moved so"
@@ -180,12 +182,12 @@ def _practice(result: Ladder) -> list[str]:
         return f"{verdict}: {100 * one.value:+.2f} points of {kind}"
 
     lines += [
-        f"{DOUBLES} - {told(('notch', 1), 'doubles', -1)}, "
-        f"{told(('notch', 1), 'skips', -1).split(': ')[-1]}",
-        f"{SKIPS} - {told(('notch', -1), 'skips', -1)}; with a step less of "
-        f"vacuum, {told(('vacuum', -1), 'skips', 1)}",
-        f"{GATE} - two steps down, {told(('gate', -2), 'skips', 1)}; two steps up, "
-        f"{told(('gate', 2), 'skips', 1)}",
+        f"{DOUBLES} - {verdict(('notch', 1), 'doubles', -1)}, "
+        f"{verdict(('notch', 1), 'skips', -1).split(': ')[-1]}",
+        f"{SKIPS} - {verdict(('notch', -1), 'skips', -1)}; with a step less of "
+        f"vacuum, {verdict(('vacuum', -1), 'skips', 1)}",
+        f"{GATE} - two steps down, {verdict(('gate', -2), 'skips', 1)}; two steps up, "
+        f"{verdict(('gate', 2), 'skips', 1)}",
         *_best_notch(result),
         f"{ONE} - {_one_at_a_time(result)}",
     ]
@@ -193,7 +195,7 @@ def _practice(result: Ladder) -> list[str]:
 
 
 def _best_notch(result: Ladder) -> list[str]:
-    """What is said of the crop's notch, and at which of the rungs the quality of feed is best."""
+    """Published notch of the crop, and the notch with the best quality of feed."""
     scenario = result.base.measured.scenario
     maize = scenario.lot.crop == "maize"
     seeds = scenario.seeds
@@ -214,9 +216,11 @@ def _best_notch(result: Ladder) -> list[str]:
 
 
 def _one_at_a_time(result: Ladder) -> str:
-    """How many pairs a count of the size that is asked about tells apart."""
-    told = [pair for pair in result.pairs if result.seeds_to_tell(pair) <= result.seeds]
+    """Number of pairs whose steps a count of the requested size distinguishes, in words."""
+    distinguished = [
+        pair for pair in result.pairs if result.seeds_to_distinguish(pair) <= result.seeds
+    ]
     return (
-        f"a count of {result.seeds:,} seeds tells which step did it for {len(told)} of "
+        f"a count of {result.seeds:,} seeds tells which step did it for {len(distinguished)} of "
         f"{len(result.pairs)} pairs"
     )

@@ -1,8 +1,8 @@
-"""Two changes made together: whether they add up, and whether a count tells which of them did it.
+"""Pairs of steps: whether their effects add up, and whether counts distinguish them.
 
-What a step does is a change of two shares, skips and doubles.  Two steps can be told apart by as
-much of either change as the other cannot make, however strongly it acts: that part, in standard
-errors of the difference of two counts, grows with the root of what is counted.
+The effect of a step is a change of two shares, skips and doubles.  Two steps are distinguished by
+the part of one effect that no size of the other effect can make.  This part, in standard errors
+of the difference of two counts, grows with the root of the counted cells.
 """
 
 from __future__ import annotations
@@ -19,51 +19,52 @@ from metersim.measures.intervals import Estimate, jackknife
 from metersim.questions.shared.counts import CERTAINTY, POWER, Share, deviations
 from metersim.questions.shared.settings import Steps
 
-ALIKE = 0.9  # cosine of two changes beyond which they are called alike, or opposite
+ALIKE = 0.9  # cosine of two effects beyond which they are called alike, or opposite
 SEEN = ("skips", "doubles")
-LEAST = 1e-5  # of a share
+LEAST = 1e-5  # least share
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Pair:
-    """Two single steps, each alone and both together.
+    """Two single steps, each alone and the two together.
 
     Attributes
     ----------
     first, second : mapping of str to int
-        The steps.
-    beyond : mapping of str to Estimate
-        By how much the change of both exceeds the sum of either alone, in skips and doubles. [1]
+        Single steps, by name of the setting.
+    interaction : mapping of str to Estimate
+        Effect of the two steps together less the sum of their single effects, for skips and
+        doubles. [1]
     way : str
-        What the second does beside the first: ``alike``, ``opposite``, ``unlike``, or ``nothing``
-        when either does nothing that the runs could tell from luck.
-    apart : float
-        What tells either from the other, in standard errors of the difference of two counts of one
-        cell. [1]
+        Effect of the second step compared with the first: ``alike``, ``opposite``, ``unlike``, or
+        ``nothing`` when the runs detect no effect of one of them.
+    separation : float
+        Part that distinguishes the two effects, in standard errors of the difference of two counts
+        of one cell. [1]
     """
 
     first: Steps
     second: Steps
-    beyond: Mapping[str, Estimate]
+    interaction: Mapping[str, Estimate]
     way: str
-    apart: float
+    separation: float
 
     @property
     def adds_up(self) -> bool:
-        """Whether both together do what either does alone, as far as the runs tell."""
-        return all(found.low <= 0 <= found.high for found in self.beyond.values())
+        """Whether the runs detect no deviation from the sum of the single effects."""
+        return all(found.low <= 0 <= found.high for found in self.interaction.values())
 
     def distance(self, cells: float) -> float:
-        """What tells either from the other in counts of so many cells, in standard errors."""
-        return self.apart * math.sqrt(cells)
+        """Part that distinguishes the effects in counts of so many cells, in standard errors."""
+        return self.separation * math.sqrt(cells)
 
-    def cells_to_tell(self, certainty: float = CERTAINTY, power: float = POWER) -> float:
-        """Cells in each of two counts, before and after, that tell which of both did it."""
-        if self.apart == 0:
+    def cells_to_distinguish(self, certainty: float = CERTAINTY, power: float = POWER) -> float:
+        """Cells in each of two counts, before and after, that distinguish the two steps."""
+        if self.separation == 0:
             return math.inf
-        return (deviations(certainty, power) / self.apart) ** 2
+        return (deviations(certainty, power) / self.separation) ** 2
 
 
 def pair_of(
@@ -72,48 +73,50 @@ def pair_of(
     shares: tuple[Mapping[str, Share], Mapping[str, Share]],
     level: float,
 ) -> Pair:
-    """What two steps do together, from runs on common luck.
+    """Joint effect of two steps, from runs with common random numbers.
 
     Parameters
     ----------
     steps : pair of mappings
         First and second step.
     changes : three of ndarray, shape (stretches, 2)
-        Change of skips and doubles from the present in each stretch: of the first step, of the
-        second, of both. [1]
+        Change of skips and doubles from the present meter in each stretch, for the first step, the
+        second step, and the two together. [1]
     shares : pair of mappings
-        Skips and doubles at present, and with both steps.
+        Shares of skips and doubles of the present meter, and with both steps.
     level : float
-        Coverage of the intervals of what goes beyond the sum.
+        Coverage of the intervals of the interaction.
 
     Returns
     -------
     Pair
     """
     first, second, both = changes
-    beyond = dict(zip(SEEN, map(lambda x: _mean(x, level), (both - first - second).T), strict=True))
+    interaction = dict(
+        zip(SEEN, map(lambda x: _mean(x, level), (both - first - second).T), strict=True)
+    )
     noise = sum(_covariance([one[kind] for kind in SEEN]) for one in shares)
     root = np.linalg.inv(np.linalg.cholesky(np.asarray(noise)))
     a, b = (part @ root.T for part in (first, second))
-    apart = _apart(a.mean(axis=0), b.mean(axis=0))
-    if not (_told(first) and _told(second)):
-        return Pair(*steps, beyond, "nothing", 0.0)
+    separation = _separation(a.mean(axis=0), b.mean(axis=0))
+    if not (_is_detected(first) and _is_detected(second)):
+        return Pair(*steps, interaction, "nothing", 0.0)
     cosine = _cosine(a.mean(axis=0), b.mean(axis=0))
     way = "alike" if cosine > ALIKE else "opposite" if cosine < -ALIKE else "unlike"
     if not _crossing(a, b):
-        apart = 0.0
-    return Pair(*steps, beyond, way, apart)
+        separation = 0.0
+    return Pair(*steps, interaction, way, separation)
 
 
 def _mean(values: Floats, level: float) -> Estimate:
-    """Mean over stretches, with its interval."""
+    """Mean over stretches with its interval."""
     value, n = float(values.mean()), len(values)
     reach = float(stdtrit(n - 1, (1 + level) / 2)) * float(values.std(ddof=1)) / math.sqrt(n)
     return Estimate(value, value - reach, value + reach)
 
 
-def _told(changes: Floats) -> bool:
-    """Whether a step changes anything that luck does not explain."""
+def _is_detected(changes: Floats) -> bool:
+    """Whether the runs detect an effect of a step."""
     found = [_mean(column, CERTAINTY) for column in changes.T]
     return any(one.low > 0 or one.high < 0 for one in found)
 
@@ -121,7 +124,7 @@ def _told(changes: Floats) -> bool:
 def _covariance(shares: list[Share]) -> Floats:
     """Covariance of the shares of skips and doubles in a count of one cell."""
     skips, doubles = (share.value for share in shares)
-    # a little of each kind, as no run shows that something cannot be
+    # a little of each kind, as no run proves that a share is 0
     values = np.maximum([skips, doubles, 1 - skips - doubles], LEAST)
     values = (values / values.sum())[:2]
     scale = np.sqrt([share.effect for share in shares])
@@ -134,8 +137,8 @@ def _cross(a: Floats, b: Floats) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
-def _apart(a: Floats, b: Floats) -> float:
-    """The lesser of the parts of either that lie across the other."""
+def _separation(a: Floats, b: Floats) -> float:
+    """Lesser of the two parts of one effect that are orthogonal to the other."""
     longer = max(float(np.hypot(*a)), float(np.hypot(*b)))
     return abs(_cross(a, b)) / longer if longer else 0.0
 
@@ -146,7 +149,7 @@ def _cosine(a: Floats, b: Floats) -> float:
 
 
 def _crossing(a: Floats, b: Floats) -> bool:
-    """Whether two changes differ in direction by more than the luck of the runs explains."""
+    """Whether the runs detect a difference of direction between two effects."""
     n = len(a)
     whole_a, whole_b = a.sum(axis=0), b.sum(axis=0)
     others_a, others_b = ((whole - part) / (n - 1) for whole, part in ((whole_a, a), (whole_b, b)))

@@ -1,1 +1,1 @@
-"""What is shipped?"""
+"""Question `list`: which scenarios, lots, keys and equations are shipped?"""

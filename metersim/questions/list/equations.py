@@ -1,8 +1,8 @@
-"""The equations as data: read from their docstrings, and put to work one after another.
+"""The equations as data: read from their docstrings, and applied in a worked example.
 
 A docstring's Notes begin with the formula, as one expression in double backquotes: the names of
 parameters, `* / + -`, `^` for powers, parentheses, a few functions, and other equations called by
-name.  Each `where` gives a name to a part.  The tests work every formula out and compare.
+name.  Each `where` names a part.  Tests evaluate every formula and compare it with its function.
 """
 
 from __future__ import annotations
@@ -18,7 +18,15 @@ from typing import Any
 from metersim.files.units import STANDARD_GRAVITY
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
-from metersim.machine.gate import seeds_at_level, static_level
+from metersim.machine.gate import (
+    arc_within,
+    crowding,
+    layer_share,
+    seeds_at_level,
+    static_level,
+    swept_arc,
+    zone_crossed,
+)
 from metersim.machine.holding import (
     centroid_height,
     hold_chance,
@@ -27,15 +35,13 @@ from metersim.machine.holding import (
     needed_vacuum,
     pool_spread,
 )
-from metersim.machine.pickup import crowding, draw_rate, draw_slowness, zone_crossed
-from metersim.machine.pool import arc_within, layer_share, swept_arc
+from metersim.machine.pickup import draw_rate, draw_slowness
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import stations_of
 
 STATIONS = (
     "drive",
     "gate",
-    "pool",
     "holding",
     "pickup",
     "singulator",
@@ -45,10 +51,10 @@ STATIONS = (
     "furrow",
     "rowunit",
 )
-"""The modules that have equations, in the order in which seeds meet them."""
+"""Modules with equations, in the order in which seeds meet them."""
 HEADING = re.compile(r"^(\w[\w ]*)\n-{3,}\n", re.MULTILINE)
 ENTRY = re.compile(r"^(\S[^:\n]*?)(?: : [^\n]*)?\n((?:    [^\n]*\n?)+)", re.MULTILINE)
-JOINED = {  # units of what is put into steps that join equations; all else is a plain number
+JOINED = {  # units of inputs of steps that join equations; others are plain numbers
     "length": "m",
     "width": "m",
     "thickness": "m",
@@ -72,15 +78,15 @@ class Equation:
     station, name : str
         Module and function.
     gives : str
-        What it gives, in a sentence.
+        Description of the result in a sentence.
     formula : tuple of str
-        The formula, and what each `where` says.
+        The formula, then each `where` part.
     source : str
-        Where it comes from: sources, or that it is an assumption.
+        Sources, or a statement that it is an assumption.
     units : dict of str
         Unit of each parameter.
     unit : str
-        Unit of what it gives.
+        Unit of the result.
     """
 
     station: str
@@ -93,23 +99,23 @@ class Equation:
 
 
 def station_names() -> list[str]:
-    """The stations that have equations."""
+    """Names of stations with equations."""
     return list(STATIONS)
 
 
 def about(station: str) -> str:
-    """What the equations of a station are about: the first sentence, after its heading."""
+    """Subject of the equations of a station: the first sentence of its docstring."""
     module = importlib.import_module(f"metersim.machine.{station}")
     return _one_line((module.__doc__ or "").split("\n\n")[0]).rpartition(": ")[2]
 
 
 def equations() -> list[Equation]:
-    """Every function of the model, station by station, in the order of its file."""
+    """All equations of the model, station by station, in the order of the files."""
     return [equation_of(function) for name in station_names() for function in functions_of(name)]
 
 
 def functions_of(station: str) -> list[Callable[..., Any]]:
-    """The equations of a station, in the order of its file."""
+    """Functions of the equations of a station, in the order of its file."""
     module = importlib.import_module(f"metersim.machine.{station}")
     return [
         function
@@ -121,12 +127,12 @@ def functions_of(station: str) -> list[Callable[..., Any]]:
 
 
 def equation_of(function: Callable[..., Any]) -> Equation:
-    """What the docstring of an equation says.
+    """Equation that is read from the docstring of a function.
 
     Raises
     ------
     ValueError
-        When its Notes do not begin with a formula.
+        When the Notes do not begin with a formula.
     """
     text = inspect.getdoc(function) or ""
     first, *parts = HEADING.split(text)
@@ -136,8 +142,8 @@ def equation_of(function: Callable[..., Any]) -> Equation:
     if stated is None:
         raise ValueError(f"the Notes of {function.__name__} do not begin with a formula")
     units = {
-        name: _unit(told)
-        for names, told in ENTRY.findall(sections.get("Parameters", ""))
+        name: _unit(text)
+        for names, text in ENTRY.findall(sections.get("Parameters", ""))
         for name in names.split(", ")
     }
     return Equation(
@@ -167,11 +173,11 @@ class Step:
     Attributes
     ----------
     equation : Equation
-        The equation; its station is empty when the step joins equations.
+        Equation; its station is empty when the step joins equations.
     put : dict of float
-        The numbers that are put in, by parameter, in SI.
+        Input numbers by parameter, in SI.
     result : float
-        What it gives, in SI.
+        Result in SI.
     """
 
     equation: Equation
@@ -180,7 +186,7 @@ class Step:
 
 
 def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]:
-    """A scenario worked through by hand: from a seed's size to the chance of an empty cell.
+    """Worked example of a scenario: from the size of a seed to the chance of an empty cell.
 
     The cell passes a full pool at steady speed.  The last step gives the chance that no seed joins
     the cell; a blocked cell stays empty too.
@@ -188,14 +194,14 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Scenario of the example.
     coefficients : Coefficients
-        The model's coefficients.
+        Coefficients of the model.
 
     Returns
     -------
     list of Step
-        In order: each uses results of steps before it.
+        Steps in order; each uses results of earlier steps.
     """
     stations = stations_of(scenario, coefficients)
     station, gate, lot, k = stations.pickup, stations.gate, scenario.seeds, coefficients

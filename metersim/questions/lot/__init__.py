@@ -1,1 +1,1 @@
-"""How is a lot file made of one's own seed?"""
+"""Question `lot`: how is a lot file made of one's own seed?"""

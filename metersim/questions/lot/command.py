@@ -1,4 +1,4 @@
-"""Makes a lot file from a bag label or from measured seeds."""
+"""The command `lot`: makes a lot file from a bag label or from measured seeds."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from metersim.questions.shared.words import block, number, quantity, set_quantit
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim lot``."""
+    """Add the options of ``metersim lot``."""
     seed = command.add_mutually_exclusive_group(required=True)
     seed.add_argument("--seeds-per-kg", type=float, metavar="N", help="from the bag's label")
     seed.add_argument("--seeds-per-lb", type=float, metavar="N", help="from the bag's label")
@@ -38,7 +38,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Make and write a lot as the options say, and tell what it is made of."""
+    """Report of a lot that is made with these options; writes the lot file."""
     like, seeds, _ = all_of(
         lambda: load_lot(options.like),
         lambda: read_seeds(Path(options.csv)) if options.csv else None,
@@ -67,7 +67,7 @@ def _check_out(options: argparse.Namespace) -> None:
 
 
 def made_text(made: MadeLot, path: str, units: str = "metric") -> str:
-    """What a made lot holds, and where each part of it comes from."""
+    """Values of a made lot, with the source of each."""
     lot = made.lot
     sides = [shown("small", side, units) for side in (lot.length, lot.width, lot.thickness)]
     size = f"{' x '.join(number(side) for side, _ in sides)} {sides[0][1]}"

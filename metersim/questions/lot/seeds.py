@@ -1,4 +1,4 @@
-"""Measured seeds in: a CSV file with a row a seed, read strictly, every fault at once."""
+"""Strict reading of measured seeds: a CSV file with one row a seed."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ class MeasuredSeeds:
     masses : ndarray, shape (n,), or None
         Mass of each seed; None when they were not weighed. [kg]
     reordered : int
-        Seeds whose dimensions stood in another order.
+        Number of seeds whose dimensions were in another order.
     where : str
-        The file they come from.
+        Name of the file.
     """
 
     dimensions: Floats
@@ -134,7 +134,7 @@ def _seed(
     complaints = []
     for column, cell in zip(header, cells, strict=True):
         spec, unit = COLUMNS[column], UNITS[column.rpartition("_")[2]]
-        # text that is no plain number goes to the check as text, which refuses it
+        # the check refuses text that is no plain number
         value = float(cell) if NUMBER.fullmatch(cell) else cell
         if complaint := spec.complaint(value, unit):
             complaints.append((column, complaint))

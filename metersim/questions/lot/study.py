@@ -1,9 +1,8 @@
-"""Make a lot from the user's own seed: a bag label, or seeds callipered and weighed one by one.
+"""Lots of a user's own seed: from a bag label, or from seeds measured one by one.
 
-Whatever was not measured is borrowed from a lot that is like it, and the made lot says so value
-by value.  Both ways take the seed for one of the same shape: linear size goes with the cube
-root of mass, and the drag coefficient stays, so that terminal velocity goes with the root of
-mass over area.
+Values that were not measured are borrowed from a similar lot, and the made lot names each of them.
+Both ways assume seed of the same shape.  Linear size goes with the cube root of mass.  The drag
+coefficient is constant, so that terminal velocity goes with the root of mass over area.
 """
 
 from __future__ import annotations
@@ -19,12 +18,12 @@ from numpy.typing import ArrayLike, NDArray
 from metersim.files.faults import bad
 from metersim.files.fields import Spec, specs
 from metersim.files.units import POUND
+from metersim.machine.given import quoted
 from metersim.machine.seedlot import VALUES, SeedLot, parse_lot
-from metersim.machine.writing import quoted
 from metersim.questions.lot.seeds import DIMENSIONS, MeasuredSeeds
 
 DIGITS = {"repose_angle": 3, "terminal_velocity": 3, "size_cv": 3, "pose_sd": 3}
-"""Significant digits that a made lot keeps; four where nothing is said."""
+"""Significant digits of values of a made lot; all others have four."""
 SPOKEN = {"size_cv": "spread of size", "pose_sd": "spread of the angle of held seeds"}
 SAME_DRAG = "scaled to the same drag coefficient"
 
@@ -38,11 +37,11 @@ class MadeLot:
     Attributes
     ----------
     lot : SeedLot
-        The lot, with its origins.
+        Lot with the sources of its values.
     spread_low, spread_high : float or None
         95 % interval of `lot.size_cv`; None when the spread was borrowed. [1]
     notes : tuple of str
-        What was measured, what was borrowed and from which lot, and cautions.
+        Measured values, borrowed values with their lot, and cautions.
     """
 
     lot: SeedLot
@@ -64,7 +63,7 @@ def lot_from_label(
     Parameters
     ----------
     like : SeedLot
-        The lot that everything but the mass is borrowed from.
+        Lot from which all values but the mass are borrowed.
     seeds_per_kg, seeds_per_lb : float
         Seeds in a kilogram or a pound; exactly one of them. [1/kg], [1/lb]
     title, name : str
@@ -112,9 +111,9 @@ def lot_from_seeds(
     Parameters
     ----------
     seeds : MeasuredSeeds
-        From `read_seeds`.
+        Seeds of `read_seeds`.
     like : SeedLot
-        The lot that all the rest is borrowed from.
+        Lot from which all other values are borrowed.
     title, name : str
         Title and name of the made lot; the title says what was done by default.
 
@@ -180,7 +179,7 @@ def size_spread(sizes: ArrayLike, level: float = 0.95) -> tuple[float, float, fl
     logs = np.log(np.asarray(sizes, dtype=float))
     freedom = logs.size - 1
     squares = float(np.sum((logs - logs.mean()) ** 2))
-    if np.ptp(logs) < 1e-12:  # equal but for rounding
+    if np.ptp(logs) < 1e-12:  # sizes are equal apart from rounding
         squares = 0.0
     tail = (1 - level) / 2
     shares = (freedom, float(chdtri(freedom, tail)), float(chdtri(freedom, 1 - tail)))
@@ -189,7 +188,7 @@ def size_spread(sizes: ArrayLike, level: float = 0.95) -> tuple[float, float, fl
 
 
 def lot_toml(made: MadeLot) -> str:
-    """The text of a lot file that `read_lot` reads back as the same lot."""
+    """Text of a lot file; `read_lot` reads it back as the same lot."""
     lot = made.lot
     lines = [f"title = {quoted(lot.title)}", f"crop = {quoted(lot.crop)}", "", "[values]"]
     lines += [f"{key} = {value:.10g}" for key, value in _rounded(vars(lot)).items()]
@@ -219,8 +218,8 @@ def _made(
 ) -> SeedLot:
     """A checked and rounded lot: `like` with other SI `values`.
 
-    `measured` says by which source, `scaled` how a borrowed value was changed.  What is an
-    assumption in `like` stays one; borrowing it makes it no better.
+    `measured` names the sources of values, `scaled` the changes of borrowed values.  An assumption
+    in `like` remains an assumption.
     """
     origins = {}
     for key in VALUES:
@@ -244,12 +243,12 @@ def _made(
 
 
 def _writable(text: str) -> str:
-    """`text` with what UTF-8 cannot hold, as file names may, replaced."""
+    """Text with replacements for characters that UTF-8 cannot hold, as in some file names."""
     return text.encode(errors="replace").decode()
 
 
 def _account(lot: SeedLot, like: SeedLot) -> tuple[str, ...]:
-    """What was measured and what was borrowed, in words, and a caution about the mass."""
+    """Lines with measured and borrowed values, and a caution about the mass."""
 
     def having(*marks: str) -> str:
         chosen = [key for key in VALUES if lot.origins[key].mark in marks]

@@ -1,1 +1,1 @@
-"""What do measured spacings say, beside the prediction?"""
+"""Question `measured`: how do measured spacings compare with the prediction?"""

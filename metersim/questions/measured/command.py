@@ -1,4 +1,4 @@
-"""Holds measured spacings against a scenario, and fits the cells behind them."""
+"""The command `measured`: compares measured spacings with a scenario, and fits their cells."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from metersim.questions.shared.options import changes_of, scenario_options, seed
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim measured``."""
+    """Add the options of ``metersim measured``."""
     scenario_options(command)
     command.add_argument(
         "file",
@@ -35,7 +35,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Compare as the options say, write what they ask for, and tell the result."""
+    """Report on measured spacings with these options; writes the requested files."""
     files = [("--json", options.json), ("--figure", options.figure)]
     scenario, spacings, emergence, seed, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
@@ -62,5 +62,5 @@ def answer(options: argparse.Namespace) -> str:
 
 
 def _emergence(word: str | None) -> float | None:
-    """Share of the seeds that stand as plants, when it is given."""
+    """Share of the seeds that stand as plants, if the option is given."""
     return None if word is None else percent("--emergence", word, 1, 100)

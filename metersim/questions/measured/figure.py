@@ -1,4 +1,4 @@
-"""Picture of measured spacings over their prediction and the fitted cells."""
+"""Figure of measured spacings, their prediction, and fitted cells."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ from metersim.questions.shared.words import interval_text, quantity
 from metersim.run.simulation import simulate
 
 SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
-FILL = "#b8cfe0"  # pale, also in grey: lines must stand out over it
+FILL = "#b8cfe0"  # pale, also in grey, so that lines are visible on it
 TABLE = (
     ("per_spacing.multiple", "multiple index D"),
     ("per_spacing.quality", "quality of feed A"),
@@ -56,21 +56,21 @@ TABLE = (
 
 @matplotlib.rc_context(STYLE)
 def draw_measured(ax: Axes, found: Counted, units: str = "metric") -> list[Any]:
-    """Shares of measured spacings by tenths of the nominal one, and outlines over them.
+    """Draw shares of measured spacings by tenths of the nominal one, with outlines of others.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     found : Counted
-        Measured spacings beside their prediction.
+        Measured spacings with their prediction.
     units : {'metric', 'us'}
         Unit of the upper axis: cm or in.
 
     Returns
     -------
     list of artists
-        Bars of what was measured, steps of what is predicted and, if there was a fit, its line.
+        Bars of measured spacings, steps of the prediction, and the line of a fit if there is one.
     """
     along, _ = length_units(units)
     nominal = found.scenario.spacing
@@ -111,7 +111,7 @@ def draw_measured(ax: Axes, found: Counted, units: str = "metric") -> list[Any]:
 
 
 def _fitted_shares(fit: CellFit) -> NDArray[np.float64]:
-    """Shares of spacings by tenths of the nominal one, as the fitted cells have them."""
+    """Shares of spacings of the fitted cells, by tenths of the nominal spacing."""
     fine = 40  # steps in a tenth
     at = (np.arange((EDGES.size - 1) * fine) + 0.5) * 0.1 / fine
     shares: NDArray[np.float64] = fitted_density(fit, at).reshape(-1, fine).sum(axis=1)
@@ -125,16 +125,16 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     Parameters
     ----------
     found : Counted
-        Measured spacings beside their prediction.
+        Measured spacings with their prediction.
     units : {'metric', 'us'}
         Lengths in cm or in.
 
     Returns
     -------
     Figure
-        7.5 in wide.
+        Page of 7.5 in width.
     """
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     origin, scenario = found.origin, found.scenario
     along, _ = length_units(units)
     said = [
@@ -144,7 +144,7 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     ]
     if found.left < 1:
         said.insert(0, f"the prediction is of plants, of {percent(found.left)} of its seeds")
-    rows = [(key, label) for key, label in TABLE if key in found.values]
+    rows = [(key, label) for key, label in TABLE if key in found]
     height = 5.5 + 0.2 * len(rows) + caption_height(said)
     figure = new_page(height)
     headline(figure, f"Measured beside predicted: {scenario.title}")
@@ -180,12 +180,12 @@ def _cells(found: Counted, key: str, label: str, units: str) -> tuple[str, ...]:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of an invented tape beside its prediction."""
+    """Name and page of an invented tape with its prediction."""
     yield "measured", measured_figure(measured(load_scenario("maize_field"), _tape(), seed=1))
 
 
 def _tape() -> MeasuredSpacings:
-    """An invented tape of 300 plants behind a meter with a worn tube, set one notch too sharp."""
+    """Invented tape of 300 plants, for a meter with a worn tube and one notch too aggressive."""
     worn = load_scenario("maize_field", ["tube_wear=0.4", "notch=1", "turns=12"])
     run = emerged(simulate(worn, seed=1), worn.stand.emergence, worn.stand.plant_shift)
     places = sorted((100 * run.seeds.position).round(1).tolist())[:300]

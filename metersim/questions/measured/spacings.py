@@ -1,4 +1,4 @@
-"""Measured spacings, places or times: in from a file, and to the sums that measures are made of."""
+"""Measured spacings, places or times: the reading of files, and sums for measures."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_c
 from metersim.measures.tally import CP3_WINDOW, STRETCHES
 from metersim.run.records import Seeds
 
-FEWEST = 20  # spacings, below which one alone is more than 5 points of every share
+FEWEST = 20  # spacings; one of fewer would be more than 5 percentage points of a share
 ROW = "row"
 OF_A_RUN = ("replicate", *Seeds.names)
 
@@ -33,11 +33,11 @@ class MeasuredSpacings:
     rows : tuple of ndarray
         Spacings of each row, in order: [m], or [s] where times were measured.
     kind : str
-        ``spacing``, ``position`` or ``time``: what the file gives.
+        Measured quantity in the file: ``spacing``, ``position`` or ``time``.
     column : str
-        Its column, such as ``spacing_cm``.
+        Column of the file, such as ``spacing_cm``.
     where : str
-        The file they come from.
+        Name of the file.
     """
 
     rows: tuple[Floats, ...]
@@ -47,13 +47,13 @@ class MeasuredSpacings:
 
     @property
     def size(self) -> int:
-        """How many spacings there are."""
+        """Number of spacings."""
         return sum(row.size for row in self.rows)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Reading:
-    """Columns of a file, one of which it must have."""
+    """Columns of measured quantities; a file must have one of them."""
 
     spacing: float = number("mm cm m in ft", 0.01, 1e5, "from one seed to the next")
     position: float = number("mm cm m in ft", -1e9, 1e9, "along the row, as a tape shows it")
@@ -75,10 +75,10 @@ def read_spacings(path: Path) -> MeasuredSpacings:
 def parse_spacings(content: str, where: str) -> MeasuredSpacings:
     """Read measured spacings from the text of a CSV file.
 
-    The first row names the columns.  One of them says what was measured, and in which unit:
+    The first row names the columns.  One of them gives the measured quantity with its unit:
     ``spacing_cm`` from one seed to the next, ``position_cm`` along a tape or a belt (mm, cm, m,
     in or ft), or ``time_s`` of a sensor's pulses (s or ms).  A second, ``row``, may name rows or
-    replicates; no spacing runs from one to another.  The CSV file that a run leaves is read too.
+    replicates; no spacing runs from one to another.  The CSV file of a run can be read too.
 
     Places and times must not fall.  They may be equal, as two seeds may lie on one spot; a
     spacing is above 0.
@@ -153,7 +153,7 @@ def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
 
 
 def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list[float], list[str]]:
-    """Values in SI and labels of rows, in the order of the file; `label` is their column."""
+    """Values in SI and labels of rows, in the order of the file; `label` names their column."""
     header = rows[0][1]
     place = header.index(column)
     named = header.index(label) if label in header else None
@@ -182,7 +182,7 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
 def _falling(
     rows: Rows, read: Floats, parts: dict[str, list[int]], column: str, where: str
 ) -> list[Fault]:
-    """Places or times that come before the one above them in the same row."""
+    """Faults of places or times below the previous one in the same row."""
     place = rows[0][1].index(column)
     faults = []
     for part in parts.values():
@@ -195,7 +195,7 @@ def _falling(
 
 
 def _of_a_run(rows: Rows, where: str) -> MeasuredSpacings:
-    """Spacings of the CSV file of a run, whose seeds stand in the order of their cells."""
+    """Spacings from the CSV file of a run, where seeds are in the order of their cells."""
     column = "position_m"
     values, labels = _values(rows, column, where, label=OF_A_RUN[0])
     places = np.array(values)
@@ -213,11 +213,11 @@ def _enough(made: MeasuredSpacings) -> MeasuredSpacings:
     return made
 
 
-SHORTEST_BLOCK = 10  # spacings; neighbours alone depend on each other where cells are independent
+SHORTEST_BLOCK = 10  # spacings; only neighbours depend on each other if cells are independent
 
 
 def blocks_for(spacings: int) -> int:
-    """Blocks to cut so many spacings into."""
+    """Number of blocks for so many spacings."""
     return max(1, min(STRETCHES, spacings // SHORTEST_BLOCK))
 
 
@@ -231,12 +231,12 @@ def block_sums(rows: Sequence[Floats], nominal: float, blocks: int) -> dict[str,
     nominal : float
         Nominal spacing, for the window of CP3. [m]
     blocks : int
-        How many, from 1 to the number of spacings.
+        Number of blocks, from 1 to the number of spacings.
 
     Returns
     -------
     dict of str to ndarray, shape (blocks,)
-        Those columns of a tally that are of spacings.
+        Columns of a tally that hold spacings.
     """
     ratio = np.concatenate(rows)
     starts = np.arange(blocks) * len(ratio) // blocks

@@ -1,9 +1,9 @@
-"""Measured spacings beside what a scenario predicts for them, and the cells that they tell of."""
+"""Measured spacings, the prediction of a scenario for them, and the fit of their cells."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.files.faults import bad
+from metersim.files.faults import Keyed, Parameter, bad
 from metersim.files.tables import dataframe
-from metersim.machine.reading import load_scenario
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.cellfit import CellFit, fit_cells
 from metersim.measures.cellmodel import before_losses, share_left
 from metersim.measures.estimates import estimates_of
@@ -29,14 +30,14 @@ from metersim.questions.measured.spacings import (
     blocks_for,
     read_spacings,
 )
-from metersim.run.draws import Streams
 from metersim.run.records import Origin, Run
 from metersim.run.simulation import simulate
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ENOUGH = 100  # spacings for intervals and a fit: ten blocks; their coverage was tried from here on
+ENOUGH = 100  # spacings for intervals and a fit: ten blocks, for which coverage was tested
 KEYS = tuple(key for key in BY_KEY if key.partition(".")[0] in ("per_spacing", "per_place"))
 KEYS += ("precision", "spacing.mean", "spacing.sd", "spacing.cv", "spacing.cp3")
 PARAMETERS = (
@@ -54,17 +55,17 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Beside:
-    """One measure or parameter, as measured and as predicted.
+class ValuePair:
+    """Measured and predicted value of one measure or parameter.
 
     Attributes
     ----------
     measure : Measure
-        What it is.
+        Definition.
     measured : Estimate
-        Of the measured spacings, with its interval; in SI.
+        Value of the measured spacings with its interval, in SI.
     predicted : Estimate
-        Of the scenario; of a measure, with the range in which counts of this length lie by luck.
+        Value of the scenario.  A measure has the range of random counts of this length.
     """
 
     measure: Measure
@@ -73,10 +74,10 @@ class Beside:
 
     @property
     def differs(self) -> bool | None:
-        """Whether luck does not explain the difference; None where that cannot be told.
+        """Whether a difference is detected; None without an interval.
 
-        A measure differs where it lies outside the range of counts of this length, a parameter
-        where its interval does not hold the prediction.
+        A measure differs when it lies outside the range of counts of this length.  A parameter
+        differs when its interval does not hold the prediction.
         """
         value, edges = self.measured.value, self.predicted
         if math.isnan(edges.low):
@@ -88,27 +89,27 @@ class Beside:
 
 
 @dataclass(frozen=True)
-class Counted:
-    """Measured spacings beside their prediction.
+class Counted(Mapping[str, ValuePair]):
+    """Measured spacings with their prediction, by key of the measure or parameter.
 
     Attributes
     ----------
     origin : Origin
-        What was predicted, and what chose its luck.
+        Origin of the prediction, with its random seed.
     source : MeasuredSpacings
-        What was measured.
+        Measured spacings as read.
     rows : tuple of ndarray
         Measured spacings over the nominal one, row by row. [1]
     predicted : ndarray
-        Predicted ones. [1]
-    values : mapping of str to Beside
+        Predicted spacings over the nominal one. [1]
+    beside : mapping of str to ValuePair
         Measures and parameters by key, in SI.
     fit : CellFit or None
-        What was fitted to what was measured; None with fewer than `ENOUGH` spacings.
+        Fit to the measured spacings; None with fewer than `ENOUGH` spacings.
     emergence : str
-        ``seeds`` where seeds were measured, ``given`` or ``fitted`` where plants were.
+        ``seeds`` for measured seeds; ``given`` or ``fitted`` for measured plants.
     left : float
-        Share of the seeds that the prediction lets stand as plants. [1]
+        Share of the seeds that stand as plants in the prediction. [1]
     level : float
         Coverage of intervals and ranges.
     """
@@ -117,7 +118,7 @@ class Counted:
     source: MeasuredSpacings
     rows: tuple[Floats, ...]
     predicted: Floats
-    values: Mapping[str, Beside]
+    beside: Mapping[str, ValuePair]
     fit: CellFit | None
     emergence: str
     left: float
@@ -126,26 +127,32 @@ class Counted:
     def __repr__(self) -> str:
         return f"<Counted {self.size:,} spacings of {self.source.where}; to_dataframe() shows them>"
 
-    def __getitem__(self, key: str) -> Beside:
-        return self.values[key]
+    def __getitem__(self, key: str) -> ValuePair:
+        return self.beside[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.beside)
+
+    def __len__(self) -> int:
+        return len(self.beside)
 
     @property
     def scenario(self) -> Scenario:
-        """What was predicted."""
+        """Scenario of the prediction."""
         return self.origin.scenario
 
     @property
     def size(self) -> int:
-        """How many spacings were measured."""
+        """Number of measured spacings."""
         return self.source.size
 
     @cached_property
     def lag_correlation(self) -> float:
-        """Correlation of neighbouring spacings, -0.5 where seeds err each for itself. [1]"""
+        """Correlation of neighbouring spacings; -0.5 for independent errors of seeds. [1]"""
         return lag_correlation(np.concatenate(self.rows))
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a measure or parameter, in SI, for pandas (extra ``notebook``)."""
+        """A table for pandas with one row a measure or parameter, in SI (extra ``notebook``)."""
         return dataframe(
             [
                 {
@@ -156,45 +163,46 @@ class Counted:
                     "differs": one.differs,
                     "meaning": one.measure.meaning,
                 }
-                for key, one in self.values.items()
+                for key, one in self.items()
             ]
         )
 
 
 def measured(
-    scenario: Scenario | str,
+    scenario: AnyScenario,
     spacings: MeasuredSpacings | str | Path,
     *,
     emergence: float | None = None,
     seed: int = 1,
     level: float = 0.95,
+    stations: OwnGiven | None = None,
 ) -> Counted:
-    """Hold measured spacings against what a scenario predicts, and fit the cells behind them.
+    """Compare measured spacings with the prediction of a scenario, and fit their cells.
 
-    Spacings alone do not tell a cell without a seed from a seed that did not come up.  On a bench,
-    and from a sensor, all seeds count.  In a field, plants are taken to be measured: with
-    `emergence` known, the chance of a skip is fitted; without, skips are taken from the prediction
-    and emergence is fitted.
+    Spacings do not distinguish a cell without a seed from a seed that did not come up.  A bench or
+    a sensor gives all seeds.  A field is assumed to give plants.  With a given `emergence`, the
+    chance of a skip is fitted.  Otherwise skips are taken from the prediction, and emergence is
+    fitted.
 
     Parameters
     ----------
-    scenario : Scenario or str
-        What is set, or the name or file of it; of what is not known, the middle is taken.
+    scenario : Scenario, str or Path
+        Scenario, its name, or its file; uncertain inputs are taken at their middle.
     spacings : MeasuredSpacings, str or Path
-        What was measured, or a CSV file of it.
+        Measured spacings, or their CSV file.
     emergence : float, optional
-        Share of the seeds that stand as plants, of spacings in a field; 1 where seeds were dug
-        up. [1]
+        Share of the seeds that stand as plants in a field; 1 where seeds were dug up. [1]
     seed : int
-        Chooses the luck of the prediction.
+        Random seed of the prediction.
     level : float
         Coverage of intervals and ranges.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
 
     Returns
     -------
     Counted
-        What was measured and what is predicted, by key, such as ``per_spacing.miss`` or
-        ``fit.skip``.
+        Measured and predicted values by key, such as ``per_spacing.miss`` or ``fit.skip``.
 
     Raises
     ------
@@ -213,8 +221,7 @@ def measured(
     >>> found["precision"].differs
     True
     """
-    if isinstance(scenario, str):
-        scenario = load_scenario(scenario)
+    scenario = fitted(scenario, stations)
     if not isinstance(spacings, MeasuredSpacings):
         spacings = read_spacings(Path(spacings))
     check_emergence(scenario, spacings, emergence)
@@ -227,7 +234,7 @@ def measured(
     if scenario.in_field and spacings.kind != "time":
         kind, left = (FITTED, 1.0) if emergence is None else (GIVEN, emergence)
     fit = fit_cells(rows, level=level) if size >= ENOUGH else None
-    parameters: dict[str, Beside] = {}
+    parameters: dict[str, ValuePair] = {}
     if fit is not None:
         parameters, left = _parameters(fit, truth, kind, left, scenario.spacing)
     seen = [emerged(run, left, 0.0) if left < 1 else run for run in runs]
@@ -237,7 +244,7 @@ def measured(
         source=spacings,
         rows=rows,
         predicted=np.concatenate(predicted),
-        values=_measures(rows, predicted, scenario.spacing, seed, level) | parameters,
+        beside=Keyed(_measures(rows, predicted, scenario.spacing, seed, level) | parameters),
         fit=fit,
         emergence=kind,
         left=left,
@@ -248,19 +255,19 @@ def measured(
 def check_emergence(
     scenario: Scenario, spacings: MeasuredSpacings, emergence: float | None
 ) -> None:
-    """Refuse an emergence of seeds that never were in soil, or of none."""
+    """Refuse an emergence of 0 or above 1, and any for seeds on a bench or at a sensor."""
     if emergence is None:
         return
     if spacings.kind == "time":
-        raise bad("--emergence", "", "a sensor counts seeds, not plants; leave it out")
+        raise bad(Parameter("emergence"), "", "a sensor counts seeds, not plants; leave it out")
     if not scenario.in_field:
-        raise bad("--emergence", "", "on a bench nothing comes up; leave it out")
+        raise bad(Parameter("emergence"), "", "on a bench nothing comes up; leave it out")
     if not 0 < emergence <= 1:
         raise bad("emergence", "", f"{emergence} is not allowed; give a share above 0, up to 1")
 
 
 def _runs(scenario: Scenario, size: int, seed: int) -> list[Run]:
-    """Runs that are long enough for a count of this size, each with luck of its own."""
+    """Replicates that together are long enough for counts of this size."""
     wanted = min(max(ALL_CELLS, 4 * size), MOST_CELLS)
     most = math.ceil(wanted / scenario.disc.cells)
     least = math.ceil(RUN_CELLS / scenario.disc.cells)
@@ -272,7 +279,7 @@ def _runs(scenario: Scenario, size: int, seed: int) -> list[Run]:
 
 
 def _places(run: Run, kind: str) -> tuple[Floats, NDArray[np.int64]]:
-    """Places of the seeds that are seen, over the nominal spacing, and their cells."""
+    """Places of the seen seeds over the nominal spacing, and their cells."""
     scenario, seeds = run.scenario, run.seeds
     if kind == "time":
         speed = scenario.demand.speed
@@ -281,7 +288,7 @@ def _places(run: Run, kind: str) -> tuple[Floats, NDArray[np.int64]]:
 
 
 def _truth(runs: Sequence[Run], kind: str) -> dict[str, float]:
-    """What a fit should find, from the records: shares of cells, and scatter over nominal."""
+    """True parameters of a fit, from records: shares of cells, and relative scatter."""
     none = two = cells = 0
     square, seeds = 0.0, 0
     for run in runs:
@@ -302,12 +309,12 @@ def _truth(runs: Sequence[Run], kind: str) -> dict[str, float]:
 
 def _parameters(
     fit: CellFit, truth: Mapping[str, float], kind: str, left: float, nominal: float
-) -> tuple[dict[str, Beside], float]:
-    """Parameters beside the prediction; and the share of seeds that stand as plants."""
+) -> tuple[dict[str, ValuePair], float]:
+    """Parameters with their prediction, and the share of seeds that stand as plants."""
     empty, double = fit.empty, fit.double
     skips = truth["fit.skip"]
     emergence: Estimate | None = None
-    if kind == FITTED and skips == 1:  # where nothing is laid, nothing comes up
+    if kind == FITTED and skips == 1:  # without seeds there are no plants
         emergence = _exactly(math.nan)
     elif kind == FITTED:
         each = (share_left(p, double.value, skips) for p in (empty.value, empty.high, empty.low))
@@ -326,12 +333,12 @@ def _parameters(
         made = (before_losses(p, double.value, left)[0] for p in bounds)
         found["fit.skip"] = Estimate(*(min(max(share, 0.0), 1.0) for share in made))
     predicted = {**truth, "fit.scatter": truth["fit.scatter"] * nominal, "fit.emergence": math.nan}
-    beside = {
-        part.key: Beside(part, found[part.key], _exactly(predicted[part.key]))
+    pairs = {
+        part.key: ValuePair(part, found[part.key], _exactly(predicted[part.key]))
         for part in PARAMETERS
         if part.key in found
     }
-    return beside, left
+    return pairs, left
 
 
 def _exactly(value: float) -> Estimate:
@@ -348,8 +355,8 @@ def _measures(
     nominal: float,
     seed: int,
     level: float,
-) -> dict[str, Beside]:
-    """Measures of what was measured, and where counts of that length lie by luck."""
+) -> dict[str, ValuePair]:
+    """Measured values of measures, with ranges of random counts of that length."""
     chosen = [BY_KEY[key] for key in KEYS]
     size = sum(row.size for row in rows)
     streams = Streams(seed)
@@ -359,11 +366,13 @@ def _measures(
     if blocks == 1:
         own = {key: _exactly(one.value) for key, one in own.items()}
     many = sum(part.size for part in predicted)
-    parts = blocks_for(size)  # of a count, each as long as one of these
+    parts = blocks_for(
+        size
+    )  # blocks of a count, equal in length to blocks of the measured spacings
     pool = max(1, round(many / (size / parts)))
     if many < 2 * size / parts:
         nothing = {key: _exactly(math.nan) for key in KEYS}
-        return {key: Beside(BY_KEY[key], own[key], nothing[key]) for key in KEYS}
+        return {key: ValuePair(BY_KEY[key], own[key], nothing[key]) for key in KEYS}
     long = block_sums(predicted, nominal, pool)
     drawn = streams.generator("counts").integers(pool, size=(RESAMPLES, parts))
     tail = (1 - level) / 2
@@ -376,5 +385,5 @@ def _measures(
         each = each[~np.isnan(each)]
         edges = np.quantile(each, [tail, 1 - tail]) if each.size else (math.nan, math.nan)
         low, high = min(float(edges[0]), value), max(float(edges[1]), value)
-        made[part.key] = Beside(part, own[part.key], Estimate(value, low, high))
+        made[part.key] = ValuePair(part, own[part.key], Estimate(value, low, high))
     return made

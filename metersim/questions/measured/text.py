@@ -1,4 +1,4 @@
-"""Text of measured spacings beside their prediction."""
+"""Text of measured spacings with their prediction."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from metersim.measures.cellfit import MISFIT, MOST_FITTED, misfit
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.limits import cautions
 from metersim.measures.spacing import class_counts
-from metersim.questions.measured.study import ENOUGH, FITTED, GIVEN, SEEDS, Beside, Counted
+from metersim.questions.measured.study import ENOUGH, FITTED, GIVEN, SEEDS, Counted, ValuePair
 from metersim.questions.shared.notes import PROVE, asked
 from metersim.questions.shared.words import LABELS, block, interval_text, quantity, wrapped
 from metersim.run.records import provenance
@@ -42,15 +42,15 @@ FIT_LABELS = {
 }
 NAMES = {**LABELS, **FIT_LABELS, "spacing.cv": "SD over mean (CV)"}
 KINDS = {"spacing": "spacings", "position": "places along the row", "time": "times of pulses"}
-LONG = 12.0  # nominal spacings, of which one is hardly a run of skips
-ALIKE, OFF = 0.98, 1.02  # cells over nominal, outside of which the nominal spacing may be wrong
+LONG = 12.0  # nominal spacings; a longer gap is hardly a run of skips
+ALIKE, OFF = 0.98, 1.02  # range of fitted over nominal spacing that needs no caution
 
 
 def measured_text(found: Counted, units: str = "metric") -> str:
-    """What was measured, what is predicted, what was fitted, and what it does not tell."""
+    """Report of measured spacings: prediction, fit, and cautions."""
     origin, scenario = found.origin, found.scenario
-    luck = f"random seed {origin.seed}, metersim {origin.version}"
-    changes = ", ".join([scenario.name, *_asked_changes(found), luck])
+    origin_text = f"random seed {origin.seed}, metersim {origin.version}"
+    changes = ", ".join([scenario.name, *_asked_changes(found), origin_text])
     lines = [f"{found.source.where} beside {scenario.title} ({changes})", ""]
     lines += [*block("Predicted", asked(scenario, units)), ""]
     lines += [*block("Measured", _counted(found)), ""]
@@ -59,14 +59,14 @@ def measured_text(found: Counted, units: str = "metric") -> str:
         lines += ["", *_fitted(found, units)]
     lines.append("")
     lines += block("Reading", _reading(found))
-    if told := _notes(found, units):
-        lines += ["", *block("Note", told)]
+    if cautions := _notes(found, units):
+        lines += ["", *block("Note", cautions)]
     lines += ["", PROVE]
     return "\n".join(part for line in lines for part in (wrapped(line) if line else [line]))
 
 
 def _asked_changes(found: Counted) -> list[str]:
-    """What the user changed; how long the prediction runs is its own affair."""
+    """Changes of the user, without the length of the run."""
     return [change for change in found.scenario.changes if "turns" not in change.partition("=")[0]]
 
 
@@ -95,18 +95,18 @@ def _table(found: Counted, units: str) -> list[str]:
     return lines
 
 
-def _line(one: Beside, group: str, units: str, short: bool = False) -> str:
+def _line(one: ValuePair, group: str, units: str, short: bool = False) -> str:
     kind = one.measure.kind
     value = quantity(kind, one.measured.value, units)
     held = "-" if short else interval_text(kind, one.measured, units)
-    told = not math.isnan(one.predicted.value)
-    predicted = quantity(kind, one.predicted.value, units) if told else ""
-    luck = "" if math.isnan(one.predicted.low) else interval_text(kind, one.predicted, units)
+    has_prediction = not math.isnan(one.predicted.value)
+    predicted = quantity(kind, one.predicted.value, units) if has_prediction else ""
+    reach = "" if math.isnan(one.predicted.low) else interval_text(kind, one.predicted, units)
     name = NAMES[one.measure.key]
-    return f"{group:11}{name:20}{value:>11}   {held:19}{predicted:>11}   {luck:19}{_verdict(one)}"
+    return f"{group:11}{name:20}{value:>11}   {held:19}{predicted:>11}   {reach:19}{_verdict(one)}"
 
 
-def _verdict(one: Beside) -> str:
+def _verdict(one: ValuePair) -> str:
     if one.differs is None:
         return ""
     if not one.differs:
@@ -115,7 +115,7 @@ def _verdict(one: Beside) -> str:
 
 
 def _fitted(found: Counted, units: str) -> list[str]:
-    keys = [key for key in FIT_LABELS if key in found.values]
+    keys = [key for key in FIT_LABELS if key in found]
     lines = [_line(found[key], "Fitted" if k == 0 else "", units) for k, key in enumerate(keys)]
     return [line.rstrip() for line in lines]
 
@@ -187,13 +187,13 @@ def _notes(found: Counted, units: str) -> list[str]:
                 f"fitted to {fit.spacings:,} of the spacings, in stretches all along the rows "
                 f"({MOST_FITTED:,} at most)"
             )
-        skip = found.values.get("fit.skip")
+        skip = found.get("fit.skip")
         if skip is not None and skip.measured.value == 0 and found.emergence == GIVEN:
             notes.append(
                 "fewer places are empty than this emergence alone would leave, so skips come out "
                 "as 0: the emergence may be higher"
             )
-        emerged = found.values.get("fit.emergence")
+        emerged = found.get("fit.emergence")
         if emerged is not None and emerged.measured.value == 1:
             notes.append(
                 "no more places are empty than the predicted skips, so emergence comes out as 100 %"
@@ -202,7 +202,7 @@ def _notes(found: Counted, units: str) -> list[str]:
 
 
 def measured_json(found: Counted) -> str:
-    """Measured spacings beside their prediction as JSON, in SI."""
+    """JSON of measured spacings with their prediction, in SI."""
     source, fit = found.source, found.fit
     made: dict[str, Any] = {
         "provenance": provenance(found.origin),
@@ -219,10 +219,10 @@ def measured_json(found: Counted) -> str:
         "emergence": {"taken": found.emergence, "share": found.left},
         "fitted_spacings": fit.spacings if fit else 0,
     }
-    for key, one in found.values.items():
+    for key, one in found.items():
         measured, predicted = one.measured.to_dict(), one.predicted.to_dict()
-        told = {"measured": measured, "predicted": predicted, "differs": one.differs}
-        put(made, key, told, one.measure.kind)
+        values = {"measured": measured, "predicted": predicted, "differs": one.differs}
+        put(made, key, values, one.measure.kind)
     made["spacing"]["nominal_m"] = found.scenario.spacing
     made["spacing"]["cp3_centre_m"] = found.scenario.spacing
     made["cautions"] = cautions(found.scenario)

@@ -1,1 +1,1 @@
-"""A count was made: what is the next move?"""
+"""Question `next`: which move follows from a count?"""

@@ -1,4 +1,4 @@
-"""Evidence for and against what may be off, and counts that nothing of it explains."""
+"""Evidence of counts for and against each fault, and counts that no likely fault explains."""
 
 from __future__ import annotations
 
@@ -11,25 +11,25 @@ from scipy.special import betainc
 from metersim.questions.next.diagnosis import Diagnosis, Side
 from metersim.questions.shared.looks import HALF, KINDS, log_chances
 
-TELLS = 2.0  # factor between two explanations from which a count is called evidence
-NEVER = 1e-3  # chance of a count, or one farther out, from which no likely state explains it
+EVIDENCE_FACTOR = 2.0  # ratio of likelihoods from which a count is called evidence
+NEVER = 1e-3  # tail chance of a count below which no likely state explains it
 
 
 @dataclass(frozen=True)
 class Clue:
-    """What one kind of cell in one count, or both together, says of something that may be off.
+    """Evidence of one or both kinds of cells in one count for or against a fault.
 
     Attributes
     ----------
     look : int
-        Which count.
+        Number of the count, from 0.
     kinds : tuple of str
         ``skip``, ``double`` or both.
     shares : tuple of float
-        Of the cells counted. [1]
+        Shares of the counted cells. [1]
     factor : float
-        How many times likelier that is when it is off so than when it is not, whatever else
-        may be off. [1]
+        Chance of the counted shares with the fault over that without it, for any other faults.
+        [1]
     """
 
     look: int
@@ -39,20 +39,20 @@ class Clue:
 
 
 def clues(found: Diagnosis, side: Side) -> list[Clue]:
-    """What the counts say of something that may be off: each kind, strongest first, then both.
+    """Evidence of all counts on a fault: each kind, strongest first, then both kinds together.
 
     Parameters
     ----------
     found : Diagnosis
         Weighed states.
     side : Side
-        What may be off.
+        Fault to judge.
 
     Returns
     -------
     list of Clue
-        One for each kind of cell of each count, and one for both kinds together, which may speak
-        for what neither of them tells alone.
+        One clue for each kind of cell of each count, and one for both kinds together.  The latter
+        may be evidence where neither kind is evidence alone.
     """
     off = side.holds(found.values(side.name))
     made: list[Clue] = []
@@ -73,20 +73,20 @@ def clues(found: Diagnosis, side: Side) -> list[Clue]:
 
 @dataclass(frozen=True)
 class Strange:
-    """One kind of cell in a count of which likely states show quite another share.
+    """Share of one kind of cell in a count that likely states hardly ever show.
 
     Attributes
     ----------
     look : int
-        Which count.
+        Number of the count, from 0.
     kind : str
         ``skip`` or ``double``.
     share : float
-        Of the cells counted. [1]
+        Share of the counted cells. [1]
     expected : float
-        What likely states show. [1]
+        Expected share of likely states. [1]
     chance : float
-        Chance that one of them shows that share, or one farther out. [1]
+        Chance that a likely state shows that share, or one farther out. [1]
     """
 
     look: int
@@ -97,7 +97,7 @@ class Strange:
 
 
 def strange(found: Diagnosis) -> list[Strange]:
-    """What even the states that explain it best hardly ever show, strangest first.
+    """Counted shares that even the most likely states hardly ever show, strangest first.
 
     Parameters
     ----------
@@ -107,12 +107,12 @@ def strange(found: Diagnosis) -> list[Strange]:
     Returns
     -------
     list of Strange
-        Shares with a chance below `NEVER`; empty where the counts may well be of such a meter.
+        Shares with a chance below `NEVER`; empty where likely states explain the counts.
 
     Notes
     -----
-    assumption: a count is that of ``cells / effect`` independent cells, and no more of them than
-    the run of a state has: what is not known of a state's rate counts with the luck.
+    assumption: a count has ``cells / effect`` independent cells, at most as many as the run of a
+    state.  The error of a state's rate is part of the sampling error.
     """
     made = []
     for k, one in enumerate(found.seen):

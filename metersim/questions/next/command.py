@@ -1,4 +1,4 @@
-"""Says what is likely off in a meter, and what to do next."""
+"""The command `next`: reports the likely fault of a meter and one next move."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.diagnosis import STATES
 from metersim.questions.next.moves import SETTERS
-from metersim.questions.next.study import TOLD, next_move
+from metersim.questions.next.study import ALWAYS_SHOWN, next_move
 from metersim.questions.next.text import next_text
 from metersim.questions.shared.countlog import Entry, read_log
 from metersim.questions.shared.counts import MOST_COUNTED
@@ -34,7 +34,7 @@ from metersim.questions.shared.words import quantity
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim next``."""
+    """Add the options of ``metersim next``."""
     scenario_option(command)
     units_option(command, "metric", "), and of the steps of settings (metric")
     add = command.add_argument
@@ -72,12 +72,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Work out the next move as the options say, and tell it.
+    """Report of the next move with these options.
 
     Raises
     ------
     BadInput
-        When anything is wrong with them, or nothing was counted.
+        When an option is wrong, or nothing was counted.
     """
     scenario, counts, disc, entries, skips, doubles, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
@@ -121,18 +121,18 @@ def answer(options: argparse.Namespace) -> str:
 
 
 def _usual(scenario: Scenario, name: str) -> Scenario:
-    """The same meter at the settings of its file, which is what is wanted of it."""
+    """The same meter at the settings of its file, which show the wanted shares."""
     file = load_scenario(name)
-    settings = [SETTINGS[name] for name in (*SETTERS, *TOLD)]
+    settings = [SETTINGS[name] for name in (*SETTERS, *ALWAYS_SHOWN)]
     usual = {f"{one.section}__{one.field}": one.of(file) for one in settings}
     try:
         return scenario.replace(**usual)
-    except BadInput:  # with other changes they do not go together
+    except BadInput:  # settings of the file may contradict other changes
         return scenario
 
 
 def _numbers(options: argparse.Namespace, needed: Sequence[str], more: Sequence[str]) -> list[int]:
-    """Numbers of options that belong together: all that are needed, or none of them."""
+    """Numbers of options that belong together; empty when none of them is given."""
     words = {name: getattr(options, name.replace("-", "_")) for name in (*needed, *more)}
     if all(word is None for word in words.values()):
         return []
@@ -154,7 +154,7 @@ def _lacks(option: str, given: str) -> None:
 
 
 def _count(options: argparse.Namespace) -> list[Look]:
-    """The count of seeds, if there is one."""
+    """Count of seeds, if the options give one."""
     found = _numbers(options, ("seeds", "skips", "doubles"), ("triples",))
     if not found:
         if options.way is not None:
@@ -165,7 +165,7 @@ def _count(options: argparse.Namespace) -> list[Look]:
 
 
 def _disc(options: argparse.Namespace) -> list[Look]:
-    """The look at the disc at rest, if there is one."""
+    """Look at the disc at rest, if the options give one."""
     found = _numbers(options, ("cells-seen", "cells-loaded"), ("cells-doubled",))
     if not found:
         return []
@@ -205,7 +205,7 @@ def _entries(log: str | None, row: str | None) -> list[Entry]:
 def _placed(
     scenario: Scenario, looks: Sequence[Look], entries: Sequence[Entry]
 ) -> tuple[Scenario, list[tuple[Scenario, Look]]]:
-    """What is set now, and the counts of before with what was set then."""
+    """Present scenario, and earlier counts with their own scenarios."""
     meters = all_of(*(lambda entry=entry: entry.on(scenario) for entry in entries))
     earlier = [(meter, entry.look) for meter, entry in zip(meters, entries, strict=True)]
     now = scenario if looks else meters[-1]
@@ -213,7 +213,7 @@ def _placed(
 
 
 def _other_disc(scenario: Scenario, meters: Sequence[Scenario], units: str) -> list[str]:
-    """A warning where a log was written with another disc than the scenario has."""
+    """A warning when a log was written with another disc than that of the scenario."""
     own = _disc_words(scenario, units)
     others = {_disc_words(meter, units): None for meter in meters} | {own: None}
     del others[own]

@@ -1,9 +1,9 @@
-"""What is likely off in a meter: states drawn from the priors, weighed by what was counted.
+"""Likely faults of a meter: hidden states drawn from the priors and weighed by counts.
 
-States are run at the settings of every look, and weighed by the chance of its count.  Where too
-few of them carry the weight, more are drawn around those that do, from a normal distribution in
-the places of the priors as normal deviates; each state then counts by its prior over the mixture
-that all were drawn from.
+Each state is run at the settings of every look and weighed by the chance of its count.  Where too
+few states carry the weight, more are drawn around them.  These come from a normal distribution of
+the normal deviates of the priors.  Each state is then weighed by its prior over the mixture of
+all distributions that states were drawn from.
 """
 
 from __future__ import annotations
@@ -30,38 +30,38 @@ from metersim.questions.shared.looks import (
     log_chances,
     rates_of,
 )
-from metersim.run.draws import Streams
 from metersim.run.parallel import in_order
+from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
 CAUSES = ("seed size", "vacuum", "singulator", "pool", "sensor")
-"""What a count can tell of; a cut-off edge and a tube move seeds in the row, not their number."""
+"""Causes that change counts; cut-off edge and tube move seeds in the row, not their number."""
 STATES = 400  # drawn from the priors
-MORE = 0.5  # of them, drawn in each further round
-ENOUGH = 0.2  # of them, as effective number of states
-ROUNDS = 5  # at most, with the first
-WIDER = 1.5  # variance of what is drawn around the weighted states, over theirs
-FEWEST = 6  # effective states a cause that the middle and the variance are found from
+MORE = 0.5  # of these states are drawn in each further round
+ENOUGH = 0.2  # of these states are enough as effective number
+ROUNDS = 5  # at most, the first one included
+WIDER = 1.5  # variance of further states over that of the weighted ones
+FEWEST = 6  # effective states a cause for an estimate of middle and variance
 HALVINGS = 10
-FARTHEST = 5.0  # prior SDs; a place still has its digits there, and no state lies beyond
-FLOOR = 0.05  # variance that it has at least, of prior SDs squared
-CELLS, MOST_CELLS = 2000, 4000  # of a state's run; more for longer counts
+FARTHEST = 5.0  # prior SDs; quantiles still have their digits there, and no state lies beyond
+FLOOR = 0.05  # least variance of further states, in squared prior SDs
+CELLS, MOST_CELLS = 2000, 4000  # of the run of a state; longer counts need more
 FINER = 4  # cells of a run over those of a count
-MOST_METERS = 5  # settings that are run for each state
+MOST_METERS = 5  # different settings that are run for each state
 CHUNK = 20  # states of a job
 
 
 @dataclass(frozen=True)
 class Seen:
-    """A count, and the settings that it was made at.
+    """A count and the settings at which it was made.
 
     Attributes
     ----------
     meter : Scenario
-        What was set.
+        Settings.
     look : Look
-        What was counted.
+        Count.
     """
 
     meter: Scenario
@@ -70,12 +70,12 @@ class Seen:
 
 @dataclass(frozen=True)
 class Side:
-    """A cause that lies off to one side, by more than is usual.
+    """A fault: a cause that lies off to one side by more than is usual.
 
     Attributes
     ----------
     name : str
-        Of `HIDDEN`.
+        Name of the cause in `HIDDEN`.
     sign : int
         1 for high, -1 for low.
     """
@@ -85,13 +85,13 @@ class Side:
 
     @property
     def words(self) -> str:
-        """What that means."""
+        """Meaning of the fault in words."""
         cause = HIDDEN[self.name]
         return cause.high_words if self.sign > 0 else cause.low_words
 
     @property
     def bound(self) -> float:
-        """The value beyond which it is off: one SD of the prior from where nothing is wrong."""
+        """Value beyond which the cause is a fault: one SD of the prior from its middle."""
         return HIDDEN[self.name].middle + self.sign * HIDDEN[self.name].sd
 
     def holds(self, values: Floats) -> NDArray[np.bool_]:
@@ -101,22 +101,22 @@ class Side:
 
 @dataclass(frozen=True, eq=False)
 class Diagnosis:
-    """States of a meter, and how well each explains what was counted.
+    """Hidden states of a meter, weighed by how well they explain the counts.
 
     Attributes
     ----------
     seen : tuple of Seen
-        What was counted.
+        Counts with their settings.
     names : tuple of str
-        Causes that were drawn.
+        Names of the drawn causes.
     places : ndarray, shape (states, names)
-        Where each state lies in the priors. [1]
+        Quantile of each state in the prior of each cause. [1]
     drawn : int
-        How many of them, the first ones, come from the priors.
+        Number of states from the priors; these come first.
     weights : ndarray, shape (states,)
         Chance of each state after the counts; sums to 1. [1]
     rates : tuple of tuple of Rates
-        For each count, those of every state.
+        Rates of every state, for each count.
     prior : ndarray, shape (states,)
         Chance of each state before the counts; sums to 1. [1]
     """
@@ -131,12 +131,12 @@ class Diagnosis:
 
     @property
     def effective(self) -> float:
-        """Effective number of states: as many of equal weight would tell as much."""
+        """Effective number of states: the number of equal weights with the same variance."""
         return float(1 / np.sum(self.weights**2))
 
     @cached_property
     def states(self) -> list[State]:
-        """True values of every state by name."""
+        """True values of every state, by name of the cause."""
         return [state_at(row, self.names) for row in self.places]
 
     def values(self, name: str) -> Floats:
@@ -145,16 +145,16 @@ class Diagnosis:
 
     @property
     def sides(self) -> list[Side]:
-        """All that may be off, each way that it may be."""
+        """All possible faults: each cause on each possible side."""
         both = [Side(name, sign) for name in self.names for sign in (-1, 1)]
         return [side for side in both if side.words]
 
     def before(self, side: Side) -> float:
-        """Chance that something is off before anything was counted. [1]"""
+        """Chance of a fault before all counts. [1]"""
         return float(np.mean(side.holds(self.values(side.name)[: self.drawn])))
 
     def after(self, side: Side) -> float:
-        """Chance that something is off after all counts. [1]"""
+        """Chance of a fault after all counts. [1]"""
         return float(self.weights @ side.holds(self.values(side.name)))
 
     def mean(self, name: str) -> float:
@@ -162,7 +162,7 @@ class Diagnosis:
         return float(self.weights @ self.values(name))
 
     def interval(self, name: str, level: float = 0.8) -> tuple[float, float]:
-        """Where the value of a cause lies with a chance of `level` after all counts."""
+        """Interval of the value of a cause after all counts, with a chance of `level`."""
         values = self.values(name)
         order = np.argsort(values, kind="stable")
         below = np.cumsum(self.weights[order]) - self.weights[order] / 2
@@ -171,22 +171,22 @@ class Diagnosis:
 
     @cached_property
     def correlations(self) -> Floats:
-        """How causes go together after all counts, as normal deviates of the priors."""
+        """Correlations of causes after all counts, as normal deviates of the priors."""
         _, spread = _moments(ndtri(self.places), self.weights)
         scale = np.sqrt(np.diag(spread))
         return np.asarray(spread / np.outer(scale, scale))
 
     def resampled(self, count: int, seed: int) -> list[State]:
-        """So many states, each drawn as often as its weight says, evenly spread."""
+        """States drawn again in proportion to their weights, evenly spread."""
         start = Streams(seed).generator("resampled").random()
         at = (np.arange(count) + start) / count
-        # rounding must not lead past the last state
+        # rounding must not give an index past the last state
         picks = np.searchsorted(np.cumsum(self.weights), at).clip(max=len(self.weights) - 1)
         return [self.states[pick] for pick in picks.tolist()]
 
 
 def causes_of(seen: Sequence[Seen]) -> tuple[str, ...]:
-    """Causes that looks can tell of: the sensor only where it counted."""
+    """Causes that change the counts of these looks; the sensor only where it counted."""
     sensed = any(one.look.way == SENSOR for one in seen)
     return tuple(name for name in CAUSES if sensed or name != "sensor")
 
@@ -199,20 +199,20 @@ def diagnose(
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
 ) -> Diagnosis:
-    """Weigh what may be off by what was counted.
+    """Draw hidden states of a meter and weigh them by counts.
 
     Parameters
     ----------
     seen : sequence of Seen
-        One count or more, of the same meter at the same or other settings.
+        One or more counts of the same meter at the same or other settings.
     states : int
-        How many to draw from the priors; up to three times as many are run.
+        Number of states from the priors; up to three times as many are run.
     seed : int
-        Chooses states and their luck.
+        Random seed of states and runs.
     executor : Executor, optional
-        Where to run; here, when not given.  The result is the same.
+        Executor of the runs; by default they run in this process.  The result is the same.
     on_run : callable, optional
-        Told how many states are done.
+        Function that takes the number of finished states.
 
     Returns
     -------
@@ -261,27 +261,27 @@ def diagnose(
 
 @dataclass(frozen=True, eq=False)
 class _Normal:
-    """A normal distribution of normal deviates: its middle, and a root of its spread."""
+    """A normal distribution of normal deviates: its middle, and a root of its covariance."""
 
     middle: Floats
     root: Floats
 
     def log_density(self, deviates: Floats) -> Floats:
-        """Logarithm of its density, but for a constant that all share."""
+        """Logarithm of the density, up to a common constant."""
         steps = solve_triangular(self.root, (deviates - self.middle).T, lower=True)
         lost = -np.sum(steps**2, axis=0) / 2 - np.log(np.diag(self.root)).sum()
         return np.asarray(lost)
 
 
 def _around(deviates: Floats, log_weights: Floats) -> _Normal:
-    """Where to draw more states: around those that carry the weight, and wider."""
+    """Distribution of further states: around those that carry the weight, and wider."""
     many = deviates.shape[1]
     middle, spread = _moments(deviates, _flatter(log_weights, FEWEST * many))
     return _Normal(middle, np.asarray(np.linalg.cholesky(WIDER * spread + FLOOR * np.eye(many))))
 
 
 def _mixture(drawn_from: Sequence[tuple[int, _Normal]], deviates: Floats) -> Floats:
-    """Logarithm of the density of all that states were drawn from, each by how many it gave."""
+    """Logarithm of the mixed density of all distributions, weighed by their numbers of states."""
     parts = [np.log(many) + one.log_density(deviates) for many, one in drawn_from]
     return np.asarray(logsumexp(parts, axis=0))
 
@@ -294,7 +294,7 @@ def _moments(deviates: Floats, weights: Floats) -> tuple[Floats, Floats]:
 
 
 def _flatter(log_weights: Floats, least: float) -> Floats:
-    """Weights brought nearer to one another until so many states, at least, carry them."""
+    """Weights that are levelled until the effective number of states is large enough."""
     power, weights = 1.0, np.empty(0)
     for _ in range(HALVINGS):
         weights = np.exp(power * log_weights - logsumexp(power * log_weights))
@@ -305,14 +305,14 @@ def _flatter(log_weights: Floats, least: float) -> Floats:
 
 
 def _log_chances(seen: Sequence[Seen], rates: Sequence[Sequence[Rates]]) -> Floats:
-    """Logarithm of the chance of all counts, by state."""
+    """Logarithm of the chance of all counts together, by state."""
     columns = zip(*rates, strict=True)
     parts = [log_chances(c, [one.look])[0] for one, c in zip(seen, columns, strict=True)]
     return np.asarray(np.sum(parts, axis=0))
 
 
 def length_for(cells: int) -> int:
-    """Cells to run a state for, to tell of a count of so many."""
+    """Cells of the run of a state that is compared with a count of so many cells."""
     return min(max(CELLS, FINER * cells), MOST_CELLS)
 
 
@@ -325,7 +325,7 @@ def _run(
     executor: Executor | None,
     on_run: Callable[[int], object] | None,
 ) -> Iterator[tuple[Rates, ...] | None]:
-    """Rates of every state for every look, or None where no such meter can be."""
+    """Rates of every state for every look; None where the meter is impossible."""
     jobs = [
         (tuple(seen), tuple(names), places[k : k + CHUNK], seed, first + k)
         for k in range(0, len(places), CHUNK)
@@ -368,7 +368,7 @@ def _run_chunk(
 
 
 def meters_of(seen: Sequence[Seen]) -> list[Scenario]:
-    """The different settings at which looks were taken, in order."""
+    """The different settings of the looks, in order."""
     meters: list[Scenario] = []
     for one in seen:
         if one.meter not in meters:

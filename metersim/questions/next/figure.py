@@ -1,4 +1,4 @@
-"""What is likely off in a meter, before and after counting, and what each move would bring."""
+"""Figure of likely faults of a meter before and after counts, and of the gain of each move."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ from metersim.questions.shared.page import (
     new_page,
 )
 
-LABEL = 54  # letters of a label before it is folded
+LABEL = 54  # letters in a line of a label
 ROW = 0.36  # in
-LEFT = -1.14  # where titles begin, in widths of a panel
+LEFT = -1.14  # left end of titles, in widths of a panel
 AFTER = "#0072B2"
 UNSHOWN = (
     "no likely meter at these settings shows these counts, so that nothing is weighed: see that "
@@ -41,25 +41,25 @@ UNSHOWN = (
 
 
 def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
-    """Chance that each thing is off, before the counts and after.
+    """Draw the chance of each fault before and after the counts.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     found : NextMove
-        With the diagnosis.
+        Result with the diagnosis.
 
     Returns
     -------
     list of Line2D
-        The chances after the counts, one artist a row.
+        Dots of the chances after the counts, one for each row.
     """
-    told = found.diagnosis
-    sides = sorted(told.sides, key=told.after, reverse=True)
+    diagnosis = found.diagnosis
+    sides = sorted(diagnosis.sides, key=diagnosis.after, reverse=True)
     made: list[Any] = []
     for y, side in enumerate(sides):
-        before, after = 100 * told.before(side), 100 * told.after(side)
+        before, after = 100 * diagnosis.before(side), 100 * diagnosis.after(side)
         ax.plot([before, after], [y, y], color=PALE, lw=1.4, zorder=1)
         ax.plot(before, y, "o", mfc="white", mec=INK, ms=10, zorder=2)
         made += ax.plot(after, y, "o", color=AFTER, ms=6, zorder=3)
@@ -79,28 +79,28 @@ def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
 
 
 def _label(side: Side) -> str:
-    """What may be off, on two lines."""
+    """Name of a fault on two lines."""
     first, bracket, rest = side.words.partition(" (")
     second = f"({rest}, by {OFF[side.name]}" if bracket else f"by {OFF[side.name]}"
     return f"{first}\n{second}"
 
 
 def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any]:
-    """What each move is expected to bring, with where it lies for 80 of 100 likely meters.
+    """Draw the expected gain of each move, with the range of 80 of 100 likely meters.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     gains : sequence of Gain
-        Of moves.
+        Gains of moves.
     chosen : Gain or None
-        The one to make.
+        Gain of the chosen move.
 
     Returns
     -------
     list of Line2D
-        The expected gains, one artist a row.
+        Dots of the expected gains, one for each row.
     """
     made: list[Any] = []
     for y, gain in enumerate(gains):
@@ -135,21 +135,21 @@ def _plain(ax: Axes) -> None:
 
 @matplotlib.rc_context(STYLE)
 def next_figure(found: NextMove, units: str = "metric") -> Figure:
-    """One page on what is off and what to do.
+    """One page on the likely faults and the next move.
 
     Parameters
     ----------
     found : NextMove
-        Of `metersim.questions.next.study.next_move`.
+        Result of `metersim.questions.next.study.next_move`.
     units : {'metric', 'us'}
-        Checked alone: the words of moves have the units that they were asked for in.
+        Only checked: the words of moves already have their own units.
 
     Returns
     -------
     Figure
-        7.5 in wide, as high as it needs.
+        Page of 7.5 in width.
     """
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     said = [*counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
     title = f"{found.scenario.title} - next: {found.words}"
     if found.kind == STRANGE:
@@ -173,7 +173,7 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of the move after a count with many doubles."""
+    """Name and page of the next move after a count with many doubles."""
     count = look_of_seeds(500, skips=2, doubles=21)
     yield "next_move", next_figure(next_move(load_scenario("maize_bench"), count, seed=1))
 

@@ -1,9 +1,9 @@
-"""Text of what is likely off with a meter, the evidence, and what to look at."""
+"""Text of likely faults of a meter, their evidence, and the next inspection."""
 
 from __future__ import annotations
 
 from metersim.machine.scenario import Scenario
-from metersim.questions.next.clues import TELLS, Clue, clues
+from metersim.questions.next.clues import EVIDENCE_FACTOR, Clue, clues
 from metersim.questions.next.diagnosis import CAUSES, Seen, Side
 from metersim.questions.next.study import BRUSH, SAME, NextMove
 from metersim.questions.next.target import KINDS
@@ -14,44 +14,46 @@ from metersim.questions.shared.words import block, notch_text, quantity
 
 FEW = 0.001
 
-OFF = {  # by how much it is off, in words
+OFF = {  # least size of a fault in words
     one.name: f"{one.sd:g} notch or more" if one.how == "notches" else f"{100 * one.sd:g} % or more"
     for one in HIDDEN.values()
     if one.name in CAUSES
 }
-TELL = {  # what to look at, to know a cause
+INSPECTIONS = {  # inspection that shows the state of a cause
     "seed size": "measure the width of twenty seeds, and hold it against the lot's",
     "vacuum": "hold a gauge to a hole, with all other holes covered, and against the usual gauge",
     "singulator": "measure from the holes' path to the edge, with the singulator at its centre",
     "pool": "look at the level of the pool while the meter turns",
     "sensor": "look at the disc at rest, or count on a belt, beside the sensor's count",
 }
-TOGETHER = 0.4  # correlation from which two causes are not told apart
-WORTH = 0.0005  # expected gain by knowing a cause that is worth a line
-MANY = 100  # times likelier that are not told more finely
+TOGETHER = 0.4  # correlation from which two causes cannot be distinguished
+LEAST_VALUE = 0.0005  # least gain that is printed on a line of its own
+MANY = 100  # ratio of likelihoods above which no number is printed
 
 
 def causes_lines(found: NextMove, units: str) -> list[str]:
-    """What may be off, before and after, with what speaks for and against."""
-    told = found.diagnosis
-    rows = sorted(told.sides, key=lambda side: -told.after(side) / max(told.before(side), 0.01))
+    """Lines on possible faults: chances before and after the counts, and evidence."""
+    diagnosis = found.diagnosis
+    rows = sorted(
+        diagnosis.sides, key=lambda side: -diagnosis.after(side) / max(diagnosis.before(side), 0.01)
+    )
     head = "what is likely off, in 100 such meters"
     lines = [f"{'Off':11}{head:88}{'before':>8}{'after':>7}"]
     for side in rows:
         words = f"{side.words}, by {OFF[side.name]}"
-        before, after = round(100 * told.before(side)), round(100 * told.after(side))
+        before, after = round(100 * diagnosis.before(side)), round(100 * diagnosis.after(side))
         lines.append(f"{'':11}{words:88}{before:>8}{after:>7}")
         lines += block("", [f"  {line}" for line in _evidence(found, side, units)])
     return lines
 
 
 def _evidence(found: NextMove, side: Side, units: str) -> list[str]:
-    """What speaks most for it in the counts, and what most against."""
+    """Lines with the strongest evidence of the counts for and against a fault."""
     made = clues(found.diagnosis, side)
     parts = []
     for head, some in (
-        ("for", [clue for clue in made if clue.factor >= TELLS]),
-        ("against", [clue for clue in made if clue.factor <= 1 / TELLS]),
+        ("for", [clue for clue in made if clue.factor >= EVIDENCE_FACTOR]),
+        ("against", [clue for clue in made if clue.factor <= 1 / EVIDENCE_FACTOR]),
     ):
         if some:
             parts.append(f"{head}: {_clue(found, some[0], units)}")
@@ -70,7 +72,7 @@ def _clue(found: NextMove, clue: Clue, units: str) -> str:
 
 
 def _where(now: Scenario, seen: Seen, units: str) -> str:
-    """Which count, by how it was taken and what was set otherwise."""
+    """Description of a count by its way of looking and its changed settings."""
     others = []
     for setting in SETTINGS.values():
         value = setting.of(seen.meter)
@@ -88,47 +90,51 @@ def _where(now: Scenario, seen: Seen, units: str) -> str:
 
 
 def looks_lines(found: NextMove) -> list[str]:
-    """What the counts cannot tell apart, and what to look at next."""
-    told = found.diagnosis
+    """Lines on causes that counts cannot distinguish, and on the next inspection."""
+    diagnosis = found.diagnosis
     lines: list[str] = []
     if found.kind == BRUSH:
-        return [TELL["sensor"]]
+        return [INSPECTIONS["sensor"]]
     if found.kind == SAME:
         return ["nothing, as long as the count is as wanted"]
-    for k, one in enumerate(told.names):
-        for j, other in enumerate(told.names[:k]):
-            if abs(told.correlations[k, j]) >= TOGETHER:
+    for k, one in enumerate(diagnosis.names):
+        for j, other in enumerate(diagnosis.names[:k]):
+            if abs(diagnosis.correlations[k, j]) >= TOGETHER:
                 lines.append(
                     f"the counts cannot tell {HIDDEN[other].name} from {HIDDEN[one].name}: either "
                     "explains them"
                 )
-    worths = sorted(found.worths, key=lambda name: -found.worths[name])
-    best = worths[0]
-    if found.worths[best] >= WORTH:
+    values_of_knowing = sorted(
+        found.values_of_knowing, key=lambda name: -found.values_of_knowing[name]
+    )
+    best = values_of_knowing[0]
+    if found.values_of_knowing[best] >= LEAST_VALUE:
         lines.append(
-            f"{TELL[best]}: knowing it is expected to bring "
-            f"{100 * found.worths[best]:.2f} points more"
+            f"{INSPECTIONS[best]}: knowing it is expected to bring "
+            f"{100 * found.values_of_knowing[best]:.2f} points more"
         )
         return lines
-    unsure = [name for name in told.names if _unsure(found, name)]
-    if unsure:
-        best = max(unsure, key=lambda name: _change(found, name))
-        lines.append(f"{TELL[best]}: that tells why; the move stays")
+    unclear = [name for name in diagnosis.names if _is_unclear(found, name)]
+    if unclear:
+        best = max(unclear, key=lambda name: _change(found, name))
+        lines.append(f"{INSPECTIONS[best]}: that tells why; the move stays")
     else:
         lines.append("nothing: no single look is expected to change what to do")
     return lines
 
 
-def _unsure(found: NextMove, name: str) -> bool:
-    """Whether a cause goes with another, so that a look at it tells them apart."""
+def _is_unclear(found: NextMove, name: str) -> bool:
+    """Whether a cause is correlated with another, so that its inspection distinguishes them."""
     at = found.diagnosis.names.index(name)
     others = [abs(r) for k, r in enumerate(found.diagnosis.correlations[at]) if k != at]
     return bool(max(others) >= TOGETHER)
 
 
 def _change(found: NextMove, name: str) -> float:
-    told = found.diagnosis
-    return sum(abs(told.after(s) - told.before(s)) for s in told.sides if s.name == name)
+    diagnosis = found.diagnosis
+    return sum(
+        abs(diagnosis.after(s) - diagnosis.before(s)) for s in diagnosis.sides if s.name == name
+    )
 
 
 def percent_text(share: float) -> str:
@@ -137,7 +143,7 @@ def percent_text(share: float) -> str:
 
 
 def of_100(chance: float) -> str:
-    """A chance as so many of a hundred."""
+    """A chance as a number out of a hundred."""
     if 0 < chance < FEW:
         return "fewer than 1 of 1,000"
     if 0 < chance < 10 * FEW:

@@ -1,7 +1,7 @@
-"""What may be done next to a meter, and what it is expected to bring over its likely states.
+"""Possible next moves of a meter, and their expected gain over its likely states.
 
-A gain is that in cells with one seed, as they leave the meter: what settings move.  What a tube and
-the soil do to spacings is the same before and after.
+A gain is the change of the share of cells with one seed as they leave the meter.  Effects of the
+tube and the soil on spacings are the same before and after a move.
 """
 
 from __future__ import annotations
@@ -19,37 +19,37 @@ from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.questions.shared.hidden import HIDDEN, State, meter_of
 from metersim.questions.shared.looks import BELT, kept_full, loads_at
-from metersim.questions.shared.settings import Steps, can_move, moved, said
+from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
 from metersim.run.parallel import in_order
 
 Floats = NDArray[np.float64]
 
-SETTERS = ("notch", "vacuum", "gate")  # what is moved unless more is asked for
-PARTS = ("guide", "hole")  # what may be moved too, where the meter takes it
+SETTERS = ("notch", "vacuum", "gate")  # settings that are always tried
+PARTS = ("guide", "hole")  # parts that are tried on request, where the meter takes them
 MENDS = {
     "vacuum": "measure the vacuum at a hole, and mend what leaks",
     "pool": "check the gate, and bring the pool to the level of its setting",
 }
-"""By cause: what brings it back to what is set, whatever it is now."""
+"""Repair of each cause, which brings its true value back to the set one."""
 CELLS = 2000  # of a run of a state
 CHUNK = 5  # states of a job
-LEVEL = 0.8  # of the interval of a gain over states
-SURE = 2.0  # standard errors
-DEGREE = 2  # of the curve through gains over a cause
+LEVEL = 0.8  # coverage of the interval of a gain over states
+SURE = 2.0  # standard errors below the expected gain
+DEGREE = 2  # of the polynomial of gains over a cause
 
 
 @dataclass(frozen=True)
 class Move:
-    """One thing that can be done.
+    """One possible move: a step of a setting or a repair.
 
     Attributes
     ----------
     words : str
-        What it is.
+        Description of the move.
     steps : mapping of str to int
-        Single step of a setting; empty for what mends.
+        Single step of a setting; empty for a repair.
     mends : str
-        The cause that it takes away, or nothing.
+        Cause that a repair removes, or an empty text.
     """
 
     words: str
@@ -57,7 +57,7 @@ class Move:
     mends: str = ""
 
     def made(self, scenario: Scenario, state: State, units: str = "metric") -> Scenario:
-        """The meter that runs in truth after the move; raises `BadInput` where it cannot be."""
+        """True meter after the move; raises `BadInput` where it is impossible."""
         if self.mends:
             state = {**state, self.mends: HIDDEN[self.mends].middle}
         return meter_of(moved(scenario, self.steps, units), state)
@@ -69,45 +69,45 @@ STAY = Move("as it is")
 def moves_of(
     scenario: Scenario, causes: Sequence[str], also: Sequence[str] = (), units: str = "metric"
 ) -> list[Move]:
-    """What can be done to a meter as it is set.
+    """All possible moves of a meter at its settings.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Present settings.
     causes : sequence of str
-        What may be off.
+        Causes that may be faults.
     also : sequence of str
-        Which of `PARTS` may be moved too.
+        Names of `PARTS` that may be moved too.
     units : {'metric', 'us'}
-        Whose steps.
+        Family of units of the steps.
 
     Returns
     -------
     list of Move
-        Single steps of settings up and down, and what mends a cause.
+        Single steps of settings up and down, and repairs of causes.
     """
     made: list[Move] = []
     for name in (*SETTERS, *also):
         for count in (1, -1):
             steps = {name: count}
             if can_move(scenario, steps, units):
-                made.append(Move(said(steps, units), steps))
+                made.append(Move(steps_text(steps, units), steps))
     return made + [Move(words, mends=cause) for cause, words in MENDS.items() if cause in causes]
 
 
 @dataclass(frozen=True, eq=False)
 class Gain:
-    """What a move brings.
+    """Gain of a move over likely states.
 
     Attributes
     ----------
     move : Move
-        Which one.
+        The move.
     changes : ndarray, shape (states,)
         Change of the share of cells with one seed, by equally likely state. [1]
     effective : float
-        Effective number of the states that they were drawn from.
+        Effective number of states of the diagnosis.
     """
 
     move: Move
@@ -121,25 +121,25 @@ class Gain:
 
     @property
     def noise(self) -> float:
-        """Standard error of the expected gain that comes of so few states and cells. [1]"""
+        """Standard error of the expected gain, from finite numbers of states and cells. [1]"""
         return float(self.changes.std(ddof=1)) * math.sqrt(
             1 / len(self.changes) + 1 / self.effective
         )
 
     @property
     def sure(self) -> float:
-        """What it brings at least, as far as the simulation's noise goes. [1]"""
+        """Lower bound of the expected gain against the noise of the simulation. [1]"""
         return self.value - SURE * self.noise
 
     @property
     def interval(self) -> tuple[float, float]:
-        """Where the gain lies for `LEVEL` of the states. [1]"""
+        """Interval of the gain that holds `LEVEL` of the states. [1]"""
         low, high = np.quantile(self.changes, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
         return float(low), float(high)
 
     @property
     def worse(self) -> float:
-        """Chance that it leaves fewer cells with one seed than before. [1]"""
+        """Chance that fewer cells have one seed than before. [1]"""
         return float(np.mean(self.changes < 0))
 
 
@@ -154,31 +154,33 @@ def singles(
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
 ) -> Floats:
-    """Share of cells with one seed after every move, by state; one luck for all moves of a state.
+    """Share of cells with one seed after every move, by state.
+
+    All moves of one state have common random numbers.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Present settings.
     states : sequence of mappings
-        True values of what is not seen.
+        True values of hidden causes.
     moves : sequence of Move
-        What may be done.
+        Moves to try.
     units : {'metric', 'us'}
-        Whose steps.
+        Family of units of the steps.
     seed : int
-        Chooses the luck; each state has its own.
+        Random seed; each state has its own random numbers.
     cells : int
-        Of each run.
+        Cells of each run.
     executor : Executor, optional
-        Where to run; here, when not given.
+        Executor of the runs; by default they run in this process.
     on_run : callable, optional
-        Told how many states are done.
+        Function that takes the number of finished states.
 
     Returns
     -------
     ndarray, shape (states, moves)
-        Shares; nan where a meter cannot be so. [1]
+        Shares; nan where a meter is impossible. [1]
     """
     jobs = [
         (scenario, tuple(states[k : k + CHUNK]), tuple(moves), units, seed, k, cells)
@@ -217,7 +219,7 @@ def gains(
     moves: Sequence[Move],
     **options: object,
 ) -> list[Gain]:
-    """What moves bring over staying; best first.  Moves that some state cannot make are left out.
+    """Gains of moves over no move, best first; moves that some state cannot make are left out.
 
     Parameters
     ----------
@@ -227,7 +229,7 @@ def gains(
     Returns
     -------
     list of Gain
-        By expected gain.
+        Gains in falling order of the expected gain.
     """
     table = partial(singles, scenario, states, [STAY, *moves])(**options)  # type: ignore[arg-type]
     changes = table[:, 1:] - table[:, :1]
@@ -239,17 +241,17 @@ def gains(
     return sorted(made, key=lambda gain: -gain.value)
 
 
-def worth_of_knowing(found: Sequence[Gain], states: Sequence[State], name: str) -> float:
-    """How much more the best move is expected to bring once a cause is known.
+def value_of_knowing(found: Sequence[Gain], states: Sequence[State], name: str) -> float:
+    """Expected further gain of the best move once a cause is known.
 
     Parameters
     ----------
     found : sequence of Gain
-        Of moves, over the same states.
+        Gains of moves over the same states.
     states : sequence of mappings
         Equally likely states.
     name : str
-        The cause.
+        Name of the cause.
 
     Returns
     -------
@@ -258,7 +260,7 @@ def worth_of_knowing(found: Sequence[Gain], states: Sequence[State], name: str) 
 
     Notes
     -----
-    Source: strong2014, with a curve of second degree through the gains of each move.
+    Source: strong2014, with a polynomial of second degree through the gains of each move.
     """
     values = np.array([state[name] for state in states])
     if not found or np.ptp(values) == 0:

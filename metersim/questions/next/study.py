@@ -1,4 +1,4 @@
-"""One next move for a meter, from what was counted: what is off, what to do, or to leave it."""
+"""One next move for a meter from counts: likely faults, and a move or none."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scipy.special import ndtri
 
-from metersim.files.faults import BadInput, Fault, hint
+from metersim.files.faults import BadInput, Fault, Keyed, Parameter, hint
 from metersim.files.tables import dataframe
-from metersim.machine.reading import load_scenario
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted_alike
 from metersim.questions.next.clues import Strange, strange
 from metersim.questions.next.diagnosis import (
     MOST_METERS,
@@ -24,7 +24,7 @@ from metersim.questions.next.diagnosis import (
     diagnose,
     meters_of,
 )
-from metersim.questions.next.moves import PARTS, Gain, Move, gains, moves_of, worth_of_knowing
+from metersim.questions.next.moves import PARTS, Gain, Move, gains, moves_of, value_of_knowing
 from metersim.questions.next.target import (
     MOST_CELLS,
     Compared,
@@ -36,17 +36,18 @@ from metersim.questions.next.target import (
 )
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.looks import SENSOR, Look
+from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
     import pandas as pd
 
-LEAST = 0.002  # expected gain that is worth a move, as a share of cells
-PLAIN = 0.01  # that is worth one though the count is as wanted: the settings themselves fall short
-MOST_RUNS = 600  # of states drawn from the priors, each at all settings that were counted at
-RESAMPLED = 0.2  # of the states drawn from the priors: those that moves are tried on
-TOLD = ("guide",)  # what it would bring is told, asked for or not
-LIKELY = 0.5  # part of the skips too many that the sensor makes, from which it is brushed first
-SURE_ENOUGH = 0.1  # chance of making things worse that is put up with where nothing differs
+LEAST = 0.002  # least expected gain that justifies a move, as a share of cells
+PLAIN = 0.01  # least gain that justifies a move although the count is as wanted
+MOST_RUNS = 600  # runs of states from the priors, each at all counted settings
+RESAMPLED = 0.2  # states on which moves are tried, over states from the priors
+ALWAYS_SHOWN = ("guide",)  # parts with a reported gain, requested or not
+LIKELY = 0.5  # part of excess skips from the sensor above which its lens is brushed first
+SURE_ENOUGH = 0.1  # accepted chance of a worse result where the count is as wanted
 LENS = Move("brush the sensor's lens, and count again", mends="sensor")
 
 MOVE, MEND, BRUSH, SAME, NO_GAIN, STRANGE = "move", "mend", "brush", "same", "no gain", "strange"
@@ -54,38 +55,38 @@ MOVE, MEND, BRUSH, SAME, NO_GAIN, STRANGE = "move", "mend", "brush", "same", "no
 
 @dataclass(frozen=True, eq=False)
 class NextMove:
-    """What counts say of a meter, and what to do next.
+    """Diagnosis of a meter from counts, and one next move.
 
     Attributes
     ----------
     scenario : Scenario
-        What is set now.
+        Present settings.
     targets : tuple of Compared
-        Counts at these settings beside what is wanted; empty when there are none.
+        Counts at these settings with the wanted rates; empty without such counts.
     diagnosis : Diagnosis
-        What may be off, weighed.
+        Weighed hidden states.
     gains : tuple of Gain
-        What every move is expected to bring, best first.
+        Gains of all moves, best first.
     parts : tuple of Gain
-        The same of parts that were not asked for: for information.
+        Gains of parts that were not requested, for information.
     kind : str
-        ``move`` a setting, ``mend`` a cause, ``brush`` the sensor's lens, or leave it, as the
-        count is the ``same`` as wanted, or as ``no gain`` is worth it; ``strange`` where no such
-        meter shows what was counted.
+        Kind of advice: ``move`` a setting, ``mend`` a cause, or ``brush`` the sensor's lens.  No
+        move is advised where the count is the ``same`` as wanted, or where ``no gain`` is large
+        enough.  ``strange`` means that no likely meter shows such counts.
     chosen : Gain or None
-        The one move; None to leave it, and for the lens, which moves no seed.
+        Gain of the advised move; None without a move, and for the lens, which moves no seed.
     more : int or None
-        Cells still to count until it is clear, when that can be said.
-    worths : mapping of str to float
-        By cause, how much more the best move is expected to bring once it is known. [1]
+        Further cells to count until the advice is clear, if this can be predicted.
+    values_of_knowing : mapping of str to float
+        Expected further gain of the best move once a cause is known, by cause. [1]
     notches : Notches or None
-        Whether a second notch is called for; None where the notch is not what is to be moved.
+        Answer of the meter to all its notches; None where the advice does not move the notch.
     rule : Rule
-        What the trade would do.
+        Rule of the trade.
     left_out : int
-        Older counts that were not used.
+        Number of older counts that were not used.
     strange : tuple of Strange
-        What no likely state explains in the counts.
+        Counted shares that no likely state explains.
     """
 
     scenario: Scenario
@@ -96,7 +97,7 @@ class NextMove:
     kind: str
     chosen: Gain | None
     more: int | None
-    worths: dict[str, float]
+    values_of_knowing: dict[str, float]
     notches: Notches | None
     rule: Rule
     left_out: int
@@ -107,7 +108,7 @@ class NextMove:
 
     @property
     def words(self) -> str:
-        """What to do, in words."""
+        """Advice in words."""
         if self.kind == BRUSH:
             return LENS.words
         if self.kind == STRANGE:
@@ -116,11 +117,11 @@ class NextMove:
 
     @property
     def differs(self) -> bool:
-        """Whether any count differs from what is wanted by more than luck."""
+        """Whether a difference of any count from the wanted rates is detected."""
         return any(one.differing for one in self.targets)
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a move, best first, for pandas (extra ``notebook``); shares from 0 to 1."""
+        """A table for pandas with one row a move, best first (extra ``notebook``)."""
         return dataframe([_row(gain, self.chosen) for gain in (*self.gains, *self.parts)])
 
 
@@ -138,52 +139,55 @@ def _row(gain: Gain, chosen: Gain | None) -> dict[str, Any]:
 
 
 def next_move(
-    scenario: str | Path | Scenario,
+    scenario: AnyScenario,
     looks: Look | Sequence[Look] = (),
     *,
-    earlier: Sequence[tuple[Scenario, Look]] = (),
-    wanted: Scenario | None = None,
+    earlier: Sequence[tuple[AnyScenario, Look]] = (),
+    wanted: AnyScenario | None = None,
     skips_most: float | None = None,
     doubles_most: float | None = None,
     also: Sequence[str] = (),
     units: str = "metric",
     seed: int = 1,
     states: int = STATES,
+    stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
 ) -> NextMove:
-    """Infer what is off in a meter, and give one next move, or none.
+    """Infer the likely faults of a meter and advise one next move, or none.
 
     Parameters
     ----------
-    scenario : str, Path or Scenario
-        What is set now.
+    scenario : Scenario, str or Path
+        Present settings: scenario, name or file.
     looks : Look or sequence of Look
-        What was counted at these settings, such as of `look_of_seeds`.
+        Counts at these settings, such as `look_of_seeds` gives.
     earlier : sequence of (Scenario, Look)
         Counts of the same meter at the same or other settings, oldest first.
-    wanted : Scenario, optional
-        A meter in order that shows the shares that are wanted, such as the same at its usual
-        settings; else the scenario itself.
+    wanted : Scenario, str or Path, optional
+        Meter in order that shows the wanted shares, such as the same meter at its usual settings.
+        By default it is the scenario itself.
     skips_most, doubles_most : float, optional
-        Most shares that are wanted, in place of those of `wanted`. [1]
+        Largest wanted shares, in place of those of `wanted`. [1]
     also : sequence of str
         Parts that may be moved too: ``guide``, ``hole``.
     units : {'metric', 'us'}
-        Whose steps of settings.
+        Family of units of the steps of settings.
     seed : int
-        Chooses states and luck.
+        Random seed of states and runs.
     states : int
-        How many states to draw from the priors; fewer for counts at many settings.
+        Number of states from the priors; it is reduced for counts at many settings.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
-        Where to run; here, when not given.  The result is the same.
+        Executor of the runs; by default they run in this process.  The result is the same.
     on_run : callable, optional
-        Told how many states are done.
+        Function that takes the number of finished states.
 
     Returns
     -------
     NextMove
-        What is off, what moves bring, and which one to make.
+        Diagnosis, gains of moves, and the advice.
 
     Raises
     ------
@@ -201,11 +205,13 @@ def next_move(
     >>> m.next_move("maize_bench", count, states=40).words
     'leave it, count more'
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    settings = [setting for setting, _ in earlier]
+    scenario, order, *meters = fitted_alike([scenario, wanted or scenario, *settings], stations)
+    check_sent(scenario, executor)
+    before = [Seen(meter, look) for meter, (_, look) in zip(meters, earlier, strict=True)]
     given = (looks,) if isinstance(looks, Look) else tuple(looks)
     _check(given, earlier, also)
-    recent, left_out = _recent([*(Seen(*one) for one in earlier), *_seen(scenario, given)])
+    recent, left_out = _recent([*before, *_seen(scenario, given)])
     found = diagnose(
         recent,
         states=min(states, MOST_RUNS // len(meters_of(recent))),
@@ -214,18 +220,16 @@ def next_move(
         on_run=on_run,
     )
     here = [one.look for one in recent if one.meter == scenario]
-    targets = compared(
-        wanted or scenario, here, skips_most=skips_most, doubles_most=doubles_most, seed=seed
-    )
+    targets = compared(order, here, skips_most=skips_most, doubles_most=doubles_most, seed=seed)
     likely = found.resampled(max(round(RESAMPLED * states), 2), seed)
     moves = moves_of(scenario, found.names, also, units)
-    told = [part for part in TOLD if part not in also]
-    extra = [move for move in moves_of(scenario, (), told, units) if {*move.steps} & {*told}]
+    shown = [part for part in ALWAYS_SHOWN if part not in also]
+    extra = [move for move in moves_of(scenario, (), shown, units) if {*move.steps} & {*shown}]
     every = gains(scenario, likely, [*moves, *extra], units=units, seed=seed, executor=executor)
     every = [replace(gain, effective=found.effective) for gain in every]
     mine = tuple(gain for gain in every if gain.move in moves)
-    odd = strange(found)
-    kind, chosen = (STRANGE, None) if odd else _decide(targets, found, mine)
+    unexplained = strange(found)
+    kind, chosen = (STRANGE, None) if unexplained else _decide(targets, found, mine)
     answer = None
     if chosen is not None and "notch" in chosen.move.steps:
         answer = notches(
@@ -246,17 +250,19 @@ def next_move(
         kind=kind,
         chosen=chosen,
         more=_more(kind, targets, mine),
-        worths={name: worth_of_knowing(mine, likely, name) for name in found.names},
+        values_of_knowing=Keyed(
+            {name: value_of_knowing(mine, likely, name) for name in found.names}, "cause"
+        ),
         notches=answer,
         rule=trade_rule(scenario, targets),
         left_out=left_out,
-        strange=tuple(odd),
+        strange=tuple(unexplained),
     )
 
 
 def _check(looks: Sequence[Look], earlier: Sequence[object], also: Sequence[str]) -> None:
     faults = [
-        Fault("--also", part, f"no part that can be moved; {hint(part, PARTS)}")
+        Fault(Parameter("also"), part, f"no part that can be moved; {hint(part, PARTS)}")
         for part in also
         if part not in PARTS
     ]
@@ -271,7 +277,7 @@ def _seen(scenario: Scenario, looks: Sequence[Look]) -> list[Seen]:
 
 
 def _recent(seen: Sequence[Seen]) -> tuple[list[Seen], int]:
-    """The latest counts, at no more settings than can be run in some seconds; and how many not."""
+    """Latest counts, at few enough settings for a short run, and the number of dropped counts."""
     kept: list[Seen] = []
     for one in reversed(seen):
         if len(meters_of([one, *kept])) > MOST_METERS:
@@ -283,33 +289,33 @@ def _recent(seen: Sequence[Seen]) -> tuple[list[Seen], int]:
 def _decide(
     targets: Sequence[Compared], found: Diagnosis, known: Sequence[Gain]
 ) -> tuple[str, Gain | None]:
-    """What to do, and with which gain: the surest, so that noise does not choose between equals."""
+    """Kind of advice with its gain; the surest gain is taken, so that noise does not decide."""
     best = max(known, key=lambda gain: gain.sure, default=None)
-    worth = best.sure if best else 0.0
+    least_gain = best.sure if best else 0.0
     if not any(one.differing for one in targets):
-        if best is None or worth <= PLAIN or best.worse > SURE_ENOUGH:
+        if best is None or least_gain <= PLAIN or best.worse > SURE_ENOUGH:
             return SAME, None
     elif missed_share(targets, found) >= LIKELY:
         return BRUSH, None
-    elif best is None or worth <= LEAST:
+    elif best is None or least_gain <= LEAST:
         return NO_GAIN, None
     return (MEND if best.move.mends else MOVE), best
 
 
 def missed_share(targets: Sequence[Compared], found: Diagnosis) -> float:
-    """Part of the skips above what is wanted that are likely seeds which the sensor missed.
+    """Part of the excess skips that are likely seeds missed by the sensor.
 
     Parameters
     ----------
     targets : sequence of Compared
-        Counts beside what is wanted.
+        Counts with the wanted rates.
     found : Diagnosis
         Likely states.
 
     Returns
     -------
     float
-        From 0 to 1; 0 where nothing that the sensor counted differs in skips. [1]
+        Part from 0 to 1; 0 where no count of the sensor has detected excess skips. [1]
     """
     sensed = [one for one in targets if one.look.way == SENSOR and "skip" in one.differing]
     if not sensed:
@@ -321,7 +327,7 @@ def missed_share(targets: Sequence[Compared], found: Diagnosis) -> float:
 def _more(kind: str, targets: Sequence[Compared], known: Sequence[Gain]) -> int | None:
     """Cells to count until the decision is clear, or None.
 
-    What a count leaves open shrinks as one over the root of its cells.
+    The error of a count shrinks as one over the root of its cells.
     """
     if kind == SAME:
         return min((one.needed for one in targets if one.needed is not None), default=None)

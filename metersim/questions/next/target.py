@@ -1,4 +1,4 @@
-"""Whether a count differs from what is wanted, and what the trade would do."""
+"""Comparison of counts with wanted rates, the rule of the trade, and the best notch."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import betainc
 
-from metersim.files.faults import BadInput, bad
+from metersim.files.faults import BadInput, Parameter, bad
 from metersim.machine.scenario import Scenario
 from metersim.machine.sources import (
     DOUBLES,
@@ -28,26 +28,26 @@ from metersim.questions.shared.looks import HALF, Look, Rates, rates
 from metersim.questions.shared.settings import Steps, can_move
 
 KINDS = {"skip": "skips", "double": "doubles"}
-"""Kinds of cells, and what they are called in counts."""
-CELLS, RUNS = 20_000, 4  # of each run of a meter in order, which a hopper has seed for; and runs
-LEVEL = 0.05  # chance to take a meter in order for one that is not, over all that was counted
-MOST_CELLS = 5_000  # that are still called for; nobody counts more
-ROUND = 50  # that they are given in
-FEWEST = 2  # cells of a kind; a single one may always be luck
+"""Kinds of cells with their names in counts."""
+CELLS, RUNS = 20_000, 4  # cells of each run of a meter in order, within one hopper; number of runs
+LEVEL = 0.05  # chance of a false alarm for a meter in order, over all counted kinds
+MOST_CELLS = 5_000  # largest number of further cells that is advised
+ROUND = 50  # step of the advised number of cells
+FEWEST = 2  # cells of a kind that a detection needs; a single one may be chance
 
 
 @dataclass(frozen=True)
 class Compared:
-    """Counts of one kind at one setting, and what is wanted there.
+    """Counts of one way of looking at one setting, with the wanted rates.
 
     Attributes
     ----------
     look : Look
-        All counts, added up.
+        Sum of all counts.
     wanted : Rates
-        Of a meter in order, or at the limits that were asked for.
+        Rates of a meter in order, or the given limits.
     level : float
-        Chance of a kind of cell below which it is told from luck. [1]
+        Tail chance of a kind of cell below which its excess is detected. [1]
     """
 
     look: Look
@@ -56,23 +56,23 @@ class Compared:
 
     @property
     def counted(self) -> dict[str, int]:
-        """Cells by kind that was counted."""
+        """Number of cells of each counted kind."""
         both = {"skip": self.look.skips, "double": self.look.doubles}
         return {kind: count for kind, count in both.items() if count is not None}
 
     def excess(self, kind: str) -> float:
-        """How far a share lies above what is wanted. [1]"""
+        """Counted share less the wanted share. [1]"""
         return self.counted[kind] / self.look.cells - float(getattr(self.wanted, kind))
 
     def chance(self, kind: str, times: float = 1.0) -> float:
-        """Chance that a meter as wanted shows as many of a kind of cell, or more.
+        """Chance that a meter with the wanted rates shows as many cells of a kind, or more.
 
         Parameters
         ----------
         kind : str
-            Of `KINDS`, and counted.
+            Counted kind, one of `KINDS`.
         times : float
-            As if so many times the cells had been counted, with the same shares. [1]
+            Factor on the counted cells, with the same shares. [1]
 
         Returns
         -------
@@ -81,8 +81,8 @@ class Compared:
 
         Notes
         -----
-        assumption: a count is that of ``cells / effect`` independent cells; binomial, continued
-        between whole numbers.
+        assumption: a count has ``cells / effect`` independent cells; its binomial distribution is
+        interpolated between whole numbers.
         """
         count = self.counted[kind] * times
         if not count:
@@ -95,12 +95,12 @@ class Compared:
 
     @property
     def differing(self) -> list[str]:
-        """Kinds of cells that are more than luck gives a meter as wanted."""
+        """Kinds of cells with a detected excess over the wanted rates."""
         return [kind for kind in self.counted if self._differs(kind)]
 
     @property
     def needed(self) -> int | None:
-        """Cells still to count until shares as seen are told from luck; None when they are not."""
+        """Further cells until the excess of the counted shares is detected; None without any."""
         above = [kind for kind in self.counted if self.excess(kind) > 0]
         for times in (1.25, 1.5, 2, 2.5, 3, 4, 5, 7, 10, 15, 20, 30, 40):
             if (times - 1) * self.look.cells > MOST_CELLS:
@@ -122,31 +122,33 @@ def compared(
     doubles_most: float | None = None,
     seed: int = 1,
 ) -> list[Compared]:
-    """Hold counts against what is wanted.
+    """Compare counts with the wanted rates.
 
     Parameters
     ----------
     scenario : Scenario
-        The meter in order whose rates are wanted.
+        Meter in order whose rates are wanted.
     looks : sequence of Look
-        Counts; those of one way are added up.
+        Counts; those of one way of looking are summed.
     skips_most, doubles_most : float, optional
-        Most shares that are wanted, in place of those of a meter in order. [1]
+        Largest wanted shares, in place of those of a meter in order. [1]
     seed : int
-        Chooses the luck of the run of a meter in order.
+        Random seed of the run of a meter in order.
 
     Returns
     -------
     list of Compared
-        One a way of looking.
+        One comparison for each way of looking.
 
     Raises
     ------
     BadInput
-        When no cell is left for single seeds.
+        When the limits leave no cell for single seeds.
     """
     if (skips_most or 0) + (doubles_most or 0) >= 1:
-        raise bad("--skips-most", "", "with --doubles-most it leaves no cell with a single seed")
+        raise bad(
+            Parameter("skips_most"), "", "with `doubles_most` it leaves no cell with a single seed"
+        )
     pooled: dict[tuple[str, bool], list[Look]] = {}
     for look in looks:
         pooled.setdefault((look.way, look.doubles is None), []).append(look)
@@ -178,14 +180,14 @@ def _in_order(scenario: Scenario, way: str, seed: int) -> Rates:
 
 @dataclass(frozen=True)
 class Rule:
-    """What the trade would do now.
+    """Advice of a rule of the trade.
 
     Attributes
     ----------
     words : str
-        The rule.
+        Rule in words.
     steps : mapping of str to int
-        What it moves; empty for nothing.
+        Steps that the rule advises; empty for none.
     """
 
     words: str
@@ -193,22 +195,21 @@ class Rule:
 
 
 def trade_rule(scenario: Scenario, found: Sequence[Compared], *, differing: bool = True) -> Rule:
-    """The rule of the trade for what was counted.
+    """Rule of the trade for the counts.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Present settings.
     found : sequence of Compared
         Counts at these settings.
     differing : bool
-        Whether only what differs by more than luck counts; else whatever lies above what is
-        wanted.
+        Whether only a detected excess counts; otherwise every excess counts.
 
     Returns
     -------
     Rule
-        Of what lies farthest above what is wanted.
+        Rule for the kind with the greatest excess.
 
     Notes
     -----
@@ -230,31 +231,32 @@ def trade_rule(scenario: Scenario, found: Sequence[Compared], *, differing: bool
     return Rule(words, {"notch": step})
 
 
-FARTHEST = 3.0  # notches from the centre that are looked at
-NOTCH_CELLS, LONG = 2000, 5000  # of a run; of one that stands alone
-FINER = 0.02  # steps of that
+FARTHEST = 3.0  # notches from the centre that are tried
+NOTCH_CELLS, LONG = 2000, 5000  # cells of a run over states; of the run of a single state
+FINER = 0.02  # step of tried holes
 
 
 @dataclass(frozen=True)
 class Notches:
-    """How a meter answers to its notches, over its likely states.
+    """Answer of a meter to its notches, over its likely states.
 
     Attributes
     ----------
     singles : mapping of float to float
         Expected share of cells with one seed by notch, 0 the centre. [1]
     best : float
-        The notch with the most.
+        Notch with the greatest share.
     second : bool
-        Whether that lies more than one notch from the centre, by more than the simulation's noise
-        and than is worth a step; never of small round seed, which usually starts there.
+        Whether the best notch lies more than one from the centre.  The gain must exceed the noise
+        of the simulation and the least gain of a step.  False for small round seed, which usually
+        starts there.
     width : tuple of float
-        Width of the seed as it probably is: mean, and where it lies with 80 %. [m]
+        Likely width of the seed: mean, and ends of its 80 % interval. [m]
     hole : float
-        What is set. [m]
+        Set diameter of the hole. [m]
     better_hole : float or None
-        Nearest hole inside the handbooks' range with which the best notch lies within one of the
-        centre; None when there is none, or it is not called for. [m]
+        Nearest hole within the handbooks' range that has its best notch within one of the centre.
+        None without such a hole, or when it is not needed. [m]
     """
 
     singles: Mapping[float, float]
@@ -275,29 +277,29 @@ def notches(
     seed: int = 1,
     executor: Executor | None = None,
 ) -> Notches:
-    """Find the best notch of a meter over its likely states, on the side that it is moved to.
+    """Best notch of a meter over its likely states, on the side to which it is moved.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Present settings.
     found : Diagnosis
         Likely states.
     towards : int
-        1 for notches more aggressive than now, -1 for less.
+        1 for more aggressive notches, -1 for less aggressive ones.
     states : int
-        How many of them to try.
+        Number of states to try.
     least : float
-        Gain that is worth a step. [1]
+        Least gain that justifies a step. [1]
     seed : int
-        Chooses states and luck.
+        Random seed of states and runs.
     executor : Executor, optional
-        Where to run; here, when not given.
+        Executor of the runs; by default they run in this process.
 
     Returns
     -------
     Notches
-        How it answers.
+        Answer of the meter.
     """
     likely = found.resampled(states, seed)
     now = scenario.singulator.notch
@@ -315,7 +317,7 @@ def notches(
     usual = is_small_round(scenario.seeds.length, scenario.seeds.sphericity)
     if near and best not in near and not usual:
         over = table[:, best] - table[:, near[int(np.argmax(means[near]))]]
-        over = over[~np.isnan(over)]  # of meters that can have both
+        over = over[~np.isnan(over)]  # states in which both notches are possible
         noise = float(np.std(over, ddof=1)) / np.sqrt(len(over))
         second = len(over) > 1 and bool(over.mean() - SURE * noise > least)
     lot = scenario.lot.width * np.array(
@@ -329,7 +331,7 @@ def notches(
 
 
 def _moves(scenario: Scenario) -> dict[float, Move]:
-    """Moves to every notch that can be reached, by notch."""
+    """Moves to all possible notches, by notch."""
     now = scenario.singulator.notch
     reach = range(-int(FARTHEST + abs(now)), int(FARTHEST + abs(now)) + 1)
     steps = {now + k: {"notch": k} for k in reach if abs(now + k) <= FARTHEST}
@@ -341,7 +343,7 @@ def _moves(scenario: Scenario) -> dict[float, Move]:
 
 
 def _better_hole(scenario: Scenario, found: Diagnosis, width: float, seed: int) -> float | None:
-    """The nearest hole with which the mean state has its best notch within one of the centre."""
+    """Nearest hole with which the mean state has its best notch within one of the centre."""
     state: State = {name: found.mean(name) for name in found.names if name in HIDDEN}
     low, high = HANDBOOK_HOLE
     ratios = np.linspace(low, high, round((high - low) / FINER) + 1)

@@ -1,4 +1,4 @@
-"""Text of a next move: what was counted, what is off, one move, and why not the others."""
+"""Text of a next move: counts, likely faults, the move, and the other moves."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from metersim.machine.sources import GATE, HOLES, NO_SOURCE, TOO_FAR
 from metersim.questions.next.diagnosis import Side
 from metersim.questions.next.likely import (
     FEW,
-    WORTH,
+    LEAST_VALUE,
     causes_lines,
     looks_lines,
     of_100,
@@ -33,21 +33,21 @@ from metersim.questions.shared.notes import AT_A_METER, PROVE, asked
 from metersim.questions.shared.settings import Steps
 from metersim.questions.shared.words import block, plural, quantity
 
-HOW = {  # of a look
+HOW = {  # words for each way of looking
     WAYS[0]: "seen on a belt or in the row",
     SENSOR: "shown by the sensor",
     DISC: "of the disc at rest",
 }
-ALSO = 0.5  # chance that the singulator is off, from which it is told beside a second notch
-THIN = 20.0  # effective states; fewer carry rough numbers only
+ALSO = 0.5  # chance of a fault of the singulator above which a second notch mentions it
+THIN = 20.0  # effective states below which numbers are rough
 
 
 def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ()) -> str:
-    """A next move as text, with notes on what was counted."""
+    """Report of a next move, with notes on the counts."""
     scenario = found.scenario
-    luck = f"metersim {__version__}"
+    version = f"metersim {__version__}"
     changes = "".join(f"{change}, " for change in scenario.changes)
-    lines = [f"{scenario.title} ({scenario.name}, {changes}{luck}): the next move", ""]
+    lines = [f"{scenario.title} ({scenario.name}, {changes}{version}): the next move", ""]
     said = asked(scenario, units)
     lines += block("Set", [said[1], *said[3:]])
     lines += block("Counted", [*counted_text(found), *notes])
@@ -55,7 +55,7 @@ def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ())
     if found.notches and found.notches.second:
         lines += [*block("Notch", _second(found, found.notches, units)), ""]
     lines += [*block("Practice", _practice(found)), ""]
-    if found.kind != STRANGE:  # the rest would rest on states that do not show these counts
+    if found.kind != STRANGE:  # other parts need states that explain the counts
         lines += [*block("Others", _others(found)), ""]
         lines += [*causes_lines(found, units), ""]
         lines += block("Look at", looks_lines(found))
@@ -66,7 +66,7 @@ def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ())
 
 
 def counted_text(found: NextMove) -> list[str]:
-    """Counts beside what is wanted."""
+    """Lines with counts and wanted shares."""
     lines = []
     for one in found.targets:
         shares = [
@@ -76,7 +76,7 @@ def counted_text(found: NextMove) -> list[str]:
         ]
         cells = plural(one.look.cells, "cell")
         lines.append(f"{one.look.cells:,} {cells} {HOW[one.look.way]}: " + ", ".join(shares))
-        lines += [_luck(one, kind) for kind in one.counted]
+        lines += [_comparison(one, kind) for kind in one.counted]
     before = sum(one.meter != found.scenario for one in found.diagnosis.seen)
     if before:
         lines.append(f"{before} earlier {plural(before, 'count')} at other settings, weighed too")
@@ -85,8 +85,8 @@ def counted_text(found: NextMove) -> list[str]:
     return lines
 
 
-def _luck(one: Compared, kind: str) -> str:
-    """Whether one kind of cell differs from what is wanted at all."""
+def _comparison(one: Compared, kind: str) -> str:
+    """Line on whether the excess of a kind of cell is detected."""
     chance = one.chance(kind)
     said = "too many for luck" if kind in one.differing else "luck explains that"
     often = of_100(max(chance, FEW / 10))
@@ -94,7 +94,7 @@ def _luck(one: Compared, kind: str) -> str:
 
 
 def _move(found: NextMove) -> list[str]:
-    """The one move, or why there is none."""
+    """Lines with the move, or with the reason for none."""
     if found.kind == BRUSH:
         share = missed_share(found.targets, found.diagnosis)
         return [
@@ -131,12 +131,14 @@ def _thin(found: NextMove) -> list[str]:
 
 
 def _strange(found: NextMove) -> list[str]:
-    """What no likely meter shows, and what to do about that."""
-    told = found.diagnosis
+    """Lines on counts that no likely meter shows, and on the remedy."""
+    diagnosis = found.diagnosis
     made = []
     for one in found.strange[:2]:
         far = "or fewer" if one.share < one.expected else "or more"
-        where = "" if len(told.seen) == 1 else f"count {one.look + 1} of {len(told.seen)}: "
+        where = (
+            "" if len(diagnosis.seen) == 1 else f"count {one.look + 1} of {len(diagnosis.seen)}: "
+        )
         made.append(
             f"{where}hardly any meter at its settings shows {percent_text(one.share)} "
             f"{KINDS[one.kind]} {far} (those that fit best: {percent_text(one.expected)})"
@@ -148,7 +150,7 @@ def _strange(found: NextMove) -> list[str]:
 
 
 def _count_more(found: NextMove) -> str:
-    """How many more cells would make it clear."""
+    """Number of further cells that would make the advice clear, in words."""
     if found.more is not None:
         if found.kind == SAME:
             return f"some {found.more:,} cells more with such shares would tell them from luck"
@@ -178,7 +180,7 @@ def _meaning(gain: Gain) -> str:
 
 
 def _practice(found: NextMove) -> list[str]:
-    """What the trade would do, and whether that is the same."""
+    """Lines with the rule of the trade, and whether the simulation agrees."""
     steps = found.chosen.move.steps if found.chosen else {}
     same = dict(steps) == dict(found.rule.steps) and found.kind not in (BRUSH, MEND)
     if found.kind == NO_GAIN and not found.rule.steps:
@@ -191,7 +193,7 @@ def _practice(found: NextMove) -> list[str]:
 
 
 def _instead(found: NextMove) -> str:
-    """What the simulation makes of the rule where it would do another thing."""
+    """Simulated gain of the rule of the trade where it differs from the advice."""
     if found.kind == STRANGE:
         return "the simulation cannot judge that"
     if found.rule.words == TOO_FAR:
@@ -219,16 +221,16 @@ def _touches(found: NextMove, *names: str) -> bool:
 
 
 def _others(found: NextMove) -> list[str]:
-    """Why not the other moves."""
+    """Lines with the gains of the other moves."""
     others = [gain for gain in found.gains if gain is not found.chosen]
-    up = [gain for gain in others if gain.value >= WORTH]
-    idle = [gain for gain in others if abs(gain.value) < WORTH]
-    down = [gain for gain in others if gain.value <= -WORTH]
+    up = [gain for gain in others if gain.value >= LEAST_VALUE]
+    idle = [gain for gain in others if abs(gain.value) < LEAST_VALUE]
+    down = [gain for gain in others if gain.value <= -LEAST_VALUE]
     lines = [f"{gain.move.words}: {_short(gain)}" for gain in up]
     for head, some in (("next to nothing", idle), ("worse", down)):
         if some:
-            told = [f"{gain.move.words} ({_points(gain.value)})" for gain in some]
-            lines.append(f"{head}: {', '.join(told)}")
+            named = [f"{gain.move.words} ({_points(gain.value)})" for gain in some]
+            lines.append(f"{head}: {', '.join(named)}")
     lines += [
         f"not asked for, with --also {next(iter(gain.move.steps))}: {gain.move.words}, "
         f"{_short(gain)}"
@@ -246,7 +248,7 @@ def _points(share: float) -> str:
 
 
 def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
-    """A second notch, in numbers of hole against seed."""
+    """Lines on a second notch, and on the hole compared with the seed."""
     middle, low, high = answer.width
     width = found.scenario.seeds.width
     lines = [

@@ -1,1 +1,1 @@
-"""How will the seeds lie?"""
+"""Question `run`: how will the seeds lie?"""

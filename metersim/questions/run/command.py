@@ -1,4 +1,4 @@
-"""Runs a scenario and says how the seeds will lie."""
+"""The command `run`: runs a scenario and reports how the seeds will lie."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from metersim.questions.shared.options import (
     draws_option,
     engine_option,
     harvest_of,
-    luck_options,
     plants_options,
     replicates_of,
     scenario_options,
     seed_of,
+    seed_options,
 )
 from metersim.questions.shared.plants import check_field, stand_of
 from metersim.questions.shared.plantwords import plants_block
@@ -33,9 +33,9 @@ FILES = ("json", "csv", "trace", "figure")
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim run``."""
+    """Add the options of ``metersim run``."""
     scenario_options(command)
-    luck_options(command)
+    seed_options(command)
     engine_option(command)
     draws_option(command)
     plants_options(command)
@@ -48,7 +48,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Run as the options say, write what they ask for, and tell the result."""
+    """Report of a run with these options; writes the requested files."""
     files = [(f"--{name}", getattr(options, name)) for name in FILES]
     scenario, seed, replicates, draws, harvest, *_ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
@@ -62,14 +62,14 @@ def answer(options: argparse.Namespace) -> str:
     check_unknown(options, scenario)
     if options.plants:
         check_field(scenario)
-    luck = [{"seed": seed, "replicate": k} for k in range(replicates)]
+    repeats = [{"seed": seed, "replicate": k} for k in range(replicates)]
     runs, traced = [], []
     if options.trace:
-        traced = [simulate(scenario, **one, trace=True) for one in luck]
-    if options.csv or options.trace or options.figure:  # only these need all records
-        # the trace moves no last digit of the other files
+        traced = [simulate(scenario, **one, trace=True) for one in repeats]
+    if options.csv or options.trace or options.figure:  # only these files need all records
+        # a trace must not change the other files in any digit
         runs = traced if traced and options.engine == EVENTS else []
-        runs = runs or [simulate(scenario, **one, engine=options.engine) for one in luck]
+        runs = runs or [simulate(scenario, **one, engine=options.engine) for one in repeats]
         measured = measure(runs)
     else:
         each = stretches_for(scenario.passages, replicates)
@@ -79,7 +79,7 @@ def answer(options: argparse.Namespace) -> str:
                     tallied(
                         scenario, **one, stretches=each, engine=options.engine, on_cells=on_cells
                     )
-                    for one in luck
+                    for one in repeats
                 ]
             )
     spread = None
@@ -104,12 +104,12 @@ def answer(options: argparse.Namespace) -> str:
         made.append((options.csv, as_csv(runs)))
     if options.trace:
         made.append((options.trace, as_trace(traced)))
-    told = as_json(measured, spread, stand, harvest) if options.json else ""
+    content = as_json(measured, spread, stand, harvest) if options.json else ""
     if options.json and options.json != "-":
-        made.append((options.json, told))
+        made.append((options.json, content))
     write_all(made)
     if options.json == "-":
-        return told.removesuffix("\n")
+        return content.removesuffix("\n")
     plants = plants_block(stand, options.units, harvest) if stand else []
     return summary(measured, options.units, spread, plants)
 

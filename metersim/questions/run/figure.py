@@ -1,4 +1,4 @@
-"""A page on one run: spacings, a piece of the row, the disc."""
+"""Page of one run: spacings, a piece of the row, and the disc."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def draw_spacings(
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     spacings : array_like, shape (n,)
         Spacings. [m]
     reference : float
@@ -61,7 +61,7 @@ def draw_spacings(
     Returns
     -------
     list of Rectangle
-        36 bars: tenths of the reference, then what lies beyond 3.5 references.
+        36 bars: tenths of the reference, then all spacings beyond 3.5 references.
 
     Raises
     ------
@@ -103,7 +103,7 @@ def draw_spacings(
 
 
 def _settings(run: Run, units: str) -> tuple[str, ...]:
-    """What was set, in a few lines."""
+    """Lines with the settings of a run."""
     s = run.scenario
     us = units == "us"
     _, machine = length_units(units)
@@ -119,7 +119,7 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
 
 @matplotlib.rc_context(STYLE)
 def run_figure(run: Run, units: str = "metric") -> Figure:
-    """One page on one run: spacings, a piece of the row, the disc, and where it all comes from.
+    """One page on one run: spacings, a piece of the row, the disc, and its origin.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
     Figure
         7.5 in wide, 10 in high, and higher with notes.
     """
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run])]
     foot = 0.61 + caption_height(said)  # in
     height = foot + 9.25

@@ -1,4 +1,4 @@
-"""A piece of the row, and the disc above it."""
+"""Drawings of a piece of the row and of the face of the disc."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Arc, Circle, FancyArrowPatch, Patch, Polygon, RegularPolygon
 
 from metersim.files.units import Unit
-from metersim.machine.stations import PASSES, stations_of
+from metersim.machine.stations import POINTS, stations_of
 from metersim.questions.shared.page import (
     ABOVE,
     CENTRED,
@@ -25,30 +25,30 @@ from metersim.questions.shared.page import (
     PLATE,
     STYLE,
     WARM,
+    eventful_start,
     events_in,
     length_units,
-    telling,
 )
 from metersim.run.records import Run
 
-SEVERAL = {2: "double", 3: "triple"}  # what a cell released
+SEVERAL = {2: "double", 3: "triple"}  # name of a cell by the number of released seeds
 
 
 @matplotlib.rc_context(STYLE)
 def draw_row(
     ax: Axes, run: Run, start: int | None = None, length: int = 24, units: str = "metric"
 ) -> EllipseCollection:
-    """A piece of the row: seeds where they lie, over the places meant for them.
+    """Draw a piece of the row: seeds at their places, above the theoretical places.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     run : Run
         The run.
     start : int, optional
-        First cell of the piece; by default the first piece that shows a skip and a double, or
-        either of them.
+        First cell of the piece.  By default it is the first piece with a skip and a double, or
+        with either of them.
     length : int
         Number of cells, 1 or more.
     units : {'metric', 'us'}
@@ -57,9 +57,9 @@ def draw_row(
     Returns
     -------
     EllipseCollection
-        The seeds within the piece in the order of `run.seeds`: to scale, with their long axis
-        along the row (an assumption), over a pale spot that shows where to look.  Seeds that
-        would be shorter than a pixel are drawn larger, and the axis says so.
+        Seeds within the piece, in the order of `run.seeds`.  They are to scale, with their long
+        axis along the row (an assumption), each over a pale spot.  Seeds that would be shorter
+        than a pixel are drawn larger, and the axis says so.
 
     Raises
     ------
@@ -74,13 +74,13 @@ def draw_row(
     chosen = ""
     if start is None:
         chosen = ", chosen to show a skip or a double if there is one"
-        start = telling(released, length, 1, min(3, (length - 1) // 2))
+        start = eventful_start(released, length, 1, min(3, (length - 1) // 2))
     if not 0 <= start <= released.size - length:
         raise ValueError(
             f"cells {start} to {start + length - 1} are outside the run: it has "
             f"cells 0 to {released.size - 1}"
         )
-    # assumption: the median seed lies at its place
+    # assumption: the median seed lies at its theoretical place
     offset = float(np.median(seeds.position - seeds.cell * spacing)) if len(seeds) else 0.0
     cells = np.arange(start, start + length)
     places = (cells * spacing + offset) / along.factor
@@ -139,7 +139,7 @@ def draw_row(
 
 
 def _place_words(ax: Axes, words: Sequence[tuple[float, str]], apart: float) -> None:
-    """Words over places, first come first served; left out where they would touch another."""
+    """Write words above places; a word that would touch an earlier one is left out."""
     taken: list[float] = []
     for x, word in words:
         if all(abs(x - other) > apart for other in taken):
@@ -148,31 +148,32 @@ def _place_words(ax: Axes, words: Sequence[tuple[float, str]], apart: float) -> 
 
 
 def _on_disc(angle: Any, radius: Any) -> tuple[Any, Any]:
-    """Place on the disc's face at an angle past the pool's entry; turns counter-clockwise."""
-    turned = angle - (PASSES[0] + PASSES[1]) / 2 - math.pi / 2
+    """Point on the face of the disc, by angle past the entry of the pool, counter-clockwise."""
+    turned = angle - (POINTS[0] + POINTS[1]) / 2 - math.pi / 2
     return radius * np.cos(turned), radius * np.sin(turned)
 
 
 @matplotlib.rc_context(STYLE)
 def draw_disc(ax: Axes, run: Run, turn: int | None = None, units: str = "metric") -> list[Patch]:
-    """The face of the disc to scale, with what each cell released in one turn.
+    """Draw the face of the disc to scale, with the seeds released by each cell in one turn.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     run : Run
         The run.
     turn : int, optional
-        Turn, counted from 0; by default the first with a skip and a double, or either of them.
+        Turn, counted from 0.  By default it is the first with a skip and a double, or with either
+        of them.
     units : {'metric', 'us'}
         Unit of the axes: mm or in.
 
     Returns
     -------
     list of Patch
-        One a cell, in their order: open circle, filled circle or diamond for none, one or
-        several seeds.
+        One mark for each cell, in order: an open circle, a filled circle or a diamond for none,
+        one or several seeds.
 
     Raises
     ------
@@ -182,7 +183,7 @@ def draw_disc(ax: Axes, run: Run, turn: int | None = None, units: str = "metric"
     _, machine = length_units(units)
     scenario, cells = run.scenario, run.scenario.disc.cells
     if turn is None:
-        turn = telling(run.cells.released, cells, cells, 0) // cells
+        turn = eventful_start(run.cells.released, cells, cells, 0) // cells
     if not 0 <= turn < scenario.run.turns:
         raise ValueError(f"turn is {turn}; allowed: 0 to {scenario.run.turns - 1}")
     released = run.cells.released[turn * cells : (turn + 1) * cells]
@@ -234,7 +235,7 @@ def _draw_pool(ax: Axes, run: Run, turn: int, machine: Unit) -> None:
 
 
 def explain_marks(ax: Axes) -> None:
-    """The marks of `draw_disc`, to the right of it."""
+    """Explain the marks of `draw_disc`, to the right of the disc."""
     looks = (
         ("white", WARM, "o", "none: skip"),
         (CLASSES["normal"][0], "none", "o", "one"),
@@ -253,17 +254,17 @@ def _draw_stations(ax: Axes, run: Run, machine: Unit) -> None:
     setting, radius = run.scenario.singulator, machine.from_si(run.scenario.disc.circle_radius)
     gap = machine.from_si(setting.gap - setting.notch_step * setting.notch)
     names = ("pool zone begins", "pool zone ends", "singulator", "cut-off")
-    for name, angle in zip(names, PASSES, strict=True):
+    for name, angle in zip(names, POINTS, strict=True):
         inner, outer = _on_disc(angle, 1.04 * radius), _on_disc(angle, 1.13 * radius)
         if name != "singulator":
             ax.plot(*zip(inner, outer, strict=True), color=INK, lw=1.2, zorder=2)
         x, y = _on_disc(angle, 1.16 * radius)
         said = f"{name}\n{math.degrees(angle):.0f} deg"
         ax.text(x, y, said, ha="left" if x > 0 else "right", va="center")
-    facing = math.degrees(math.atan2(*_on_disc(PASSES[2], 1.0)[::-1]))
+    facing = math.degrees(math.atan2(*_on_disc(POINTS[2], 1.0)[::-1]))
     width = 2 * (radius + gap)
     ax.add_patch(Arc((0, 0), width, width, theta1=facing - 9, theta2=facing + 9, lw=3, color=INK))
-    tail, head = (_on_disc(PASSES[1] + math.radians(a), 0.55 * radius) for a in (60, 160))
+    tail, head = (_on_disc(POINTS[1] + math.radians(a), 0.55 * radius) for a in (60, 160))
     arrow = {"arrowstyle": "-|>", "mutation_scale": 14, "connectionstyle": "arc3,rad=0.45"}
     ax.add_patch(FancyArrowPatch(tail, head, color=INK, lw=1.2, **arrow))  # type: ignore[arg-type]
     ax.text(0, 0.3 * radius, "rotation", bbox=PLATE, **CENTRED)

@@ -1,4 +1,4 @@
-"""What a run gives to read: a summary, JSON of measures, CSV of seeds, trace of events."""
+"""Texts of a run: summary, JSON of measures, CSV of seeds, and trace of events."""
 
 from __future__ import annotations
 
@@ -13,7 +13,15 @@ from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, number_or_none, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.notes import PROVE, apart, asked, head, heading, meanings, notes
+from metersim.questions.shared.notes import (
+    PROVE,
+    asked,
+    heading,
+    interval_cells,
+    interval_heads,
+    interval_notes,
+    notes,
+)
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.unknowns import Spread
 from metersim.questions.shared.words import LABELS, SHOWN, block, interval_text, quantity
@@ -21,22 +29,26 @@ from metersim.run.records import Run, Seeds, provenance
 
 
 def table(measured: Measured, units: str = "metric", spread: Spread | None = None) -> list[str]:
-    """Lines of the table of estimates; with a spread, luck and not knowing stand apart."""
+    """Lines of the table of estimates; a spread adds columns of its uncertainties."""
     level = f"{measured.level:.0%} interval".replace("%", " %")
-    lines = [f"{'':31}{'estimate':>14}   {head(level) if spread else level}"]
+    lines = [f"{'':31}{'estimate':>14}   {interval_heads(level) if spread else level}"]
     for group, rows in SHOWN:
         for row, (key, label) in enumerate(rows):
             kind, estimate = BY_KEY[key].kind, measured[key]
             first = group if row == 0 else ""
-            told = apart(spread, key, units) if spread else interval_text(kind, estimate, units)
+            interval = (
+                interval_cells(spread, key, units)
+                if spread
+                else interval_text(kind, estimate, units)
+            )
             lines.append(
-                f"{first:11}{label:20}{quantity(kind, estimate.value, units):>14}   {told}"
+                f"{first:11}{label:20}{quantity(kind, estimate.value, units):>14}   {interval}"
             )
     return lines
 
 
 def limits(measured: Measured) -> list[str]:
-    """Lines that say what limits the result."""
+    """Lines with the main causes of uneven spacing."""
     found = causes(measured)[:3]
     of = "spacings" if measured.total("spacings") else "cells"
     lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
@@ -49,7 +61,7 @@ def summary(
     spread: Spread | None = None,
     plants: Sequence[str] = (),
 ) -> str:
-    """The readable summary of a run or of its replicates, and of draws of what is not known.
+    """Readable summary of a run or its replicates, and of draws of uncertain inputs.
 
     Parameters
     ----------
@@ -58,9 +70,9 @@ def summary(
     units : str
         ``metric`` or ``us``.
     spread : Spread, optional
-        What draws of what is not known gave.
+        Uncertainty from draws of the uncertain inputs.
     plants : sequence of str
-        Lines of `metersim.questions.shared.plantwords.plants_block`, when they are asked for.
+        Lines of `metersim.questions.shared.plantwords.plants_block`, if plants are requested.
     """
     scenario = measured.scenario
     lines = [heading(measured)]
@@ -75,7 +87,7 @@ def summary(
         watched += f", {len(measured.tallies)} replicates"
     lines += [*block("Watched", [watched]), "", *table(measured, units, spread), ""]
     if spread:
-        lines += [*block("Not known", meanings(spread, LABELS, units)), ""]
+        lines += [*block("Not known", interval_notes(spread, LABELS, units)), ""]
     lines += [*block("Limits", limits(measured)), ""]
     lines += [*plants, ""] if plants else []
     if found := notes(measured, units):
@@ -90,7 +102,7 @@ def as_json(
     stand: Stand | None = None,
     harvest: Harvest | None = None,
 ) -> str:
-    """All measures as JSON, in SI, each as value, low and high; what draws gave; and plants."""
+    """JSON of all measures in SI with their intervals, uncertain inputs, and plants."""
     made: dict[str, Any] = {
         "provenance": provenance(measured.origin, len(measured.tallies)),
         "interval_level": measured.level,
@@ -113,7 +125,7 @@ def as_json(
 
 
 def _stand(stand: Stand, harvest: Harvest) -> dict[str, Any]:
-    """Plants, and what each published relation takes off as a range, money with a price alone."""
+    """Plants, with the loss range of each relation; money is given only with a price."""
     made: dict[str, Any] = {}
     for measure in stand.measured.measures:
         put(made, measure.key, stand[measure.key].to_dict(), measure.kind)
@@ -145,13 +157,13 @@ def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
 
 
 def _not_known(spread: Spread) -> dict[str, Any]:
-    """What draws gave: the median, and intervals of not knowing and of both."""
+    """Medians over the draws, with intervals of input uncertainty and total uncertainty."""
     ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
     made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
     for key in spread.estimates:
-        unknown, both = spread.unknown(key).to_dict(), spread.both(key).to_dict()
-        told = {"unknown": unknown, "both": both, "told_from_luck": spread.is_told(key)}
-        put(made, key, told, spread.measures[key].kind)
+        inputs, total = spread.inputs(key).to_dict(), spread.total(key).to_dict()
+        made_by_key = {"unknown": inputs, "both": total, "told_from_luck": spread.is_detected(key)}
+        put(made, key, made_by_key, spread.measures[key].kind)
     return made
 
 
@@ -159,7 +171,7 @@ SEED_COLUMNS = ("replicate", *Seeds.names)
 
 
 def as_csv(runs: Sequence[Run]) -> str:
-    """One row a seed, in SI; columns name their units."""
+    """CSV with one row a seed, in SI; column names contain their units."""
     rows = (
         (run.replicate, *row)
         for run in runs
@@ -172,8 +184,8 @@ TRACE_COLUMNS = ("replicate", "time_s", "cell", "place", "station", "event", "wh
 
 
 def as_trace(runs: Sequence[Run]) -> str:
-    """Every event of every seed, with what happened and why."""
-    head = "".join(
+    """CSV of every event of every seed, with its reason."""
+    interval_heads = "".join(
         f"# station '{name}' is replaced by {kind}\n" for name, kind in runs[0].replaced.items()
     )
     rows = (
@@ -181,4 +193,4 @@ def as_trace(runs: Sequence[Run]) -> str:
         for run in runs
         for event in run.trace
     )
-    return head + csv_text(TRACE_COLUMNS, rows)
+    return interval_heads + csv_text(TRACE_COLUMNS, rows)

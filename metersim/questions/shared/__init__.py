@@ -1,1 +1,1 @@
-"""What several questions share."""
+"""Parts that several questions share."""

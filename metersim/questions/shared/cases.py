@@ -1,4 +1,4 @@
-"""Published cases as they are read from their files."""
+"""Published cases and the reading of their files."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ from metersim.questions.shared.statements import (
 
 KEYS = ("source", "mark", "read", "assumed", "discussion", "covers", "plants", "scenario")
 TABLES = ("conditions", "rows")
-MOST_ROWS = 1000  # of a file; each is held against all others
+MOST_ROWS = 1000  # in a file; each row is compared with all others
 
 
 @dataclass(frozen=True, kw_only=True)
 class Plants(Checked):
-    """How seeds become the plants that a source measured."""
+    """Emergence and shift that turn seeds into the plants of a source."""
 
     emergence: float = number("percent", 1, 100, "share of the seeds that come up")
     shift: float = number("mm in", 0, 100, "SD of a plant's distance from its seed")
@@ -40,27 +40,27 @@ class Plants(Checked):
 
 @dataclass(frozen=True)
 class Case:
-    """A published table, and all that is needed to predict it; see `read_case`.
+    """A published table with everything that its prediction needs; see `read_case`.
 
     Attributes
     ----------
     path : Path
         Its file.
     source, mark : str
-        Keys of `metersim.machine.sources.SOURCES` and `metersim.machine.seedlot.MARKS`.  A source
-        of one's own is given in words, which no key is.
+        Keys of `metersim.machine.sources.SOURCES` and `metersim.machine.seedlot.MARKS`.  A user's
+        own source is given in words.
     read, assumed : tuple of str
-        What the source says, and what had to be assumed beside the ranges.
+        Statements of the source, and assumptions that are not given as ranges.
     discussion : str
-        Why it agrees or not, for people.
+        Reasons for agreement or disagreement, as prose.
     conditions : mapping of str to Condition
-        By name, in the file's order.
+        Tested conditions by name, in the order of the file.
     rows : tuple of Row
-        Its statements.
+        Published statements.
     plants : Plants, optional
-        When plants were measured, at the middle of what is not known of them.
+        Emergence and shift, with unknown values at their middle; None where seeds were measured.
     unknown : tuple of Unknown
-        What is not known of the plants.
+        Unknown values of `plants`.
     """
 
     path: Path
@@ -76,21 +76,21 @@ class Case:
 
     @property
     def name(self) -> str:
-        """Name of the case, that of its file."""
+        """Name of the case: that of its file without the ending."""
         return self.path.stem
 
     @property
     def reference(self) -> str:
-        """Its source in full."""
+        """Full reference of the source."""
         return SOURCES.get(self.source, self.source)
 
     def along(self, name: str) -> list[tuple[float, Condition]]:
-        """Conditions of a varied one with the values of its key."""
+        """Values of the varied key of a condition, each with its own condition."""
         return [(c.value, c) for c in self.conditions.values() if c.key and c.of == name]
 
 
 def shipped_cases() -> dict[str, Path]:
-    """Files of the shipped cases by name."""
+    """Files of the shipped cases, by name of the case."""
     return {path.stem: path for path in sorted(PUBLISHED.glob("*.toml"))}
 
 
@@ -103,7 +103,7 @@ def load_case(name: str) -> Case:
         With every fault of the file.
     """
     shipped = shipped_cases()
-    if not is_text(name):  # no table could tell of it
+    if not is_text(name):  # a name that cannot be printed in a table
         raise bad(name, "", "holds letters that are not UTF-8; rename that file")
     if name not in shipped and not name.lower().endswith(".toml"):
         raise bad(name, "", f"no such case; {hint(name, shipped)}")
@@ -141,7 +141,7 @@ def read_case(path: Path) -> Case:
 
 
 def _wrong_head(table: Mapping[str, Any], where: str) -> Iterator[Fault]:
-    """What is wrong with everything but conditions and rows themselves."""
+    """Faults of all keys except the contents of conditions and rows."""
     source, mark = table.get("source"), table.get("mark")
     if not (is_one_of(source, SOURCES) or (is_name(source) and " " in source)):
         message = "missing or unknown; say in two words or more where your own table is from"

@@ -1,8 +1,8 @@
-"""The log of counts: a plain CSV file, a line a count, with the settings that it was made at.
+"""The log of counts: a CSV file with one line a count and the settings of that count.
 
 Columns, in any order: `row`, `seeds`, `skips`, `doubles`, `triples`, `way`, and a column for
 each of the settings, named as in a scenario file in either family of units, such as
-``vacuum_kpa`` or ``vacuum_inh2o``.  `cells` are those of the disc.
+``vacuum_kpa`` or ``vacuum_inh2o``.  The column `cells` holds the cells of the disc.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import BadInput, Fault, bad, hint
+from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
 from metersim.files.fields import Spec, shown
 from metersim.files.tables import NUMBER, Rows, csv_rows, each_row, first_of, read_text
 from metersim.machine.scenario import Scenario
@@ -35,24 +35,24 @@ FIELDS: dict[str, Spec] = {
         ("disc", "cells"),
     )
 }
-"""What a line holds of a scenario, by field: all that is set by hand, and the disc's cells."""
+"""Fields of a scenario in a line of the log: all hand settings, and the cells of the disc."""
 KEYS = {key: field for field, spec in FIELDS.items() for key in spec.keys}
 HEADER = ("row", *COUNTS, "way", *(next(iter(spec.keys)) for spec in FIELDS.values()))
-SAME = 1e-9  # relative; a log holds ten digits
+SAME = 1e-9  # relative difference of equal values; a log holds ten digits
 EXAMPLE = "3,300,4,2,0,belt,0,4,52,false,6,4.5,30"
 NAME = re.compile(r"[\w][\w .-]{0,39}")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One count, and what was set when it was made.
+    """One count with the settings at which it was made.
 
     Attributes
     ----------
     row : str
-        Which row of the machine, or which meter.
+        Name of the row of the machine, or of the meter.
     seeds, skips, doubles, triples : int
-        What was counted.
+        Counted numbers.
     way : str
         ``belt`` or ``sensor``.
     settings : mapping of str to value
@@ -77,7 +77,7 @@ class Entry:
 
     @cached_property
     def look(self) -> Look:
-        """What was counted, by cells."""
+        """The same count as numbers of cells."""
         return look_of_seeds(self.seeds, self.skips, self.doubles, self.triples, self.way)
 
     def on(self, scenario: Scenario) -> Scenario:
@@ -86,12 +86,12 @@ class Entry:
         Raises
         ------
         BadInput
-            When they do not go together with the rest of it.
+            When the settings contradict the rest of the scenario.
 
         Notes
         -----
-        What a scenario holds to the digits of a log stays as it is there: counts at settings that
-        were typed in other units are counts at the same settings.
+        A log holds ten digits.  A setting that equals the scenario's to ten digits is taken from
+        the scenario.  Thus settings that were typed in other units count as the same settings.
         """
         now = {name: _held(scenario, name) for name in self.settings}
         kept = {
@@ -115,9 +115,9 @@ def entry_of(
     Parameters
     ----------
     scenario : Scenario
-        What was set.
+        Settings of the count.
     row : str
-        Which row of the machine, or which meter.
+        Name of the row of the machine, or of the meter.
     seeds, skips, doubles, triples : int
         As for `look_of_seeds`.
     way : str
@@ -126,12 +126,13 @@ def entry_of(
     Raises
     ------
     BadInput
-        When the counts do not add up, or a setting is not known but as a range.
+        When the counts contradict one another, or when a setting is given as a range.
     """
-    vague = [one for one in scenario.unknown if one.field in FIELDS]
-    if vague:
+    ranges = [one for one in scenario.unknown if one.field in FIELDS]
+    if ranges:
         raise BadInput(
-            Fault("--add", str(one), "is a range; give the value that was set") for one in vague
+            Fault(Parameter("add"), str(one), "is a range; give the value that was set")
+            for one in ranges
         )
     settings = {field: _held(scenario, field) for field in FIELDS}
     return Entry(
@@ -146,18 +147,18 @@ def entry_of(
 
 
 def _held(scenario: Scenario, field: str) -> Any:
-    """What a scenario holds in a field, as `Scenario.replace` names it."""
+    """Value of a scenario's field, which has the name that `Scenario.replace` takes."""
     section, _, name = field.partition("__")
     return getattr(getattr(scenario, section), name)
 
 
 def read_log(path: Path) -> list[Entry]:
-    """All counts of a log, in the order in which they stand there.
+    """All counts of a log, in the order of its lines.
 
     Parameters
     ----------
     path : Path
-        A file as `with_entry` makes it, or typed alike.
+        File in the form that `with_entry` writes.
 
     Raises
     ------
@@ -170,7 +171,7 @@ def read_log(path: Path) -> list[Entry]:
 def parse_log(content: str, where: str) -> list[Entry]:
     """The counts in the text of a log; see `read_log`."""
     rows = _rows(content, where)
-    rows = [rows[0], *(row for row in rows[1:] if any(row[1]))]  # empty lines hurt nobody
+    rows = [rows[0], *(row for row in rows[1:] if any(row[1]))]  # empty lines are allowed
     header, entries = rows[0][1], []
     if faults := _header_faults(header, where):
         raise BadInput(faults)
@@ -191,24 +192,24 @@ def parse_log(content: str, where: str) -> list[Entry]:
 
 
 def with_entry(path: Path, entry: Entry) -> bytes:
-    """A log with one more line: what the file holds, as it is, and the line behind it.
+    """Content of a log with one more line at its end.
 
     Parameters
     ----------
     path : Path
-        The log; one that is not there, or empty, gets a header.
+        File of the log; a missing or empty file gets a header.
     entry : Entry
-        What to add, in the file's own columns and units.
+        Count to add.  It is written in the columns and units of the file.
 
     Returns
     -------
     bytes
-        What to write in place of the file; its old bytes stay, and readers skip empty lines.
+        New content of the file, which begins with its old bytes.
 
     Raises
     ------
     BadInput
-        When the file is there and is no log.
+        When the file exists and is no log.
     """
     if not path.exists() or (path.is_file() and not path.stat().st_size):
         return (_line(HEADER) + "\n" + _line(_cells(entry, HEADER)) + "\n").encode()
@@ -226,7 +227,7 @@ def _rows(content: str, where: str) -> Rows:
 
 
 def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
-    """What keeps a file from being a log."""
+    """Faults of the header of a log."""
     known = dict.fromkeys(("row", *COUNTS, "way"), "") | KEYS
     faults: list[Fault] = []
     seen: dict[str, str] = {}
@@ -249,7 +250,7 @@ def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
 
 
 def _entry(header: Sequence[str], cells: Sequence[str]) -> Entry:
-    """A count from one line; faults are keyed by column."""
+    """Count of one line; raises `BadInput` with faults by column."""
     named = dict(zip(header, cells, strict=True))
     faults, settings, counts = [], {}, {}
     for column in COUNTS:
@@ -276,7 +277,7 @@ def _entry(header: Sequence[str], cells: Sequence[str]) -> Entry:
 
 
 def _value(spec: Spec, word: str) -> Any:
-    """A cell as the check of a field takes it; what it cannot be stays text."""
+    """Value of a cell in the type of its field; unreadable text is returned unchanged."""
     if spec.kind == "switch":  # spreadsheets write TRUE
         return {"true": True, "false": False}.get(word.lower(), word)
     if spec.kind == "count":
@@ -285,7 +286,7 @@ def _value(spec: Spec, word: str) -> Any:
 
 
 def _cells(entry: Entry, header: Sequence[str]) -> list[str]:
-    """An entry by the columns of a log."""
+    """Cells of an entry, in the order of the columns of a log."""
     cells = []
     for column in header:
         if column not in KEYS:

@@ -1,4 +1,4 @@
-"""What a count of cells can show: sizes, errors and how neighbours depend on one another."""
+"""Statistics of counts of cells: sizes, errors, and the dependence of neighbouring cells."""
 
 from __future__ import annotations
 
@@ -10,26 +10,28 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
-FEWEST_WINDOWS = 4  # that cells must hold, end to end, to tell an effect
+from metersim.files.faults import Keyed
+
+FEWEST_WINDOWS = 4  # windows end to end that an estimate of the design effect needs
 
 Floats = NDArray[np.float64]
 
 
 def effect_by_windows(events: ArrayLike, window: int) -> float:
-    """Design effect of cells that are known one by one.
+    """Design effect of events in cells that were recorded one by one.
 
     Parameters
     ----------
     events : array_like of bool, shape (cells,)
-        Whether it happened at each.
+        Whether the event happened in each cell.
     window : int
-        Cells of a window, 1 or more; much longer than what cells know of one another.
+        Cells of a window, 1 or more; much longer than the dependence of cells.
 
     Returns
     -------
     float
         Mean square of counts in all windows about their mean, over the binomial variance; 1 when
-        there are too few cells, or no events, to tell. [1]
+        there are too few cells or no events. [1]
     """
     happened = np.asarray(events, dtype=bool)
     cells = happened.size
@@ -37,25 +39,25 @@ def effect_by_windows(events: ArrayLike, window: int) -> float:
     if cells < FEWEST_WINDOWS * window or not 0 < value < 1:
         return 1.0
     sums = np.concatenate([[0], np.cumsum(happened)])
-    apart = sums[window:] - sums[:-window] - window * value
-    # the mean is that of the same cells, which takes the part of one window in all of them
-    spread = float(np.mean(apart**2)) / (1 - window / cells)
+    deviation = sums[window:] - sums[:-window] - window * value
+    # the mean comes from the same cells, which lowers the variance by the share of one window
+    spread = float(np.mean(deviation**2)) / (1 - window / cells)
     return spread / (window * value * (1 - value))
 
 
 def effect_by_blocks(events: Floats, cells: Floats) -> float:
-    """Design effect of cells of which sums over blocks alone are known.
+    """Design effect of events in cells that are known only as sums over blocks.
 
     Parameters
     ----------
     events, cells : ndarray, shape (blocks,)
-        How often it happened in each, and in how many cells.
+        Number of events and number of cells of each block.
 
     Returns
     -------
     float
-        Mean square of events about those expected, over the binomial variance; 1 when there are
-        too few blocks, or no events, to tell. [1]
+        Mean square of events about the expected ones, over the binomial variance; 1 when there
+        are too few blocks or no events. [1]
     """
     blocks, total = len(cells), float(cells.sum())
     share = float(events.sum()) / total if total else 0.0
@@ -67,16 +69,16 @@ def effect_by_blocks(events: Floats, cells: Floats) -> float:
 
 KINDS = ("skips", "doubles", "singles")
 CERTAINTY, POWER = 0.95, 0.8
-WINDOW = 200  # cells; the effect of longer counts is the same: what cells know of one another ends
-LEAST_EFFECT = 0.1  # of events that are nearly regular
-MOST_TOLD = 100_000  # seeds; nobody counts more
-LEAST_WATCHED, MOST_WATCHED = 1_000, 1_000_000  # cells of a run that shows what counts do
-MOST_COUNTED = 10_000_000  # seeds that a count is allowed to have
+WINDOW = 200  # cells; the dependence of cells ends within a window of this length
+LEAST_EFFECT = 0.1  # design effect of nearly regular events
+MOST_PRACTICAL = 100_000  # seeds of a count that anybody would make
+LEAST_WATCHED, MOST_WATCHED = 1_000, 1_000_000  # cells of a run from which counts are predicted
+MOST_COUNTED = 10_000_000  # seeds that a count may have
 
 
 @dataclass(frozen=True)
 class Share:
-    """How often something happens, and how much a count of it varies.
+    """Chance of an event in a cell, and the design effect of counts of it.
 
     Attributes
     ----------
@@ -100,12 +102,12 @@ def share_of(events: ArrayLike) -> Share:
     Parameters
     ----------
     events : array_like of bool, shape (cells,)
-        Whether it happened at each.
+        Whether the event happened in each cell.
 
     Returns
     -------
     Share
-        The effect is that of windows of `WINDOW` cells.
+        Its effect is estimated from windows of `WINDOW` cells.
     """
     happened = np.asarray(events, dtype=bool)
     value = float(np.mean(happened))
@@ -113,102 +115,74 @@ def share_of(events: ArrayLike) -> Share:
 
 
 def shares_of(loads: NDArray[np.int64]) -> Mapping[str, Share]:
-    """Skips, doubles and singles in cells with so many seeds."""
+    """Shares of skips, doubles and singles, from the number of seeds in each cell."""
     kinds = (loads == 0, loads > 1, loads == 1)
-    return {kind: share_of(events) for kind, events in zip(KINDS, kinds, strict=True)}
+    shares = {kind: share_of(events) for kind, events in zip(KINDS, kinds, strict=True)}
+    return Keyed(shares, "kind of cell")
 
 
 def angle(share: float) -> float:
-    """2 asin sqrt(share), in rad."""
+    """Angle 2 asin sqrt(share) of a share, in rad; its variance hardly depends on the share."""
     return 2 * math.asin(math.sqrt(min(max(share, 0.0), 1.0)))
 
 
 def share_at(angle: float) -> float:
-    """The share at an angle; the nearest one beyond either end."""
+    """Share of an angle; angles outside 0 to pi give 0 or 1."""
     return math.sin(min(max(angle, 0.0), math.pi) / 2) ** 2
 
 
 def deviations(certainty: float, power: float = 0.5, sides: int = 2) -> float:
-    """Standard errors by which two shares must differ to be told apart.
+    """Difference of two shares that is detected, in standard errors.
 
     Parameters
     ----------
     certainty : float
-        Chance that two that are alike are not taken for different.
+        Chance that no difference is reported of two equal shares.
     power : float
-        Chance that two that differ are found to.
+        Chance that the difference of two unequal shares is detected.
     sides : int
-        2 when either may be the greater, 1 when it is known which.
+        2 when either share may be the greater, 1 when the greater one is known.
     """
     return float(ndtri(1 - (1 - certainty) / sides) + ndtri(power))
 
 
-def cells_to_tell(a: Share, b: Share, certainty: float = CERTAINTY, power: float = POWER) -> float:
-    """Cells in each of two counts that tell two shares apart; infinite when they are alike.
+def cells_to_detect(
+    a: Share, b: Share, certainty: float = CERTAINTY, power: float = POWER
+) -> float:
+    """Cells in each of two counts that detect the difference of two shares.
 
     Parameters
     ----------
     a, b : Share
-        Of either count.
+        True shares of the first and of the second count.
     certainty, power : float
         As for `deviations`.
 
     Returns
     -------
     float
-        Cells. [1]
+        Cells; infinite when the shares are equal. [1]
     """
-    apart = angle(b.value) - angle(a.value)
-    if apart == 0:
+    difference = angle(b.value) - angle(a.value)
+    if difference == 0:
         return math.inf
-    return deviations(certainty, power) ** 2 * (a.effect + b.effect) / apart**2
+    return deviations(certainty, power) ** 2 * (a.effect + b.effect) / difference**2
 
 
 def power_of(a: Share, b: Share, cells: float, certainty: float = CERTAINTY) -> float:
-    """Chance that two counts of so many cells differ as much as `differ` asks."""
+    """Chance that the difference of two shares is detected by two counts of so many cells."""
     error = math.sqrt((a.effect + b.effect) / cells)
-    apart = abs(angle(b.value) - angle(a.value)) / error
-    return float(ndtr(apart - deviations(certainty)) + ndtr(-apart - deviations(certainty)))
-
-
-def differ(
-    counts: tuple[ArrayLike, ArrayLike],
-    cells: tuple[float, float],
-    effects: tuple[float, float],
-    certainty: float = CERTAINTY,
-) -> NDArray[np.bool_]:
-    """Whether two counts differ by more than luck does.
-
-    Parameters
-    ----------
-    counts : pair of array_like
-        Events in either.
-    cells : pair of float
-        Cells of either.
-    effects : pair of float
-        Of `Share`.
-    certainty : float
-        Chance that counts of one meter are not found to differ.
-
-    Returns
-    -------
-    ndarray of bool
-        Of the shape of the counts.
-    """
-    angles = [
-        2 * np.arcsin(np.sqrt((np.asarray(count) + 0.375) / (many + 0.75)))
-        for count, many in zip(counts, cells, strict=True)
-    ]
-    error = math.sqrt(sum(effect / many for effect, many in zip(effects, cells, strict=True)))
-    return np.asarray(np.abs(angles[1] - angles[0]) > deviations(certainty) * error)
+    difference = abs(angle(b.value) - angle(a.value)) / error
+    limit = deviations(certainty)
+    return float(ndtr(difference - limit) + ndtr(-difference - limit))
 
 
 def least_difference(
     share: Share, cells: float, certainty: float = CERTAINTY, power: float = POWER
 ) -> tuple[float, float]:
-    """The nearest shares below and above that two counts of so many cells tell from a share.
+    """The nearest shares below and above whose difference from a share is detected by two counts.
 
-    nan where even none, or all, could not be told from it.
+    An end is nan where even a share of 0, or of 1, would not be detected.
     """
     reach = deviations(certainty, power) * math.sqrt(2 * share.effect / cells)
     middle = angle(share.value)

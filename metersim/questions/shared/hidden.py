@@ -1,6 +1,6 @@
-"""What nobody sees of a meter: how far its true state lies from what is set.
+"""Hidden state of a meter: how far its true values lie from its settings.
 
-Priors are what somebody would say who has not looked yet; all are assumptions.
+Each prior states what is believed before the meter is inspected.  All priors are assumptions.
 """
 
 from __future__ import annotations
@@ -16,28 +16,29 @@ from scipy.special import ndtr, ndtri
 
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
-from metersim.run.draws import Streams
+from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
-LEAST_EDGE = 1e-4  # m; the singulator never stands over the holes' path
+LEAST_EDGE = 1e-4  # m; the singulator never covers the path of the holes
 
 
 @dataclass(frozen=True)
 class Hidden:
-    """One thing that is not seen.
+    """One cause that cannot be seen, with its prior.
 
     Attributes
     ----------
     name : str
-        What it is called.
+        Name of the cause.
     section, field : str
-        What it moves in a scenario.
+        Section and field of a scenario that the cause changes.
     low_words, high_words : str
-        What it means when it lies low and when it lies high; empty where it cannot.
+        Meaning of a low and of a high value in words; empty where the value cannot lie there.
     middle, sd, low, high : float
-        Prior: a normal distribution between two bounds, in the middle of which nothing is wrong.
+        Prior: a normal distribution between two bounds.  At its middle nothing is wrong.
     how : str
-        ``times`` the value set, ``plus`` it, or ``notches`` nearer to the holes.
+        Effect on the set value: it is multiplied (``times``), increased (``plus``), or moved
+        nearer to the holes (``notches``).
     """
 
     name: str
@@ -52,13 +53,13 @@ class Hidden:
     how: str
 
     def at(self, place: float) -> float:
-        """The value at a place of the prior, between 0 and 1."""
+        """Value of the cause at a quantile of its prior, from 0 to 1."""
         below, above = ndtr([(end - self.middle) / self.sd for end in (self.low, self.high)])
         value = self.middle + self.sd * float(ndtri(below + (above - below) * place))
         return min(max(value, self.low), self.high)
 
     def change(self, scenario: Scenario, value: float) -> tuple[str, float]:
-        """The field that it changes in a scenario, and the true value there."""
+        """Field of a scenario that the cause changes, and the true value of that field."""
         field = f"{self.section}__{self.field}"
         now = getattr(getattr(scenario, self.section), self.field)
         if self.how == "notches":
@@ -149,32 +150,32 @@ HIDDEN = {
         ),
     )
 }
-"""By name.
+"""Hidden causes by name.
 
-assumption: how far things are off was found in no source.  Seed of one lot differs by a few
-percent in size from bag to bag; a scale is off by less than a notch, mostly; a leak takes some
-fifteen percent of the vacuum, seldom half; a sensor misses a few seeds in a hundred (kinds of
-sensor reach 57 to 99 %, of which these are the good ones).
+assumption: no source states how far meters deviate from their settings.  The size of one lot
+differs by a few percent from bag to bag.  A scale is mostly off by less than a notch.  A leak
+takes some fifteen percent of the vacuum, seldom half.  A sensor misses a few seeds in a hundred:
+kinds of sensor reach 57 to 99 %, and a good one is assumed.
 """
 
 State = Mapping[str, float]
-"""True values by name of `HIDDEN`; what is not named is as it is set."""
+"""True values by name of `HIDDEN`; causes without a value are as set."""
 
 
 def meter_of(scenario: Scenario, state: State) -> Scenario:
-    """The meter that runs in truth when a scenario is set on one with a hidden state.
+    """The true meter behind the settings of a scenario, for a hidden state.
 
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        Settings of the meter.
     state : mapping of str to float
         True values by name of `HIDDEN`.
 
     Returns
     -------
     Scenario
-        With what cannot be seen in place of what is set, inside what is allowed.
+        Scenario with the true values in place of the settings, kept within the allowed ranges.
     """
     changes: dict[str, Any] = dict(
         HIDDEN[name].change(scenario, value) for name, value in state.items()
@@ -185,17 +186,17 @@ def meter_of(scenario: Scenario, state: State) -> Scenario:
 def draw_states(count: int, seed: int, names: Sequence[str] = tuple(HIDDEN)) -> list[State]:
     """States drawn from the priors.
 
-    Each cause is spread evenly, as in a Latin hypercube (mckay1979), and has a stream of its own
-    name, so that it stays as it is when others are hidden or not.
+    The draws of each cause are stratified, as in a Latin hypercube (mckay1979).  Each cause has
+    its own stream, so that its draws do not depend on the other causes.
 
     Parameters
     ----------
     count : int
-        How many, 1 or more.
+        Number of states, 1 or more.
     seed : int
-        Chooses them.
+        Random seed of the draws.
     names : sequence of str
-        What is hidden; the rest is as it is set.
+        Names of the hidden causes; all others are as set.
 
     Returns
     -------
@@ -206,7 +207,7 @@ def draw_states(count: int, seed: int, names: Sequence[str] = tuple(HIDDEN)) -> 
 
 
 def draw_places(count: int, seed: int, names: Sequence[str] = tuple(HIDDEN)) -> Floats:
-    """Places of the priors, as of the states of `draw_states`.
+    """Quantiles of the priors that belong to the states of `draw_states`.
 
     Parameters
     ----------
@@ -216,24 +217,21 @@ def draw_places(count: int, seed: int, names: Sequence[str] = tuple(HIDDEN)) -> 
     Returns
     -------
     ndarray, shape (count, names)
-        Each between 0 and 1, spread evenly in every column. [1]
+        Quantiles between 0 and 1, stratified in every column. [1]
     """
-    columns = []
-    for name in names:
-        rng = Streams(seed).generator(f"hidden {name}")
-        columns.append((rng.permutation(count) + rng.random(count)) / count)
-    return np.stack(columns, axis=1)
+    streams = Streams(seed)
+    return np.stack([streams.stratified(f"hidden {name}", count) for name in names], axis=1)
 
 
 def state_at(places: Floats, names: Sequence[str] = tuple(HIDDEN)) -> State:
-    """The state at a place of the prior of each cause.
+    """The state at one quantile of the prior of each cause.
 
     Parameters
     ----------
     places : ndarray, shape (names,)
-        Between 0 and 1. [1]
+        Quantiles between 0 and 1. [1]
     names : sequence of str
-        Whose they are.
+        Names of the causes.
 
     Returns
     -------

@@ -1,7 +1,7 @@
-"""A look at a meter: so many cells, with what was counted on them; and what a run shows of itself.
+"""A look at a meter: a count of its cells, and the same count of a simulated run.
 
-Counts of neighbouring cells depend on one another, so that a count of n cells is worth that of
-``n / effect`` independent ones.
+Neighbouring cells depend on one another.  A count of n cells has the variance of a count of
+``n / effect`` independent cells.
 """
 
 from __future__ import annotations
@@ -23,28 +23,28 @@ from metersim.run.records import Cells, Run
 from metersim.run.simulation import simulate, simulate_cells
 
 BELT, SENSOR, DISC = WAYS = ("belt", "sensor", "disc")
-"""How a look is taken: seeds on a belt or a bench, pulses of the sensor, or a disc at rest."""
+"""Ways of looking: seeds on a belt or a bench, pulses of the sensor, or a disc at rest."""
 KINDS = ("skip", "double")
-STRETCH = 50  # cells; much longer than what cells know of one another, while a pool is not starved
+STRETCH = 50  # cells; much longer than the dependence of cells, unless the pool is starved
 MOST_EFFECT = 20.0
 LEAST_EFFECT = 0.25
-ROOM = 1.25  # seed over what single seeds take, for which the largest hopper must have room
-MOST_SEEDS = 3  # of a cell, on average, that a hopper is filled for
-HALF = 0.5  # of an event is added to either side, as no run shows that something cannot be
+ROOM = 1.25  # seed that the largest hopper must hold, over one seed a cell
+MOST_SEEDS = 3  # mean seeds of a cell for which a hopper is filled
+HALF = 0.5  # events added to each kind of cell, as no run proves that an event is impossible
 
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """What was counted.
+    """A count of cells.
 
     Attributes
     ----------
     cells : int
-        Cells that passed, or that were looked at.
+        Cells that passed, or that were inspected.
     skips : int
-        Those with no seed.
+        Cells with no seed.
     doubles : int or None
-        Those with two seeds or more; None when that was not counted.
+        Cells with two seeds or more; None when these were not counted.
     way : str
         One of `WAYS`.
     """
@@ -79,12 +79,12 @@ class Look:
 
 
 def look_of_seeds(seeds: int, skips: int, doubles: int, triples: int = 0, way: str = BELT) -> Look:
-    """The look of somebody who counted seeds, and skips, doubles and triples among them.
+    """The look that follows from a count of seeds, skips, doubles and triples.
 
     Parameters
     ----------
     seeds : int
-        All of them; a double has two.
+        All seeds; a double has two.
     skips, doubles, triples : int
         Cells without a seed, with two and with three or more, 0 or more each.
     way : str
@@ -93,7 +93,7 @@ def look_of_seeds(seeds: int, skips: int, doubles: int, triples: int = 0, way: s
     Raises
     ------
     BadInput
-        When the doubles have more seeds than were counted, or a number is below 0.
+        When doubles and triples have more seeds than were counted, or a number is below 0.
 
     Examples
     --------
@@ -122,7 +122,7 @@ def look_of_seeds(seeds: int, skips: int, doubles: int, triples: int = 0, way: s
 
 @dataclass(frozen=True)
 class Rates:
-    """How often cells are empty or have several seeds, as a way of looking shows it.
+    """Rates of skips and doubles that a way of looking shows of a meter.
 
     Attributes
     ----------
@@ -131,7 +131,7 @@ class Rates:
     skip_effect, double_effect : float
         Variance of a count of many cells over that of independent cells. [1]
     cells : int
-        Cells that they were found in.
+        Cells of the run from which the rates were estimated.
     """
 
     skip: float
@@ -149,11 +149,11 @@ def log_chances(
     Parameters
     ----------
     rates : sequence of Rates
-        What a meter may be.
+        Rates of each possible meter.
     looks : sequence of Look
-        What was counted; doubles in all of them, or in none.
+        Counts; doubles were counted in all of them, or in none.
     kinds : sequence of str
-        Which kinds of cells to judge by, ``skip`` or ``double`` or both; the rest is one kind.
+        Kinds of cells to judge by, ``skip``, ``double`` or both; all other cells are one kind.
 
     Returns
     -------
@@ -163,26 +163,26 @@ def log_chances(
     Raises
     ------
     ValueError
-        When doubles were counted in some looks and not in others, or `kinds` asks for them alone
-        and they were not.
+        When doubles were counted only in some looks, or when `kinds` asks for doubles alone and
+        they were not counted.
 
     Notes
     -----
-    assumption: a count is that of ``cells / effect`` independent cells, and its chance is a whole
-    one, so that an effect does not make one state likelier than another by itself.  It is the
-    chance over all rates that the run may have had (Dirichlet-multinomial), half an event added to
-    each kind of cell, as no run shows that something cannot be.
+    assumption: a count has the distribution of ``cells / effect`` independent cells.  The chances
+    of all counts sum to 1, so that the effect alone does not favour a meter.  The chance is a mean
+    over all rates that fit the run (Dirichlet-multinomial).  Half an event is added to each kind
+    of cell, as no run proves that an event is impossible.
     """
     counted = [look.doubles is not None for look in looks]
     if any(counted) and not all(counted):
         raise ValueError("looks with doubles and looks without; allowed: one or the other")
-    told = [kind for kind in kinds if kind != "double" or any(counted)]
-    if not told:
+    judged = [kind for kind in kinds if kind != "double" or any(counted)]
+    if not judged:
         raise ValueError("doubles were not counted")
-    effect = np.array([[getattr(one, f"{kind}_effect") for one in rates] for kind in told])
+    effect = np.array([[getattr(one, f"{kind}_effect") for one in rates] for kind in judged])
     effect = effect.max(axis=0).clip(min=1.0)
-    chance = np.array([[getattr(one, kind) for one in rates] for kind in told])
-    count = np.array([[getattr(look, f"{kind}s") for look in looks] for kind in told])
+    chance = np.array([[getattr(one, kind) for one in rates] for kind in judged])
+    count = np.array([[getattr(look, f"{kind}s") for look in looks] for kind in judged])
     chance = np.vstack([chance, 1 - chance.sum(axis=0)])
     count = np.vstack([count, [look.cells for look in looks] - count.sum(axis=0)])
     seen = (chance * [one.cells for one in rates] / effect + HALF)[:, None, :]
@@ -190,20 +190,20 @@ def log_chances(
     every, known = held.sum(axis=0), seen.sum(axis=0)
     found: NDArray[np.float64] = np.sum(gammaln(held + seen) - gammaln(seen) - gammaln(held + 1), 0)
     found += gammaln(every + 1) + gammaln(known) - gammaln(every + known)
-    found -= len(told) * np.log(effect)
+    found -= len(judged) * np.log(effect)
     return found
 
 
 def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
-    """How many seeds each cell of a run shows.
+    """Number of seeds that a way of looking shows in each cell of a run.
 
     Parameters
     ----------
     run : Run
-        Records.
+        Run with its records.
     way : str
-        One of `WAYS`: what landed, what the sensor gave pulses for, or what a disc at rest
-        carries behind the singulator.
+        One of `WAYS`.  They show seeds that landed, seeds that gave a pulse of the sensor, or seeds
+        on a disc at rest behind the singulator.
 
     Returns
     -------
@@ -227,21 +227,23 @@ def _carried(cells: Cells, way: str) -> NDArray[np.int64]:
 def loads_at(
     scenario: Scenario, ways: Sequence[str] = (BELT,), *, seed: int = 1, replicate: int = 0
 ) -> Mapping[str, NDArray[np.int64]]:
-    """Seeds that each cell of a run shows, by way of looking; follows seeds only for the sensor.
+    """Number of seeds in each cell of a scenario's run, by way of looking.
+
+    Only the sensor needs the fall of each seed; other ways simulate the cells alone.
 
     Parameters
     ----------
     scenario : Scenario
-        What runs.
+        Scenario to run.
     ways : sequence of str
         Some of `WAYS`.
     seed, replicate : int
-        Choose the luck.
+        Random seed and replicate, which choose the random draws.
 
     Returns
     -------
     mapping of str to ndarray of int, shape (cells,)
-        As of `loads`. [1]
+        Seeds by cell, as `loads` gives them. [1]
     """
     if SENSOR in ways:
         run = simulate(scenario, seed=seed, replicate=replicate)
@@ -251,7 +253,7 @@ def loads_at(
 
 
 def rates_of(loads: NDArray[np.int64]) -> Rates:
-    """Rates of so many cells in a row, with the dependence that they show."""
+    """Rates of skips and doubles with their design effects, from the seeds of successive cells."""
     skip, double = loads == 0, loads > 1
     return Rates(
         float(skip.mean()), float(double.mean()), _effect(skip), _effect(double), len(loads)
@@ -259,10 +261,10 @@ def rates_of(loads: NDArray[np.int64]) -> Rates:
 
 
 def kept_full(scenario: Scenario, cells: int) -> Scenario:
-    """A scenario that is watched for about so many cells, with seed in the hopper for all of them.
+    """A scenario of about so many cells, with enough seed in its hopper.
 
-    What is in the hopper moves nothing else, and whoever counts fills it up before it is empty.
-    Fewer cells where the largest hopper has too little.
+    The amount of seed in the hopper has no other effect, and a user refills it before it is empty.
+    The scenario has fewer cells where even the largest hopper holds too little seed.
     """
     most = all_fields()["pool", "hopper"].high
     each = scenario.seeds.seed_mass
@@ -276,11 +278,11 @@ def kept_full(scenario: Scenario, cells: int) -> Scenario:
 def rates(
     scenario: Scenario, cells: int, *, way: str = BELT, seed: int = 1, replicate: int = 0
 ) -> Rates:
-    """Rates of a scenario that is watched for about so many cells, with the hopper kept full."""
+    """Rates of a scenario over about so many cells, with the hopper kept full."""
     shown = loads_at(kept_full(scenario, cells), [way], seed=seed, replicate=replicate)
     return rates_of(shown[way])
 
 
 def _effect(events: NDArray[np.bool_]) -> float:
-    """Design effect, inside of what a short run can tell."""
+    """Design effect, kept within the range that a short run can estimate."""
     return min(max(effect_by_windows(events, STRETCH), LEAST_EFFECT), MOST_EFFECT)

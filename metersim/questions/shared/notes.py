@@ -1,4 +1,4 @@
-"""What every report says beside its answer: what was asked, cautions, what is not known."""
+"""Notes of every report: the request, cautions, and input uncertainty."""
 
 from __future__ import annotations
 
@@ -57,43 +57,43 @@ BENCH = (
 )
 
 WIDE = 22  # letters of an interval
-UNTOLD = "not told from luck"
-ENOUGH = 39  # draws, of which 95 % leave out the least and the greatest
+NOT_DETECTED = "not told from luck"
+ENOUGH = 39  # draws from which a 95 % interval leaves out the least and the greatest
 
 
-def head(level: str) -> str:
-    """Heads of the columns of `apart`."""
+def interval_heads(level: str) -> str:
+    """Heads of the columns of `interval_cells`."""
     return f"{'luck: ' + level:{WIDE}}{'not knowing':{WIDE}}both"
 
 
-def apart(spread: Spread, key: str, units: str = "metric") -> str:
-    """Intervals of a measure: luck, not knowing, both."""
-    kind, unknown = spread.measures[key].kind, spread.unknown(key)
-    luck, told, both = (
-        interval_text(kind, one, units) for one in (spread.luck(key), unknown, spread.both(key))
+def interval_cells(spread: Spread, key: str, units: str = "metric") -> str:
+    """Intervals of a measure in columns: sampling error, input uncertainty, total uncertainty."""
+    kind, inputs = spread.measures[key].kind, spread.inputs(key)
+    sampling, shown, total = (
+        interval_text(kind, one, units) for one in (spread.sampling(key), inputs, spread.total(key))
     )
-    told = told if _is_told(spread, key) else UNTOLD
-    return f"{luck:{WIDE}}{told:{WIDE}}{both}"
+    shown = shown if _is_detected(spread, key) else NOT_DETECTED
+    return f"{sampling:{WIDE}}{shown:{WIDE}}{total}"
 
 
-def meanings(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
-    """Lines that say what the intervals are, and what not knowing moves.
+def interval_notes(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
+    """Lines that explain the intervals and name the measures that input uncertainty shifts.
 
     Parameters
     ----------
     spread : Spread
-        Of a run.
+        Uncertainty of a run.
     names : mapping of str to str
-        What the measures that are shown are called, by key.
+        Names of the shown measures by key.
     units : str
         ``metric`` or ``us``.
     """
-    lines = [*how(spread), "estimate and luck: at the middle of what is not known"]
+    lines = [*draws_lines(spread), "estimate and luck: at the middle of what is not known"]
     moved = [
-        f"{names[key]} ({quantity(spread.measures[key].kind, both.value, units)})"
+        f"{names[key]} ({quantity(spread.measures[key].kind, total.value, units)})"
         for key in names
-        for luck, both in [(spread.luck(key), spread.both(key))]
-        if both.value < luck.low or both.value > luck.high
+        for sampling, total in [(spread.sampling(key), spread.total(key))]
+        if total.value < sampling.low or total.value > sampling.high
     ]
     if moved:
         lines.append("over the draws the median is outside luck's interval:")
@@ -101,8 +101,8 @@ def meanings(spread: Spread, names: Mapping[str, str], units: str = "metric") ->
     return lines
 
 
-def how(spread: Spread) -> list[str]:
-    """Lines that say how luck and not knowing are told apart."""
+def draws_lines(spread: Spread) -> list[str]:
+    """Lines that explain how sampling error and input uncertainty are separated."""
     lines = [
         f"{spread.size:,} draws of what is not known, each run once on luck of its own",
         "both: 95 % of the draws; not knowing: the same without what luck has in it",
@@ -113,15 +113,15 @@ def how(spread: Spread) -> list[str]:
     return lines
 
 
-def changes(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
-    """Lines of differences in which not knowing stands apart from luck.
+def difference_lines(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
+    """Lines of differences with their input uncertainty and total uncertainty.
 
     Parameters
     ----------
     spread : Spread
-        Of differences.
+        Uncertainty of differences.
     names : mapping of str to str
-        What measures are called, by key.
+        Names of measures by key.
     units : str
         ``metric`` or ``us``.
     """
@@ -129,35 +129,35 @@ def changes(spread: Spread, names: Mapping[str, str], units: str = "metric") -> 
     wide = max(60, len(head) + 2)
     lines = [f"{head:{wide}}both"]
     for key in spread.estimates:
-        kind, unknown = spread.measures[key].kind, spread.unknown(key)
-        told, both = (change_text(kind, one, units) for one in (unknown, spread.both(key)))
-        told = told if _is_told(spread, key) else UNTOLD
-        lines.append(f"{f'{names[key]:20}{told}':{wide}}{both}")
+        kind, inputs = spread.measures[key].kind, spread.inputs(key)
+        shown, total = (change_text(kind, one, units) for one in (inputs, spread.total(key)))
+        shown = shown if _is_detected(spread, key) else NOT_DETECTED
+        lines.append(f"{f'{names[key]:20}{shown}':{wide}}{total}")
     return lines
 
 
-def _is_told(spread: Spread, key: str) -> bool:
-    """Whether not knowing can be told from luck, or is too short to tell anything."""
-    return spread.is_told(key) or math.isnan(spread.unknown(key).low)
+def _is_detected(spread: Spread, key: str) -> bool:
+    """Whether input uncertainty is detected, or the run is too short to estimate it."""
+    return spread.is_detected(key) or math.isnan(spread.inputs(key).low)
 
 
-def either_way(spread: Spread, names: Mapping[str, str]) -> list[str]:
-    """A line that names the differences whose sign hangs on what is not known."""
+def sign_lines(spread: Spread, names: Mapping[str, str]) -> list[str]:
+    """A line that names the differences whose sign depends on uncertain inputs."""
     found = [
         names[key]
         for key in names
-        for unknown in [spread.unknown(key)]
-        if spread.is_told(key) and unknown.low < 0 < unknown.high
+        for inputs in [spread.inputs(key)]
+        if spread.is_detected(key) and inputs.low < 0 < inputs.high
     ]
     said = f"{', '.join(found)}: up or down, as what is not known turns out ({spread.about})."
     return [said[0].upper() + said[1:]] if found else []
 
 
-BLUNT_PRECISION = 0.25  # of spacings spread evenly over the normal class it is 1/sqrt(12)
+BLUNT_PRECISION = 0.25  # spacings spread evenly over the normal class have 1/sqrt(12)
 
 
 def asked(scenario: Scenario, units: str = "metric") -> list[str]:
-    """Lines that say what is asked of the meter."""
+    """Lines that state the request to the meter."""
     demand = scenario.demand
     turning = scenario.angular_speed * 60 / (2 * math.pi)
     where = "in the field" if scenario.in_field else "on the bench"
@@ -177,12 +177,12 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
 
 
 def not_known_text(unknown: Iterable[Unknown]) -> str:
-    """A line that says of which settings the middle stands for all that they may be."""
+    """A line that names the uncertain inputs that are taken at their middle."""
     return f"not known, and here at its middle: {'; '.join(map(str, unknown))}"
 
 
 def notes(measured: Measured, units: str = "metric") -> list[str]:
-    """What a reader of a result must know: cautions, warnings, what was replaced or changed."""
+    """Notes for the reader of a result: cautions, warnings, replaced stations, and changes."""
     scenario = measured.scenario
     found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
     if empty := int(measured.reasons[POOL_EMPTY]):
@@ -198,12 +198,12 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
 
 
 def heading(*measured: Measured) -> str:
-    """Titles, scenarios, what was changed in all of them, seed and version in one line."""
+    """One line with titles, scenarios, their common changes, random seed and version."""
     return heading_of(*(part.origin for part in measured))
 
 
 def heading_of(*origins: Origin) -> str:
-    """The same from where results come from."""
+    """One line with titles, scenarios, common changes, seed and version of result origins."""
     origin, scenarios = origins[0], [part.scenario for part in origins]
     titles = " / ".join(dict.fromkeys(scenario.title for scenario in scenarios))
     names = " / ".join(dict.fromkeys(scenario.name for scenario in scenarios))
@@ -212,8 +212,8 @@ def heading_of(*origins: Origin) -> str:
         for change in scenarios[0].changes
         if all(change in scenario.changes for scenario in scenarios)
     ]
-    luck = f"random seed {origin.seed}, metersim {origin.version}"
-    return f"{titles} ({', '.join([names, *changes, luck])})"
+    origin_text = f"random seed {origin.seed}, metersim {origin.version}"
+    return f"{titles} ({', '.join([names, *changes, origin_text])})"
 
 
 def _replaced(measured: Measured) -> list[str]:

@@ -1,8 +1,9 @@
-"""Options that several commands have, how they are read, and how a long run shows itself."""
+"""Options that several commands share, their reading, and progress bars."""
 
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor
@@ -11,7 +12,7 @@ from functools import partial
 
 from tqdm import tqdm
 
-from metersim.files.faults import BadInput, Fault, all_of, amount, bad, percent, whole
+from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, percent, whole
 from metersim.files.units import MAIZE_BUSHEL, UNITS
 from metersim.machine.reading import section_of
 from metersim.machine.scenario import Scenario
@@ -22,12 +23,29 @@ from metersim.run.parallel import MOST_WORKERS, cores, processes
 MOST_YIELD = 4.0  # kg/m2, 40 t/ha
 MOST_PRICE = 1e9
 TONNE = 1e3  # kg
-MOST_WANTED = 50  # percent of skips, or of doubles, that anybody puts up with
+MOST_WANTED = 50  # percent of skips, or of doubles, that a user may accept
 LONG = 3_000_000  # cells; they take some seconds
 
 
+OPTIONS = {"changes": "set", "limits": "limit"}  # options whose parameter has another name
+TOLD = re.compile("`(changes|doubles_most|out|plants|resume|turns|vary)`")  # within messages
+
+
+def typed(fault: Fault) -> Fault:
+    """A fault with options of the command line in place of parameters of Python."""
+    where = fault.where
+    if isinstance(where, Parameter):
+        where = re.sub(r"^\w+", lambda name: _option(name[0]), where)
+    message = TOLD.sub(lambda name: _option(name[1]), fault.message)
+    return Fault(where, fault.key, message)
+
+
+def _option(parameter: str) -> str:
+    return f"--{OPTIONS.get(parameter, parameter).replace('_', '-')}"
+
+
 def scenario_option(command: argparse.ArgumentParser) -> None:
-    """Which scenario, and what is changed in it, for a command that sets its length itself."""
+    """Add options of the scenario and its changes; the command sets the length of the run."""
     command.add_argument(
         "scenario", metavar="SCENARIO", help="a scenario file, or the name of a shipped one"
     )
@@ -43,14 +61,14 @@ def scenario_option(command: argparse.ArgumentParser) -> None:
 
 
 def scenario_options(command: argparse.ArgumentParser) -> None:
-    """Which scenario, what is changed in it, and for how long."""
+    """Add options of the scenario, its changes, and the length of the run."""
     scenario_option(command)
     command.add_argument("--turns", metavar="N", help="turns of the disc")
     units_option(command, "metric")
 
 
 def units_option(command: argparse.ArgumentParser, usual: str | None, more: str = "") -> None:
-    """Units of what is printed."""
+    """Add the option of the printed units."""
     command.add_argument(
         "--units",
         choices=("metric", "us"),
@@ -59,8 +77,8 @@ def units_option(command: argparse.ArgumentParser, usual: str | None, more: str 
     )
 
 
-def luck_options(command: argparse.ArgumentParser) -> None:
-    """What chooses the luck, and how often."""
+def seed_options(command: argparse.ArgumentParser) -> None:
+    """Add options of the random seed and the number of replicates."""
     command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
     command.add_argument(
         "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
@@ -68,7 +86,7 @@ def luck_options(command: argparse.ArgumentParser) -> None:
 
 
 def engine_option(command: argparse.ArgumentParser) -> None:
-    """Which engine works it out."""
+    """Add the option of the simulation engine."""
     command.add_argument(
         "--engine",
         choices=("arrays", "events"),
@@ -79,12 +97,12 @@ def engine_option(command: argparse.ArgumentParser) -> None:
 def draws_option(
     command: argparse.ArgumentParser, what: str = "the scenario gives as a range, and run it"
 ) -> None:
-    """How often what is not known is drawn."""
+    """Add the option of the number of draws of uncertain inputs."""
     command.add_argument("--draws", metavar="N", help=f"how often to draw what {what} (64)")
 
 
 def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") -> None:
-    """How many processes work; None for one a core, up to eight."""
+    """Add the option of the number of processes; None means one for each core, up to eight."""
     said = usual or "as many as there are cores, 8 at most"
     command.add_argument(
         "--workers", default=usual, metavar="N", help=f"processes to work with ({said})"
@@ -92,7 +110,7 @@ def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") ->
 
 
 def plants_options(command: argparse.ArgumentParser) -> None:
-    """What comes up, and what published relations make of it."""
+    """Add options of plants and of published yield relations."""
     command.add_argument(
         "--plants",
         action="store_true",
@@ -102,7 +120,7 @@ def plants_options(command: argparse.ArgumentParser) -> None:
 
 
 def harvest_options(command: argparse.ArgumentParser) -> None:
-    """What is expected of the harvest."""
+    """Add options of the expected yield and price."""
     command.add_argument(
         "--yield",
         dest="expected",
@@ -117,7 +135,7 @@ def harvest_options(command: argparse.ArgumentParser) -> None:
 
 
 def watched_options(command: argparse.ArgumentParser, what: str, usual: str) -> None:
-    """Which scenario, and how long it is watched on what luck."""
+    """Add options of the scenario, the cells to simulate, and the random seed."""
     scenario_option(command)
     units_option(command, "metric")
     command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
@@ -126,23 +144,23 @@ def watched_options(command: argparse.ArgumentParser, what: str, usual: str) -> 
 
 
 def changes_of(options: argparse.Namespace) -> list[str]:
-    """Keys of the scenario that are changed, as typed."""
+    """Changes of the scenario as they were typed."""
     turns = [] if options.turns is None else [f"run.turns={options.turns}"]
     return [*options.set, *turns]
 
 
 def seed_of(options: argparse.Namespace) -> int:
-    """The random seed."""
+    """Random seed of the options."""
     return whole("--seed", options.seed, 0)
 
 
 def replicates_of(options: argparse.Namespace) -> int:
-    """How often to repeat with fresh luck."""
+    """Number of replicates, each with its own random draws."""
     return whole("--replicates", options.replicates, 1)
 
 
 def workers_of(options: argparse.Namespace) -> int:
-    """How many processes to work with; one a core when nothing is said."""
+    """Number of processes; one for each core when the option is missing."""
     if options.workers is None:
         return cores()
     return whole("--workers", options.workers, 1, MOST_WORKERS)
@@ -150,7 +168,7 @@ def workers_of(options: argparse.Namespace) -> int:
 
 @contextmanager
 def crew(workers: int) -> Iterator[Executor | None]:
-    """Processes to work with, or None for one; what ends one of them from outside is bad input."""
+    """Pool of processes, or None for one; raises `BadInput` when one is ended from outside."""
     try:
         with processes(workers) as executor:
             yield executor
@@ -160,19 +178,19 @@ def crew(workers: int) -> Iterator[Executor | None]:
 
 
 def worst_of(option: str, word: str | None) -> float | None:
-    """The largest share that is wanted of what is not; None when nothing is said."""
+    """Largest accepted share of skips or doubles; None when the option is missing."""
     return None if word is None else percent(option, word, 0, MOST_WANTED)
 
 
 def draws_of(options: argparse.Namespace) -> int:
-    """How many draws of what is not known are asked for."""
+    """Number of draws of uncertain inputs."""
     if options.draws is None:
         return DRAWS
     return whole("--draws", options.draws, 2, MOST_DRAWS)
 
 
 def harvest_of(options: argparse.Namespace) -> Harvest:
-    """Yield and price as the user expects them, in SI."""
+    """Expected yield and price, in SI."""
     us = options.units == "us"
     unit = UNITS["bu_acre" if us else "t_ha"]
     given = {"--yield": options.expected, "--price": options.price}
@@ -202,7 +220,7 @@ def _amount(option: str, word: str | None, most: float, unit: str) -> float | No
 
 
 def check_vary(options: argparse.Namespace) -> None:
-    """Refuse to compare what moves plants alone without asking for plants."""
+    """Refuse a varied key that changes only plants when plants are not requested."""
     key = (options.vary or "").partition("=")[0].strip()
     place = section_of(key)
     if place and place[0] == "stand" and not options.plants:
@@ -210,20 +228,20 @@ def check_vary(options: argparse.Namespace) -> None:
 
 
 def check_unknown(options: argparse.Namespace, *scenarios: Scenario) -> None:
-    """Refuse draws of nothing."""
+    """Refuse the option of draws when no input is uncertain."""
     if options.draws is not None and not any(scenario.unknown for scenario in scenarios):
         message = "everything is known; give a key as a range, such as vacuum_kpa={low=3, high=4}"
         raise bad("--draws", options.draws, message)
 
 
 def watched() -> bool:
-    """Whether somebody watches a terminal."""
+    """Whether the program runs on a terminal."""
     return sys.stderr is not None and sys.stderr.isatty()
 
 
 @contextmanager
 def bar(total: int, unit: str) -> Iterator[Callable[[int], None]]:
-    """A bar on a terminal, and the function to tell how much is done in all."""
+    """Show a progress bar on a terminal; gives a function that takes the work done so far."""
     with tqdm(total=total, unit=unit, leave=False, disable=not watched()) as shown:
 
         def to(done: int) -> None:
@@ -234,7 +252,7 @@ def bar(total: int, unit: str) -> Iterator[Callable[[int], None]]:
 
 @contextmanager
 def cells_bar(cells: int) -> Iterator[Callable[[int], object] | None]:
-    """Shows how far a long run is, and the function to tell how many more cells are done."""
+    """Show the progress of a long run; gives a function that takes further finished cells."""
     if cells < LONG or not watched():
         yield None
         return

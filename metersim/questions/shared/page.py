@@ -1,14 +1,12 @@
-"""Pages of pictures: their style, what stands on each of them, and how they are written."""
+"""Pages of figures: their style, common parts, and the writing of files."""
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 import io
 import math
 import textwrap
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +20,6 @@ from numpy.typing import ArrayLike, NDArray
 from metersim.files.units import UNITS, Unit
 from metersim.files.whole import replace_whole
 from metersim.measures.spacing import CLASS_BOUNDS, ROUNDING, PerSpacing, class_counts, per_spacing
-from metersim.questions import QUESTIONS
 from metersim.run.records import Origin
 
 LARGE, SMALL = 9.5, 8.0  # pt
@@ -44,11 +41,11 @@ SERIES: tuple[tuple[str, Any, str], ...] = (
     ("#E69F00", (0, (3, 1, 1, 1, 1, 1)), ""),
 )
 EDGES = np.arange(36) / 10  # bounds of the histogram's bins in references
-OVERFLOW = 3.6  # where spacings beyond the last bound are gathered
+OVERFLOW = 3.6  # position of the bin of spacings beyond the last bound
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
 STYLE: dict[Any, Any] = {
     **{key: value for key, value in matplotlib.rcParamsDefault.items() if key not in UNSET},
-    "font.size": SMALL,  # what is called medium; titles are large, 1.2 times that
+    "font.size": SMALL,  # size 'medium' of matplotlib; titles are 'large', 1.2 times as large
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
     "axes.edgecolor": INK,
@@ -72,8 +69,8 @@ def percent(share: float) -> str:
     return "no value" if math.isnan(share) else f"{share:.1%}".replace("%", " %")
 
 
-def telling(released: NDArray[np.int8], length: int, step: int, margin: int) -> int:
-    """First start of a window with both a skip and a double inside, else with either, else 0."""
+def eventful_start(released: NDArray[np.int8], length: int, step: int, margin: int) -> int:
+    """Start of the first window with a skip and a double, else with either of them, else 0."""
     starts = np.arange(0, max(released.size - length, 0) + 1, step)
     low = starts + margin
     high = np.minimum(starts + length, released.size) - margin
@@ -85,57 +82,57 @@ def telling(released: NDArray[np.int8], length: int, step: int, margin: int) -> 
 
 
 def events_in(released: NDArray[np.int8]) -> str:
-    """How many skips, doubles and triples cells released, in words."""
+    """Numbers of skips, doubles and triples in words."""
     none, one, two = (int((released == many).sum()) for many in range(3))
     kinds = ((none, "skip"), (two, "double"), (released.size - none - one - two, "triple"))
     words = [f"{many} {word}{'s' * (many > 1)}" for many, word in kinds if many]
     return ", ".join(words) or "one seed from every cell"
 
 
-SHOWN_DPI = 96  # of a page in a notebook, at the size of its texts
+SHOWN_DPI = 96  # dots per inch of a page in a notebook, at which its texts have their true size
 LINE = 116  # letters of a line at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
     ".pdf": {"Creator": "metersim", "Producer": "metersim", "CreationDate": None},
 }
-"""What each kind of file says about itself: nothing that changes from day to day."""
+"""Metadata of each kind of file, without anything that changes from day to day."""
 
 
 class Page(Figure):
-    """A figure that a notebook shows, though no window or backend was ever chosen."""
+    """A figure that a notebook shows without a chosen window or backend."""
 
     def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
-        """Bytes, and the width to show them at, as notebooks ask for them."""
+        """Bytes of a picture and its shown width, in the form that notebooks request."""
         return encoded(self, "page.png"), {"width": round(self.get_figwidth() * SHOWN_DPI)}
 
 
 def new_page(height: float) -> Figure:
-    """An empty page, 7.5 in wide and so many inches high."""
+    """An empty page, 7.5 in wide, of a height in inches."""
     figure = Page(figsize=(7.5, height), dpi=200)
     FigureCanvasAgg(figure)
     return figure
 
 
 def caption(figure: Figure, parts: Sequence[str]) -> None:
-    """Lines at the foot of a page."""
+    """Write lines at the foot of a page."""
     said = "\n".join(textwrap.fill(part, LINE) for part in parts)
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
 def caption_height(parts: Sequence[str]) -> float:
-    """How high these lines are. [in]"""
+    """Height of the lines at the foot of a page. [in]"""
     return 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
 
 
 def headline(figure: Figure, title: str) -> None:
-    """What a page is on, at its top."""
+    """Write the title at the top of a page."""
     said = textwrap.shorten(title, 80, placeholder=" ...")
     figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
 
 
 def _own(run: Origin) -> list[str]:
-    """What sets a run apart from others of its scenario and seed."""
+    """Properties of a run that other runs of its scenario and seed may lack."""
     return [
         *([f"replicate {run.replicate}"] if run.replicate else []),  # 0 is the usual one
         *(f"{name} replaced by {kind}" for name, kind in run.replaced.items()),
@@ -146,15 +143,15 @@ def _own(run: Origin) -> list[str]:
 
 
 def _shared(runs: Sequence[Origin]) -> list[str]:
-    """What all runs have of their own."""
+    """Properties of the first run that all runs have; see `_own`."""
     return [word for word in _own(runs[0]) if all(word in _own(run) for run in runs)]
 
 
 def origin_line(runs: Sequence[Origin]) -> str:
-    """Where runs come from, as far as they share it, in a line."""
+    """One line with the version, scenarios, seed and common properties of runs."""
     names = " / ".join(dict.fromkeys(run.scenario.name for run in runs))
-    luck = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
-    return _line(f"metersim {runs[0].version} | {names} | {luck}")
+    chosen = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
+    return _line(f"metersim {runs[0].version} | {names} | {chosen}")
 
 
 def _line(words: str) -> str:
@@ -167,16 +164,16 @@ def save(figure: Figure, path: str | Path) -> None:
     Parameters
     ----------
     figure : Figure
-        What to write.
+        Figure to write.
     path : str or Path
-        Ends in .png, .svg or .pdf.
+        File that ends in .png, .svg or .pdf.
 
     Raises
     ------
     ValueError
         For another ending.
     OSError
-        If the file cannot be written; nothing is left behind.
+        If the file cannot be written; no partial file remains.
 
     Examples
     --------
@@ -197,9 +194,9 @@ def encoded(figure: Figure, path: str | Path) -> bytes:
     Parameters
     ----------
     figure : Figure
-        What to write.
+        Figure to write.
     path : str or Path
-        Ends in .png, .svg or .pdf.
+        Name of a file that ends in .png, .svg or .pdf.
 
     Raises
     ------
@@ -218,7 +215,7 @@ def encoded(figure: Figure, path: str | Path) -> bytes:
 
 
 def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
-    """Counts by tenths of the reference, upper bounds included, and beyond; shares of classes."""
+    """Counts of spacings by tenths of the reference with upper bounds included; class shares."""
     index = per_spacing(class_counts(spacings, reference))
     ratio = np.asarray(spacings, dtype=np.float64) / reference
     bins = np.searchsorted(EDGES[1:] * (1 + ROUNDING), ratio, side="left")
@@ -226,59 +223,7 @@ def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], Pe
 
 
 def spacing_axis(ax: Axes) -> None:
-    """Name an axis of spacings over the nominal one."""
+    """Set ticks and name of an axis of spacings over the nominal spacing."""
     ax.set_xlim(0, CLASSES["miss"][3])
     ax.set_xticks(np.arange(8) / 2)
     ax.set_xlabel("spacing [nominal spacings]")
-
-
-def figures() -> Iterator[Any]:
-    """The module of pictures of each question that has one.
-
-    It has ``PAGES``, the function that draws a result by the result's type, and may have
-    ``gallery``, which gives names and pages.
-    """
-    for question in QUESTIONS:
-        name = f"metersim.questions.{question}.figure"
-        if importlib.util.find_spec(name):
-            yield importlib.import_module(name)
-
-
-def draw(result: object, units: str = "metric") -> Figure:
-    """Draw a result on a page, which a notebook shows.
-
-    Parameters
-    ----------
-    result : Run, Comparison, Response, Ladder, NextMove, Habits, Sheet or Counted
-        Of `simulate`, of `compare` with ``keep=True``, of `respond`, or of the function of its
-        name: `ladder`, `next_move`, `habits`, `sheet`, `measured`.
-    units : {'metric', 'us'}
-        Units of what is drawn.
-
-    Returns
-    -------
-    Figure
-        Of matplotlib; `metersim.questions.shared.page.save` writes it.
-
-    Raises
-    ------
-    TypeError
-        For anything else.
-
-    Examples
-    --------
-    >>> import metersim as m
-    >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["speed_kmh=5"]), seed=3))
-    >>> f"{page.get_figwidth():g} in by {page.get_figheight():g} in"
-    '7.5 in by 10 in'
-    """
-    for figure in figures():
-        for kind, page in getattr(figure, "PAGES", {}).items():
-            if isinstance(result, kind):
-                drawn: Figure = page(result, units)
-                return drawn
-    raise TypeError(
-        f"{type(result).__name__} has no picture; draw a run of simulate, a comparison of "
-        "compare(..., keep=True), what respond makes of a sweep, or what ladder, next_move, "
-        "habits, sheet or measured give"
-    )

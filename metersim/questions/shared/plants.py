@@ -1,15 +1,18 @@
-"""Plants of a run and of two, beside published relations of yield to the stand."""
+"""Plants of a run, differences of two stands, and published relations of yield to the stand."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from metersim.files.faults import bad
+from metersim.files.faults import Keyed, bad
 from metersim.files.tables import dataframe
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference
 from metersim.measures.intervals import Estimate
 from metersim.measures.plants import BY_NAME, PLANTED, even_seeds_sd, planted, plants_tally
@@ -17,6 +20,7 @@ from metersim.measures.tally import stretches_for
 from metersim.measures.yields import Relation, relations_of
 from metersim.questions.shared.unknowns import Draws, Spread, gather, run_draws
 from metersim.run.records import Run
+from metersim.run.simulation import simulate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,18 +30,19 @@ TABLES = ("plants", "losses")
 
 @dataclass(frozen=True)
 class Loss:
-    """What a published relation takes off the yield of a stand: a range, never one number.
+    """Range of yield loss of a stand after a published relation.
 
     Attributes
     ----------
     relation : Relation
-        The relation.
+        Published relation of yield to the stand.
     low, high : float
-        From the least slope that was published, at the low end of the stand's interval, to the
-        greatest at its high end; of a difference, the ends of both. nan where the run is too short
-        to tell. [kg/m2 or 1, as the relation gives]
+        Least and greatest loss.  The least published slope is taken at the low end of the stand's
+        interval, the greatest slope at its high end.  A difference has the outer ends of the
+        intervals of both slopes.  nan where the run is too short for an interval. [kg/m2 or 1, as
+        the relation gives]
     outside : bool
-        Whether the stand lies outside what the study covered.
+        Whether the stand lies outside the range of the study.
     """
 
     relation: Relation
@@ -47,15 +52,15 @@ class Loss:
 
 
 @dataclass(frozen=True)
-class Stand:
-    """Plants of runs of one scenario.
+class Stand(Mapping[str, Estimate]):
+    """Plants that come up from runs of one scenario: a mapping of their measures by key.
 
     Attributes
     ----------
     measured : Measured
-        Measures of the plants, `PLANTED`.
+        Measures `PLANTED` of the plants.
     draws : Draws, optional
-        The same in every draw of what is not known.
+        The same measures in every draw of uncertain inputs.
     """
 
     measured: Measured
@@ -68,25 +73,31 @@ class Stand:
     def __getitem__(self, key: str) -> Estimate:
         return self.measured[key]
 
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.measured)
+
+    def __len__(self) -> int:
+        return len(self.measured)
+
     @property
     def scenario(self) -> Scenario:
-        """What was set."""
+        """Scenario of the runs."""
         return self.measured.scenario
 
     @property
     def crop(self) -> str:
-        """What was sown."""
+        """Name of the sown crop."""
         return self.scenario.lot.crop
 
     @property
     def even_sd(self) -> float:
-        """SD of plant spacings that emergence alone would leave of perfectly even seeds. [m]"""
+        """SD of plant spacings for perfectly even seeds, caused by emergence alone. [m]"""
         stand = self.scenario.stand
         return even_seeds_sd(self.scenario.spacing, stand.emergence, stand.plant_shift)
 
     @cached_property
     def spread(self) -> Spread | None:
-        """What luck does to the stand and what not knowing does; None where all is known."""
+        """Sampling error and input uncertainty of the stand; None without uncertain inputs."""
         if self.draws is None:
             return None
         scenario, measured = self.scenario, self.measured
@@ -100,12 +111,12 @@ class Stand:
         )
 
     def reach(self, key: str) -> Estimate:
-        """Where a run of the user's lies: by luck, and by what is not known where anything is."""
-        return self.spread.both(key) if self.spread else self.measured[key]
+        """Estimate of a measure with its total uncertainty, or sampling error if all is known."""
+        return self.spread.total(key) if self.spread else self.measured[key]
 
     @cached_property
     def losses(self) -> tuple[Loss, ...]:
-        """What each published relation takes off; empty for a crop that none was found of."""
+        """Yield loss after each published relation of the crop; empty without any relation."""
         return tuple(self._loss(one) for one in relations_of(self.crop))
 
     def _loss(self, relation: Relation) -> Loss:
@@ -119,7 +130,7 @@ class Stand:
         Parameters
         ----------
         table : {'plants', 'losses'}
-            One row a measure of the plants, or one a published relation.
+            Table with one row for each measure of the plants, or for each published relation.
 
         Raises
         ------
@@ -151,24 +162,35 @@ class Stand:
 
 
 def check_field(scenario: Scenario) -> None:
-    """Refuse plants where seeds fall on a belt, with a `BadInput`."""
+    """Refuse plants of seeds that fall on a belt; raises `BadInput`."""
     if not scenario.in_field or any(one.field == "furrow__surface" for one in scenario.unknown):
         message = (
             'plants come up in a field alone, not on a bench\'s belt; give surface = "field" '
-            "(--set surface=field)"
+            "(`changes` surface=field)"
         )
         raise bad(scenario.name, "furrow.surface", message)
 
 
-def plants(runs: Run | Sequence[Run], *, level: float = 0.95) -> Stand:
+def plants(
+    runs: Run | Sequence[Run] | AnyScenario,
+    *,
+    level: float = 0.95,
+    seed: int = 1,
+    stations: OwnGiven | None = None,
+) -> Stand:
     """The stand that comes up from the seeds of a run, or of replicates of one scenario.
 
     Parameters
     ----------
-    runs : Run or sequence of Run
-        At least one, in a field; its scenario's section ``stand`` says how seeds become plants.
+    runs : Run, sequence of Run, Scenario, str or Path
+        At least one run in a field, or a scenario to run.  Section ``stand`` of the scenario
+        describes emergence.
     level : float
         Coverage of the intervals.
+    seed : int
+        Random seed of the run of a scenario; given runs have their own.
+    stations : mapping, Stations or callable, optional
+        Own stations of a scenario, as for `metersim.run.simulation.simulate`.
 
     Returns
     -------
@@ -178,7 +200,7 @@ def plants(runs: Run | Sequence[Run], *, level: float = 0.95) -> Stand:
     Raises
     ------
     BadInput
-        On a bench.
+        For a run on a bench.
 
     Examples
     --------
@@ -194,6 +216,12 @@ def plants(runs: Run | Sequence[Run], *, level: float = 0.95) -> Stand:
     Liu et al. 2004: 0.000 to 0.000
     Lauer & Rankin 2004: 0.000 to 0.000
     """
+    if isinstance(runs, Scenario | str | Path):
+        scenario = fitted(runs, stations)
+        check_field(scenario)
+        return plants(simulate(scenario, seed=seed), level=level)
+    if stations is not None:
+        raise ValueError("a run has its stations already; give a scenario with stations")
     given = (runs,) if isinstance(runs, Run) else tuple(runs)
     check_field(given[0].scenario)
     each = stretches_for(min(len(run.cells) for run in given), len(given))
@@ -210,28 +238,28 @@ def stand_of(
     stretches: int | None = None,
     on_cells: Callable[[int], object] | None = None,
 ) -> Stand:
-    """Run a scenario and keep of its plants the sums alone.
+    """Stand of a scenario that is run here; only sums of its plants are kept.
 
     Parameters
     ----------
     scenario : Scenario
-        In a field.
+        Scenario in a field.
     seed, replicates : int
-        Random seed, and how many repetitions with fresh draws.
+        Random seed, and number of repetitions with other random draws.
     draws : int, optional
-        How often to draw what is not known, if anything is; none, when not given.
+        Number of draws of uncertain inputs; no draws when not given.
     stretches, on_cells
         As for `metersim.measures.tally.tallied`.
 
     Raises
     ------
     BadInput
-        On a bench, or when drawn values contradict.
+        For a bench, or when drawn values contradict one another.
     """
     check_field(scenario)
     each = stretches or stretches_for(scenario.passages, replicates)
-    luck: Any = {"seed": seed, "stretches": each, "on_cells": on_cells}
-    parts = [planted(scenario, replicate=k, **luck).tallies[0] for k in range(replicates)]
+    draws_of_run: Any = {"seed": seed, "stretches": each, "on_cells": on_cells}
+    parts = [planted(scenario, replicate=k, **draws_of_run).tallies[0] for k in range(replicates)]
     found = None
     if draws is not None and scenario.unknown:
         further: Any = {"seed": seed, "replicates": replicates, "on_cells": on_cells}
@@ -240,22 +268,22 @@ def stand_of(
     return Stand(Measured(tuple(parts), measures=PLANTED), found)
 
 
-SLOPES = (0, 1)  # the least and the greatest
+SLOPES = (0, 1)  # least and greatest slope of a relation
 
 
 @dataclass(frozen=True)
 class StandChange:
-    """What differs between two stands on the same luck.
+    """Paired differences of two stands with common random numbers.
 
     Attributes
     ----------
     measures : mapping of str to Estimate
-        The second less the first, by key.
+        Second stand less the first, by key of the measure.
     losses : tuple of Loss
-        What each relation takes off the second more than off the first; empty where the crops
-        differ or no relation was found of them.
+        Loss of the second stand less that of the first, by relation.  Empty where the crops
+        differ or no relation of the crop is known.
     spread : Spread, optional
-        What luck does to the measures and what not knowing does.
+        Sampling error and input uncertainty of the differences.
     """
 
     measures: Mapping[str, Estimate]
@@ -266,38 +294,38 @@ class StandChange:
 def stand_change(
     first: Stand, other: Stand, draws: Draws | None = None, about: str = ""
 ) -> StandChange:
-    """Paired differences of two stands with as many replicates and stretches.
+    """Paired differences of two stands with equal numbers of replicates and stretches.
 
     Parameters
     ----------
     first, other : Stand
-        On the same luck.
+        Stands with common random numbers.
     draws : Draws, optional
-        The differences in every draw of what is not known, as `change_draws` gives them.
+        Differences in every draw of uncertain inputs, as `change_draws` gives them.
     about : str
-        What it is the difference of, in words.
+        Description of the difference.
     """
     a, b = first.measured, other.measured
-    apart = {part.key: difference(a, b, part) for part in PLANTED}
+    differences = Keyed({part.key: difference(a, b, part) for part in PLANTED})
     spread = None
     if draws is not None:
         unknown = tuple(dict.fromkeys((*first.scenario.unknown, *other.scenario.unknown)))
-        spread = Spread(about, unknown, apart, draws, a.level, BY_NAME)
+        spread = Spread(about, unknown, differences, draws, a.level, BY_NAME)
     losses = []
     for relation in relations_of(first.crop) if first.crop == other.crop else ():
         measure = BY_NAME[relation.of]
         if spread:
-            ends = [spread.both(f"{relation.key}.{k}") for k in SLOPES]
+            ends = [spread.total(f"{relation.key}.{k}") for k in SLOPES]
         else:
             ends = [difference(a, b, measure, _loss_by(relation, k)) for k in SLOPES]
         outside = any(relation.is_outside(one.reach(relation.of).value) for one in (first, other))
         low, high = min(end.low for end in ends), max(end.high for end in ends)
         losses.append(Loss(relation, low, high, outside))
-    return StandChange(apart, tuple(losses), spread)
+    return StandChange(differences, tuple(losses), spread)
 
 
 def change_draws(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
-    """Differences from the first stand in every draw, for each stand but the first.
+    """Differences of each other stand from the first one, in every draw.
 
     Parameters
     ----------
@@ -313,7 +341,7 @@ def change_draws(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
 
 
 def _points(stand: Measured) -> dict[str, Any]:
-    """Measures, and losses by both slopes, of all stretches and without each of them."""
+    """Measures and losses by both slopes, for all stretches and without each stretch in turn."""
     points: dict[str, Any] = dict(stand.points)
     for relation in relations_of(stand.scenario.lot.crop):
         for k, loss in enumerate(relation.losses(points[relation.of])):
@@ -322,5 +350,5 @@ def _points(stand: Measured) -> dict[str, Any]:
 
 
 def _loss_by(relation: Relation, slope: int) -> Callable[[Any], Any]:
-    """What a relation takes off, by its least or its greatest slope."""
+    """Function that gives the loss after a relation by its least or its greatest slope."""
     return lambda value: relation.losses(value)[slope]

@@ -1,4 +1,4 @@
-"""Text of plants, and of what published yield relations make of them, side by side."""
+"""Text of plants, and of published yield relations applied to them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 from metersim.measures.plants import BY_NAME, PLANTED
 from metersim.measures.yields import RELATIONS, Harvest, Relation
-from metersim.questions.shared.notes import apart, changes, head
+from metersim.questions.shared.notes import difference_lines, interval_cells, interval_heads
 from metersim.questions.shared.plants import Loss, Stand, StandChange
 from metersim.questions.shared.unknowns import Spread
 from metersim.questions.shared.words import (
@@ -48,81 +48,83 @@ READING = (
     "what both plants lose, with nothing set against it for what the second yields; none tells "
     "what another rate would yield",
 )
-BOTH = "the stand's interval is that of luck and not knowing together"
-WIDTHS = (2, 21, 39, 19, 18, 0)  # of the columns
+TOTAL_NOTE = "the stand's interval is that of luck and not knowing together"
+WIDTHS = (2, 21, 39, 19, 18, 0)  # letters of each column
 NONE = Harvest()
 
-Said = Callable[[float, float], str]
+NumberText = Callable[[float], str]
 
 
 def plants_block(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> list[str]:
-    """Lines that say what stands in the field, and what each published relation makes of it.
+    """Lines with the measures of a stand and its yield loss after each published relation.
 
     Parameters
     ----------
     stand : Stand
-        Of `metersim.questions.shared.plants`.
+        Stand of `metersim.questions.shared.plants`.
     units : str
         ``metric`` or ``us``.
     harvest : Harvest
-        What the user expects to harvest and to be paid, in SI; money is said with a price alone.
+        Expected yield and price, in SI; money is printed only with a price.
 
     Returns
     -------
     list of str
-        Two blocks with a blank line between them, none at the ends.
+        Two blocks with a blank line between them.
     """
     level = f"{stand.measured.level:.0%} interval".replace("%", " %")
     spread = stand.spread
-    lines = [f"{'':31}{'estimate':>14}   {head(level) if spread else level}"]
+    lines = [f"{'':31}{'estimate':>14}   {interval_heads(level) if spread else level}"]
     for row, part in enumerate(PLANTED):
         value = quantity(part.kind, stand[part.key].value, units)
         if spread:
-            told = apart(spread, part.key, units)
+            interval = interval_cells(spread, part.key, units)
         else:
-            told = interval_text(part.kind, stand[part.key], units)
-        lines.append(f"{'Plants' if row == 0 else '':11}{NAMES[part.key]:20}{value:>14}   {told}")
+            interval = interval_text(part.kind, stand[part.key], units)
+        lines.append(
+            f"{'Plants' if row == 0 else '':11}{NAMES[part.key]:20}{value:>14}   {interval}"
+        )
     lines += ["", *block("From seed", [_came_up(stand, units), *COUNTED]), ""]
     if not stand.losses:
         return [*lines, *block("Yield", [no_relation(stand.crop)])]
     title = f"Yield, as published: what each relation takes off, of {stand.crop}"
-    return [*lines, *_losses(title, [stand], stand.losses, units, harvest, _range, spread)]
+    return [*lines, *_losses(title, [stand], stand.losses, units, harvest, number, spread)]
 
 
 def change_block(
     title: str, change: StandChange, stands: Sequence[Stand], units: str, harvest: Harvest
 ) -> list[str]:
-    """Lines that say what one stand differs from another in, on the same luck.
+    """Lines with the paired differences of two stands.
 
     Parameters
     ----------
     title : str
-        What is taken from what.
+        Names of the two stands, the subtracted one last.
     change : StandChange
-        The differences.
+        Differences of the stands.
     stands : sequence of Stand
-        The two.
+        Both stands.
     units, harvest
         As for `plants_block`.
     """
     lines = [f"{title}: plants, on the same luck (95 % interval)"]
     for part in PLANTED:
-        told = change_text(part.kind, change.measures[part.key], units)
-        lines.append(f"{NAMES[part.key]:20}{told}")
+        change_words = change_text(part.kind, change.measures[part.key], units)
+        lines.append(f"{NAMES[part.key]:20}{change_words}")
     if change.spread:
-        lines += ["", *changes(change.spread, NAMES, units)]
+        lines += ["", *difference_lines(change.spread, NAMES, units)]
     lines.append("")
     if not change.losses:
         return [*lines, *block("Yield", [no_relation(*(stand.crop for stand in stands))])]
     said = f"Yield, as published: what more (+) or less (-) each relation takes off, {title}"
     return [
         *lines,
-        *_losses(said, stands, change.losses, units, harvest, _signed_range, change.spread),
+        *_losses(said, stands, change.losses, units, harvest, signed, change.spread),
     ]
 
 
 def no_relation(*crops: str) -> str:
-    """Says of crops that no relation was found of them, or none that compares them."""
+    """Statement that no relation of a crop is known, or that no relation compares the crops."""
     sown = tuple(dict.fromkeys(crops))
     if len(sown) > 1:
         return f"no relation compares {' with '.join(sown)}: the plants alone"
@@ -131,7 +133,7 @@ def no_relation(*crops: str) -> str:
 
 
 def _came_up(stand: Stand, units: str) -> str:
-    """How seeds became plants, and what that alone leaves of even seeds."""
+    """Emergence of the stand, and the SD that it alone causes with even seeds."""
     stated = stand.scenario.stand
     parts = [
         f"{100 * stated.emergence:.4g} % of seeds come up",
@@ -155,13 +157,13 @@ def _losses(
     losses: Sequence[Loss],
     units: str,
     harvest: Harvest,
-    said: Said,
+    form: NumberText,
     spread: Spread | None,
 ) -> list[str]:
-    """The table of relations: yield, share and, with a price, money; and how to read it."""
+    """Table of relations with losses of yield, share and money, and notes on its reading."""
     if harvest.expected is not None:
         title += f", at your {set_quantity('yield', harvest.expected, units)}"
-    table = _loss_rows(losses, units, harvest, said)
+    table = _loss_rows(losses, units, harvest, form)
     notes = _notes(stands, losses, units, harvest, spread)
     return [*wrapped(title), *map(_row, table), *block("Reading", notes)]
 
@@ -169,12 +171,14 @@ def _losses(
 def loss_rows(
     losses: Sequence[Loss], units: str = "metric", harvest: Harvest = NONE
 ) -> list[list[str]]:
-    """Cells of a table of relations, its head first: who, what they say, and what it takes off."""
-    rows = _loss_rows(losses, units, harvest, _range)
+    """Cells of a table of relations, its head first: authors, statement, and losses."""
+    rows = _loss_rows(losses, units, harvest, number)
     return [[f"{row[1]} {row[0]}".strip(), *row[2:]] for row in rows]
 
 
-def _loss_rows(losses: Sequence[Loss], units: str, harvest: Harvest, said: Said) -> list[list[str]]:
+def _loss_rows(
+    losses: Sequence[Loss], units: str, harvest: Harvest, form: NumberText
+) -> list[list[str]]:
     symbol = shown("yield", 0.0, units)[1]
     columns: list[tuple[str, str, Callable[[Relation, float], float]]] = [
         (f"in {symbol}", "yield", harvest.in_yield),
@@ -193,7 +197,8 @@ def _loss_rows(losses: Sequence[Loss], units: str, harvest: Harvest, said: Said)
             cells.append("none found")
         else:
             for _, kind, to in columns:
-                cells.append(said(*(shown(kind, to(one, end), units)[0] for end in ends)))
+                low, high = (shown(kind, to(one, end), units)[0] for end in ends)
+                cells.append(_range(low, high, form))
         rows.append(cells)
     return rows
 
@@ -202,16 +207,11 @@ def _row(cells: Sequence[str]) -> str:
     return "".join(f"{cell:{width}}" for cell, width in zip(cells, WIDTHS, strict=False)).rstrip()
 
 
-def _range(low: float, high: float) -> str:
+def _range(low: float, high: float, form: NumberText) -> str:
+    """A range of losses in words, its ends in a form such as `number` or `signed`."""
     if math.isnan(low + high):
         return "-"
-    return "0" if low == high == 0 else f"{number(low)} to {number(high)}"
-
-
-def _signed_range(low: float, high: float) -> str:
-    if math.isnan(low + high):
-        return "-"
-    return "0" if low == high == 0 else f"{signed(low)} to {signed(high)}"
+    return "0" if low == high == 0 else f"{form(low)} to {form(high)}"
 
 
 def _notes(
@@ -221,8 +221,8 @@ def _notes(
     harvest: Harvest,
     spread: Spread | None,
 ) -> list[str]:
-    """What a reader of the table must know."""
-    found = [*READING, *([BOTH] if spread else [])]
+    """Notes for the reader of the table of relations."""
+    found = [*READING, *([TOTAL_NOTE] if spread else [])]
     found += [_outside(loss.relation, stands, units) for loss in losses if loss.outside]
     relations = [loss.relation for loss in losses]
     memory = dict.fromkeys(one.by for one in relations if one.mark == "memory")
@@ -235,7 +235,7 @@ def _notes(
 
 
 def _outside(relation: Relation, stands: Sequence[Stand], units: str) -> str:
-    """What a study covered, where a stand lies outside."""
+    """Range of a study, for a stand that lies outside it."""
     low, high = relation.covers or (math.nan, math.nan)
     kind = BY_NAME[relation.of].kind
     ends = f"{set_quantity(kind, low, units)} to {set_quantity(kind, high, units)}"

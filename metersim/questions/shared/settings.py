@@ -1,4 +1,4 @@
-"""Settings as people move them: by steps, and as variants of one scenario."""
+"""Settings that people move: single steps, and variants of one scenario."""
 
 from __future__ import annotations
 
@@ -8,30 +8,31 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import BadInput, all_of, bad
+from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.fields import Spec
 from metersim.files.units import UNITS
-from metersim.machine.reading import listed, load_scenario, section_of
+from metersim.machine.given import AnyScenario, scenario_of
+from metersim.machine.reading import listed, section_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 
 
 @dataclass(frozen=True)
 class Setting:
-    """One thing that is set, and how far one step moves it.
+    """One setting of a meter, and the size of one step.
 
     Attributes
     ----------
     name : str
-        What it is called here.
+        Name of the setting.
     section, field : str
-        Where a scenario holds it.
+        Section and field of a scenario that hold the setting.
     steps : mapping of str to float
-        One step by family of units, in SI; 1 for a switch.
+        Size of one step by family of units, in SI; 1 for a switch.
     more, less : str
-        A step up and one down, in words; ``{}`` stands for how far.
+        Words for a step up and for a step down; ``{}`` stands for its size.
     part : bool
-        Whether a step takes another part, not a turn of a knob.
+        Whether a step needs another part, not a turn of a knob.
     """
 
     name: str
@@ -44,15 +45,15 @@ class Setting:
 
     @property
     def spec(self) -> Spec:
-        """What a scenario allows."""
+        """Declaration of the field in a scenario."""
         return all_fields()[self.section, self.field]
 
     def of(self, scenario: Scenario) -> Any:
-        """The value that a scenario holds, in SI."""
+        """Value of the setting in a scenario, in SI."""
         return getattr(getattr(scenario, self.section), self.field)
 
-    def said(self, count: int, units: str = "metric") -> str:
-        """So many steps in words, up when above 0 and down when below."""
+    def words(self, count: int, units: str = "metric") -> str:
+        """A number of steps in words: up when above 0, down when below."""
         form = self.more if count > 0 else self.less
         if self.spec.kind == "switch":
             return form
@@ -118,10 +119,10 @@ SETTINGS = {
         ),
     )
 }
-"""By name.  The steps are common practice, no source: what is easily set again by hand."""
+"""Settings by name.  Sizes of steps are common practice, no source: easily set again by hand."""
 
 Steps = Mapping[str, int]
-"""How many steps of which settings, by name; up when above 0."""
+"""Number of steps by name of the setting; up when above 0."""
 
 
 def moved(scenario: Scenario, steps: Steps, units: str = "metric") -> Scenario:
@@ -130,16 +131,16 @@ def moved(scenario: Scenario, steps: Steps, units: str = "metric") -> Scenario:
     Parameters
     ----------
     scenario : Scenario
-        Where from.  What is moved and not known is moved from its middle.
+        Scenario before the move.  An uncertain setting is moved from its middle.
     steps : mapping of str to int
-        How many steps of which of `SETTINGS`; above 0 for more.
+        Number of steps by name of `SETTINGS`; up when above 0.
     units : {'metric', 'us'}
-        Whose steps.
+        Family of units of the steps.
 
     Raises
     ------
     BadInput
-        When a setting cannot go there.
+        When a setting cannot take its new value.
     """
     changes: dict[str, Any] = {}
     for name, count in steps.items():
@@ -154,7 +155,7 @@ def moved(scenario: Scenario, steps: Steps, units: str = "metric") -> Scenario:
 
 
 def can_move(scenario: Scenario, steps: Steps, units: str = "metric") -> bool:
-    """Whether settings can be moved so, and anything would be other than it is."""
+    """Whether a move of settings is possible and changes at least one value."""
     try:
         there = moved(scenario, steps, units)
     except BadInput:
@@ -164,56 +165,52 @@ def can_move(scenario: Scenario, steps: Steps, units: str = "metric") -> bool:
     )
 
 
-def said(steps: Steps, units: str = "metric") -> str:
-    """Steps in words."""
-    words = [SETTINGS[name].said(count, units) for name, count in steps.items() if count]
+def steps_text(steps: Steps, units: str = "metric") -> str:
+    """Steps of one or more settings in words."""
+    words = [SETTINGS[name].words(count, units) for name, count in steps.items() if count]
     return " and ".join(words) or "as it is"
 
 
-MOST = 6  # values of one key, that a figure can tell apart
+MOST = 6  # values of one key that a figure can show distinctly
 
 
 def variants(
-    *scenarios: str | Path | Scenario,
+    *scenarios: AnyScenario,
     vary: str | None = None,
     changes: str | Sequence[str] = (),
     labels: Sequence[str] = (),
 ) -> dict[str, Scenario]:
-    """Scenarios to compare, by what tells them apart.
+    """Scenarios to compare, by a label that distinguishes each of them.
 
     Parameters
     ----------
     *scenarios : str, Path or Scenario
-        Two or more: shipped ones by name, files, or scenarios of your own making.  One, by name
-        or file, with `vary`.
+        Two or more names of shipped scenarios, files, or `Scenario` objects.  With `vary`, one.
     vary : str, optional
         Values of one key, ``key=a,b``.
     changes : str or sequence of str
-        Changes of single keys for all, as ``key=value``; takes names or files.
+        Changes of single keys for all scenarios, as ``key=value``.
     labels : sequence of str
-        One each; else the names, or the values of what is varied.
+        One label for each scenario; by default its name, or its varied value.
 
     Raises
     ------
     BadInput
         With every fault found.
     ValueError
-        For a `Scenario` together with `vary` or `changes`, or other than one label each.
+        For a wrong number of labels.
     """
     if not scenarios or (vary is None) == (len(scenarios) == 1):
-        raise bad("compare", "", "give either --vary key=a,b or a second scenario")
-    made = [one for one in scenarios if isinstance(one, Scenario)]
-    if made and (vary is not None or changes):
-        raise ValueError(
-            f"{made[0].name!r} is made already; give vary and changes with the name or file of "
-            "a scenario, or change it with its method replace"
-        )
+        raise bad("compare", "", "give either `vary` key=a,b or a second scenario")
     changes = listed(changes)
-    loads = [partial(_loaded, one, changes) for one in scenarios]
+    loads = [partial(scenario_of, one, changes) for one in scenarios]
     names = _names(scenarios)
     if vary is not None:
         names = _settings(vary)
-        loads = [partial(_loaded, scenarios[0], [*changes, name], "--vary") for name in names]
+        told = Parameter("vary")
+        loads = [
+            partial(scenario_of, scenarios[0], [*changes, name], changed_by=told) for name in names
+        ]
     names = list(labels) or names
     if len(names) != len(loads):
         raise ValueError(f"{len(loads)} scenarios with {len(names)} labels; give one label each")
@@ -223,16 +220,8 @@ def variants(
     return dict(zip(names, all_of(*loads), strict=True))
 
 
-def _loaded(
-    scenario: str | Path | Scenario, changes: Sequence[str], changed_by: str = "--set"
-) -> Scenario:
-    if isinstance(scenario, Scenario):
-        return scenario
-    return load_scenario(scenario, changes, changed_by=changed_by)
-
-
-def _names(scenarios: Sequence[str | Path | Scenario]) -> list[str]:
-    """The shortest names that tell scenarios apart."""
+def _names(scenarios: Sequence[AnyScenario]) -> list[str]:
+    """The shortest names that distinguish the scenarios."""
     short = [one.name if isinstance(one, Scenario) else Path(one).stem for one in scenarios]
     if len(set(short)) == len(short):
         return short
@@ -246,12 +235,14 @@ def _settings(vary: str) -> list[str]:
     """The single settings that ``key=a,b`` stands for."""
     key, _, values = (part.strip() for part in vary.partition("="))
     if "{" in values:
-        message = "takes values; give a range with --set, or in the files of two scenarios"
-        raise bad("--vary", vary, message)
+        message = "takes values; give a range with `changes`, or in the files of two scenarios"
+        raise bad(Parameter("vary"), vary, message)
     words = [word.strip() for word in values.split(",") if word.strip()]
     if not 2 <= len(words) <= MOST:
         message = f"must read key=a,b with 2 to {MOST} values, such as vacuum_kpa=3,4"
-        raise bad("--vary", vary, message)
+        raise bad(Parameter("vary"), vary, message)
     if section_of(key) == ("run", "turns"):
-        raise bad("--vary", key, "all variants are watched equally long; set it with --set")
+        raise bad(
+            Parameter("vary"), key, "all variants are watched equally long; set it with `changes`"
+        )
     return [f"{key}={word}" for word in words]

@@ -1,4 +1,4 @@
-"""What a published case states: its conditions, and the rows of its table."""
+"""Statements of a published case: its conditions, and the rows of its table."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.measures.indices import BY_KEY
 
-LONGEST_NAME = 100  # letters of a name, which stands in tables and pictures
-LEAST, GREATEST = 1e-6, 1e9  # of a number above 0, and of any number
+LONGEST_NAME = 100  # letters of a name in tables and figures
+LEAST, GREATEST = 1e-6, 1e9  # least number that must be above 0, greatest of all numbers
 A_NAME = f"a text in quotes of up to {LONGEST_NAME} letters that can be printed"
 
 
@@ -46,40 +46,40 @@ def a_positive(value: Any, where: str, key: str) -> float:
 
 
 def is_name(word: Any) -> TypeGuard[str]:
-    """Whether a word can stand in a table and in a picture."""
+    """Whether a value is a text that tables and figures can show."""
     return isinstance(word, str) and 0 < len(word) <= LONGEST_NAME and word.isprintable()
 
 
 def is_one_of(word: Any, known: Container[str]) -> TypeGuard[str]:
-    """Whether something is one of the known words."""
+    """Whether a value is one of the known words."""
     return isinstance(word, str) and word in known
 
 
 def hint_of(word: Any, known: Iterable[str]) -> str:
-    """As `hint`, of something that may be no word."""
+    """Hint at known words, as `hint` gives it, for a value that may be no word."""
     return hint(word if isinstance(word, str) else "", known)
 
 
-MOST_PARTS = 1000  # that a condition averages over
-MOST_CONDITIONS = 1000  # of a file; reading one takes some milliseconds
-MOST_CELLS = 3_000_000  # of a run, whose records are all kept
+MOST_PARTS = 1000  # scenarios over which a condition averages
+MOST_CONDITIONS = 1000  # in a file; the reading of one takes some milliseconds
+MOST_CELLS = 3_000_000  # of a run that keeps all its records
 
 
 @dataclass(frozen=True)
 class Condition:
-    """Something that a source tested.
+    """A condition that a source tested.
 
     Attributes
     ----------
     name : str
-        As rows call it.
+        Name by which rows refer to it.
     parts : tuple of Scenario
-        What is run; results are averaged over them.
+        Scenarios to run; results are averaged over them.
     critical : tuple of float, optional
-        Share of empty cells, and how many times the vacuum that leaves it is used.
+        Share of empty cells, and factor on the vacuum that leaves this share.
     of, key, value : str, str, float
-        The condition of the file that varies a key, that key, and its value here; empty and nan
-        when nothing is varied.
+        Name of the varied condition in the file, its varied key, and the value of this key.
+        Empty and nan when no key is varied.
     """
 
     name: str
@@ -133,7 +133,7 @@ def _critical(table: Any, where: str, key: str) -> tuple[float, float] | None:
 
 
 def _varied(table: Any, where: str, key: str) -> tuple[str, Sequence[float]]:
-    """The key that a condition varies, and its values; no key and one nan when there is none."""
+    """The key that a condition varies, and its values; an empty key and one nan without any."""
     if table is None:
         return "", [math.nan]
     if (
@@ -147,7 +147,7 @@ def _varied(table: Any, where: str, key: str) -> tuple[str, Sequence[float]]:
 
 
 def _grid(table: Any, where: str, key: str) -> list[dict[str, Any]]:
-    """Changes of all combinations of values; one that changes nothing, when there are none."""
+    """Changes for all combinations of values; one empty change when there are no values."""
     if not isinstance(table, dict):
         raise bad(where, key, "must be a table of keys and lists of values")
     each = [numbers(values, where, f"{key}.{word}") for word, values in table.items()]
@@ -171,7 +171,7 @@ def _change(word: Any, value: Any, where: str, key: str) -> dict[str, Any]:
 
 
 EXTRAS = {"vacuum": "vacuum at the hole", "most_on_a_hole": "most seeds that joined one cell"}
-KINDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {  # needed and possible keys
+KINDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {  # required and optional keys
     "level": (("published",), ("at", "measure", "terms", "within", "group")),
     "order": (("terms",), ()),
     "same": (("terms", "within"), ()),
@@ -185,14 +185,14 @@ KINDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {  # needed and poss
 NUMBERS = ("published", "within", "above", "below", "sign")
 REACHED = (("hole_mm", "disc", "hole_diameter"), ("vacuum_kpa", "vacuum", "vacuum"))
 MEAN = "spacing.mean"
-SPREADS = ("precision", "spacing.cv")  # SDs over a length
-NEAR = 0.01  # how far a vacuum may lie from a third of the best, or three times it
-LEAST_OF_A_LINE = 3  # values
+SPREADS = ("precision", "spacing.cv")  # measures that are an SD over a length
+NEAR = 0.01  # relative distance of a vacuum from a third of the best, or three times it
+LEAST_OF_A_LINE = 3  # values that a straight line needs
 
 
 @dataclass(frozen=True)
 class Term:
-    """A measure at a condition, with its weight in a sum."""
+    """A measure of one condition, with its weight in a sum."""
 
     weight: float
     condition: str
@@ -201,16 +201,16 @@ class Term:
 
 @dataclass(frozen=True)
 class Row:
-    """A published statement.
+    """A published statement about a sum of measures.
 
     Attributes
     ----------
     name, kind : str
-        In words, and one of `KINDS`.
+        Name in words, and one of `KINDS`.
     terms : tuple of Term
-        The sum of measures that it is about.
+        Terms of the sum of measures.
     stated : mapping
-        The other keys of its kind, as the file states them.
+        Other keys of its kind, as the file states them.
     """
 
     name: str
@@ -224,7 +224,7 @@ class Row:
 
     @property
     def measure(self) -> str:
-        """What it is about."""
+        """Measure of the statement."""
         return self.terms[0].measure if self.terms else str(self.stated.get("measure", ""))
 
 
@@ -292,7 +292,7 @@ def _row(
 def _check_of(
     name: Any, kind: str, conditions: Mapping[str, Condition], where: str, key: str
 ) -> None:
-    """Refuse what is no condition that a kind of row can speak of."""
+    """Refuse a condition that does not suit a kind of row."""
     if kind.startswith("reach"):
         if not is_one_of(name, conditions):
             raise bad(where, key, f"no such condition; {hint_of(name, conditions)}")
@@ -308,7 +308,7 @@ def _check_of(
 
 
 def _check_vacuums(best: float, run: Sequence[float], where: str, key: str) -> None:
-    """Refuse a plateau that lacks a vacuum by which it is judged. [kPa]"""
+    """Refuse a plateau that lacks one of the vacuums by which it is judged. [kPa]"""
     for vacuum in (best / 3, best, 3 * best):
         if not any(abs(value / vacuum - 1) < NEAR for value in run):
             raise bad(
@@ -317,14 +317,14 @@ def _check_vacuums(best: float, run: Sequence[float], where: str, key: str) -> N
 
 
 def _has_usual_tolerance(terms: Sequence[Term]) -> bool:
-    """Whether a level is one of shares alone or of mean spacings alone."""
+    """Whether all terms of a level are shares, or all are mean spacings."""
     measures = {term.measure for term in terms}
     shares = all(name in BY_KEY and BY_KEY[name].kind == "share" for name in measures)
     return shares or measures == {MEAN}
 
 
 def _check_reached(given: Any, kind: str, section: str, field: str, where: str, key: str) -> None:
-    """Refuse what is no hole or vacuum; of an order, two that rise."""
+    """Refuse a wrong hole or vacuum; an order needs two rising values."""
     spec = specs(SECTIONS[section])[field]
     values = given if kind == "reach order" else [given]
     if kind == "reach order" and (not isinstance(given, list) or len(given) != 2):

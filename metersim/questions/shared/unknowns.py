@@ -1,8 +1,8 @@
-"""What luck does to a result, and what not knowing does: values are drawn for what is not known.
+"""Sampling error and input uncertainty of a result, from draws of the uncertain inputs.
 
-The scenario is run at the middle of what is not known, and once for each draw, with luck of its
-own.  How the draws differ shows both causes together; how much of that is luck is told by the
-stretches of each run.
+The scenario is run at the middle of the uncertain inputs, and once for each draw with its own
+random numbers.  The variance over the draws is the total.  The stretches of each run give the
+sampling error in it; the rest is input uncertainty.
 """
 
 from __future__ import annotations
@@ -16,35 +16,38 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
+from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
+from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import Estimate, jackknife
 from metersim.measures.tally import stretches_for, tallied
-from metersim.run.draws import Streams
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     import pandas as pd
 
 DRAWS, MOST_DRAWS = 64, 10_000
 NEXT_TO_AN_END = 2.0**-53
-BY_CHANCE = 0.05  # how often luck alone may pass for not knowing
+BY_CHANCE = 0.05  # how often sampling error alone may be taken for input uncertainty
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
 class Draws:
-    """Numbers over draws of what is not known, by key of the measure.
+    """Measures in every draw of the uncertain inputs, by key of the measure.
 
     Attributes
     ----------
     values : mapping of str to ndarray, shape (draws,)
-        In SI; nan where a run has nothing to estimate from.
+        Values in SI; nan where a run has no estimate.
     variances : mapping of str to ndarray, shape (draws,)
-        Of each value, by luck alone.
+        Sampling variance of each value.
     """
 
     values: Mapping[str, Floats]
@@ -53,22 +56,22 @@ class Draws:
 
 @dataclass(frozen=True, eq=False)
 class Spread:
-    """What luck does to the measures of a scenario, or to differences, and what not knowing does.
+    """Sampling error and input uncertainty of measures, or of differences.
 
     Attributes
     ----------
     about : str
-        What it is the spread of.
+        Description of the result.
     unknowns : tuple of Unknown
-        What is not known.
+        Uncertain inputs.
     estimates : mapping of str to Estimate
-        At the middle of what is not known, with the interval of luck.
+        Estimates at the middle of the uncertain inputs, with intervals of the sampling error.
     draws : Draws
-        Runs of what else is possible.
+        Measures in every draw.
     level : float
         Coverage of the intervals.
     measures : mapping of str to Measure
-        What they are, by key.
+        Definitions of the measures by key.
     """
 
     about: str
@@ -84,20 +87,20 @@ class Spread:
 
     @property
     def size(self) -> int:
-        """Number of draws."""
+        """Number of draws of the uncertain inputs."""
         return len(next(iter(self.draws.values.values())))
 
-    def luck(self, key: str) -> Estimate:
-        """The measure at the middle of what is not known, with the interval of luck alone."""
+    def sampling(self, key: str) -> Estimate:
+        """Estimate at the middle of the uncertain inputs, with its sampling error."""
         return self.estimates[key]
 
-    def both(self, key: str) -> Estimate:
-        """Median over the draws, and where a run lies by luck and not knowing together.
+    def total(self, key: str) -> Estimate:
+        """Median over the draws, with the interval of the total uncertainty.
 
-        The k-th of n draws stands at the share k/(n + 1), with straight lines between, so that a
-        further run lies inside with the stated chance whatever the distribution; a little oftener
-        where one unknown does nearly all, as the draws of each are spread evenly.  Below 39 draws
-        the ends of 95 % are the least and the greatest, which hold (n - 1)/(n + 1).
+        The k-th of n draws is the quantile k/(n + 1), with straight lines between.  A further run
+        then lies inside with the stated chance, whatever the distribution.  The chance is a little
+        higher where one input has nearly all the effect, as the draws are stratified.  Below 39
+        draws the ends of 95 % are the least and the greatest draw, which hold (n - 1)/(n + 1).
 
         Source: Weibull's plotting positions; Hyndman & Fan 1996, Am Stat 50(4):361-365, from
         memory.
@@ -109,53 +112,54 @@ class Spread:
         low, middle, high = np.quantile(values, [tail, 0.5, 1 - tail], method="weibull")
         return Estimate(float(middle), float(low), float(high))
 
-    def unknown(self, key: str) -> Estimate:
-        """Median over the draws, and where a run without luck would lie: not knowing alone.
+    def inputs(self, key: str) -> Estimate:
+        """Median over the draws, with the interval of the input uncertainty.
 
-        The deviations of `both` from the median, shrunk by sqrt(1 - L/V): V is the variance over
-        the draws, L the mean of the variances that luck gives each of them.
+        The interval of `total` is shrunk about the median by sqrt(1 - L/V).  V is the variance over
+        the draws, L the mean of their sampling variances.
 
         Notes
         -----
-        assumption: luck and not knowing add up, and both distributions are of one shape; 64 draws
-        know V to about 18 %, so that not knowing below half of both can be chance: see `is_told`.
+        assumption: the two variances add up, and both distributions have one shape.  64 draws
+        give V to about 18 %.  Input uncertainty below half of the total may be chance: see
+        `is_detected`.
         """
-        both, ratio = self.both(key), self._luck_over_all(key)
+        total, ratio = self.total(key), self._sampling_over_total(key)
         if math.isnan(ratio):
-            return Estimate(both.value, math.nan, math.nan)
+            return Estimate(total.value, math.nan, math.nan)
         part = math.sqrt(max(1 - ratio, 0.0))
-        low, high = (both.value + part * (end - both.value) for end in (both.low, both.high))
-        return Estimate(both.value, low, high)
+        low, high = (total.value + part * (end - total.value) for end in (total.low, total.high))
+        return Estimate(total.value, low, high)
 
-    def is_told(self, key: str) -> bool:
-        """Whether the draws differ by more than luck alone does once in twenty times."""
-        n, ratio = len(self._values(key)), self._luck_over_all(key)
+    def is_detected(self, key: str) -> bool:
+        """Whether input uncertainty is detected, with one false alarm in twenty."""
+        n, ratio = len(self._values(key)), self._sampling_over_total(key)
         return n > 1 and ratio * float(chdtri(n - 1, BY_CHANCE)) / (n - 1) < 1
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a measure, in SI, for pandas (extra ``notebook``).
+        """A table for pandas with one row a measure, in SI (extra ``notebook``).
 
-        The interval of luck at the middle, then the median over draws with the intervals of not
-        knowing and of both.
+        Columns give the interval of the sampling error at the middle, the median over the draws,
+        and the intervals of input and total uncertainty.
         """
         return dataframe(
             [
                 {
                     "key": key,
                     "kind": self.measures[key].kind,
-                    "value": luck.value,
-                    "luck_low": luck.low,
-                    "luck_high": luck.high,
-                    "median": both.value,
-                    "unknown_low": unknown.low,
-                    "unknown_high": unknown.high,
-                    "both_low": both.low,
-                    "both_high": both.high,
-                    "told_from_luck": self.is_told(key),
+                    "value": sampling.value,
+                    "luck_low": sampling.low,
+                    "luck_high": sampling.high,
+                    "median": total.value,
+                    "unknown_low": inputs.low,
+                    "unknown_high": inputs.high,
+                    "both_low": total.low,
+                    "both_high": total.high,
+                    "told_from_luck": self.is_detected(key),
                     "meaning": self.measures[key].meaning,
                 }
-                for key, luck in self.estimates.items()
-                for unknown, both in [(self.unknown(key), self.both(key))]
+                for key, sampling in self.estimates.items()
+                for inputs, total in [(self.inputs(key), self.total(key))]
             ]
         )
 
@@ -163,8 +167,8 @@ class Spread:
         values = self.draws.values[key]
         return values[~np.isnan(values)]
 
-    def _luck_over_all(self, key: str) -> float:
-        """Mean variance by luck over the variance of the draws; nan when that is unknown."""
+    def _sampling_over_total(self, key: str) -> float:
+        """Mean sampling variance over the variance of the draws; nan when either is missing."""
         values, variances = self._values(key), self.draws.variances[key]
         variances = variances[~np.isnan(variances)]
         if len(values) < 2 or not len(variances):
@@ -174,30 +178,28 @@ class Spread:
 
 
 def draw_places(unknowns: Sequence[Unknown], draws: int, seed: int) -> Floats:
-    """Places for `metersim.machine.scenario.Scenario.drawn`, a column for each that is not known.
+    """Quantiles of the uncertain inputs, as `metersim.machine.scenario.Scenario.drawn` takes them.
 
-    Each column is stratified, as in a Latin hypercube (mckay1979), and has a stream of its own
-    name: it stays as it is when another key becomes known or unknown, and two scenarios that
-    share a key share its draws.
+    Each column is stratified, as in a Latin hypercube (mckay1979), and has its own random stream.
+    Its draws do not depend on other keys, and two scenarios that share a key share its draws.
 
     Parameters
     ----------
     unknowns : sequence of Unknown
-        What is not known.
+        Uncertain inputs.
     draws : int
-        How many, 1 or more.
+        Number of draws, 1 or more.
     seed : int
-        Chooses the draws.
+        Random seed of the draws.
 
     Returns
     -------
     ndarray, shape (draws, len(unknowns))
-        Between 0 and 1, neither of them included.
+        Quantiles between 0 and 1, both excluded.
     """
-    places = np.empty((draws, len(unknowns)))
+    streams, places = Streams(seed), np.empty((draws, len(unknowns)))
     for column, one in zip(places.T, unknowns, strict=True):
-        rng = Streams(seed).generator(f"unknown {one.section}.{one.name}")
-        column[:] = (rng.permutation(draws) + rng.random(draws)) / draws
+        column[:] = streams.stratified(f"unknown {one.section}.{one.name}", draws)
     return places.clip(NEXT_TO_AN_END, 1 - NEXT_TO_AN_END)
 
 
@@ -210,33 +212,35 @@ def run_draws(
     on_cells: Callable[[int], object] | None = None,
     watch: Callable[..., Measured] | None = None,
 ) -> Iterator[list[Measured]]:
-    """Every draw of scenarios, run once each, on luck that they share and no other draw has.
+    """Run and measure scenarios in every draw of their uncertain inputs.
+
+    Scenarios of one draw share their random numbers; each draw has its own.
 
     Parameters
     ----------
     *scenarios : Scenario
-        Of any number of unknowns; those that they share are drawn alike.
+        Scenarios with any number of uncertain inputs; shared inputs have the same draws.
     draws, seed : int
-        How many, and what chooses them and their luck.
+        Number of draws, and random seed of draws and runs.
     replicates : int
-        Replicates that have been run at the middle, whose luck is left to them.
+        Number of replicates at the middle; the draws use later replicates.
     cells : int, optional
-        About how many to watch in each; else each scenario has its turns.
+        Approximate number of cells of each run; by default each scenario has its own turns.
     on_cells : callable, optional
         As for `metersim.measures.tally.tallied`.
     watch : callable, optional
-        Runs and measures a scenario, with the arguments of `metersim.measures.tally.tallied`.
-        Without it the seeds of a scenario are measured.
+        Function that runs and measures a scenario, with the arguments of
+        `metersim.measures.tally.tallied`.  By default the seeds are measured.
 
     Returns
     -------
     iterator of list of Measured
-        One of each scenario, draw by draw.
+        Measures of each scenario, draw by draw.
 
     Raises
     ------
     BadInput
-        At once, when the values of a draw contradict.
+        Before any run, when the values of a draw contradict one another.
     """
     if draws < 2:
         raise ValueError(f"draws is {draws}; allowed: 2 or more")
@@ -247,36 +251,36 @@ def run_draws(
     if cells is not None:
         drawn = [[one.lasting(cells) for one in column] for column in drawn]
     stretches = stretches_for(min(one.passages for column in drawn for one in column))
-    luck: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
+    draws_of_run: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
-        [(watch or _seeds)(one, replicate=replicates + k, **luck) for one in row]
+        [(watch or _seeds)(one, replicate=replicates + k, **draws_of_run) for one in row]
         for k, row in enumerate(zip(*drawn, strict=True))
     )
 
 
-def _seeds(scenario: Scenario, **luck: Any) -> Measured:
-    return measure(tallied(scenario, **luck))
+def _seeds(scenario: Scenario, **draws_of_run: Any) -> Measured:
+    return measure(tallied(scenario, **draws_of_run))
 
 
 def gather(points: Iterable[Mapping[str, Floats]]) -> Draws:
-    """Values and variances of the points of each draw (`Measured.points`)."""
+    """Values and sampling variances of all draws, from `Measured.points` of each draw."""
     rows = [{key: (one[0], jackknife(one[1:])) for key, one in row.items()} for row in points]
     columns = {key: np.array([row[key] for row in rows]).T for key in rows[0]}
     return Draws(
-        {key: values for key, (values, _) in columns.items()},
-        {key: variances for key, (_, variances) in columns.items()},
+        Keyed({key: values for key, (values, _) in columns.items()}),
+        Keyed({key: variances for key, (_, variances) in columns.items()}),
     )
 
 
 def spread_about(
     middle: Measured, *, draws: int = DRAWS, on_cells: Callable[[int], object] | None = None
 ) -> Spread:
-    """The spread about a scenario that has been measured at the middle of what is not known.
+    """Uncertainty of a scenario that has been measured at the middle of its uncertain inputs.
 
     Parameters
     ----------
     middle : Measured
-        Its replicates; the draws are chosen by the same seed.
+        Measures of its replicates; their random seed also chooses the draws.
     draws, on_cells
         As for `run_draws`.
     """
@@ -286,24 +290,33 @@ def spread_about(
     return Spread(scenario.name, scenario.unknown, middle.estimates, found, middle.level)
 
 
-def spread(scenario: Scenario, *, seed: int = 1, draws: int = DRAWS, replicates: int = 1) -> Spread:
-    """What luck does to a scenario's measures, and what not knowing some of its settings does.
+def spread(
+    scenario: AnyScenario,
+    *,
+    seed: int = 1,
+    draws: int = DRAWS,
+    replicates: int = 1,
+    stations: OwnGiven | None = None,
+) -> Spread:
+    """Sampling error and input uncertainty of a scenario's measures.
 
     Parameters
     ----------
-    scenario : Scenario
-        With ranges, distributions or lists in place of some values.
+    scenario : Scenario, str or Path
+        Scenario with ranges, distributions or lists in place of some values, its name, or its file.
     seed : int
-        Chooses luck and draws.
+        Random seed of runs and draws.
     draws : int
-        How many times values are drawn for what is not known, 2 or more; each is run once.
+        Number of draws of the uncertain inputs, 2 or more; each is run once.
     replicates : int
-        How often the middle is run.
+        Number of runs at the middle.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
 
     Raises
     ------
     BadInput
-        When values that are possible contradict one another.
+        When possible values contradict one another.
 
     Examples
     --------
@@ -312,11 +325,12 @@ def spread(scenario: Scenario, *, seed: int = 1, draws: int = DRAWS, replicates:
     >>> found = m.spread(vague, seed=3)
     >>> found
     <Spread of maize_bench: 64 draws of 1 unknown; to_dataframe() shows it>
-    >>> for skips in (found.luck("cells.skip"), found.unknown("cells.skip")):
+    >>> for skips in (found.sampling("cells.skip"), found.inputs("cells.skip")):
     ...     print(f"from {skips.low:.2%} to {skips.high:.2%}")
     from 0.19% to 0.73%
     from 0.13% to 1.12%
     """
+    scenario = fitted(scenario, stations)
     each = stretches_for(scenario.passages, replicates)
     runs = [tallied(scenario, seed=seed, replicate=k, stretches=each) for k in range(replicates)]
     return spread_about(measure(runs), draws=draws)

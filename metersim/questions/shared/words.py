@@ -1,4 +1,4 @@
-"""How numbers are said: units at the edge, digits a reader can use, lines under a heading."""
+"""Text of numbers and lines: units, digits, signs, headings and columns."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from metersim.files.units import UNITS
 from metersim.measures.intervals import Estimate
-from metersim.questions.shared.counts import MOST_TOLD
+from metersim.questions.shared.counts import MOST_PRACTICAL
 
 _SHOWN_UNITS = {
     "metric": {
@@ -36,20 +36,20 @@ _SHOWN_UNITS = {
     },
 }
 
-WIDE = 118  # letters of a line
+WIDE = 118  # letters in a line
 
 
 def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
-    """A value of a measure's kind as printed: number and unit.
+    """Number and unit in which a value of some kind is printed.
 
     Parameters
     ----------
     kind : str
         Kind of a `metersim.measures.indices.Measure`, or ``small``, ``speed``, ``hole_speed``,
-        ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, ``money`` on an
-        area.
+        ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, or ``money``
+        on an area.
     value : float
-        In SI.
+        Value in SI.
     units : str
         ``metric`` or ``us``.
     """
@@ -83,7 +83,7 @@ def quantity(kind: str, value: float, units: str = "metric") -> str:
 
 
 def set_quantity(kind: str, value: float, units: str = "metric") -> str:
-    """A setting with its unit, as a user would write it: no digits but those that were given."""
+    """A setting with its unit and no more digits than a user would write."""
     amount, symbol = shown(kind, value, units)
     digits = f"{amount:.4g}"
     return f"{float(digits):,.10g} {symbol}".strip()
@@ -95,9 +95,9 @@ def notch_text(notch: float) -> str:
 
 
 def seeds_text(seeds: float) -> str:
-    """A number of seeds to count, to two digits and upwards; more than anybody counts is never."""
-    if seeds > MOST_TOLD:
-        return f"never in {MOST_TOLD:,}"
+    """A number of seeds to count, rounded up to two digits; above `MOST_PRACTICAL` it is never."""
+    if seeds > MOST_PRACTICAL:
+        return f"never in {MOST_PRACTICAL:,}"
     if seeds <= 10:
         return "10 seeds"
     size = 10 ** (math.floor(math.log10(seeds)) - 1)
@@ -105,7 +105,7 @@ def seeds_text(seeds: float) -> str:
 
 
 def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
-    """A difference with its sign and interval, as printed; shares in points."""
+    """A difference with its sign and interval; shares in percentage points."""
     value, low, high = (
         shown(kind, number, units)[0] for number in (estimate.value, estimate.low, estimate.high)
     )
@@ -120,7 +120,7 @@ def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
 
 
 def plural(many: int, word: str) -> str:
-    """A word for one thing, or for many."""
+    """A word in the singular or plural form that a number needs."""
     return word if many == 1 else f"{word}s"
 
 
@@ -132,7 +132,7 @@ def signed(value: float) -> str:
 
 
 def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
-    """``low to high`` of an estimate, as printed."""
+    """Interval of an estimate as ``low to high``."""
     low, high = (shown(kind, edge, units)[0] for edge in (estimate.low, estimate.high))
     if math.isnan(low):
         return "too short to tell"
@@ -140,20 +140,20 @@ def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
 
 
 def block(head: str, lines: Sequence[str]) -> list[str]:
-    """Lines behind a heading that stands before the first of them; long ones are folded."""
+    """Folded lines with a heading before the first one."""
     folded = [part for line in lines for part in wrapped(line, WIDE - 11)]
     return [f"{head if k == 0 else '':11}{line}" for k, line in enumerate(folded)]
 
 
 def wrapped(line: str, wide: int = WIDE) -> list[str]:
-    """A line of prose folded to a width, its second line and those after it set in."""
+    """A line of prose folded to a width; all lines after the first are indented."""
     return textwrap.wrap(
         line, wide, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
     ) or [line]
 
 
 def aligned(rows: Iterable[Sequence[str]], wide: int | None = None) -> str:
-    """Rows as columns, the last one as long as it likes, or folded to lines of some letters."""
+    """Rows in aligned columns; the last column is folded to a width if one is given."""
     table = [tuple(row) for row in rows]
     widths = [max(len(row[k]) for row in table) for k in range(len(table[0]) - 1)]
     room = max(wide - sum(widths) - 2 * len(widths), 20) if wide else sys.maxsize
@@ -230,5 +230,5 @@ KIND_NAMES = {
 
 
 def measure_name(key: str) -> str:
-    """A measure in a few words that stand by themselves."""
+    """Name of a measure in a few words."""
     return KIND_NAMES.get(key) or LABELS.get(key, key)

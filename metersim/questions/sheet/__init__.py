@@ -1,1 +1,1 @@
-"""Which disc, and where to start?"""
+"""Question `sheet`: which disc suits a lot, and which settings to start with?"""

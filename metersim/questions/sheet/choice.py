@@ -1,4 +1,4 @@
-"""Rules of the trade, held against what the simulation gives; neither is bent to the other."""
+"""Choice of a disc, and comparison of rules of the trade with the simulation."""
 
 from __future__ import annotations
 
@@ -15,15 +15,14 @@ from metersim.machine.losses import KNOCKED, LOW_POOL, POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.machine.sources import HANDBOOK_HOLE, HOLES, MOST_NOTCHES, is_small_round
 from metersim.measures.estimates import Measured, difference
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, FLAT
 from metersim.measures.intervals import Estimate
 from metersim.measures.limits import Cause, causes
 from metersim.questions.shared.cases import load_case
-from metersim.questions.shared.limits import FLAT
 from metersim.questions.sheet.discfit import Machine, Objection, fit
 from metersim.questions.sheet.start import (
+    COMPARED,
     QUALITY,
-    TOLD,
     TRAVEL,
     Gate,
     Start,
@@ -37,24 +36,24 @@ from metersim.run.parallel import in_order
 PUBLISHED = "karayel2004"
 NONE = Estimate(0.0, 0.0, 0.0)
 OTHER_HOLES = {"smaller": 0.43, "larger": 0.75}
-"""Of the seed's width; assumption: clearly outside what handbooks give, on either side."""
+"""Diameter over seed width; assumption: clearly outside the handbooks' range, on each side."""
 
 
 @dataclass(frozen=True)
 class Rule:
-    """What the trade says of this lot, and whether the simulation agrees.
+    """A rule of the trade for this lot, and the verdict of the simulation.
 
     Attributes
     ----------
     key : str
         ``centre``, ``travel``, ``aggressive``, ``gate``, ``hole``, or ``published``.
     agrees : bool
-        Whether following the rule costs no more than `metersim.questions.shared.limits.FLAT`.
+        Whether following the rule costs no more than `metersim.measures.indices.FLAT`.
     changes : mapping of str to Estimate
-        Quality where the rule is followed, or of ``gate`` and ``hole`` where it is not, less that
-        of the start point, paired. [1]
+        Paired difference of quality from the start point.  It is taken where the rule is followed,
+        but for ``gate`` and ``hole`` where it is not followed. [1]
     values : mapping of str to float
-        Settings that the rule speaks of, in SI.
+        Settings of the rule, in SI.
     """
 
     key: str
@@ -69,18 +68,18 @@ Runner = Callable[[Scenario], Measured]
 def rules_for(
     start: Measured, run: Runner, gate: Gate, holes: Mapping[str, Scenario]
 ) -> tuple[Rule, ...]:
-    """The rules that speak of a lot, with what the simulation says of each.
+    """Rules for a lot, each with the verdict of the simulation.
 
     Parameters
     ----------
     start : Measured
-        The start point in the field.
+        Measures of the start point in the field.
     run : callable
-        Runs a scenario on the luck of `start`.
+        Function that runs a scenario with the random numbers of `start`.
     gate : Gate
-        Openings that were tried.
+        Tried openings of the gate.
     holes : mapping of str to Scenario
-        The start point with other holes of `other_holes`, each at vacuum and notch of its own.
+        Start points with other holes of `other_holes`, each with its own vacuum and notch.
     """
     change = partial(_change, start, run)
     return tuple(
@@ -94,10 +93,10 @@ def rules_for(
 
 
 def _change(start: Measured, run: Runner, **settings: object) -> Estimate:
-    """Quality with other settings, less that of the start point."""
+    """Paired difference of quality between other settings and the start point."""
     try:
         other = start.scenario.replace(**settings)
-    except BadInput:  # the edge would pass the holes: all seeds are swept off
+    except BadInput:  # the edge would pass the holes and sweep off all seeds
         return Estimate(-1.0, -1.0, -1.0)
     if other == start.scenario:
         return NONE
@@ -123,7 +122,10 @@ def _costs_nothing(change: Estimate) -> bool:
 
 
 def _of_gate(start: Measured, run: Runner, gate: Gate) -> Rule:
-    """Too low starves, too high dislodges: both must cost, and for that reason."""
+    """Rule that a low gate starves the pool and a high gate dislodges seeds.
+
+    It holds if both cost quality for these reasons.
+    """
     ends, why = {}, {}
     for end, opening, reasons in (
         ("lowest", float(gate.openings[0]), (LOW_POOL, POOL_EMPTY)),
@@ -150,9 +152,9 @@ def hole_share(scenario: Scenario) -> float:
 def other_holes(scenario: Scenario) -> dict[str, Scenario]:
     """The same disc with holes on the other side of the handbooks' bounds.
 
-    Cells stay as they are: discs of a list differ in both, and what fewer or more cells do would
-    be taken for what the hole does.  Holes outside the handbooks where that of the disc lies
-    inside, else one in their middle.
+    The number of cells is unchanged, so that only the hole has an effect.  Shipped discs differ in
+    both.  If the hole lies inside the handbooks' range, the others lie outside on each side.
+    Otherwise the other hole lies in the middle of the range.
     """
     low, high = HANDBOOK_HOLE
     shares = OTHER_HOLES if low <= hole_share(scenario) <= high else {"middle": (low + high) / 2}
@@ -160,7 +162,7 @@ def other_holes(scenario: Scenario) -> dict[str, Scenario]:
     for name, share in shares.items():
         try:
             found[name] = scenario.replace(disc__hole_diameter=share * scenario.seeds.width)
-        except BadInput:  # no such hole can be
+        except BadInput:  # such a hole is impossible
             continue
     return found
 
@@ -183,7 +185,7 @@ def _of_vacuum(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[
             yield Rule("published", _costs_nothing(there), {"published": there}, values)
 
 
-FEWEST = 100  # normal spacings in a run, below which nothing is told
+FEWEST = 100  # normal spacings in a run, below which there is no sheet
 GUIDE = "guide.inner_guide"
 
 Found = tuple[GenericDisc, tuple[Objection, ...], Start]
@@ -198,13 +200,13 @@ class Fit:
     disc : GenericDisc
         The disc.
     objections : tuple of Objection
-        What speaks against it all the same.
+        Objections against the disc that do not exclude it.
     start : Start
-        Its start point, and what it was chosen from.
+        Start point of the disc.
     measured : Measured
-        A run there in the field, on luck that all discs share.
+        Measures of the start point in the field, with common random numbers of all discs.
     lead : mapping of str to Estimate
-        Measures `metersim.questions.sheet.start.TOLD` less those of the chosen disc, paired.
+        Paired differences from the chosen disc, by `metersim.questions.sheet.start.COMPARED`.
     """
 
     disc: GenericDisc
@@ -215,24 +217,24 @@ class Fit:
 
     @property
     def quality(self) -> float:
-        """Quality of feed; 0 where nothing is sown. [1]"""
+        """Quality of feed; 0 where no seed is sown. [1]"""
         found = float(self.measured.points[QUALITY][0])
         return 0.0 if math.isnan(found) else found
 
     @property
-    def is_told(self) -> bool:
-        """Whether its quality is told apart from that of the chosen disc."""
+    def is_distinguished(self) -> bool:
+        """Whether a difference of quality from the chosen disc is detected."""
         return not self.lead[QUALITY].low <= 0 <= self.lead[QUALITY].high
 
     @property
     def binding(self) -> Cause | None:
-        """What spoils the most spacings, if anything does."""
+        """Main cause of uneven spacing, or None."""
         return next(iter(causes(self.measured)), None)
 
 
 @dataclass(frozen=True)
 class Unfit:
-    """A disc that cannot carry the lot, and was not run: the disc, and what bars it."""
+    """A disc that cannot carry the lot, with the objections that exclude it from the runs."""
 
     disc: GenericDisc
     objections: tuple[Objection, ...]
@@ -247,9 +249,9 @@ def searched(
 ) -> tuple[list[Found], tuple[Unfit, ...]]:
     """Discs that can carry the lot, each with its own start point, and those that cannot.
 
-    `how` is what `start_point` takes beside a scenario.
+    `how` holds the other arguments of `start_point`.
     """
-    if GUIDE not in machine.given:  # tried with one; what it is worth is asked at the end
+    if GUIDE not in machine.given:  # tried with a guide; its gain is found at the end
         machine = replace(machine, scenario=machine.scenario.replace(guide__inner_guide=True))
     jobs, fitted, unfit = [], [], []
     for disc in discs:
@@ -274,7 +276,7 @@ def searched(
 
 
 def ranked(found: Sequence[Found], seed: int, units: str) -> tuple[tuple[Fit, ...], Gate]:
-    """The chosen disc before the others, and the gate that all are run with."""
+    """All discs with the chosen one first, and the gate of all runs."""
     least = min(len(against) for _, against, _ in found)
     free = (start for _, against, start in found if len(against) == least)
     first = max(free, key=lambda start: float(start.quality.max()))
@@ -289,9 +291,9 @@ def ranked(found: Sequence[Found], seed: int, units: str) -> tuple[tuple[Fit, ..
 def _chosen(fits: Sequence[Fit]) -> Fit:
     """The disc to start with.
 
-    Of the discs that nothing, or else the least, speaks against: the best, and those within
-    `FLAT` of its quality or not told apart from it; of these the one that is made for the seed
-    width nearest to the lot's, and of such the best.
+    Only discs with the fewest objections are considered.  Candidates are the best of them, those
+    within `FLAT` of its quality, and those without a detected difference from it.  The candidate
+    made for the seed width nearest to the lot's is chosen, and the best of equal ones.
     """
     least = min(len(one.objections) for one in fits)
     free = [one for one in fits if len(one.objections) == least]
@@ -305,14 +307,14 @@ def _chosen(fits: Sequence[Fit]) -> Fit:
 
 
 def _off_class(one: Fit) -> float:
-    """How far the seed that a disc is made for is from the lot, by width."""
+    """Absolute logarithm of the ratio of two seed widths: that of the disc, and that of the lot."""
     return abs(math.log(one.disc.seed_width / one.start.scenario.seeds.width))
 
 
 def _at_gate(
     disc: GenericDisc, against: tuple[Objection, ...], start: Start, opening: float, seed: int
 ) -> Fit:
-    """A disc run at a gate opening."""
+    """Fit of a disc at a gate opening."""
     scenario = start.scenario.replace(pool__gate_opening=opening)
     at_gate = replace(start, scenario=scenario)
-    return Fit(disc, against, at_gate, measured(scenario, seed=seed), dict.fromkeys(TOLD, NONE))
+    return Fit(disc, against, at_gate, measured(scenario, seed=seed), dict.fromkeys(COMPARED, NONE))

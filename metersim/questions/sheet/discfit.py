@@ -1,4 +1,4 @@
-"""Which discs can carry a lot at all, and what speaks against a disc before it runs."""
+"""Discs that can carry a lot, and objections against a disc before its run."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 from metersim.files.faults import BadInput, Fault
 from metersim.files.fields import specs
 from metersim.machine.discs import GenericDisc
-from metersim.machine.reading import KEYS, listed, load_scenario, section_of
+from metersim.machine.reading import CHANGES, KEYS, listed, load_scenario, section_of
 from metersim.machine.scenario import CLOSE_PITCH, MIN_PITCH_OVER_LENGTH, Scenario
 from metersim.machine.sections import Demand, Pool
 from metersim.machine.seedlot import load_lot
@@ -18,8 +18,8 @@ from metersim.machine.sources import HANDBOOK_HOLE
 from metersim.measures.limits import SPEED_CEILING, STUDIED_CROPS
 
 MACHINE = Path(__file__).parents[2] / "data" / "machine.toml"
-TRIED_HOLE = (0.4, 0.8)  # assumption: beyond, nobody would try; widened so that the rule can fail
-START_LEVEL = 0.8  # of the carry line, at which discs are compared; as in the shipped scenarios
+TRIED_HOLE = (0.4, 0.8)  # assumption: widest range of trial, so that the handbooks can be wrong
+START_LEVEL = 0.8  # pool level of the comparison over the carry line, as in shipped scenarios
 CHOSEN = (
     "seed.lot",
     "disc.cells",
@@ -40,18 +40,18 @@ BARS = (NO_HOLE, TOUCHING, IMPOSSIBLE)
 
 @dataclass(frozen=True)
 class Objection:
-    """What speaks against a disc.
+    """An objection against a disc.
 
     Attributes
     ----------
     kind : str
-        ``small hole``, ``large hole``, ``pitch``, ``speed``; or, with which it is not run at all,
-        ``hole out of reach``, ``touching``, ``impossible``.
+        ``small hole``, ``large hole``, ``pitch``, or ``speed``.  Three others exclude the disc from
+        runs: ``hole out of reach``, ``touching``, and ``impossible``.
     value, bound : float
-        Hole over the seed's width [1], pitch over its length [1], or speed of the holes [m/s];
-        and the bound that it passes.
+        Hole over seed width [1], pitch over seed length [1], or speed of the holes [m/s]; and the
+        exceeded bound.
     why : str
-        Of what is impossible: the contradiction.
+        Contradiction of an impossible disc.
     """
 
     kind: str
@@ -61,27 +61,27 @@ class Objection:
 
     @property
     def bars(self) -> bool:
-        """Whether the disc is not even run."""
+        """Whether the objection excludes the disc from runs."""
         return self.kind in BARS
 
 
 @dataclass(frozen=True)
 class Machine:
-    """What is asked, on a machine whose disc and settings are still to be chosen.
+    """Request on a machine whose disc and settings are not yet chosen.
 
     Attributes
     ----------
     scenario : Scenario
-        In the field, with a disc in it that stands for any.
+        Scenario in the field, with an arbitrary disc.
     given : frozenset of str
-        Fields that the user has stated, as ``section.field``.
+        Fields that the user stated, as ``section.field``.
     """
 
     scenario: Scenario
     given: frozenset[str]
 
     def fitted(self, disc: GenericDisc) -> Scenario:
-        """With a disc, its singulator and the gate at the level where discs are compared.
+        """Scenario with a disc, its singulator, and the gate at the level of the comparison.
 
         Raises
         ------
@@ -102,14 +102,14 @@ class Machine:
 
 
 def gate_for(scenario: Scenario, level: float) -> float:
-    """Opening at which the pool stands at a share of the carry line. [m]"""
+    """Gate opening for a pool level that is a share of the carry line. [m]"""
     run = scenario.pool.pool_depth * math.tan(scenario.seeds.repose_angle)
     spec = specs(Pool)["gate_opening"]
     return min(max(level * scenario.pool.carry_line + run, spec.low), spec.high)
 
 
-def machine_for(lot: str, changes: str | Sequence[str], changed_by: str = "--set") -> Machine:
-    """The generic machine with what is asked and what the user has stated of it.
+def machine_for(lot: str, changes: str | Sequence[str], changed_by: str = CHANGES) -> Machine:
+    """Generic machine with the request and the fields that the user stated.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def machine_for(lot: str, changes: str | Sequence[str], changed_by: str = "--set
     changes : str or sequence of str
         Changes of single keys; rate, row spacing and speed must be among them.
     changed_by : str
-        What faults of changes are said to come from.
+        Name of the source of changes in faults.
 
     Raises
     ------
@@ -148,7 +148,7 @@ def machine_for(lot: str, changes: str | Sequence[str], changed_by: str = "--set
         raise BadInput((*error.faults, *faults)) from None
     if faults:
         raise BadInput(faults)
-    hole = max(0.3 * seeds.width * 1e3, 0.3)  # stands for any until a disc is fitted
+    hole = max(0.3 * seeds.width * 1e3, 0.3)  # placeholder until a disc is fitted
     filled = [f"lot={lot}", f"hole_diameter_mm={hole:.6g}"]
     made = load_scenario(MACHINE, [*filled, *changes], changed_by=changed_by)
     return Machine(replace(made, name="sheet", changes=tuple(changes)), frozenset(places))
@@ -159,18 +159,18 @@ def _field(section: str, key: str) -> str:
 
 
 def objections(scenario: Scenario) -> tuple[Objection, ...]:
-    """What speaks against the disc of a scenario, without running it.
+    """Objections against the disc of a scenario, without a run.
 
     Parameters
     ----------
     scenario : Scenario
-        With the disc fitted.
+        Scenario with the disc.
 
     Notes
     -----
-    The hole's share of the width is what handbooks give (from memory); the pitch is where
-    neighbours get in each other's way (assumption); the speed of the holes is where the range of
-    onal2012 ends (from memory), for the crops of that study alone.
+    Bounds of the hole over the seed width are those of handbooks (from memory).  The bound of the
+    pitch is an assumption: closer neighbours disturb each other.  The bound of the holes' speed
+    is the end of the range of onal2012 (from memory), only for the crops of that study.
     """
     return (*_of_hole(scenario.disc.hole_diameter / scenario.seeds.width), *_of_circle(scenario))
 
@@ -186,18 +186,18 @@ def _of_hole(share: float) -> list[Objection]:
 
 def _of_circle(scenario: Scenario) -> list[Objection]:
     found = []
-    apart = scenario.pitch / scenario.seeds.length
-    if apart < MIN_PITCH_OVER_LENGTH:
-        found.append(Objection(TOUCHING, apart, MIN_PITCH_OVER_LENGTH))
-    elif apart < CLOSE_PITCH:
-        found.append(Objection(PITCH, apart, CLOSE_PITCH))
+    pitch_over_length = scenario.pitch / scenario.seeds.length
+    if pitch_over_length < MIN_PITCH_OVER_LENGTH:
+        found.append(Objection(TOUCHING, pitch_over_length, MIN_PITCH_OVER_LENGTH))
+    elif pitch_over_length < CLOSE_PITCH:
+        found.append(Objection(PITCH, pitch_over_length, CLOSE_PITCH))
     if scenario.lot.crop in STUDIED_CROPS and scenario.peripheral_speed > SPEED_CEILING:
         found.append(Objection(SPEED, scenario.peripheral_speed, SPEED_CEILING))
     return found
 
 
 def fit(machine: Machine, disc: GenericDisc) -> tuple[Scenario | None, tuple[Objection, ...]]:
-    """A machine with a disc, and what speaks against the disc; no scenario where it cannot be."""
+    """Scenario of a machine with a disc, and objections; no scenario if it is impossible."""
     share = disc.hole_diameter / machine.scenario.seeds.width
     if any(objection.bars for objection in _of_hole(share)):
         return None, tuple(_of_hole(share))

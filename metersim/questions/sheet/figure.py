@@ -27,7 +27,7 @@ from metersim.questions.sheet.text import Block, blocks
 
 PAPER = {"metric": (8.27, 11.69), "us": (8.5, 11.0)}  # A4, letter; in
 MARGIN, GUTTER = 0.4, 0.25  # in
-ASIDE, CHART = 1.75, 3.1  # widths beside tables; in
+ASIDE, CHART = 1.75, 3.1  # widths of the parts next to tables; in
 PLACED = ("asked", "settings", "cautions", "expected", "count", "do", "notes")
 TITLE, VALUE, HEAD, BODY, FOOT = 16.0, 15.0, 9.5, 7.6, 6.4  # pt
 SCALES = (
@@ -52,23 +52,23 @@ SCALES = (
 
 @matplotlib.rc_context(STYLE)
 def sheet_figure(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> Figure:
-    """One page: what to set in large letters, what to expect, and what to do.
+    """One page with settings in large letters, expectations, and instructions.
 
     Parameters
     ----------
     sheet : Sheet
-        What was found.
+        Sheet to draw.
     units : {'metric', 'us'}
-        Units of what is written; A4 or letter.
+        Units of the text; metric gives A4, us gives letter.
     harvest : Harvest
         As for `metersim.questions.sheet.text.blocks`.
 
     Returns
     -------
     Figure
-        Upright; letters are made smaller until all fits.
+        Upright page; letters are reduced until everything fits.
     """
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     parts = blocks(sheet, units, harvest)
     for scale in SCALES:
         figure = Page(figsize=PAPER[units], dpi=200)
@@ -79,7 +79,7 @@ def sheet_figure(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -
 
 
 def _laid(figure: Figure, sheet: Sheet, parts: Sequence[Block], scale: float) -> float:
-    """Lay all parts on a page; gives how far down they reach, inf when one is too wide. [in]"""
+    """Lay all parts on a page; gives their lower end, inf when one is too wide. [in]"""
     across = figure.get_figwidth() - 2 * MARGIN
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     named = {part.name: part for part in parts}
@@ -108,7 +108,7 @@ def _title(page: Flow, asked: Block) -> None:
 
 
 def _settings(page: Flow, block: Block) -> None:
-    """Boxes, three in a row: what, its value in large letters, and a note."""
+    """Draw boxes, three in a row: name, value in large letters, and note."""
     width = (page.width - 2 * GUTTER) / 3
     for first in range(0, len(block.rows), 3):
         columns = _columns(page, 3, width)
@@ -125,7 +125,7 @@ def _settings(page: Flow, block: Block) -> None:
 
 
 def _columns(page: Flow, many: int, width: float) -> list[Flow]:
-    """Columns next to one another, from where the page has come."""
+    """Equal columns next to one another, from the present place of the page."""
     lefts = (page.left + k * (width + GUTTER) for k in range(many))
     return [Flow(page.figure, left, page.top, width, page.scale) for left in lefts]
 
@@ -140,7 +140,7 @@ def _cautions(page: Flow, block: Block) -> None:
 
 
 def _expected(page: Flow, block: Block, count: Block) -> list[Flow]:
-    """What to expect, and beside it how many to count."""
+    """Draw the expectation, and the size of a count next to it."""
     wide = page.width - ASIDE - GUTTER
     left = Flow(page.figure, page.left, page.top, wide, page.scale)
     right = Flow(page.figure, page.left + wide + GUTTER, page.top, ASIDE, page.scale)
@@ -151,7 +151,7 @@ def _expected(page: Flow, block: Block, count: Block) -> list[Flow]:
 
 
 def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
-    """What goes wrong first, with bars beside the rows."""
+    """Draw the table of small changes that cost most, with bars next to its rows."""
     page.heading(block.title, HEAD)
     left = Flow(page.figure, page.left, page.top, page.width - CHART - GUTTER, page.scale)
     head = left.table(block.rows, BODY)
@@ -171,19 +171,19 @@ def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
 
 
 def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
-    """Bars of the quality that each move costs, with its interval; those close by are full.
+    """Draw bars of lost quality with intervals; full bars cost more than `CLOSE`.
 
     Parameters
     ----------
     ax : Axes
         To draw on.
     nearby : sequence of Nearby
-        What moves.
+        Changes to draw.
 
     Returns
     -------
     list of Artist
-        The bars.
+        Bars and intervals.
     """
     drawn: list[Artist] = []
     for row, one in enumerate(nearby):
@@ -209,7 +209,7 @@ def _part(page: Flow, block: Block) -> None:
 
 
 def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
-    """Lists to tick off, next to one another."""
+    """Draw check lists next to one another."""
     width = (page.width - GUTTER * (len(lists) - 1)) / len(lists)
     columns = _columns(page, len(lists), width)
     for column, block in zip(columns, lists, strict=True):
@@ -226,18 +226,18 @@ POINT = 1 / 72  # in
 
 @dataclass
 class Flow:
-    """A column on a page, filled from its top.
+    """A column of a page that is filled from its top.
 
     Attributes
     ----------
     figure : Figure
         The page.
     left, top, width : float
-        Where the column begins, and how wide it is; `top` moves down as it fills. [in]
+        Left end, present top and width of the column; `top` moves down as it is filled. [in]
     scale : float
-        What sizes of letters are multiplied by.
+        Factor on sizes of letters.
     too_wide : bool
-        Whether something did not fit into its width.
+        Whether a part did not fit into the width.
     """
 
     figure: Figure
@@ -248,7 +248,7 @@ class Flow:
     too_wide: bool = False
 
     def write(self, words: str, size: float, *, inset: float = 0.0, **style: Any) -> None:
-        """A paragraph; lines after the first are set in by `inset` [in]."""
+        """Write a paragraph; lines after the first are indented by `inset` [in]."""
         size *= self.scale
         bold = style.get("weight") == "bold"
         for k, line in enumerate(folded(words, size, self.width - inset, bold)):
@@ -257,13 +257,13 @@ class Flow:
             self.top += size * POINT * LEADING
 
     def heading(self, words: str, size: float) -> None:
-        """A heading with a line under it."""
+        """Write a heading with a line below it."""
         self.write(words, size, weight="bold")
         self.line(0.8)
         self.top += 0.03
 
     def line(self, width: float, color: str = INK) -> None:
-        """A rule across the column."""
+        """Draw a rule across the column."""
         ends = (self.left, self.left + self.width)
         across, down = self.figure.get_size_inches()
         y = 1 - self.top / down
@@ -273,7 +273,7 @@ class Flow:
         self.figure.add_artist(line)
 
     def box(self, top: float, color: str, width: float, pad: float = 0.07) -> None:
-        """A frame from `top` down to where the column has come."""
+        """Draw a frame from `top` down to the present place of the column."""
         across, down = self.figure.get_size_inches()
         corner = ((self.left - pad) / across, 1 - (self.top + pad) / down)
         size = (self.width + 2 * pad) / across, (self.top - top + 2 * pad) / down
@@ -282,10 +282,10 @@ class Flow:
     def table(
         self, rows: Sequence[Sequence[str]], size: float, *, strong: int | None = None
     ) -> float:
-        """Rows under a pale head; the last column takes what is left, and is wrapped.
+        """Write rows below a pale head; the last column takes the remaining width and is wrapped.
 
-        `strong` is the row, below the head, that is printed bold.  Gives how far down the head
-        reaches. [in]
+        `strong` is the number of the bold row below the head.  The result is the lower end of the
+        head. [in]
         """
         size *= self.scale
         gap = size * POINT * 1.1
@@ -318,7 +318,7 @@ class Flow:
 
 
 def folded(words: str, size: float, width: float, bold: bool = False) -> list[str]:
-    """Words in lines no wider than a width [in] at a size of letters [pt]."""
+    """Lines of words within a width [in] at a size of letters [pt]."""
     lines: list[str] = []
     for word in words.split():
         if lines and measured(f"{lines[-1]} {word}", size, bold) <= width:
@@ -329,13 +329,13 @@ def folded(words: str, size: float, width: float, bold: bool = False) -> list[st
 
 
 def measured(words: str, size: float, bold: bool = False) -> float:
-    """How wide words are. [in]"""
+    """Width of words. [in]"""
     return size * POINT * sum(_wide(letter, bold) for letter in words)
 
 
 @cache
 def _wide(letter: str, bold: bool) -> float:
-    """Width of a letter over its size, with the space behind it."""
+    """Width of a letter with its trailing space, over its size."""
     font = FontProperties(weight="bold" if bold else "normal")
     pair, one = (
         TextPath((0, 0), words, size=100, prop=font).get_extents().x1

@@ -1,4 +1,4 @@
-"""Text of a start sheet: which discs fit, and the rules of the trade beside the simulation."""
+"""Text of a start sheet: suitable discs, and rules of the trade with their verdicts."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from metersim.machine.sources import (
     MOST_NOTCHES,
     TRAVEL,
 )
+from metersim.measures.indices import FLAT
 from metersim.measures.limits import DOUBLES, SCATTER, SPEED_CEILING
-from metersim.questions.shared.limits import FLAT
 from metersim.questions.shared.words import (
     change_text,
     notch_text,
@@ -44,13 +44,13 @@ from metersim.questions.sheet.discfit import (
 from metersim.questions.sheet.start import QUALITY
 from metersim.questions.sheet.study import Sheet
 
-MOST_DISCS = 7  # that have a line of their own
+MOST_DISCS = 7  # discs with a line of their own
 PARTS = {"cells.skip": "skips", "cells.double": "doubles", "precision": "precision"}
-CLASS_OFF = 0.05  # of the seed's width, from which on another class is worth a word
+CLASS_OFF = 0.05  # relative difference of seed width above which the class is mentioned
 
 
 def disc_words(disc: GenericDisc, units: str = "metric") -> str:
-    """A disc by its holes, such as '30 holes of 4.5 mm'."""
+    """Description of a disc by its holes, such as '30 holes of 4.5 mm'."""
     return f"{disc.cells} holes of {_hole(disc, units)}"
 
 
@@ -60,7 +60,7 @@ def _hole(disc: GenericDisc, units: str) -> str:
 
 
 def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
-    """The chosen disc and the best of the others, with why they fit less, under a head."""
+    """Table of the chosen disc and the best others, with reasons, below a head."""
     head = ("disc", "start at", "quality", "against the first, points", "why it fits less")
     rows = [head]
     for k, one in enumerate(sheet.fits[:MOST_DISCS]):
@@ -80,7 +80,7 @@ def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...
 
 
 def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
-    """Why the chosen disc is chosen."""
+    """Reason for the chosen disc."""
     if one.objections:
         why = "chosen: each has something against it, none fewer things than this"
         return f"{why}: {_against(one, units)}"
@@ -89,15 +89,15 @@ def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
     lead = best.lead[QUALITY].value
     if lead <= 0:
         return "chosen: best of those that nothing speaks against"
-    off = f"{number(lead * 100)} points below" if best.is_told else "not told from"
+    off = f"{number(lead * 100)} points below" if best.is_distinguished else "not told from"
     return f"chosen: {off} the best that nothing speaks against, and made for the nearest width"
 
 
 def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
-    """Why a disc fits less than the chosen one: what was measured, and its cause."""
+    """Reason why a disc suits less than the chosen one: measured differences and their cause."""
     lead = one.lead[QUALITY]
     said = []
-    if not one.is_told:
+    if not one.is_distinguished:
         said.append("not told apart from it")
     elif lead.value > 0:
         said.append("simulates better")
@@ -114,14 +114,14 @@ def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
 
 
 def _worse(one: Fit, chosen: Fit, units: str) -> str:
-    """The measures that are told to be worse, and the speed of the holes where it is higher."""
+    """Measures that are detected to be worse, and a higher speed of the holes."""
     parts = [
         f"{name} {signed(one.lead[key].value * 100)}"
         for key, name in PARTS.items()
         if one.lead[key].low > 0
     ]
     speed = one.start.scenario.peripheral_speed
-    too_fast = any(against.kind == SPEED for against in one.objections)  # told there
+    too_fast = any(against.kind == SPEED for against in one.objections)  # mentioned there
     if not too_fast and speed > 1.05 * chosen.start.scenario.peripheral_speed:
         parts.append(f"holes faster, {quantity('hole_speed', speed, units)}")
     binding = one.binding
@@ -135,7 +135,7 @@ def _against(one: Fit, units: str) -> str:
 
 
 def objection_words(against: Objection, units: str = "metric") -> str:
-    """What speaks against a disc, in words."""
+    """Objection against a disc in words."""
     if against.kind in (SMALL_HOLE, LARGE_HOLE, NO_HOLE):
         digits = 2 if round(against.value, 2) not in HANDBOOK_HOLE else 3
         return f"holes {against.value:.{digits}f} of the seed's width"
@@ -148,7 +148,7 @@ def objection_words(against: Objection, units: str = "metric") -> str:
 
 
 def not_run(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
-    """Lines on discs that have none in the table, by why."""
+    """Lines on discs that are not in the table, by reason."""
     lines = []
     if rest := sheet.fits[MOST_DISCS:]:
         names = ", ".join(
@@ -198,7 +198,7 @@ SAID = {
 
 
 def rule_lines(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
-    """A line for each rule: what the trade says, and whether the simulation agrees."""
+    """One line for each rule of the trade with the verdict of the simulation."""
     return tuple(_line(rule, sheet, units) for rule in sheet.rules)
 
 

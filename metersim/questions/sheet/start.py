@@ -1,4 +1,4 @@
-"""Where a disc starts: vacuum, notch and gate; what to expect there, and what one change costs."""
+"""Start point of a disc: vacuum, notch and gate, and the cost of single changes."""
 
 from __future__ import annotations
 
@@ -14,20 +14,19 @@ from metersim.files.faults import BadInput
 from metersim.files.units import INCH, INCH_OF_WATER
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, difference, measure
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, FLAT, crossing
 from metersim.measures.intervals import Estimate
 from metersim.measures.tally import tallied
-from metersim.questions.shared.limits import FLAT, crossing
 from metersim.questions.sheet.discfit import gate_for
 
 QUALITY = "per_spacing.quality"
 TRAVEL = 3  # assumption: notches of the singulator to either side of the centre
-LEAST_VACUUM = 300.0  # Pa; assumption: no lot here is carried by less
-VACUUMS = 10  # that are tried, evenly on a logarithmic scale
+LEAST_VACUUM = 300.0  # Pa; assumption: every shipped lot needs more
+VACUUMS = 10  # tried vacuums, evenly on a logarithmic scale
 TRIED_CELLS = 6_000
 LEVELS = (0.01, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.05, 1.2, 1.35, 1.5)
 # of the carry line; assumption: from a pool thinner than a seed to well above that line
-STEPS = {  # on which starts are set, so that they are round: vacuum, half of it when low; gate
+STEPS = {  # steps of round start values: vacuum (half of it when low) and gate
     "metric": (100.0, 1e-3),
     "us": (0.5 * INCH_OF_WATER, 0.05 * INCH),
 }
@@ -38,14 +37,14 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Plateau:
-    """A stretch of a setting with quality within `FLAT` of its best.
+    """Range of a setting with quality within `FLAT` of its best.
 
     Attributes
     ----------
     low, high : float
-        Its ends, in SI.
+        Ends of the range, in SI.
     low_open, high_open : bool
-        Whether it may go on beyond an end, to which nothing else was tried.
+        Whether the range may extend beyond an end, as no value beyond it was tried.
     """
 
     low: float
@@ -56,53 +55,49 @@ class Plateau:
 
 @dataclass(frozen=True, eq=False)
 class Start:
-    """A disc's start point.
+    """Start point of a disc.
 
     Attributes
     ----------
     scenario : Scenario
-        With the start vacuum and notch set.
+        Scenario with start vacuum and notch.
     plateau : Plateau
-        Of the vacuum at that notch. [Pa]
-    notches, vacuums : ndarray
-        What was tried. [1], [Pa]
+        Plateau of the vacuum at that notch. [Pa]
     quality : ndarray, shape (notches, vacuums)
-        Quality of feed there. [1]
+        Quality of feed at all tried notches and vacuums. [1]
     """
 
     scenario: Scenario
     plateau: Plateau
-    notches: Floats
-    vacuums: Floats
     quality: Floats
 
 
 def quality_of(scenario: Scenario, seed: int) -> float:
-    """Quality of feed of a short run; 0 where nothing is sown. [1]"""
+    """Quality of feed of a short run; 0 where no seed is sown. [1]"""
     run = tallied(scenario.lasting(TRIED_CELLS), seed=seed)
     found = float(measure(run).points[QUALITY][0])
     return 0.0 if math.isnan(found) else found
 
 
 def start_point(job: tuple[Scenario, float, int, str]) -> Start:
-    """The vacuum and the notch at which a disc forgives most.
+    """Vacuum and notch at which quality is least sensitive to deviations.
 
-    Every vacuum is run at every notch on the same luck.  The notch is that of the point whose
-    quality is best on average over itself and its neighbours, one step of vacuum and one notch
-    away; the vacuum is the middle of the plateau at that notch, as far in kPa from where quality
-    falls on either side: published best vacuums lie from a fifth to nine tenths of the way up the
-    model's plateaus, half of the way on average (karayel2004).
+    Every vacuum is run at every notch with common random numbers.  The notch is that of the point
+    with the best mean quality over itself and its neighbours, one step of vacuum and one notch
+    away.  The vacuum is the middle of the plateau at that notch, in kPa.  Published best vacuums
+    lie from a fifth to nine tenths of the way up the model's plateaus, half of the way on average
+    (karayel2004).
 
     Parameters
     ----------
     job : (Scenario, float, int, str)
-        A scenario with the disc fitted, the most vacuum that the fan gives [Pa], the seed, and
-        the units of which the vacuum is a round number.
+        Scenario with the disc, highest vacuum of the fan [Pa], random seed, and family of units
+        of the round vacuum.
 
     Returns
     -------
     Start
-        The start point and what it was chosen from.
+        Start point with the tried qualities.
     """
     scenario, most, seed, units = job
     vacuums = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
@@ -111,7 +106,7 @@ def start_point(job: tuple[Scenario, float, int, str]) -> Start:
         try:
             settings[notch] = scenario.replace(singulator__notch=float(notch))
             notches.append(notch)
-        except BadInput:  # the edge would pass the holes: the travel ends before
+        except BadInput:  # the edge would pass the holes: the travel ends here
             continue
     quality = np.array(
         [
@@ -125,18 +120,18 @@ def start_point(job: tuple[Scenario, float, int, str]) -> Start:
     span = Plateau(math.exp(found.low), math.exp(found.high), found.low_open, found.high_open)
     vacuum = min(_rounded((span.low + span.high) / 2, STEPS[units][0]), most)
     start = settings[notches[row]].replace(vacuum__vacuum=vacuum)
-    return Start(start, span, np.array(notches, dtype=float), vacuums, quality)
+    return Start(start, span, quality)
 
 
 def plateau(places: Floats, quality: Floats) -> Plateau:
-    """Where quality first comes within `FLAT` of its best from either side, on straight lines.
+    """Range of quality within `FLAT` of its best, with linear interpolation.
 
     Parameters
     ----------
     places : ndarray
-        Rising.
+        Rising values of a setting.
     quality : ndarray
-        At each of them. [1]
+        Quality at each value. [1]
     """
     edge = float(quality.max()) - FLAT
     low = crossing(places, quality, edge)
@@ -156,16 +151,16 @@ def _rounded(vacuum: float, step: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Gate:
-    """Gate openings that were tried, and the start opening.
+    """Tried gate openings, and the start opening.
 
     Attributes
     ----------
     opening : float
-        In the middle of the plateau. [m]
+        Start opening, in the middle of the plateau. [m]
     plateau : Plateau
-        Of openings. [m]
+        Plateau of openings. [m]
     openings, quality : ndarray
-        What was tried, and the quality of feed. [m], [1]
+        Tried openings and their quality of feed. [m], [1]
     """
 
     opening: float
@@ -180,11 +175,11 @@ def gate_point(scenario: Scenario, seed: int, units: str) -> Gate:
     Parameters
     ----------
     scenario : Scenario
-        With disc, vacuum and notch set.
+        Scenario with disc, vacuum and notch.
     seed : int
-        Chooses the luck, which all openings share.
+        Random seed, common to all openings.
     units : str
-        Of which the opening is a round number: ``metric`` or ``us``.
+        Family of units of the round opening: ``metric`` or ``us``.
     """
     step = STEPS[units][1]
     openings = np.array(sorted({gate_for(scenario, level) for level in LEVELS}))
@@ -197,37 +192,37 @@ def gate_point(scenario: Scenario, seed: int, units: str) -> Gate:
 
 
 CELLS = 24_000  # of a run
-TOLD = ("cells.skip", "cells.double", QUALITY, "precision")  # what differences are told of
+COMPARED = ("cells.skip", "cells.double", QUALITY, "precision")  # measures of differences
 
 
 def long(scenario: Scenario) -> Scenario:
-    """The scenario, watched for `CELLS`."""
+    """The scenario with a run of `CELLS`."""
     return scenario.lasting(CELLS)
 
 
 def measured(scenario: Scenario, *, seed: int) -> Measured:
-    """A run of `CELLS`, on luck that all such runs of a seed share."""
+    """Measures of a run of `CELLS`; all runs of one seed have common random numbers."""
     return measure(tallied(long(scenario), seed=seed))
 
 
 def differences(a: Measured, b: Measured) -> dict[str, Estimate]:
-    """Measures `TOLD` of b less those of a, paired."""
-    return {key: difference(a, b, BY_KEY[key]) for key in TOLD}
+    """Paired differences of b less a, for all of `COMPARED`."""
+    return {key: difference(a, b, BY_KEY[key]) for key in COMPARED}
 
 
-CLOSE = 0.01  # of quality; a limit that costs more is close by
+CLOSE = 0.01  # loss of quality above which a change counts as close to a limit
 
 
 @dataclass(frozen=True)
 class Nearby:
-    """What one thing costs that moves.
+    """Cost of a single change.
 
     Attributes
     ----------
     key : str
         One of `MOVES`.
     changes : mapping of str to Estimate
-        Measures `TOLD` less those of the start point, paired, in SI.
+        Paired differences from the start point, by measure of `COMPARED`, in SI.
     """
 
     key: str
@@ -235,34 +230,84 @@ class Nearby:
 
     @property
     def close(self) -> bool:
-        """Whether it costs more quality than `CLOSE`."""
+        """Whether the change costs more quality than `CLOSE`."""
         return self.changes[QUALITY].value < -CLOSE
 
 
-MOVES: dict[str, Callable[[Scenario], Scenario]] = {
-    "faster": lambda s: s.replace(demand__speed=1.25 * s.demand.speed),
-    "smaller seed": lambda s: s.replace(seed__size_factor=0.95 * s.seed.size_factor),
-    "larger seed": lambda s: s.replace(seed__size_factor=1.05 * s.seed.size_factor),
-    "mixed seed": lambda s: s.replace(seed__size_cv=min(2 * s.seeds.size_cv, 0.4)),
-    "less vacuum": lambda s: s.replace(vacuum__vacuum=0.8 * s.vacuum.vacuum),
-    "more vacuum": lambda s: s.replace(vacuum__vacuum=1.2 * s.vacuum.vacuum),
-    "milder": lambda s: s.replace(singulator__notch=s.singulator.notch - 1),
-    "more aggressive": lambda s: s.replace(singulator__notch=s.singulator.notch + 1),
-    "lower gate": lambda s: s.replace(pool__gate_opening=0.6 * s.pool.gate_opening),
-    "higher gate": lambda s: s.replace(pool__gate_opening=1.4 * s.pool.gate_opening),
-    "worn tube": lambda s: s.replace(tube__tube_wear=0.8),
-    "worn cut-off": lambda s: s.replace(cutoff__decay_arc=0.0873),  # 5 degrees
-    "uneven drive": lambda s: s.replace(drive__ripple=0.1),
+PARTS = {0.25: "a quarter"}
+TIMES = {2.0: "twice"}
+NOTCHES = {1.0: "one notch"}
+
+
+@dataclass(frozen=True)
+class Move:
+    """Something that may move away from the start point.
+
+    Attributes
+    ----------
+    field : str
+        What moves, as `metersim.machine.scenario.Scenario.replace` takes it.
+    how : str
+        ``times`` what it is, ``plus`` so much, or ``to`` a value.
+    amount : float
+        By how much, in SI where it is no factor.
+    form : str
+        Words, with a place for how far it moves.
+    most : float
+        Value up to which it moves, in SI.
+    """
+
+    field: str
+    how: str
+    amount: float
+    form: str
+    most: float = math.inf
+
+    def made(self, scenario: Scenario) -> Scenario:
+        """The scenario with this moved; raises `BadInput` where it cannot move."""
+        section, _, name = self.field.partition("__")
+        now = getattr(scenario.seeds if name == "size_cv" else getattr(scenario, section), name)
+        there = {"times": self.amount * now, "plus": now + self.amount, "to": self.amount}
+        return scenario.replace(**{self.field: min(there[self.how], self.most)})
+
+    @property
+    def words(self) -> str:
+        """What moves, and how far."""
+        size, part = abs(self.amount), abs(self.amount - 1)
+        return self.form.format(
+            part=PARTS.get(part, f"{100 * part:.3g} %"),
+            times=TIMES.get(size, f"{size:g} times"),
+            notches=NOTCHES.get(size, f"{size:g} notches"),
+            percent=f"{100 * size:.3g} %",
+            degrees=f"{math.degrees(size):.2g} deg",
+            amount=f"{size:g}",
+        )
+
+
+MOVES = {
+    "faster": Move("demand__speed", "times", 1.25, "{part} faster"),
+    "smaller seed": Move("seed__size_factor", "times", 0.95, "seed {part} smaller"),
+    "larger seed": Move("seed__size_factor", "times", 1.05, "seed {part} larger"),
+    "mixed seed": Move("seed__size_cv", "times", 2.0, "sizes {times} as mixed", most=0.4),
+    "less vacuum": Move("vacuum__vacuum", "times", 0.8, "vacuum {part} down"),
+    "more vacuum": Move("vacuum__vacuum", "times", 1.2, "vacuum {part} up"),
+    "milder": Move("singulator__notch", "plus", -1.0, "{notches} milder"),
+    "more aggressive": Move("singulator__notch", "plus", 1.0, "{notches} more aggressive"),
+    "lower gate": Move("pool__gate_opening", "times", 0.6, "gate {part} lower"),
+    "higher gate": Move("pool__gate_opening", "times", 1.4, "gate {part} higher"),
+    "worn tube": Move("tube__tube_wear", "to", 0.8, "a badly worn tube (wear {amount})"),
+    "worn cut-off": Move("cutoff__decay_arc", "to", 0.0873, "cut-off edge fading over {degrees}"),
+    "uneven drive": Move("drive__ripple", "to", 0.1, "drive uneven by {percent}"),
 }
-"""What may move, by how much: see `metersim.questions.sheet.text` for the words."""
+"""Single changes by name, each with its size and its words."""
 
 
 def nearby_of(start: Measured, run: Callable[[Scenario], Measured]) -> tuple[Nearby, ...]:
-    """What each move costs, the costliest first; moves that cannot be are left out."""
+    """Costs of all possible changes, the greatest first."""
     found = []
     for key, move in MOVES.items():
         try:
-            moved = move(start.scenario)
+            moved = move.made(start.scenario)
         except BadInput:
             continue
         if moved != start.scenario:

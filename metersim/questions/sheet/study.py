@@ -1,4 +1,4 @@
-"""How many seeds to count, so that a rise of skips and doubles is seen."""
+"""Start sheet of a lot: chosen disc, settings, expectations, and the size of a count."""
 
 from __future__ import annotations
 
@@ -17,10 +17,11 @@ from metersim.files.fields import specs
 from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
 from metersim.machine.discs import GenericDisc, load_discs
-from metersim.machine.reading import parse_scenario
+from metersim.machine.given import scenario_toml
+from metersim.machine.reading import CHANGES, parse_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
-from metersim.machine.writing import scenario_toml
+from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
@@ -49,84 +50,85 @@ from metersim.questions.sheet.start import (
     nearby_of,
     start_point,
 )
-from metersim.run.parallel import in_order
+from metersim.run.parallel import check_sent, in_order
 
 if TYPE_CHECKING:
     import pandas as pd
 
-RISE = 1.5  # times as many skips and doubles
-CHANCE, POWER = 0.05, 0.8  # of a false alarm, and of seeing the rise; common practice, no source
+RISE = 1.5  # factor of skips and doubles that a count must detect
+CHANCE, POWER = 0.05, 0.8  # of false alarm, and of detection; common practice, no source
 COUNTED = 1000  # cells of a usual count
 
 
 @dataclass(frozen=True)
 class Count:
-    """Seeds to count.
+    """Size and range of a count on the bench.
 
     Attributes
     ----------
     share : float
-        Cells that release none or more than one, as expected. [1]
+        Expected share of cells that release no seed or several. [1]
     effect : float
-        Design effect: how many times more cells than independent ones, 1 or more. [1]
+        Design effect: needed cells over needed independent cells, 1 or more. [1]
     seeds : int
-        Seeds to count; 0 where there is nothing that could rise.
-    usual, by_luck : float, int
-        Such cells expected among `COUNTED`, and the most that luck makes 19 times out of 20.
-    unsure : int
-        The most that luck makes where seed and vacuum are off as far as they may be.
+        Seeds to count; 0 where no such cells are expected.
+    usual, usual_most : float, int
+        Expected number of such cells among `COUNTED`, and its upper bound in 19 of 20 counts.
+    uncertain_most : int
+        The same upper bound for the worst seed size and vacuum.
     """
 
     share: float
     effect: float
     seeds: int
     usual: float
-    by_luck: int
-    unsure: int
+    usual_most: int
+    uncertain_most: int
 
 
 def seeds_to_count(measured: Measured, most: float = 0.0) -> Count:
-    """Seeds after which skips and doubles of half as many again are told from those expected.
+    """Size of a count that detects a rise of skips and doubles by a half.
 
     Parameters
     ----------
     measured : Measured
-        What is expected.
+        Expected measures.
     most : float
-        Share of such cells where what is not known is at its worst, if that is more. [1]
+        Share of such cells for the worst uncertain inputs, if it is larger. [1]
 
     Notes
     -----
-    A one-sided test of a share against a known one, in normal approximation, times the design
-    effect: the variance of the share over stretches of the run, over that of independent cells.
+    The size is that of a one-sided test of a share against a known one, in normal approximation,
+    times the design effect.  This is the variance of the share over stretches of the run, over that
+    of independent cells.
     """
     cells = measured.sums["cells"]
-    odd = cells - measured.sums["one"]
-    share = float(odd.sum() / cells.sum())
+    faulty = cells - measured.sums["one"]
+    share = float(faulty.sum() / cells.sum())
     if not 0 < share < 1 / RISE:
         some = round(COUNTED * share)
         return Count(share, 1.0, 0, COUNTED * share, some, some)
-    effect = max(effect_by_blocks(odd, cells), 1.0)
+    effect = max(effect_by_blocks(faulty, cells), 1.0)
     more = RISE * share
     deviates = (ndtri(1 - CHANCE), ndtri(POWER))
     spreads = (math.sqrt(share * (1 - share)), math.sqrt(more * (1 - more)))
     wide = sum(float(z) * spread for z, spread in zip(deviates, spreads, strict=True))
     a_cell = measured.total("seeds") / measured.total("cells")
     seeds = math.ceil(effect * (wide / (more - share)) ** 2 * a_cell)
-    by_luck, unsure = (_most(one, effect) for one in (share, max(share, most)))
-    return Count(share, effect, seeds, COUNTED * share, by_luck, unsure)
+    usual_most, uncertain_most = (_most(one, effect) for one in (share, max(share, most)))
+    return Count(share, effect, seeds, COUNTED * share, usual_most, uncertain_most)
 
 
 def _most(share: float, effect: float) -> int:
-    """The most cells among `COUNTED` that luck makes 19 times out of 20."""
+    """Upper bound of such cells among `COUNTED` in 19 of 20 counts."""
     return math.ceil(float(bdtrik(1 - CHANCE, COUNTED / effect, share)) * effect)
 
 
-VACUUM_LEAST = 500.0  # Pa, that a fan must give for a search
-VACUUM_MOST = 6e3  # Pa; assumption: what a fan gives, if nothing is said
-DRAWN_CELLS = 8_000  # of a draw of what is not known
-DRAWS = 40  # of what is not known; 39 are the fewest that show 95 %
-SIZE_UNKNOWN, VACUUM_UNKNOWN = 0.05, 0.10  # assumption: shares by which they may be off
+VACUUM_LEAST = 500.0  # Pa; least vacuum of a fan for a search
+VACUUM_MOST = 6e3  # Pa; assumption: highest vacuum of a fan, by default
+DRAWN_CELLS = 8_000  # cells of the run of a draw
+DRAWS = 40  # draws of uncertain inputs; a 95 % interval needs 39
+SIZE_UNKNOWN, VACUUM_UNKNOWN = 0.05, 0.10  # assumption: relative error of seed size and vacuum
 SHOWS = "Where a start sheet starts, on a machine as stated there: prove it on a bench."
 
 
@@ -137,31 +139,31 @@ class Sheet:
     Attributes
     ----------
     scenario : Scenario
-        The start setup in the field.
+        Start settings in the field.
     fits : tuple of Fit
         Discs that can carry the lot: the chosen one, then the others from the best.
     unfit : tuple of Unfit
-        Discs that cannot.
+        Discs that cannot carry it.
     gate : Gate
-        Openings of the gate that were tried.
+        Tried openings of the gate.
     guide : Estimate, optional
-        Quality with an inner guide less that without, paired; None when the user stated it.
+        Paired gain of quality by an inner guide; None when the user stated the guide.
     field, bench : Measured
-        What to expect of the start setup.
+        Expected measures of the start settings in the field and on the bench.
     field_spread, bench_spread : Spread
-        The same with seed size and vacuum not quite known.
+        Uncertainty of these measures from seed size, vacuum, and uncertain inputs.
     stand : Stand
-        What comes up in the field.
+        Plants in the field.
     nearby : tuple of Nearby
-        What goes wrong when one thing moves, the costliest first.
+        Costs of single changes, the greatest first.
     rules : tuple of Rule
-        What the trade says.
+        Rules of the trade with their verdicts.
     count : Count
-        Seeds to count on the bench.
+        Size of a count on the bench.
     vacuum_most : float
-        What the fan gives. [Pa]
+        Highest vacuum of the fan. [Pa]
     given : tuple of str
-        What the user stated of the machine.
+        Fields of the machine that the user stated.
     """
 
     scenario: Scenario
@@ -192,13 +194,13 @@ class Sheet:
 
     @property
     def plateau(self) -> Plateau:
-        """Vacuums within half a point of the best at the start notch. [Pa]"""
+        """Vacuums with quality within half a percentage point of the best. [Pa]"""
         return self.chosen.start.plateau
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a disc that was run, in SI, for pandas (extra ``notebook``).
+        """A table for pandas with one row a disc that was run, in SI (extra ``notebook``).
 
-        Its start point and quality; ``lead`` is its quality less that of the chosen disc, paired.
+        It holds start point and quality; ``lead`` is the paired difference from the chosen disc.
         """
         rows = [
             {
@@ -225,39 +227,42 @@ def sheet(
     vacuum_most: float = VACUUM_MOST,
     seed: int = 1,
     units: str = "metric",
-    changed_by: str = "--set",
+    changed_by: str = CHANGES,
+    stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_disc: Callable[[int], object] = lambda done: None,
 ) -> Sheet:
-    """Choose a disc and a start point for a lot, and say what to expect of them.
+    """Choose a disc and a start point for a lot, with their expected results.
 
     Parameters
     ----------
     lot : str
         Name of a shipped lot, or path of a lot file.
     changes : str or sequence of str
-        What is asked, ``rate_per_ha=80000``, ``row_spacing_cm=75`` and ``speed_kmh=6`` or the
-        same in other units, and what is known of the machine, as ``key=value``.
+        Request and known values of the machine, as ``key=value``.  The request is
+        ``rate_per_ha=80000``, ``row_spacing_cm=75`` and ``speed_kmh=6``, or other units of these.
     discs : sequence of GenericDisc, optional
-        In place of those that are shipped; `metersim.machine.discs.load_discs` reads some from a
-        file.
+        Discs in place of the shipped ones; `metersim.machine.discs.load_discs` reads a file.
     vacuum_most : float
-        What the fan gives at the hole. [Pa]
+        Highest vacuum of the fan at the hole. [Pa]
     seed : int
-        Chooses the luck.
+        Random seed.
     units : {'metric', 'us'}
-        Of which start vacuum and gate are round numbers.
+        Family of units of the round start vacuum and gate.
     changed_by : str
-        What faults of changes are said to come from.
+        Name of the source of changes in faults.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.  Stations whose
+        settings the sheet chooses, such as the singulator, need classes or functions.
     executor : Executor, optional
-        Where to search, a disc a job.
+        Executor of the search, with one job a disc.
     on_disc : callable, optional
-        Told how many discs are done.
+        Function that takes the number of finished discs.
 
     Returns
     -------
     Sheet
-        All that the sheet says.
+        Content of the sheet.
 
     Raises
     ------
@@ -276,6 +281,8 @@ def sheet(
     '98% of spacings are normal in the field'
     """
     machine = machine_for(lot, changes, changed_by)
+    machine = replace(machine, scenario=fitted(machine.scenario, stations))
+    check_sent(machine.scenario, executor)
     search = partial(searched, machine, discs or load_discs(), executor, on_disc)
     found, unfit = search(vacuum_most, seed, units)
     fits, gate = ranked(found, seed, units)
@@ -302,14 +309,14 @@ def sheet(
         stand=stand_of(replace(scenario, unknown=()), seed=seed),
         nearby=nearby_of(field, run),
         rules=rules_for(field, run, gate, holes),
-        count=seeds_to_count(bench, _odd_at_most(spreads[1])),
+        count=seeds_to_count(bench, _faulty_at_most(spreads[1])),
         vacuum_most=vacuum_most,
         given=scenario.changes,
     )
 
 
 def _guided(scenario: Scenario, given: bool, seed: int) -> tuple[Scenario, Estimate | None]:
-    """With an inner guide when that is told to be better, unless the user has stated it."""
+    """Scenario with an inner guide if its gain is detected, unless the user stated the guide."""
     if given:
         return scenario, None
     without, fitted = (scenario.replace(guide__inner_guide=one) for one in (False, True))
@@ -319,29 +326,29 @@ def _guided(scenario: Scenario, given: bool, seed: int) -> tuple[Scenario, Estim
 
 
 def _as_written(scenario: Scenario) -> Scenario:
-    """As a file would give it back, so that what is written gives the same numbers."""
+    """Scenario as its written file is read back, so that the file gives the same numbers."""
     titled = replace(scenario, title=f"Start setup: {scenario.lot.title}", shows=SHOWS)
     lasting = long(titled)
     table = tomllib.loads(scenario_toml(lasting))
     made = parse_scenario(table, Path(), Path(f"{scenario.name}.toml"))
-    return replace(made, changes=scenario.changes)
+    return replace(made, changes=scenario.changes, own=scenario.own)
 
 
 def _spread(scenario: Scenario, machine: Machine, seed: int) -> Spread:
-    """What not knowing seed size, vacuum, and what the user gives as ranges does to a result."""
+    """Uncertainty of a result from seed size, vacuum, and inputs that the user gives as ranges."""
     unknown = _unknown(scenario, machine)
-    vague = replace(scenario.lasting(DRAWN_CELLS), unknown=unknown)
-    return spread_about(measure(tallied(vague, seed=seed)), draws=DRAWS)
+    uncertain = replace(scenario.lasting(DRAWN_CELLS), unknown=unknown)
+    return spread_about(measure(tallied(uncertain, seed=seed)), draws=DRAWS)
 
 
-def _odd_at_most(spread: Spread) -> float:
-    """Skips and doubles where what is not known is at its worst; 0 where luck hides that. [1]"""
+def _faulty_at_most(spread: Spread) -> float:
+    """Skips and doubles for the worst uncertain inputs; 0 where no effect is detected. [1]"""
     key = "cells.single"
-    return 1 - spread.unknown(key).low if spread.is_told(key) else 0.0
+    return 1 - spread.inputs(key).low if spread.is_detected(key) else 0.0
 
 
 def _unknown(scenario: Scenario, machine: Machine) -> tuple[Unknown, ...]:
-    """What the user does not know, with seed size and vacuum, which nobody knows quite."""
+    """Uncertain inputs of the user, with seed size and vacuum, which are always uncertain."""
     about = {("vacuum", "vacuum_kpa"): (scenario.vacuum.vacuum / 1e3, VACUUM_UNKNOWN)}
     if "seed.size_factor" not in machine.given:
         about["seed", "size_factor"] = (scenario.seed.size_factor, SIZE_UNKNOWN)

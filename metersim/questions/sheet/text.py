@@ -1,4 +1,4 @@
-"""What a start sheet says, block by block, and the same as plain text.
+"""Content of a start sheet in blocks, and its plain text.
 
 The wall page and the HTML page are made of the same blocks (`blocks`).
 """
@@ -14,7 +14,7 @@ from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
 from metersim.measures.limits import RESERVE, causes
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.notes import BEFORE, BENCH, CROP_CHANGE, PROVE, UNTOLD, notes
+from metersim.questions.shared.notes import BEFORE, BENCH, CROP_CHANGE, NOT_DETECTED, PROVE, notes
 from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation
 from metersim.questions.shared.words import (
     LABELS,
@@ -29,7 +29,7 @@ from metersim.questions.shared.words import (
     wrapped,
 )
 from metersim.questions.sheet.fits import disc_rows, disc_words, not_run, rule_lines
-from metersim.questions.sheet.start import CLOSE, QUALITY, TRAVEL, Nearby
+from metersim.questions.sheet.start import CLOSE, MOVES, QUALITY, TRAVEL, Nearby
 from metersim.questions.sheet.study import DRAWS, SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
 
 EXPECTED = (
@@ -40,22 +40,8 @@ EXPECTED = (
     "per_spacing.miss",
     "precision",
 )
-MOST_NEARBY = 7  # that have a line of their own
-MOVED = {
-    "faster": "a quarter faster",
-    "smaller seed": "seed 5 % smaller",
-    "larger seed": "seed 5 % larger",
-    "mixed seed": "sizes twice as mixed",
-    "less vacuum": "vacuum 20 % down",
-    "more vacuum": "vacuum 20 % up",
-    "milder": "one notch milder",
-    "more aggressive": "one notch more aggressive",
-    "lower gate": "gate 40 % lower",
-    "higher gate": "gate 40 % higher",
-    "worn tube": "a badly worn tube (wear 0.8)",
-    "worn cut-off": "cut-off edge fading over 5 deg",
-    "uneven drive": "drive uneven by 10 %",
-}
+MOST_NEARBY = 7  # changes with a line of their own
+MOVED = {key: move.words for key, move in MOVES.items()}
 
 
 @dataclass(frozen=True)
@@ -65,13 +51,13 @@ class Block:
     Attributes
     ----------
     name : str
-        What it is, for whoever lays it out.
+        Kind of block, for the layout.
     title : str
-        Its heading.
+        Heading.
     lines : tuple of str
-        Plain sentences; of ``do`` blocks, what to tick off.
+        Plain sentences, or items of a check list in ``do`` blocks.
     rows : tuple of tuple of str
-        A table, its head first; of ``settings``: what, value, note.
+        Table with its head first; ``settings`` have name, value and note.
     """
 
     name: str
@@ -81,16 +67,16 @@ class Block:
 
 
 def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tuple[Block, ...]:
-    """All that a sheet says.
+    """All blocks of a sheet.
 
     Parameters
     ----------
     sheet : Sheet
-        What was found.
+        Sheet to write.
     units : str
         ``metric`` or ``us``.
     harvest : Harvest
-        What the user expects to harvest and to be paid, for what yield studies say.
+        Expected yield and price of the user, for published yield losses.
     """
     return (
         Block("asked", f"Start sheet: {sheet.scenario.lot.title}", (asked(sheet, units),)),
@@ -109,7 +95,7 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
 
 
 def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
-    """What comes up, and what published relations make of it."""
+    """Block of plants and published yield losses."""
     stand = sheet.stand
     plants, sd = (stand[key] for key in ("plants.per_area", "plants.sd"))
     lines = [
@@ -132,7 +118,7 @@ def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
 
 
 def asked(sheet: Sheet, units: str = "metric") -> str:
-    """What is asked of the meter, in a line."""
+    """Request to the meter in one line."""
     scenario = sheet.scenario
     demand = scenario.demand
     return (
@@ -145,7 +131,7 @@ def asked(sheet: Sheet, units: str = "metric") -> str:
 
 
 def settings(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
-    """What to set: name, value, and what stands behind it."""
+    """Rows of settings: name, value, and reason."""
     scenario, disc = sheet.scenario, sheet.chosen.disc
     edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
     share = scenario.disc.hole_diameter / scenario.seeds.width
@@ -198,7 +184,7 @@ def _gate(sheet: Sheet, units: str) -> str:
 
 
 def rough(kind: str, value: float, units: str) -> str:
-    """A value to two digits, as it is known no better."""
+    """A value rounded to two digits."""
     amount, symbol = shown(kind, value, units)
     return f"{sentence_number(amount, 2)} {symbol}"
 
@@ -216,7 +202,8 @@ def _cutoff(sheet: Sheet) -> str:
     if worn is None:
         return "here with the edge that you stated"
     change = change_text("share", worn.changes[QUALITY])
-    return f"a worn one, where vacuum fades over 5 deg: quality {change}"
+    over = MOVES[worn.key].words.rpartition(" over ")[2]
+    return f"a worn one, where vacuum fades over {over}: quality {change}"
 
 
 def _expected(sheet: Sheet, units: str) -> Block:
@@ -229,12 +216,12 @@ def _expected(sheet: Sheet, units: str) -> Block:
             (sheet.bench, sheet.bench_spread),
             (sheet.field, sheet.field_spread),
         ):
-            told = spread.is_told(key)
-            unknown = interval_text(kind, spread.unknown(key), units) if told else "-"
+            detected = spread.is_detected(key)
+            inputs = interval_text(kind, spread.inputs(key), units) if detected else "-"
             row += [
                 quantity(kind, measured[key].value, units),
                 interval_text(kind, measured[key], units),
-                unknown,
+                inputs,
             ]
         rows.append(tuple(row))
     return Block(
@@ -242,15 +229,15 @@ def _expected(sheet: Sheet, units: str) -> Block:
         "Expect",
         (
             f"luck: 95 % intervals of {sheet.field.total('cells'):,} cells; not knowing: where it "
-            f"lies with {ranges} ({DRAWS} draws; -: {UNTOLD}). Neither holds what the model itself "
-            "gets wrong: see 'metersim evidence'",
+            f"lies with {ranges} ({DRAWS} draws; -: {NOT_DETECTED}). Neither holds what the model "
+            "itself gets wrong: see 'metersim evidence'",
         ),
         tuple(rows),
     )
 
 
 def _unknown(sheet: Sheet) -> list[str]:
-    """What is not known, in words."""
+    """Uncertain inputs in words."""
     taken = {
         "vacuum.vacuum": f"vacuum off by up to {VACUUM_UNKNOWN * 100:g} %",
         "seed.size_factor": f"seed size by {SIZE_UNKNOWN * 100:g} %",
@@ -300,23 +287,24 @@ def _moved(one: Nearby) -> tuple[str, ...]:
 
 
 def points(change: Estimate) -> str:
-    """A change of a share in points, without its interval; 0 where luck leaves no sign."""
+    """A change of a share in percentage points; 0 where no change is detected."""
     if math.isnan(change.value):
         return "-"
     return signed(change.value * 100) if not change.low <= 0 <= change.high else "0"
 
 
 def counting(sheet: Sheet) -> tuple[str, ...]:
-    """How many seeds to count on the bench, and what luck makes of it."""
+    """Lines on the size of a count on the bench, and on its range."""
     count = sheet.count
     if not count.seeds:
         return ("No skips or doubles are expected, or too many to rise: any count of 300 tells.",)
-    unsure = ""
-    if count.unsure > count.by_luck:
-        unsure = f", and up to {count.unsure} with {' and '.join(_unknown(sheet))}"
+    uncertain = ""
+    if count.uncertain_most > count.usual_most:
+        uncertain = f", and up to {count.uncertain_most} with {' and '.join(_unknown(sheet))}"
     return (
         f"Count 1,000 cells on the bench: about {count.usual:.1f} skips and doubles are expected, "
-        f"up to {count.by_luck} are luck 19 times out of 20{unsure}. More: look for the cause.",
+        f"up to {count.usual_most} are luck 19 times out of 20{uncertain}. "
+        "More: look for the cause.",
         f"Half as many again as expected are noticed, 4 times out of 5, in {_about(count.seeds)} "
         "seeds; between two counts, before and after, it takes two and a half times that in each.",
     )
@@ -328,7 +316,7 @@ def _about(many: int) -> str:
 
 
 def assumed(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
-    """What the sheet rests on."""
+    """Lines with the assumptions of the sheet."""
     s = sheet.scenario
 
     def small(value: float) -> str:
@@ -366,7 +354,7 @@ def scenario_notes(sheet: Sheet) -> tuple[str, ...]:
 
 
 def sheet_text(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> str:
-    """The sheet as plain text; see `blocks`."""
+    """Plain text of a sheet; see `blocks`."""
     lines: list[str] = []
     for block in blocks(sheet, units, harvest):
         lines += [block.title, *_body(block), ""]

@@ -1,1 +1,1 @@
-"""Where are the best settings, and what is acceptable?"""
+"""Question `sweep`: where are the best settings, and what is acceptable?"""

@@ -1,7 +1,6 @@
-"""Sweeps: where in a space of settings the result is best, and what is acceptable.
+"""The command `sweep`: finds the best settings and the acceptable ones.
 
-Nothing is begun before all options are found right, and what is finished is kept whatever
-happens.
+No run starts before all options are checked.  Finished rows are kept whatever happens.
 """
 
 from __future__ import annotations
@@ -14,15 +13,15 @@ from functools import partial
 
 from metersim.files.faults import all_of, bad, whole
 from metersim.files.whole import check_writable, write_all
-from metersim.questions.shared.limits import check_measure, read_limit
+from metersim.measures.indices import check_measure, read_limit
 from metersim.questions.shared.options import (
     bar,
     changes_of,
     engine_option,
-    luck_options,
     replicates_of,
     scenario_options,
     seed_of,
+    seed_options,
     workers_of,
     workers_option,
 )
@@ -34,14 +33,14 @@ from metersim.questions.sweep.text import report
 from metersim.run.parallel import processes
 
 MOST_ROWS = 1_000_000
-POINTS = 64  # of a sample, when nothing is said
-AHEAD = 4  # runs in flight for each worker, so that none waits for a slow one
+POINTS = 64  # of a sample, by default
+AHEAD = 4  # submitted runs for each worker, so that none waits for a slow run
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What can be typed behind ``metersim sweep``."""
+    """Add the options of ``metersim sweep``."""
     scenario_options(command)
-    luck_options(command)
+    seed_options(command)
     engine_option(command)
     add = command.add_argument
     add(
@@ -90,14 +89,14 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Sweep as the options of the command say, and tell the result.
+    """Report of a sweep with these options.
 
     Raises
     ------
     BadInput
-        When anything is wrong with them, or rows cannot be written.
+        When an option is wrong, or rows cannot be written.
     KeyboardInterrupt
-        When interrupted, with what is kept and how to go on.
+        When interrupted; its message says which rows are kept and how to resume.
     """
     seed, replicates, points, workers, limits, plateau, *_ = all_of(
         lambda: seed_of(options),
@@ -147,7 +146,7 @@ def answer(options: argparse.Namespace) -> str:
 
 
 def _design(options: argparse.Namespace) -> str:
-    """The design that is asked for; raises `BadInput` for one that does not go with the rest."""
+    """The requested design; raises `BadInput` when it contradicts other options."""
     if options.importance and options.design in ("grid", "latin"):
         raise bad("--design", options.design, "does not go with --importance; leave it out")
     design = "importance" if options.importance else options.design or "grid"
@@ -171,7 +170,7 @@ def _plateau(word: str | None) -> float:
 
 @contextmanager
 def _watched(plan: Plan, out: str) -> Iterator[Callable[[int], None]]:
-    """Shows progress on a terminal, and says what is kept when it is interrupted."""
+    """Show progress on a terminal; an interrupt reports the rows that are kept."""
     done = 0
     with bar(plan.rows, "run") as show:
 

@@ -66,16 +66,16 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     Parameters
     ----------
     response : Response
-        What to draw.
+        Response to draw.
     units : {'metric', 'us'}
-        Units of the response; what is varied keeps the units it was given in.
+        Units of the response; varied settings keep their own units.
 
     Returns
     -------
     Figure
-        7.5 in wide, as high as it needs.
+        Page of 7.5 in width.
     """
-    length_units(units)  # refuses any but these
+    length_units(units)  # refuses unknown units
     axes, curves = response.sweep.plan.axes, curve_axes(response)
     is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
     panels = 1 if curves or is_map else min(len(axes), MOST_PANELS)
@@ -84,7 +84,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     foot = _foot(response, units)
     below = 0.8 + caption_height(foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
-    named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in, for the names of curves
+    named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in; height of the names of curves
     height = below + inner + 0.95 + named
     figure = new_page(height)
     headline(figure, response.sweep.plan.base.title)
@@ -107,8 +107,8 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
         ax = figure.add_axes((0.1, bottom, 0.7, top - bottom))
         mesh = draw_map(ax, response, units)
         extend = {1: "min", -1: "max", 0: "neither"}[response.sense]
-        beside = figure.add_axes((0.83, bottom, 0.025, top - bottom))
-        figure.colorbar(mesh, cax=beside, extend=extend, label=response_label(response, units))
+        scale_axes = figure.add_axes((0.83, bottom, 0.025, top - bottom))
+        figure.colorbar(mesh, cax=scale_axes, extend=extend, label=response_label(response, units))
     else:
         each = (top - bottom - BETWEEN / height * (rows - 1)) / rows
         for k in range(panels):
@@ -134,7 +134,7 @@ def _heading(response: Response, units: str) -> str:
 
 
 def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
-    """What the marks mean."""
+    """Handles of the legend that explains the marks."""
     plan = response.sweep.plan
     dot: dict[str, Any] = {"ls": "", "ms": 5}
     is_mesh = is_map and plan.design == "grid"
@@ -164,7 +164,7 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
 
 
 def _foot(response: Response, units: str) -> list[str]:
-    """What is acceptable, what the plateau is, and where it all comes from."""
+    """Lines on acceptance limits, the plateau, and the origin of the sweep."""
     plan = response.sweep.plan
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     changed = "".join(f", {change}" for change in plan.changes)
@@ -183,7 +183,7 @@ def _foot(response: Response, units: str) -> list[str]:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of a sweep over speed, and of one over vacuum and notch."""
+    """Names and pages of a sweep over speed, and of one over vacuum and notch."""
     for name, vary in (
         ("sweep_speed", ("speed_kmh=4:14:21",)),
         ("sweep_vacuum_notch", ("vacuum_kpa=1:7:13", "notch=-3:3:7")),

@@ -1,6 +1,6 @@
-"""What a sweep is to run: a scenario, what is varied, the points and their luck.
+"""Plan of a sweep: scenario, varied settings, points, and random seed.
 
-Planning finds whatever is wrong before anything runs.
+Planning reports all faults before any run.
 """
 
 from __future__ import annotations
@@ -12,18 +12,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from importlib.metadata import version
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from metersim import __version__
-from metersim.files.faults import BadInput, all_of, bad
+from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.unknown import Unknown
-from metersim.machine.reading import KEYS, listed, load_scenario, section_of
+from metersim.machine.given import AnyScenario, scenario_of
+from metersim.machine.reading import KEYS, listed, section_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import VALUES
+from metersim.machine.stations import OwnGiven, fitted_alike
 from metersim.measures.indices import MEASURES, SI_SUFFIX
 from metersim.questions.sweep.points import (
     Axis,
@@ -45,18 +46,18 @@ VALUE_COLUMNS = (
 
 @dataclass(frozen=True)
 class Job:
-    """One run of a sweep: all that whoever runs it must know.
+    """One run of a sweep with all its inputs.
 
     Attributes
     ----------
     scenario : Scenario
-        What is set but for the point.
+        Scenario without the settings of the point.
     settings : mapping
-        What the point sets, for `Scenario.replace`.
+        Settings of the point, for `Scenario.replace`.
     cells : int
-        Passages of cells to watch, so that all points are watched equally long.
+        Number of passing cells, equal for all points.
     seed, replicate : int
-        Choose the luck.
+        Random seed and replicate, which choose the random draws.
     """
 
     scenario: Scenario
@@ -66,27 +67,27 @@ class Job:
     replicate: int
 
     def made(self) -> Scenario:
-        """The scenario of the point; raises `BadInput` when its settings contradict."""
+        """Scenario of the point; raises `BadInput` when its settings contradict one another."""
         return self.scenario.replace(**self.settings).lasting(self.cells)
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A sweep that is fit to run.
+    """A checked plan of a sweep.
 
     Attributes
     ----------
     bases : mapping of str to Scenario
-        What is set but for the points, by seed lot where the lot is varied, else one under an
-        empty text.
+        Scenarios without the settings of points.  They are keyed by seed lot where the lot is
+        varied; otherwise there is one with an empty key.
     axes : tuple of Axis
-        What is varied.
+        Varied settings.
     design : str
         One of `metersim.questions.sweep.points.DESIGNS`.
     size : int
-        Points of a sample; 0 for a grid, which has its own.
+        Points of a sample; 0 for a grid, which has its own number.
     seed, replicates : int
-        Random seed, the same at every point, and how many repetitions with fresh draws.
+        Random seed, common to all points, and number of repetitions with other random draws.
     """
 
     bases: Mapping[str, Scenario]
@@ -102,12 +103,12 @@ class Plan:
 
     @property
     def base(self) -> Scenario:
-        """The scenario that the points depart from."""
+        """Base scenario of the points."""
         return next(iter(self.bases.values()))
 
     @property
     def changes(self) -> tuple[str, ...]:
-        """What was changed for all points: the base has a first lot where lots are varied."""
+        """Changes for all points, without the first lot of the base where lots are varied."""
         varied = {axis.key for axis in self.axes}
         return tuple(
             change for change in self.base.changes if change.partition("=")[0] not in varied
@@ -115,7 +116,7 @@ class Plan:
 
     @property
     def unknown(self) -> tuple[Unknown, ...]:
-        """What is not known, nor varied, and so taken at its middle for all points."""
+        """Uncertain inputs that are not varied; all points take them at their middle."""
         varied = {(axis.section, axis.spec.name) for axis in self.axes}
         return tuple(one for one in self.base.unknown if (one.section, one.name) not in varied)
 
@@ -126,12 +127,12 @@ class Plan:
 
     @property
     def many(self) -> int:
-        """How many points there are."""
+        """Number of points."""
         return count_points(self.axes, self.design, self.size)
 
     @property
     def rows(self) -> int:
-        """How many rows there are: one a point and replicate."""
+        """Number of rows: one for each point and replicate."""
         return self.many * self.replicates
 
     @cached_property
@@ -140,7 +141,7 @@ class Plan:
         return draw_points(self.axes, self.design, self.size, self.seed)
 
     def varied(self) -> dict[str, Any]:
-        """Values of what is varied at every point, by key and in its unit."""
+        """Values of varied settings at every point, by key and in the unit of the key."""
         return {
             axis.key: np.array([axis.number(word) for word in words] if axis.is_number else words)
             for axis, words in zip(self.axes, zip(*self.points, strict=True), strict=True)
@@ -153,7 +154,7 @@ class Plan:
         return ("point", "replicate", *keys, *VALUE_COLUMNS, "fault")
 
     def job(self, point: int, replicate: int = 0) -> Job:
-        """What is to run for a row."""
+        """Job of a point and replicate."""
         base, settings = self.base, {}
         for axis, word in zip(self.axes, self.points[point], strict=True):
             if axis.spec.name == "lot":
@@ -165,12 +166,12 @@ class Plan:
         return Job(base, settings, cells, self.seed, replicate)
 
     def head(self, row: int) -> tuple[str, ...]:
-        """The first cells of a row: point, replicate and the values of what is varied."""
+        """First cells of a row: point, replicate, and values of varied settings."""
         point, replicate = divmod(row, self.replicates)
         return str(point), str(replicate), *self.points[point]
 
     def origin(self) -> list[str]:
-        """Lines that say all that the rows depend on; equal lines give equal rows."""
+        """Lines with all inputs of the rows; equal lines give equal rows."""
         base = self.base
         settings = [
             {
@@ -192,17 +193,18 @@ class Plan:
             "replicates": self.replicates,
             "seed": self.seed,
             "libraries": {name: version(name) for name in LIBRARIES},
+            **({"stations": base.own.said()} if base.own else {}),
             **({"at_the_middle_of": [*map(str, self.unknown)]} if self.unknown else {}),
         }
         return ["metersim sweep", *(f"{key}: {json.dumps(value)}" for key, value in said.items())]
 
     def check_some_point(self) -> None:
-        """Refuse a sweep of which no point is possible, or, for importance, any is not.
+        """Refuse a sweep without any possible point; importance needs all points.
 
         Raises
         ------
         BadInput
-            With the faults of the first point that is not possible.
+            With the faults of the first impossible point.
         """
         first: BadInput | None = None
         for point in range(self.many):
@@ -212,14 +214,15 @@ class Plan:
                 first = first or error
                 if self.design != "importance":
                     continue
-                where = "--vary", self._said(point)
+                where = Parameter("vary"), self._said(point)
                 message = f"all points of the ranges must be possible; {error.faults[0].message}"
                 raise bad(*where, message) from None
             if self.design != "importance":
                 return
         if first:
             raise BadInput(
-                dataclasses.replace(fault, where="--vary, at every point") for fault in first.faults
+                dataclasses.replace(fault, where=Parameter("vary, at every point"))
+                for fault in first.faults
             )
 
     def _said(self, point: int) -> str:
@@ -228,7 +231,7 @@ class Plan:
 
 
 def plan_sweep(
-    scenario: str | Path,
+    scenario: AnyScenario,
     vary: str | Sequence[str],
     *,
     design: str = "grid",
@@ -236,23 +239,26 @@ def plan_sweep(
     seed: int = 1,
     replicates: int = 1,
     changes: str | Sequence[str] = (),
+    stations: OwnGiven | None = None,
 ) -> Plan:
-    """Plan a sweep; what is wrong is found now, but for points that are not possible.
+    """Plan a sweep; all faults are found here except impossible points.
 
     Parameters
     ----------
-    scenario : str or Path
-        Scenario file, or name of a shipped scenario.
+    scenario : Scenario, str or Path
+        Scenario without the settings of points, its name, or its file.
     vary : str or sequence of str
-        What is varied: ``key=low:high:count``, or a list ``key=a,b,c`` in a grid.
+        Varied settings: ``key=low:high:count``, or a list ``key=a,b,c`` in a grid.
     design : str
         ``grid``, ``latin``, ``sobol``, or ``importance`` for indices of importance.
     points : int
         Size of a sample; a power of two for ``sobol`` and ``importance``.
     seed, replicates : int
-        Random seed, the same at every point, and how many repetitions with fresh draws.
+        Random seed, common to all points, and number of repetitions with other random draws.
     changes : str or sequence of str
         Changes of single keys for all points, as ``key=value``.
+    stations : mapping, Stations or callable, optional
+        Own stations, as for `metersim.run.simulation.simulate`.
 
     Raises
     ------
@@ -268,29 +274,32 @@ def plan_sweep(
     """
     vary, changes = listed(vary), listed(changes)
     base, axes = all_of(
-        lambda: load_scenario(scenario, changes),
+        lambda: scenario_of(scenario, changes),
         lambda: read_axes(vary),
     )
     check_design(axes, design, points)
     if replicates < 1:
-        raise bad("--replicates", str(replicates), "must be a whole number, 1 or more")
-    changed = {place for change in base.changes if (place := _field(change))}
+        raise bad(Parameter("replicates"), str(replicates), "must be a whole number, 1 or more")
+    changed = {place for change in changes if (place := _field(change))}
     for axis in axes:
         if (axis.section, axis.spec.name) in changed:
-            raise bad("--vary", axis.key, "is also set with --set; leave one of them out")
+            raise bad(
+                Parameter("vary"), axis.key, "is also set with `changes`; leave one of them out"
+            )
     bases = {"": base}
     for axis in axes:
         if axis.spec.name == "lot":
             loads = (
                 partial(
-                    load_scenario,
+                    scenario_of,
                     scenario,
                     [*changes, f"{axis.key}={word}"],
-                    changed_by="--vary",
+                    changed_by=Parameter("vary"),
                 )
                 for word in axis.words
             )
             bases = dict(zip(axis.words, all_of(*loads), strict=True))
+    bases = dict(zip(bases, fitted_alike([*bases.values()], stations), strict=True))
     size = 0 if design == "grid" else points
     return Plan(bases, axes, design, size, seed, replicates)
 

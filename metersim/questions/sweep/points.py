@@ -1,7 +1,7 @@
-"""Which points of a space of settings are looked at: a grid, or spread at random but evenly.
+"""Points of a sweep: a grid of settings, or a sample that fills their space evenly.
 
-A point is a tuple of words, one an axis, each as a user would write it in a file; whoever reads
-the word back sets the very value that was run.
+A point is a tuple of words, one for each axis, in the form of a scenario file.  A word that is read
+back gives exactly the value that was run.
 
 Sources: Latin hypercube, mckay1979; Sobol's sequence, sobol1967; the three samples that indices
 of importance need, saltelli2010.
@@ -19,16 +19,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.files.faults import BadInput, Fault, all_of, bad
+from metersim.files.faults import BadInput, Fault, Parameter, all_of, bad
 from metersim.files.fields import Spec, meant
 from metersim.files.units import Unit
 from metersim.machine.reading import KEYS, parse_value, section_of
-from metersim.run.draws import Streams
+from metersim.run.streams import Streams
 
 DESIGNS = ("grid", "latin", "sobol", "importance")
 FORM = "must read KEY=LOW:HIGH:COUNT or KEY=A,B,C, such as vacuum_kpa=2:6:9"
-DIGITS = 9  # of a value between the ends of a range; as many as the reader of files keeps apart
-LONGEST = 10**9  # steps of one range; more is a slip
+DIGITS = 9  # of a value within a range, as many as files distinguish
+LONGEST = 10**9  # most steps of one range; more is a typing error
 
 Point = tuple[str, ...]
 
@@ -40,19 +40,19 @@ class Axis:
     Attributes
     ----------
     key : str
-        As the user writes it, with its unit.
+        Key as the user writes it, with its unit.
     section : str
         Section of the scenario.
     spec : Spec
-        What is declared of the field.
+        Declaration of the field.
     unit : Unit or None
-        Unit of the values, that of the key.
+        Unit of the values, which the key names.
     words : tuple of str
-        The values of a list; empty for a range.
+        Values of a list; empty for a range.
     low, high : float
         Ends of a range, in `unit`.
     count : int or None
-        Values of a range in a grid, both ends included.
+        Number of values of a range in a grid, both ends included.
     """
 
     key: str
@@ -66,24 +66,24 @@ class Axis:
 
     @property
     def is_number(self) -> bool:
-        """Whether the values are numbers, which have an order."""
+        """Whether the values are numbers."""
         return self.spec.kind in ("number", "count")
 
     @property
     def size(self) -> int:
-        """Values in a grid."""
+        """Number of values in a grid."""
         return len(self.words) or self.count or 0
 
     @property
     def levels(self) -> tuple[str, ...]:
-        """The values of a grid."""
+        """Values of a grid as words."""
         if self.words or self.count is None:
             return self.words
         steps = np.arange(self.count) / (self.count - 1)
         return tuple(self._word(self.low + step * (self.high - self.low)) for step in steps)
 
     def at(self, places: NDArray[np.float64]) -> list[str]:
-        """Values at places from 0 to 1 along a range; every whole number has an equal share."""
+        """Values at quantiles from 0 to 1 of a range; all whole numbers have equal chances."""
         low, high = self.low, self.high
         if self.spec.kind == "count":
             low, high = low - 0.5, high + 0.5
@@ -96,11 +96,11 @@ class Axis:
         return f"{inside:.{DIGITS}g}"
 
     def number(self, word: str) -> float:
-        """The number that a word states, in the unit of the axis."""
+        """Number of a word, in the unit of the axis."""
         return float(word)
 
     def setting(self, word: str) -> tuple[str, Any]:
-        """What a word sets: name for `Scenario.replace`, and value in SI."""
+        """Field of a word for `Scenario.replace`, and its value in SI."""
         return f"{self.section}__{self.spec.name}", self.spec.to_si(parse_value(word), self.unit)
 
     def __str__(self) -> str:
@@ -111,23 +111,23 @@ class Axis:
 
 
 def read_axes(texts: Iterable[str]) -> tuple[Axis, ...]:
-    """Axes from their texts, such as ``vacuum_kpa=2:6:9`` and ``inner_guide=true,false``.
+    """Read axes such as ``vacuum_kpa=2:6:9`` and ``inner_guide=true,false``.
 
     Raises
     ------
     BadInput
-        With everything that is wrong with any of them.
+        With every fault found.
     """
     texts = list(texts)
     if not texts:
-        raise bad("--vary", "", f"nothing is varied; give --vary, which {FORM}")
+        raise bad(Parameter("vary"), "", f"nothing is varied; give `vary`, which {FORM}")
     axes: list[Axis] = all_of(*(lambda text=text: read_axis(text) for text in texts))
     stated: dict[tuple[str, str], str] = {}
     faults = []
     for axis in axes:
         field = (axis.section, axis.spec.name)
         if field in stated:
-            faults.append(Fault("--vary", axis.key, f"states the same as {stated[field]}"))
+            faults.append(Fault(Parameter("vary"), axis.key, f"states the same as {stated[field]}"))
         stated[field] = axis.key
     if faults:
         raise BadInput(faults)
@@ -135,22 +135,26 @@ def read_axes(texts: Iterable[str]) -> tuple[Axis, ...]:
 
 
 def read_axis(text: str) -> Axis:
-    """One axis from its text; see `read_axes`."""
+    """Read one axis; see `read_axes`."""
     key, equals, values = (part.strip() for part in text.partition("="))
     if not (key and equals and values):
-        raise bad("--vary", text, FORM)
+        raise bad(Parameter("vary"), text, FORM)
     place = section_of(key)
     if place is None:
         every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
-        raise bad("--vary", key, f"unknown key; {meant(key.rpartition('.')[2], every)}")
+        raise bad(Parameter("vary"), key, f"unknown key; {meant(key.rpartition('.')[2], every)}")
     section, bare = place
     spec = KEYS[section][bare]
     if section == "stand":
         raise bad(
-            "--vary", key, "moves plants, which a sweep does not count; compare with --plants"
+            Parameter("vary"),
+            key,
+            "moves plants, which a sweep does not count; compare with `plants`",
         )
     if (section, bare) == ("run", "turns"):
-        raise bad("--vary", key, "all points are watched equally long; set it with --turns")
+        raise bad(
+            Parameter("vary"), key, "all points are watched equally long; set it with `turns`"
+        )
     axis = Axis(key, section, spec, spec.keys[bare])
     return _range(axis, values) if ":" in values else _list(axis, values)
 
@@ -159,17 +163,17 @@ def _range(axis: Axis, values: str) -> Axis:
     parts = [part.strip() for part in values.split(":")]
     if not axis.is_number:
         message = f"has no range; list what to try: {axis.key}=A,B ({axis.spec.allowed()})"
-        raise bad("--vary", axis.key, message)
+        raise bad(Parameter("vary"), axis.key, message)
     if not 2 <= len(parts) <= 3:
-        raise bad("--vary", f"{axis.key}={values}", FORM)
+        raise bad(Parameter("vary"), f"{axis.key}={values}", FORM)
     ends = [parse_value(part) for part in parts[:2]]
     found = [axis.spec.complaint(end, axis.unit) for end in ends]
     if wrong := [text for text in found if text]:
-        raise BadInput(Fault("--vary", axis.key, text) for text in dict.fromkeys(wrong))
+        raise BadInput(Fault(Parameter("vary"), axis.key, text) for text in dict.fromkeys(wrong))
     low, high = map(float, ends)
     if not low < high:
         message = f"the range {values} is empty; the first number must be below the second"
-        raise bad("--vary", axis.key, message)
+        raise bad(Parameter("vary"), axis.key, message)
     count = None
     if len(parts) == 3:
         most = round(high - low) + 1 if axis.spec.kind == "count" else LONGEST
@@ -178,28 +182,30 @@ def _range(axis: Axis, values: str) -> Axis:
         if not 2 <= count <= most:
             message = f"'{word}' values in {values} are not allowed; give a whole number from 2"
             of = f" to {most}, the whole numbers there are" if most < LONGEST else f" to {most:,}"
-            raise bad("--vary", axis.key, message + of)
+            raise bad(Parameter("vary"), axis.key, message + of)
     if (high - low) / ((count or 2) - 1) < max(-low, high) * 10.0 ** (1 - DIGITS):
         message = f"the values in {values} are alike to {DIGITS} digits; widen the range"
-        raise bad("--vary", axis.key, message)
+        raise bad(Parameter("vary"), axis.key, message)
     return Axis(axis.key, axis.section, axis.spec, axis.unit, (), low, high, count)
 
 
 def _list(axis: Axis, values: str) -> Axis:
     words = tuple(word.strip() for word in values.split(","))
     if len(words) < 2 or not all(words):
-        raise bad("--vary", f"{axis.key}={values}", f"{FORM}; a list has two values or more")
+        raise bad(
+            Parameter("vary"), f"{axis.key}={values}", f"{FORM}; a list has two values or more"
+        )
     parsed = [parse_value(word) for word in words]
     found = [axis.spec.complaint(value, axis.unit) for value in parsed]
     if wrong := [text for text in found if text]:
-        raise BadInput(Fault("--vary", axis.key, text) for text in dict.fromkeys(wrong))
+        raise BadInput(Fault(Parameter("vary"), axis.key, text) for text in dict.fromkeys(wrong))
     if len(set(parsed)) < len(parsed):
-        raise bad("--vary", f"{axis.key}={values}", "lists a value twice")
+        raise bad(Parameter("vary"), f"{axis.key}={values}", "lists a value twice")
     return Axis(axis.key, axis.section, axis.spec, axis.unit, words)
 
 
 def check_design(axes: Sequence[Axis], design: str, points: int) -> None:
-    """Refuse axes and numbers of points that a design cannot use.
+    """Refuse axes or numbers of points that do not suit a design.
 
     Raises
     ------
@@ -207,28 +213,28 @@ def check_design(axes: Sequence[Axis], design: str, points: int) -> None:
         With every fault found.
     """
     if design not in DESIGNS:
-        raise bad("--design", design, f"is unknown; give {' or '.join(DESIGNS)}")
+        raise bad(Parameter("design"), design, f"is unknown; give {' or '.join(DESIGNS)}")
     faults = []
     for axis in axes:
         if design == "grid" and not axis.size:
             message = f"a grid needs a count of values, such as {axis.key}=LOW:HIGH:9"
-            faults.append(Fault("--vary", axis.key, message))
+            faults.append(Fault(Parameter("vary"), axis.key, message))
         elif design != "grid" and axis.words:
             message = f"a list is for a grid; give a range, {axis.key}=LOW:HIGH"
-            message += "" if axis.is_number else ", of another key, and set this one with --set"
-            faults.append(Fault("--vary", axis.key, message))
+            message += "" if axis.is_number else ", of another key, and set this one with `changes`"
+            faults.append(Fault(Parameter("vary"), axis.key, message))
     if design != "grid" and points < 2:
-        faults.append(Fault("--points", str(points), "must be a whole number, 2 or more"))
+        faults.append(Fault(Parameter("points"), str(points), "must be a whole number, 2 or more"))
     elif design in ("sobol", "importance") and points & (points - 1):
         below = 2 ** (points.bit_length() - 1)
         message = f"is no power of two, which this design needs; give {below} or {2 * below}"
-        faults.append(Fault("--points", str(points), message))
+        faults.append(Fault(Parameter("points"), str(points), message))
     if faults:
         raise BadInput(faults)
 
 
 def count_points(axes: Sequence[Axis], design: str, points: int) -> int:
-    """How many points a design has."""
+    """Number of points of a design."""
     if design == "grid":
         return math.prod(axis.size for axis in axes)
     return points * (len(axes) + 2) if design == "importance" else points
@@ -240,19 +246,19 @@ def draw_points(axes: Sequence[Axis], design: str, points: int, seed: int) -> li
     Parameters
     ----------
     axes : sequence of Axis
-        As `check_design` allows them.
+        Axes that `check_design` accepts.
     design : str
         ``grid``: every combination, the last axis fastest.  ``latin``: a Latin hypercube.
         ``sobol``: the scrambled sequence of Sobol'.  ``importance``: samples A and B of such a
         sequence, then for each axis A with the values of that axis from B.
     points : int
-        Size of a sample; a grid has its own.
+        Size of a sample; a grid has its own number.
     seed : int
-        Chooses the sample.
+        Random seed of the sample.
     """
     if design == "grid":
         return list(itertools.product(*(axis.levels for axis in axes)))
-    from scipy.stats import qmc  # slow to load, and workers need none of it
+    from scipy.stats import qmc  # slow to load, and workers do not need it
 
     rng = Streams(seed).generator(f"design {design}")
     many = len(axes)

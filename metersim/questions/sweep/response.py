@@ -1,4 +1,4 @@
-"""What a sweep shows: the best point and its plateau, what is acceptable, and what matters.
+"""Response of a measure in a sweep: best point, plateau, acceptable points, and importance.
 
 Sources: classes of quality of feed, onal1995; first-order and total indices, saltelli2010.
 """
@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from metersim.files.faults import bad
+from metersim.files.faults import Parameter, bad
 from metersim.files.tables import dataframe
-from metersim.measures.indices import BY_KEY
-from metersim.questions.shared.limits import (
+from metersim.measures.indices import (
+    BY_KEY,
     COMPARE,
     PUBLISHED,
     PUBLISHED_LIMITS,
@@ -28,7 +28,7 @@ from metersim.questions.shared.limits import (
 )
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.study import Sweep
-from metersim.run.draws import Streams
+from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,28 +38,28 @@ Flags = NDArray[np.bool_]
 
 HIGHER = ("cells.single", "per_place.single", "per_spacing.quality", "spacing.cp3", "sensor.seen")
 NEITHER = ("spacing.mean", "drop_time.mean", "placed.per_area", "placed.frequency")
-PLATEAU = 0.5  # percentage points, or percent of what is no share
-NEAR_END = 0.05  # of a range, for samples, whose points seldom lie on its end
+PLATEAU = 0.5  # percentage points of a share, percent of other measures
+NEAR_END = 0.05  # share of a range that counts as its end in samples
 RESAMPLES, AT_ONCE = 1000, 100
 
 
 @dataclass(frozen=True)
 class Response:
-    """How a measure answers to what was varied.
+    """Response of a measure to the varied settings.
 
     Attributes
     ----------
     sweep : Sweep
-        The rows.
+        Rows of the sweep.
     key : str
-        The measure.
+        Key of the measure.
     limits : tuple of Limit
-        What is acceptable keeps to all of them.
+        Acceptance limits; an acceptable point keeps to all of them.
     source : str
-        Where the limits are from, in words.
+        Source of the limits in words.
     tolerance : float
-        How far below the best a point of its plateau may lie: percentage points of a share,
-        percent of the best of anything else.
+        Largest distance of a plateau point from the best: percentage points of a share, percent of
+        other measures.
     """
 
     sweep: Sweep
@@ -72,10 +72,10 @@ class Response:
         return f"<Response of {self.key} to {self.sweep.plan!r}; to_dataframe() shows it>"
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a point, in SI but for what is varied, for pandas (extra ``notebook``).
+        """A table for pandas with one row a point, in SI (extra ``notebook``).
 
-        What is varied, value, low and high of the response, and whether the point is
-        acceptable, surely so, on the plateau, and the best.
+        Varied settings keep their own units.  Other columns give the response with its interval,
+        and whether the point is acceptable, surely acceptable, on the plateau, and the best.
         """
         columns = self.sweep.plan.varied()
         columns |= dict(zip(("value", "low", "high"), self.values.T, strict=True))
@@ -84,10 +84,10 @@ class Response:
         return dataframe(columns)
 
     def estimates(self, key: str) -> Floats:
-        """Value, low and high of a measure at every point: an array of shape (points, 3).
+        """Value, low and high of a measure at every point, of shape (points, 3).
 
-        Replicates are independent: their mean has the root of the sum of the squared halves of
-        their intervals, over their number.
+        Replicates are independent.  The half interval of their mean is the root of the sum of the
+        squared half intervals, over their number.
         """
         parts = self.sweep.estimates(key)
         value = parts[:, :, 0].mean(axis=1)
@@ -104,12 +104,12 @@ class Response:
 
     @cached_property
     def acceptable(self) -> Flags:
-        """Which points keep to all limits."""
+        """Points that keep to all limits."""
         return self._keep(lambda limit: 0)
 
     @cached_property
     def surely(self) -> Flags:
-        """Which points keep to all limits with their whole intervals."""
+        """Points that keep to all limits with their whole intervals."""
         return self._keep(lambda limit: 2 if limit.sign == "<=" else 1)
 
     def _keep(self, part: Callable[[Limit], int]) -> Flags:
@@ -120,12 +120,12 @@ class Response:
 
     @property
     def sense(self) -> int:
-        """1 when a higher response is better, -1 when a lower one is, 0 when neither is."""
+        """Sign of a better response: 1 for higher, -1 for lower, 0 for neither."""
         return 0 if self.key in NEITHER else 1 if self.key in HIGHER else -1
 
     @cached_property
     def best(self) -> int | None:
-        """The best of the acceptable points, or of all when none is; None when none is better."""
+        """Best acceptable point, or best of all if none is acceptable; None without any order."""
         score = self.sense * self.values[:, 0]
         score[np.isnan(score)] = -math.inf
         if self.acceptable.any():
@@ -136,7 +136,7 @@ class Response:
 
     @cached_property
     def plateau(self) -> Flags:
-        """The points that are as good as the best, to the tolerance, and as acceptable."""
+        """Points within the tolerance of the best that are as acceptable as it."""
         if self.best is None:
             return np.zeros(len(self.values), dtype=bool)
         top = self.values[self.best, 0]
@@ -147,9 +147,9 @@ class Response:
 
     @cached_property
     def tied(self) -> Flags | None:
-        """The points whose paired difference from the best luck can explain, at 95 %.
+        """Points without a detected paired difference from the best, at 95 %.
 
-        None without replicates, which tell how differences vary.
+        None without replicates, which give the sampling error of differences.
         """
         repeat = self.sweep.plan.replicates
         if self.best is None or repeat < 2:
@@ -162,7 +162,7 @@ class Response:
         return np.asarray(tied)
 
     def at_end(self) -> list[tuple[Axis, str, bool]]:
-        """Axes at an end of whose range the best lies: axis, value, and whether it could go on."""
+        """Axes whose range ends at the best point: axis, value, and whether more is allowed."""
         plan, found = self.sweep.plan, []
         if self.best is None:
             return []
@@ -187,19 +187,19 @@ def respond(
     limits: Sequence[Limit] = (),
     tolerance: float = PLATEAU,
 ) -> Response:
-    """The response of a measure, judged by limits; without any, by published ones.
+    """Response of a measure with its acceptance limits, or the published ones by default.
 
     Parameters
     ----------
     sweep : Sweep
-        The rows.
+        Rows of the sweep.
     key : str
-        The measure.
+        Key of the measure.
     limits : sequence of Limit
-        What is acceptable keeps to all of them; see `read_limit`.
+        Acceptance limits; an acceptable point keeps to all of them.  See `read_limit`.
     tolerance : float
-        How far below the best a point of its plateau may lie: percentage points of a share,
-        percent of the best of anything else.
+        Largest distance of a plateau point from the best: percentage points of a share, percent of
+        other measures.
 
     Raises
     ------
@@ -214,7 +214,7 @@ def respond(
     >>> plan.points[found.best], found.acceptable.tolist()
     (('3',), [False, True, True])
     """
-    check_measure("--response", key)
+    check_measure(Parameter("response"), key)
     if limits:
         return Response(sweep, key, tuple(limits), "the limits that were given", tolerance)
     return Response(sweep, key, tuple(map(read_limit, PUBLISHED_LIMITS)), PUBLISHED, tolerance)
@@ -222,24 +222,24 @@ def respond(
 
 @dataclass(frozen=True)
 class Importance:
-    """How much of the variance of a response each axis explains, with 95 % intervals.
+    """Shares of the variance of a response that each axis explains, with 95 % intervals.
 
     Attributes
     ----------
     first : ndarray, shape (axes, 3)
-        Share that the axis explains by itself: value, low, high.
+        Share that the axis explains alone: value, low, high.
     total : ndarray, shape (axes, 3)
-        Share in which it has a part, alone or together with others.
+        Share that the axis explains alone or together with others.
     sd : float
         SD of the response over the ranges, in SI.
-    luck : float
-        Share of the variance that luck makes, from replicates; nan without them.
+    sampling : float
+        Share of the variance from sampling error, by replicates; nan without them.
     """
 
     first: Floats
     total: Floats
     sd: float
-    luck: float
+    sampling: float
 
 
 def importance(sweep: Sweep, key: str) -> Importance:
@@ -267,17 +267,17 @@ def importance(sweep: Sweep, key: str) -> Importance:
     each = sweep.estimates(key)[:, :, 0]
     if not np.isfinite(each).all():
         message = "has no value at some points, so importance cannot be told; narrow the ranges"
-        raise bad("--response", key, message)
+        raise bad(Parameter("response"), key, message)
     means = each.mean(axis=1)
     parts = means.reshape(len(plan.axes) + 2, plan.size)
-    luck = math.nan
+    sampling = math.nan
     if plan.replicates > 1 and means.var() > 0:
-        # luck is the same at all points, so only what differs from point to point is noise
+        # points have common random numbers, so that only differences between points are noise
         noise = (each - each.mean(axis=0)).var(axis=1, ddof=1).mean() / plan.replicates
-        luck = float(noise / means.var())
+        sampling = float(noise / means.var())
     rng = Streams(plan.seed).generator("resampling")
     first, total = indices(parts, rng)
-    return Importance(first, total, float(means[: 2 * plan.size].std()), luck)
+    return Importance(first, total, float(means[: 2 * plan.size].std()), sampling)
 
 
 def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -288,7 +288,7 @@ def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
     parts : ndarray, shape (axes + 2, n)
         A function at the points of samples A, B and, for each axis, A with that axis from B.
     rng : numpy.random.Generator
-        Source of the resamples.
+        Generator of the resamples.
 
     Returns
     -------
@@ -296,7 +296,7 @@ def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
         Value, low and high; nan for a function that does not vary.
     """
     n = parts.shape[1]
-    everything = np.tile(np.arange(n), (2, 1))  # twice, as scipy takes a lone one for a number
+    everything = np.tile(np.arange(n), (2, 1))  # twice, as scipy takes a single one for a number
     if np.ptp(parts) == 0:
         nothing = np.full((len(parts) - 2, 3), math.nan)
         return nothing, nothing
@@ -312,7 +312,7 @@ def indices(parts: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
 
 
 def _indices(parts: Floats, chosen: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Indices from chosen points of each sample, one choice a row: two arrays (choices, axes)."""
+    """Indices from chosen points of each sample, with one row a choice of points."""
     from scipy.stats import sobol_indices  # slow to load, and seldom needed
 
     drawn = parts[:, chosen]

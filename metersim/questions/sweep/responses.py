@@ -1,4 +1,4 @@
-"""What a sweep shows along its axes: curves, a map, a panel for each setting."""
+"""Drawings of a response along its axes: curves, a map, and panels of single settings."""
 
 from __future__ import annotations
 
@@ -20,35 +20,35 @@ from metersim.questions.sweep.response import Response
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-COLOURS = "cividis"  # of even steps in lightness, so that it reads in grey
+COLOURS = "cividis"  # has even steps in lightness, so that it can be read in grey
 STAR: dict[str, Any] = {"marker": "*", "ms": 15, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
 RING: dict[str, Any] = {"marker": "o", "ms": 11, "mfc": "none", "mec": INK, "mew": 1.0, "ls": ""}
-NOTHING = "#dddddd"  # where there is no value
-FAR = 0.25  # share of the points, the worst, that one colour is enough for
-APART = 0.008  # of the width, between curves
+NOTHING = "#dddddd"  # colour of a missing value
+FAR = 0.25  # share of the points, the worst ones, with a common colour
+LEAST_GAP = 0.008  # distance of curves, as a share of the width
 
 
 def axis_label(axis: Axis) -> str:
-    """Name and unit of what is varied."""
+    """Name and unit of an axis."""
     name = axis.spec.name.replace("_", " ")
     return f"{name} [{axis.unit.symbol}]" if axis.unit else name
 
 
 def response_label(response: Response, units: str) -> str:
-    """Name and unit of what is drawn."""
+    """Name and unit of the response."""
     symbol = shown(BY_KEY[response.key].kind, 0.0, units)[1]
     name = measure_name(response.key)
     return f"{name} [{symbol}]" if symbol else name
 
 
 def _shown_values(response: Response, units: str) -> Floats:
-    """Value, low and high of every point, in the unit that is shown."""
+    """Value, low and high of every point, in the shown unit."""
     factor = shown(BY_KEY[response.key].kind, 1.0, units)[0]
     return response.values * factor
 
 
 def _places(axis: Axis, words: Sequence[str]) -> Floats:
-    """Where words stand along an axis: their number, or their place in the list."""
+    """Places of words along an axis: their numbers, or their positions in the list."""
     if axis.is_number:
         return np.array([axis.number(word) for word in words])
     return np.array([axis.words.index(word) for word in words], dtype=float)
@@ -72,23 +72,23 @@ def _along(ax: Axes, axis: Axis) -> None:
 
 @matplotlib.rc_context(STYLE)
 def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any]:
-    """The response along the first axis that is a range, a curve for each value of the other.
+    """Draw the response along the first range, with a curve for each value of the other axis.
 
     Points that keep to all limits are filled.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     response : Response
-        Of one axis, or of a grid of two, one of them a short list.
+        Response of one axis, or of a grid of two, one of them a short list.
     units : {'metric', 'us'}
         Units of the response.
 
     Returns
     -------
     list of Line2D
-        One a curve.
+        Line of each curve.
 
     Raises
     ------
@@ -101,10 +101,10 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
         raise ValueError("curves show one axis, or two of a grid of which one is a short list")
     along, other = chosen
     x, axis, curves = columns[along], plan.axes[along], []
-    if other:  # side by side, so that their intervals can be told apart
+    if other:  # shifted, so that their intervals can be distinguished
         side = _places(other, [point[1 - along] for point in plan.points])
         rank = np.unique(side, return_inverse=True)[1]
-        x = x + APART * (x.max() - x.min()) * (rank - rank.max() / 2)
+        x = x + LEAST_GAP * (x.max() - x.min()) * (rank - rank.max() / 2)
     for word, look in zip(other.words if other else ("",), SERIES, strict=False):
         mine = np.flatnonzero([not other or point[1 - along] == word for point in plan.points])
         mine = mine[np.argsort(x[mine], kind="stable")]
@@ -134,7 +134,7 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
 
 
 def _shade(ax: Axes, x: Floats, inside: Flags) -> None:
-    """Shade along x what belongs to a plateau, half-way to the next point on either side."""
+    """Shade a plateau along x, half-way to the next point on each side."""
     order = np.argsort(x, kind="stable")
     edges = _edges(x[order])
     for k in np.flatnonzero(inside[order]):
@@ -150,7 +150,7 @@ def _edges(centres: Floats) -> Floats:
 
 
 def _draw_limits(ax: Axes, response: Response, units: str) -> None:
-    """A line for each limit on the response itself, when it is near enough to be shown."""
+    """Draw a line for each limit on the response within the shown range."""
     values = _shown_values(response, units)
     low, high = np.nanmin(values), np.nanmax(values)
     room = 0.5 * (high - low)
@@ -174,14 +174,14 @@ def _draw_limits(ax: Axes, response: Response, units: str) -> None:
 
 @matplotlib.rc_context(STYLE)
 def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
-    """The response over two settings in colour, with what is acceptable and the plateau.
+    """Draw the response over two settings in colour, with acceptable points and the plateau.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     response : Response
-        Of two axes whose values are numbers.
+        Response of two axes with numbers.
     units : {'metric', 'us'}
         Units of the response.
 
@@ -225,7 +225,7 @@ def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
 
 
 def _colour_ends(response: Response, value: Floats) -> dict[str, float]:
-    """Ends of the scale of colours: the worst points share one, so that the others differ."""
+    """Ends of the colour scale; the worst points share one colour, so that others differ more."""
     cut = {1: (FAR, 1.0), -1: (0.0, 1 - FAR), 0: (0.0, 1.0)}[response.sense]
     low, high = np.nanquantile(value, cut)
     if low == high:
@@ -234,7 +234,7 @@ def _colour_ends(response: Response, value: Floats) -> dict[str, float]:
 
 
 def _outline(x: Floats, y: Floats, inside: Flags) -> list[Any]:
-    """Edges between cells that are inside and what is not, as segments."""
+    """Segments of the edges between cells inside and outside."""
     padded = np.pad(inside, 1)
     made: list[Any] = []
     for row, column in np.argwhere(padded[1:-1, 1:] != padded[1:-1, :-1]):
@@ -246,23 +246,23 @@ def _outline(x: Floats, y: Floats, inside: Flags) -> list[Any]:
 
 @matplotlib.rc_context(STYLE)
 def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") -> Any:
-    """The response of every point against one of the settings that were varied.
+    """Draw the response of every point against one varied setting.
 
     Parameters
     ----------
     ax : Axes
-        Where to draw.
+        Axes to draw on.
     response : Response
-        What to draw.
+        Response to draw.
     place : int
-        Which of its axes.
+        Number of the axis.
     units : {'metric', 'us'}
         Units of the response.
 
     Returns
     -------
     PathCollection
-        The acceptable points.
+        Acceptable points.
     """
     x, value = _columns(response)[place], _shown_values(response, units)[:, 0]
     good, look = response.acceptable, SERIES[0][0]
@@ -276,7 +276,7 @@ def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") 
 
 
 def curve_axes(response: Response) -> tuple[int, Axis | None] | None:
-    """Which axis curves run along and which tells them apart; None where curves show nothing."""
+    """Axis along curves and axis that distinguishes them; None where curves are unsuitable."""
     axes = response.sweep.plan.axes
     if len(axes) == 1:
         return 0, None

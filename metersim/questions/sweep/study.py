@@ -1,7 +1,6 @@
-"""What comes out over a space of settings: every point of a plan, on the same luck.
+"""Runs of a sweep: all points of a plan with common random numbers.
 
-A planned sweep is run here, or on any `concurrent.futures.Executor`, with the same rows in the same
-order.
+Any `concurrent.futures.Executor` gives the same rows in the same order.
 """
 
 from __future__ import annotations
@@ -16,33 +15,33 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.files.faults import BadInput, bad
+from metersim.files.faults import BadInput, Keyed, bad
 from metersim.files.rowfile import RowFile
 from metersim.files.tables import dataframe
 from metersim.measures.estimates import measure
 from metersim.measures.indices import MEASURES
 from metersim.measures.tally import tallied
 from metersim.questions.sweep.plan import COUNTS, PARTS, VALUE_COLUMNS, Job, Plan
-from metersim.run.parallel import in_order
+from metersim.run.parallel import check_sent, in_order
 
 if TYPE_CHECKING:
     import pandas as pd
 
-PLACES = {m.key: len(PARTS) * k for k, m in enumerate(MEASURES)}  # of a measure in a row's values
+PLACES = Keyed({m.key: len(PARTS) * k for k, m in enumerate(MEASURES)})  # first column in a row
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run of a sweep gave.
+    """Result of one run of a sweep.
 
     Attributes
     ----------
     values : tuple of float
-        By `VALUE_COLUMNS`, in SI; none when there was nothing to run.
+        Values of `VALUE_COLUMNS`, in SI; empty for an impossible point.
     fault : str
-        Why the settings of the point contradict, or nothing.
+        Contradiction in the settings of the point, or an empty text.
     """
 
     values: tuple[float, ...] = ()
@@ -50,7 +49,7 @@ class Outcome:
 
 
 def run_point(job: Job, engine: str | None = None) -> Outcome:
-    """Run one point of a sweep once, by either engine, and measure it."""
+    """Run and measure one point of a sweep."""
     try:
         scenario = job.made()
     except BadInput as error:
@@ -68,11 +67,11 @@ class Sweep:
     Attributes
     ----------
     plan : Plan
-        What was asked.
+        Plan of the sweep.
     values : ndarray, shape (points, replicates, columns)
-        By `VALUE_COLUMNS`, in SI; nan where there is nothing to tell.
+        Values of `VALUE_COLUMNS`, in SI; nan where missing.
     faults : mapping of int to str
-        Why a point is not possible, by point.
+        Contradictions of impossible points, by point.
     """
 
     plan: Plan
@@ -83,12 +82,12 @@ class Sweep:
         return f"<Sweep of {self.plan!r}; to_dataframe() shows its rows>"
 
     def estimates(self, key: str) -> Floats:
-        """Value, low and high of a measure: an array of shape (points, replicates, 3)."""
+        """Value, low and high of a measure, of shape (points, replicates, 3)."""
         place = PLACES[key]
         return self.values[:, :, place : place + len(PARTS)]
 
     def to_dataframe(self) -> pd.DataFrame:
-        """One row a point and replicate, in SI, for pandas (extra ``notebook``)."""
+        """A table for pandas with one row a point and replicate, in SI (extra ``notebook``)."""
         plan, repeat = self.plan, self.plan.replicates
         columns: dict[str, Any] = {
             "point": np.repeat(np.arange(plan.many), repeat),
@@ -96,7 +95,8 @@ class Sweep:
         }
         columns |= {key: np.repeat(column, repeat) for key, column in plan.varied().items()}
         flat = self.values.reshape(-1, len(VALUE_COLUMNS))
-        columns |= {name: flat[:, k] for k, name in enumerate(VALUE_COLUMNS)}
+        names = (*(f"{m.key}{part}" for m in MEASURES for part in PARTS), *COUNTS)
+        columns |= {name: flat[:, k] for k, name in enumerate(names)}
         columns["fault"] = [
             self.faults.get(point, "") for point in range(plan.many) for _ in range(repeat)
         ]
@@ -113,34 +113,35 @@ def sweep(
     on_row: Callable[[int], None] | None = None,
     run: Callable[[Job], Outcome] = run_point,
 ) -> Sweep:
-    """Run every point of a plan, on the same luck.
+    """Run all points of a plan with common random numbers.
 
     Parameters
     ----------
     plan : Plan
-        From `plan_sweep`.
+        Plan of `plan_sweep`.
     executor : Executor, optional
-        Where to run: processes, threads or a cluster; here, when not given.
+        Executor of the runs: processes, threads or a cluster; by default they run here.
     ahead : int
-        Most runs in flight; some more than the executor works on at once.
+        Largest number of submitted runs; it should exceed the number of workers.
     out : str or Path, optional
-        File for the rows, each written as soon as it and all before it are there.
+        File of the rows.  Each row is written as soon as all rows before it are finished.
     resume : bool
-        Whether to go on with that file.
+        Whether to continue that file.
     on_row : callable, optional
-        Told how many rows there are, after each one and after those that were there before.
+        Function that takes the number of rows, after each row and after those of the file.
     run : callable
-        In place of `run_point`; it must be picklable where `executor` pickles.
+        Function in place of `run_point`; it must be picklable where `executor` pickles.
 
     Returns
     -------
     Sweep
-        The rows; the same whatever the executor.
+        Rows, which are the same for all executors.
 
     Raises
     ------
     BadInput
-        When no point is possible, or the file cannot be used or written.
+        When no point is possible, own stations cannot be sent to processes, or the file cannot
+        be used or written.
 
     Examples
     --------
@@ -150,6 +151,7 @@ def sweep(
     ['1.8%', '0.3%', '0.0%']
     """
     plan.check_some_point()
+    check_sent(plan.base, executor)
     values = np.full((plan.many, plan.replicates, len(VALUE_COLUMNS)), math.nan)
     faults: dict[int, str] = {}
 
@@ -173,7 +175,7 @@ def sweep(
     with RowFile(Path(out), plan.origin(), plan.columns, resume=resume) as file:
         for row, texts in enumerate(file.finished()):
             keep(row, _outcome_of(plan, row, texts, file))
-        file.settle()
+        file.drop_torn_row()
         start = file.rows
         try:
             for row, outcome in enumerate(in_order(run, jobs(start), executor, ahead), start):
@@ -181,9 +183,9 @@ def sweep(
                 keep(row, outcome)
         except BrokenExecutor:
             message = "a worker was ended from outside, perhaps for want of memory; "
-            message += f"{file.rows:,} finished rows are kept, go on with --resume"
+            message += f"{file.rows:,} finished rows are kept, go on with `resume`"
             raise bad(str(out), "", message) from None
-        except KeyboardInterrupt:  # it may have come between a row and the word of it
+        except KeyboardInterrupt:  # it may come between a row and its report
             if on_row:
                 on_row(file.rows)
             raise
@@ -191,7 +193,7 @@ def sweep(
 
 
 def _texts(outcome: Outcome) -> list[str]:
-    """Values as a row holds them: a number is read back to its last bit."""
+    """Values of a row as texts, from which numbers are read back exactly."""
     if outcome.fault:
         return [""] * len(VALUE_COLUMNS)
     *measures, cells, seeds = outcome.values
@@ -200,7 +202,7 @@ def _texts(outcome: Outcome) -> list[str]:
 
 
 def _outcome_of(plan: Plan, row: int, texts: list[str], file: RowFile) -> Outcome:
-    """What a row of a file tells; raises `BadInput` unless the plan could have written it."""
+    """Result in a row of a file; raises `BadInput` when the row does not belong to the plan."""
     many = 2 + len(plan.axes)
     numbers, fault = texts[many:-1], texts[-1]
     try:

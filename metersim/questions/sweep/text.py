@@ -1,4 +1,4 @@
-"""Text of a sweep: what was varied, where it is best, what is acceptable and what matters."""
+"""Text of a sweep: varied settings, best and acceptable points, and importance."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from metersim.measures.indices import BY_KEY
+from metersim.measures.indices import BY_KEY, Limit
 from metersim.measures.intervals import Estimate
 from metersim.measures.limits import RESERVE, cautions
-from metersim.questions.shared.limits import Limit
 from metersim.questions.shared.notes import PROVE, not_known_text
 from metersim.questions.shared.words import (
     block,
@@ -24,7 +23,7 @@ from metersim.questions.shared.words import (
 from metersim.questions.sweep.points import Axis, Point
 from metersim.questions.sweep.response import Importance, Response
 
-FEW_REPLICATES = 4  # below which the spread of differences is itself a guess
+FEW_REPLICATES = 4  # replicates below which the SD of differences is uncertain
 DESIGNS = {
     "grid": "every combination",
     "latin": "a Latin hypercube",
@@ -41,7 +40,7 @@ def limit_text(limit: Limit, units: str = "metric") -> str:
 
 
 def point_text(axes: Sequence[Axis], point: Point) -> str:
-    """A point as a user would set it."""
+    """Settings of a point in the form of a scenario file."""
     pairs = zip(axes, point, strict=True)
     return ", ".join(f"{axis.key}={_rounded(axis, word)}" for axis, word in pairs)
 
@@ -51,13 +50,13 @@ def _rounded(axis: Axis, word: str) -> str:
 
 
 def room_text(response: Response) -> str:
-    """How far a plateau reaches below its best."""
+    """Tolerance of a plateau in words."""
     unit = "percentage points" if BY_KEY[response.key].kind == "share" else "%"
     return f"within {response.tolerance:g} {unit} of the best"
 
 
 def report(response: Response, importance: Importance | None = None, units: str = "metric") -> str:
-    """A sweep as text."""
+    """Report of a sweep."""
     plan = response.sweep.plan
     base = plan.base
     changed = "".join(f", {change}" for change in plan.changes)
@@ -132,7 +131,7 @@ def _spread(axis: Axis, words: Sequence[str]) -> str:
 
 
 def _in_box(response: Response, inside: Sequence[Point]) -> int:
-    """Points of the sweep that lie in the ranges that a plateau spans."""
+    """Number of points of the sweep within the ranges of a plateau."""
     plan = response.sweep.plan
     kept = np.ones(plan.many, dtype=bool)
     columns = zip(*plan.points, strict=True)
@@ -174,15 +173,15 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
         "alone: share of the variance that a key explains by itself (first-order index);",
         "in all: together with what it does in combination with others (total index)",
     ]
-    if math.isnan(importance.luck):
+    if math.isnan(importance.sampling):
         lines.append("All points share one luck; --replicates 4 would show how much of this it is")
     else:
-        lines.append(f"BlockDraws makes {importance.luck:.1%} of the variance".replace("%", " %"))
+        lines.append(f"Luck makes {importance.sampling:.1%} of the variance".replace("%", " %"))
     return lines
 
 
 def notes(response: Response, units: str = "metric") -> list[str]:
-    """What a reader of a sweep must know."""
+    """Notes for the reader of a sweep."""
     sweep, plan, found = response.sweep, response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
         end = f"the best lies at the end of the range of {axis.key} ({_rounded(axis, word)})"
@@ -204,9 +203,9 @@ def notes(response: Response, units: str = "metric") -> list[str]:
 
 
 def doubts(response: Response, units: str = "metric") -> list[str]:
-    """Where published studies do not bear out what a sweep shows, on paper or in a picture.
+    """Cautions on points that published studies do not cover.
 
-    What holds of all points is told once; what is a point's own, by their number and one of them.
+    A caution of all points is given once.  Others name the number of points and one of them.
     """
     sweep, plan, found = response.sweep, response.sweep.plan, []
     if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):

@@ -1,1 +1,1 @@
-"""The same meter as in `metersim.run.events`, many cells at a time."""
+"""The meter of `metersim.run.events` in whole arrays: many cells at a time."""

@@ -1,4 +1,4 @@
-"""The way down of many seeds: off the hole, from wall to wall, through the beam, to rest."""
+"""The way down of many seeds: release, wall contacts, beam of the sensor, ground."""
 
 from __future__ import annotations
 
@@ -20,57 +20,57 @@ Levels = Callable[[], Array]
 
 
 class Landed(NamedTuple):
-    """Seeds that have come to rest; arrays have one entry a seed."""
+    """Seeds that have come to rest; each array has one entry per seed."""
 
-    released: Array  # s
-    crossed: Array  # s
-    rested: Array  # s
+    released: Array  # time of the release, s
+    crossed: Array  # time at the beam, s
+    rested: Array  # time of coming to rest, s
     contacts: NDArray[np.int8]
-    dark_until: Array  # when the beam is free again; -inf when it does not see the seed, s
+    dark_until: Array  # time when the beam is free again; -inf if the sensor misses the seed, s
     position: Array  # m
 
 
-class Way(NamedTuple):
+class Falls(NamedTuple):
     """Falls of many seeds, to the beam and to the ground."""
 
     time_to_beam: Array  # s
-    time: Array  # s
+    time: Array  # to the ground, s
     speed_at_beam: Array  # m/s
-    speed: Array  # on the ground, m/s
+    speed: Array  # at the ground, m/s
     contacts: NDArray[np.int8]
-    astray: Array  # along the row, m
+    astray: Array  # distance along the row during the fall, m
 
 
-class Since(NamedTuple):
-    """Where seeds fall freely from, before they come to the beam or to the ground."""
+class FreeFall(NamedTuple):
+    """Start of the last free fall of seeds before the beam or the ground."""
 
     height: Array  # below the release, m
     speed: Array  # m/s
-    slowing: Array  # of all contacts so far
+    slowing: Array  # product over all contacts so far
 
 
-def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Way:
-    """Falls of seeds of a block's cells that leave holes of this speed [m/s] at a moment."""
+def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Falls:
+    """Falls of seeds from holes of this speed [m/s], at the moment of their release."""
     stations, draws = block.stations, block.draws
     tube, cells = stations.tube, seeds.cells
     to_ground = np.maximum(tube.length + block.along[cells], 0.0)
     to_beam = np.maximum(to_ground - stations.sensor.height, 0.0)
     apart = _apart(to_ground, np.asarray(tube.contacts(speed, at), dtype=float))
-    to_wall = _dealt(draws.contact, draws.exponential, "contact", seeds) * apart
-    direction = _dealt(draws.launch, draws.normal, "launch", seeds)
+    to_wall = _draws_of(draws.contact, draws.exponential, "contact", seeds) * apart
+    direction = _draws_of(draws.launch, draws.normal, "launch", seeds)
     launch = speed * stations.release.downward(direction)
     steady = tube.steady_speed(seeds.size)
     contacts = np.zeros(len(cells), dtype=np.int8)
     at_beam, at_ground = (
-        Since(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
+        FreeFall(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
     )
     ids = (to_wall < to_ground).nonzero()[0]
     wall = to_wall[ids]
-    for turn in range(CONTACTS):
+    for contact in range(CONTACTS):
         if not ids.size:
             break
-        cell, place, limit = cells[ids], seeds.places[ids], steady[ids]
-        loss, gap = draws.pair("wall", cell, place, turn)
+        cell, nth, limit = cells[ids], seeds.nth[ids], steady[ids]
+        loss, gap = draws.pair("wall", cell, nth, contact)
         before = tube.speed(wall - at_ground.height[ids], at_ground.speed[ids], limit)
         after = before * (1 - tube.loss(loss))
         slowing = at_ground.slowing[ids] * tube.slowing(before, after, limit)
@@ -83,25 +83,25 @@ def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Way:
         kept = (wall < to_ground[ids]).nonzero()[0]
         ids, wall = ids[kept], wall[kept]
     times, speeds = {}, {}
-    for where, height, since in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
-        speeds[where] = end = tube.speed(height - since.height, since.speed, steady)
-        times[where] = tube.time(height, launch, end, steady, since.slowing)
+    for where, height, last in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
+        speeds[where] = end = tube.speed(height - last.height, last.speed, steady)
+        times[where] = tube.time(height, launch, end, steady, last.slowing)
     time = times["ground"]
     astray = tube.strays(speed * stations.release.sideways(direction), time)
-    return Way(times["beam"], time, speeds["beam"], speeds["ground"], contacts, astray)
+    return Falls(times["beam"], time, speeds["beam"], speeds["ground"], contacts, astray)
 
 
-def _dealt(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
-    """Draws of a cause: of the cells for first seeds, by index for later ones."""
-    dealt = firsts[seeds.cells]
-    later = seeds.places.nonzero()[0]
+def _draws_of(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
+    """Draws of a cause: those of the cell for first seeds, by index for later seeds."""
+    drawn = firsts[seeds.cells]
+    later = seeds.nth.nonzero()[0]
     if later.size:
-        dealt[later] = draw(cause, seeds.cells[later], seeds.places[later])
-    return dealt
+        drawn[later] = draw(cause, seeds.cells[later], seeds.nth[later])
+    return drawn
 
 
 def _apart(to_ground: Array, mean: Array) -> Array:
-    """Mean way between contacts with the wall, endless where there are none. [m]"""
+    """Mean distance between contacts with the wall; infinite where there are no contacts. [m]"""
     if (mean > 0).all():
         return np.asarray(to_ground / mean)
     apart: Array = np.full(len(to_ground), np.inf)
@@ -111,7 +111,7 @@ def _apart(to_ground: Array, mean: Array) -> Array:
 def descend(
     block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks, level: Levels
 ) -> Landed:
-    """Where and when seeds come to rest.
+    """Resting positions and times of seeds.
 
     Parameters
     ----------
@@ -120,13 +120,13 @@ def descend(
     seeds : Released
         The seeds.
     cut : ndarray
-        When the cell of each passes the cut-off. [s]
+        Time at which the cell of each seed passes the cut-off. [s]
     speed : ndarray
-        Speed of the hole there, one each or one for all. [m/s]
+        Speed of the hole there, one per seed or one for all. [m/s]
     shocks : Shocks
         The row unit's shaking.
     level : callable
-        Gives the level of the pool that each cell of the block saw. [m]
+        Gives the level of the pool when each cell of the block entered it. [m]
     """
 
     def moment(station: str, time: Array) -> Moment:
@@ -137,7 +137,7 @@ def descend(
             level=lambda: level()[cells],
         )
 
-    stations, draws, cells, places = block.stations, block.draws, seeds.cells, seeds.places
+    stations, draws, cells, nth = block.stations, block.draws, seeds.cells, seeds.nth
     released = cut + seeds.travel / speed
     way = fall(block, seeds, speed, moment("tube", released))
     later: Any = 0.0
@@ -148,8 +148,8 @@ def descend(
     furrow = stations.furrow
     position = furrow.ground_speed * now + way.astray
     if furrow.in_field:
-        hop = _dealt(draws.hop, draws.exponential, "hop", seeds)
-        soil = _dealt(draws.soil, draws.normal, "soil", seeds)
+        hop = _draws_of(draws.hop, draws.exponential, "hop", seeds)
+        soil = _draws_of(draws.soil, draws.normal, "soil", seeds)
         air = furrow.hop_time(hop, way.speed, moment("furrow", now))
         position = position + (furrow.hop_length(air, way.speed) + soil * furrow.scatter)
         now = now + air
@@ -157,7 +157,7 @@ def descend(
     dark = stations.sensor.pulse(seeds.size, way.speed_at_beam, at_beam)
     chance = stations.sensor.detects(at_beam)
     if np.any(chance < 1):
-        missed = draws.uniform("detection", cells, places) >= chance
+        missed = draws.uniform("detection", cells, nth) >= chance
         dark = np.where(missed, -np.inf, dark)
     return Landed(released, crossed, now, way.contacts, crossed + dark, position)
 
@@ -166,22 +166,22 @@ NO_TIMES = np.empty(0), np.empty(0)
 
 
 class Unwatched(NamedTuple):
-    """A piece of a run of whose seeds it is not known yet which ones are seen."""
+    """A piece of a run before the sensor's pulses are known."""
 
     piece: Piece
-    dark_until: Array  # when the beam is free again behind each seed; -inf if it is not seen, s
+    dark_until: Array  # time when the beam is free again; -inf if the sensor misses the seed, s
 
 
 def watch(pieces: Iterable[Unwatched]) -> Iterator[Piece]:
-    """Pieces with the seeds marked that give a pulse of their own.
+    """Mark the seeds of each piece that give a pulse of their own.
 
-    A seed that crosses a dark beam gives none.  Seeds of neighbouring pieces may cross in any
-    order, so that a piece is held back until the next is known; that a seed falls behind a
-    whole piece is out of reach of any tube.
+    A seed that crosses a dark beam gives no pulse.  Seeds of neighbouring pieces may cross in any
+    order.  So each piece waits until the next one is known.  No tube lets a seed fall behind a
+    whole piece.
     """
     waiting: Unwatched | None = None
-    earlier = NO_TIMES  # seeds that may cross among later ones: when, and until when it is dark
-    dark = -np.inf  # until when all other earlier seeds darken the beam
+    earlier = NO_TIMES  # seeds that may cross among later ones: time, and end of their darkness
+    dark = -np.inf  # time until which all other earlier seeds darken the beam
     for following in chain(pieces, [None]):
         new = NO_TIMES if following is None else _times(following)
         if waiting is not None:

@@ -1,4 +1,4 @@
-"""A run in arrays: block after block of cells, from the pool to the furrow."""
+"""A run in arrays: cells go from the pool to the furrow block by block."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
 from metersim.run.arrays.descent import Levels, Unwatched, descend, watch
 from metersim.run.arrays.fates import Fates, Shocks
 from metersim.run.arrays.picking import Block
-from metersim.run.arrays.supply import Settling, Supply
+from metersim.run.arrays.supply import History, Supply
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, KnotBlocks, Streams
+from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, KnotDraws
 from metersim.run.records import Cells, Piece, Seeds, Ticks
+from metersim.run.streams import Streams
 
 
 def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Piece]:
@@ -26,22 +27,22 @@ def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
     Parameters
     ----------
     scenario : Scenario
-        What is set.
+        All settings.
     stations : Stations
         The stations.
     streams : Streams
-        The draws.
+        The random draws.
 
     Yields
     ------
     Piece
-        The records, a block of cells after the other.
+        The records of one block of cells after the other.
     """
-    return watch(map(_unwatched, _settled(scenario, stations, streams)))
+    return watch(map(_unwatched, _finished(scenario, stations, streams)))
 
 
 def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Cells]:
-    """The records of cells of the same run, whose seeds nobody follows down the tube.
+    """Run a meter in arrays, but do not follow seeds down the tube.
 
     Parameters
     ----------
@@ -51,31 +52,31 @@ def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Ite
     Yields
     ------
     Cells
-        A block of cells after the other.
+        The records of cells, one block after the other.
     """
-    return (_cells(part.found) for part in _settled(scenario, stations, streams))
+    return (_cells(part.found) for part in _finished(scenario, stations, streams))
 
 
-class Settled(NamedTuple):
-    """A block of cells of which it is known what became of them."""
+class Finished(NamedTuple):
+    """A block of cells, with the fates of their seeds up to the cut-off."""
 
     block: Block
     found: Fates
-    cut: Array  # when each cell passes the cut-off, s
-    speed: Array  # of each hole there, m/s
-    shocks: Shocks  # as far as this block; to be asked before the next one
-    level: Levels  # that each cell saw, likewise
+    cut: Array  # time at which each cell passes the cut-off, s
+    speed: Array  # speed of each hole there, m/s
+    shocks: Shocks  # valid until the next block begins
+    level: Levels  # of the pool when each cell entered it; valid until the next block begins
     first_tick: int
     ticks: Ticks
 
 
-def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Settled]:
-    """Block after block of cells, with what they took, lost and released."""
+def _finished(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Finished]:
+    """Block after block of cells, with the seeds that they took, lost and released."""
     course = Course(scenario, stations.drive)
-    shocks = Shocks(stations.row_unit, KnotBlocks(streams), course)
+    shocks = Shocks(stations.row_unit, KnotDraws(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchDraws(streams), total)
-    settling = Settling(stations, course, supply, shocks, scenario.vacuum.vacuum)
+    history = History(stations, course, supply, shocks, scenario.vacuum.vacuum)
 
     def levels(cells: NDArray[np.int64]) -> Levels:
         def level() -> Array:
@@ -88,28 +89,28 @@ def _settled(scenario: Scenario, stations: Stations, streams: Streams) -> Iterat
     for first in range(0, course.passages, BLOCK):
         cells = np.arange(first, min(first + BLOCK, course.passages))
         ends, cut = cells[[0, -1]], course.times(cells, CUT)
-        finished = cells[-1] + 1 == course.passages
+        is_last = cells[-1] + 1 == course.passages
         start, left, done = (
             int(course.ticks_before(ends[k : k + 1], station)[0])
             for k, station in ((0, ENTERS), (1, LEAVES), (1, CUT))
         )
-        supply.look_ahead(start, course.ticks if finished else left + 1, done + 2)
+        supply.look_ahead(start, course.ticks if is_last else left + 1, done + 2)
         shocks.look_at(first, float(course.times(ends[:1], LEAVES)[0]), float(cut[-1]))
         block = Block(stations, BlockDraws(streams, first // BLOCK, len(cells)))
-        found = settling.settle(block)
+        found = history.fates_of(block)
         last_tick = int(course.ticks_before(ends[1:] + 1, ENTERS)[0]) + 1
-        if finished:
+        if is_last:
             last_tick = course.ticks
             supply.finish()
         ticks = _ticks(supply, first_tick, last_tick)
-        yield Settled(
+        yield Finished(
             block, found, cut, course.hole_speeds(cells), shocks, levels(cells), first_tick, ticks
         )
         first_tick = last_tick
 
 
-def _unwatched(part: Settled) -> Unwatched:
-    """The piece of a block, with its seeds on the ground."""
+def _unwatched(part: Finished) -> Unwatched:
+    """The piece of a block whose seeds lie on the ground."""
     seeds, dark_until = _seeds(part)
     cells = _cells(part.found)
     return Unwatched(
@@ -132,7 +133,7 @@ def _cells(found: Fates) -> Cells:
 
 
 def _ticks(supply: Supply, first: int, last: int) -> Ticks:
-    """Records of the ticks from one to before another."""
+    """Records of the ticks from `first` to before `last`."""
     part = slice(first - supply.first, last - supply.first)
     return Ticks(
         time=supply.times[part].copy(),
@@ -142,8 +143,8 @@ def _ticks(supply: Supply, first: int, last: int) -> Ticks:
     )
 
 
-def _seeds(part: Settled) -> tuple[Seeds, Array]:
-    """Records of the seeds, and when the beam is free again behind each."""
+def _seeds(part: Finished) -> tuple[Seeds, Array]:
+    """Records of the seeds, and the time at which the beam is free again behind each."""
     block, found, cut, speed = part.block, part.found, part.cut, part.speed
     seeds = found.firsts.with_later(found.later)
     if speed.min() == speed.max():
@@ -153,7 +154,7 @@ def _seeds(part: Settled) -> tuple[Seeds, Array]:
     landed = descend(block, seeds, cut, speed, part.shocks, part.level)
     made = Seeds(
         cell=seeds.cells + block.draws.first,
-        place=seeds.places.astype(np.int8),
+        nth=seeds.nth.astype(np.int8),
         size=seeds.size,
         needed=seeds.needed,
         release_time=landed.released,

@@ -1,4 +1,4 @@
-"""The row unit's shaking at many moments."""
+"""Fates of the seeds on many cells, from the pool to the cut-off."""
 
 from __future__ import annotations
 
@@ -24,46 +24,46 @@ from metersim.machine.singulator import TEETH
 from metersim.machine.stations import CUT, LEAVES
 from metersim.run.arrays.picking import LOW, Block, Crowd, Index, Picked, at_cells
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, PLACES, Array, KnotBlocks
+from metersim.run.draws import BLOCK, MOST_SEEDS, Array, KnotDraws
 
 Flags = NDArray[np.bool_]
 
 
 class Shocks:
-    """Knots of the shaking's envelope over its SD, around the times that are looked at."""
+    """The row unit's shaking at many moments, from the knots of its envelope."""
 
-    def __init__(self, row_unit: RowUnitStation, draws: KnotBlocks, course: Course) -> None:
+    def __init__(self, row_unit: RowUnitStation, draws: KnotDraws, course: Course) -> None:
         self._row_unit, self._draws, self._course = row_unit, draws, course
         self._first_knots = 0
-        self._dealt: dict[int, tuple[Array, Array]] = {}
+        self._kept: dict[int, tuple[Array, Array]] = {}
         self._size = self._phase = np.empty(0)
         self._first_cell = 0
-        self.bound = 0.0  # spare load below which a carried seed may be shaken off
+        self.bound = 0.0  # a carried seed with more spare load than this is not shaken off
 
     def look_at(self, first_cell: int, start: float, end: float) -> None:
-        """Be ready for the cells of a block, from one time [s] to another."""
+        """Prepare for the cells of a block, between two times [s]."""
         self._first_cell = first_cell
         if not self._row_unit.still:
             self._first_knots = int(start / KNOT_INTERVAL) // BLOCK
             self._reach(end)
 
     def _reach(self, end: float) -> None:
-        """Keep the blocks of knots from the first that is wanted to a time [s]."""
+        """Keep the blocks of knots from the first wanted one to a time [s]."""
         last = (int(end / KNOT_INTERVAL) + 2) // BLOCK
-        wanted = range(self._first_knots, max(last, *self._dealt, 0) + 1)
-        if list(self._dealt) != list(wanted):
-            self._dealt = {k: self._dealt.get(k) or self._deal(k) for k in wanted}
-            self._size, self._phase = map(np.concatenate, zip(*self._dealt.values(), strict=True))
+        wanted = range(self._first_knots, max(last, *self._kept, 0) + 1)
+        if list(self._kept) != list(wanted):
+            self._kept = {k: self._kept.get(k) or self._draw(k) for k in wanted}
+            self._size, self._phase = map(np.concatenate, zip(*self._kept.values(), strict=True))
             self.bound = float(self._row_unit.peak_load(self._size.max()))
 
-    def _deal(self, block: int) -> tuple[Array, Array]:
-        return envelope(self._draws.strength(block)), self._draws.phase(block)
+    def _draw(self, block: int) -> tuple[Array, Array]:
+        return envelope(self._draws.strengths(block)), self._draws.phases(block)
 
     def _knots(self, time: Array) -> NDArray[np.intp]:
         return (time / KNOT_INTERVAL).astype(np.intp) - self._first_knots * BLOCK
 
     def speed(self, time: Array) -> Any:
-        """Vertical speed of the row unit at some times [s]. [m/s]"""
+        """Vertical speed of the row unit at times [s]. [m/s]"""
         self._reach(float(time.max(initial=0.0)))
         sample = (time / SAMPLE).astype(np.intp)
         knot = sample // SAMPLES - self._first_knots * BLOCK
@@ -73,7 +73,7 @@ class Shocks:
         return self._row_unit.vertical_speed(motion)
 
     def shake_off(self, cells: NDArray[np.intp], spare: Array) -> NDArray[np.bool_]:
-        """Which seeds of a block's cells do not bear the hardest shock on their way."""
+        """Whether the hardest shock on the way shakes seeds off, by cell of the block."""
         off = spare < 0
         if not self._row_unit.still:
             passages = cells + self._first_cell
@@ -89,16 +89,16 @@ Small = NDArray[np.int8]
 
 
 class Stretch(NamedTuple):
-    """Cells of a block that are worked out at once, and what they have to expect."""
+    """Cells of a block that are computed at once, and their conditions."""
 
     block: Block
-    start: int
-    stop: int
+    start: int  # first cell, counted in the block
+    stop: int  # the cell after the last
     chances: Chances
-    vacuum: float
+    vacuum: float  # at the holes, Pa
     shocks: Shocks
-    at_edge: Moment
-    at_cut: Moment
+    at_edge: Moment  # when the cells pass the singulator
+    at_cut: Moment  # when the cells pass the cut-off
 
 
 NONE = np.empty(0, dtype=np.intp)
@@ -107,11 +107,11 @@ NONE = np.empty(0, dtype=np.intp)
 class Released(NamedTuple):
     """Seeds that leave at the cut-off."""
 
-    cells: Index  # within the stretch
-    places: Index
+    cells: Index  # counted in the stretch
+    nth: Index  # number of each seed in its cell: 0 joined first
     size: Array
     needed: Array
-    travel: Array  # past the cut-off until they leave, m
+    travel: Array  # travel past the cut-off until they leave, m
 
     def some(self, which: Flags) -> Released:
         """Some of the seeds."""
@@ -119,26 +119,26 @@ class Released(NamedTuple):
         return Released(*columns)
 
     def with_later(self, later: Released) -> Released:
-        """These first seeds and later ones, by cell and place on the cell."""
+        """These first seeds together with later ones, sorted by cell and by seed in cell."""
         where = np.searchsorted(self.cells, later.cells, side="right")
         pairs: Iterator[Any] = zip(self, later, strict=True)
         return Released(*(np.insert(mine, where, others) for mine, others in pairs))
 
 
-NOBODY = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
+NO_SEEDS = Released(NONE, NONE, np.empty(0), np.empty(0), np.empty(0))
 
 
 class Fates(NamedTuple):
-    """A stretch of cells from the pool to the cut-off; what is lost has one entry a seed."""
+    """Fates of the seeds of a stretch of cells, from the pool to the cut-off."""
 
-    joined: Small
-    reason: Small
-    lost: tuple[Index, ...]  # cells by the losses of `TAKING`
+    joined: Small  # number of seeds that joined each cell
+    reason: Small  # code of the reason for what each cell released
+    lost: tuple[Index, ...]  # for each loss of `TAKING`, the cell of each lost seed
     firsts: Released  # seeds that joined their cells first
-    later: Released  # seeds that joined them later
+    later: Released  # seeds that joined them after the first
 
     def until(self, stop: int) -> Fates:
-        """Those of the cells before one."""
+        """The fates of the cells before `stop`."""
         lost = tuple(cells[cells < stop] for cells in self.lost)
         firsts, later = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
         joined, reason = self.joined[:stop], self.reason[:stop]
@@ -153,36 +153,36 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     stretch : Stretch
         The cells.
     picked : Picked
-        What would join them.
+        The seeds that would join them from a full pool.
     most : ndarray of int, optional
-        Seeds that the pool has left for each cell, when it may run out.
+        Seeds that the pool has left for each cell, if it may run out.
     """
     joined, reason, crowd = picked.joined, picked.reason.copy(), picked.crowd
     if most is not None:
         joined = np.minimum(joined, most).astype(np.int8)
         reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
-        crowd = crowd._replace(held=crowd.held & (np.arange(PLACES) < most[crowd.cells, None]))
+        crowd = crowd._replace(held=crowd.held & (np.arange(MOST_SEEDS) < most[crowd.cells, None]))
     held = joined > 0
     held[crowd.cells] = False
     travel, *lost = _follow_alone(stretch, picked, held)
     for loss, cells in zip(TAKING, lost, strict=True):
         reason[cells] = CODES[loss.name]
-    later = NOBODY
+    later = NO_SEEDS
     if crowd.cells.size:
         crowded = _follow_crowd(stretch, crowd)
         reason[crowded.emptied] = crowded.why
         lost = [np.concatenate(pair) for pair in zip(lost, crowded.lost, strict=True)]
         several = crowded.released
-        later, first = several.some(several.places > 0), several.some(several.places == 0)
+        later, first = several.some(several.nth > 0), several.some(several.nth == 0)
         held[first.cells], travel[first.cells] = True, first.travel
     at = held.nonzero()[0]
-    places = np.zeros(len(at), dtype=np.intp)
-    firsts = Released(at, places, picked.size[at], picked.needed[at], travel[at])
+    nth = np.zeros(len(at), dtype=np.intp)
+    firsts = Released(at, nth, picked.size[at], picked.needed[at], travel[at])
     return Fates(joined, reason, tuple(lost), firsts, later)
 
 
 def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
-    """Fates of a block of those of its stretches, each with the cell at which it starts."""
+    """Join the fates of stretches to those of a block; each comes with its first cell."""
     if len(parts) == 1:
         return parts[0][1]
     found = [fates for _, fates in parts]
@@ -207,10 +207,10 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
 def _follow_alone(
     stretch: Stretch, picked: Picked, held: Flags
 ) -> tuple[Array, Index, Index, Index]:
-    """Cells that one seed joined; takes those that lose it from `held`.
+    """Follow cells that one seed joined, and clear `held` where a cell loses it.
 
-    Returns how far the seed of each cell travels past the cut-off, and which cells lose theirs
-    to the heap, to the singulator and on the way.
+    Returns the travel of each cell's seed past the cut-off.  Then come the cells that lose their
+    seed to the heap, to the singulator and to shaking.
     """
     block, vacuum, chances = stretch.block, stretch.vacuum, stretch.chances
     pickup, edge, draws = block.stations.pickup, block.stations.singulator, block.draws
@@ -240,14 +240,16 @@ def _follow_alone(
 
 
 class _Crowded(NamedTuple):
-    lost: tuple[Index, Index, Index]
+    """Fates of the seeds of crowded cells."""
+
+    lost: tuple[Index, Index, Index]  # as in `Fates`
     released: Released
-    emptied: Index
-    why: Small
+    emptied: Index  # cells that lost all their seeds
+    why: Small  # code of the reason, for each emptied cell
 
 
 def _shares(held: Flags, part: Array) -> Array:
-    """Part of the hole that pulls each held seed: the first has what the others leave it."""
+    """Part of the hole that pulls each held seed; the first gets the part that the others leave."""
     shares = np.where(held, part, 0.0)
     rows, first = np.arange(len(held)), held.argmax(axis=1)
     shares[rows, first] = 0.0
@@ -256,10 +258,10 @@ def _shares(held: Flags, part: Array) -> Array:
 
 
 def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
-    """Cells that several seeds joined."""
+    """Follow cells that several seeds joined."""
     block, vacuum = stretch.block, stretch.vacuum
     pickup, release, draws = block.stations.pickup, block.stations.release, block.draws
-    cells, places = (crowd.cells + stretch.start)[:, None], np.arange(PLACES)
+    cells, nth = (crowd.cells + stretch.start)[:, None], np.arange(MOST_SEEDS)
     chances = at_cells(stretch.chances, crowd.cells)
     column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
     held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
@@ -273,7 +275,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
         why[emptied & ~held.any(axis=1)] = reason
 
     if np.any(column.knocks > 0):
-        heap = draws.exponential("heap", cells, places)
+        heap = draws.exponential("heap", cells, nth)
         pull = np.where(held, _shares(held, part) * vacuum, 1.0)
         lose(held & (heap < column.knocks * (needed / pull)), KNOCKED)
     else:
@@ -282,11 +284,11 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     pull = np.where(held, _shares(held, part) * vacuum, needed)
     strength = pickup.strength(column, needed, pull)
     spare = pickup.spare_load(column, strength)
-    row, place = (held & (spare < stretch.shocks.bound)).nonzero()
-    shaken = stretch.shocks.shake_off(cells[row, 0], spare[row, place])
+    row, nth = (held & (spare < stretch.shocks.bound)).nonzero()
+    shaken = stretch.shocks.shake_off(cells[row, 0], spare[row, nth])
     if shaken.any():
         gone = np.zeros_like(held)
-        gone[row[shaken], place[shaken]] = True
+        gone[row[shaken], nth[shaken]] = True
         lose(gone, SHAKEN)
         pull = np.where(held, _shares(held, part) * vacuum, needed)
         strength = pickup.strength(column, needed, pull)
@@ -294,45 +296,45 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
         lost.append(NONE)
     travel = np.zeros_like(needed)
     before, at = np.zeros(len(held)), stretch.at_cut.rows(crowd.cells)
-    for k in range(PLACES):
+    for k in range(MOST_SEEDS):
         first = held[:, k] & ~held[:, :k].any(axis=1)
         after = before + release.lag(crowd.size[:, k], at)
         travel[:, k] = np.where(first, release.travel(strength[:, k], at), after)
         before = np.where(held[:, k], travel[:, k], before)
-    row, place = np.nonzero(held)
+    row, nth = np.nonzero(held)
     released = Released(
-        crowd.cells[row], place, crowd.size[row, place], needed[row, place], travel[row, place]
+        crowd.cells[row], nth, crowd.size[row, nth], needed[row, nth], travel[row, nth]
     )
     empty = np.flatnonzero(~held.any(axis=1))
     return _Crowded((lost[0], lost[1], lost[2]), released, crowd.cells[empty], why[empty])
 
 
 def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
-    """Which seeds of crowded cells the singulator takes."""
+    """Whether the singulator takes each seed of crowded cells."""
     block, vacuum, draws = stretch.block, stretch.vacuum, stretch.block.draws
     edge, left = block.stations.singulator, held.copy()
     cells = crowd.cells + stretch.start
     reach = np.zeros_like(crowd.size)
     reach[:, 0] = block.reach[cells]
-    row, place = held[:, 1:].nonzero()
-    reach[row, place + 1] = edge.reach(draws.normal("pose", cells[row], place + 1))
+    row, nth = held[:, 1:].nonzero()
+    reach[row, nth + 1] = edge.reach(draws.normal("pose", cells[row], nth + 1))
     reach *= crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     if lone.size:
-        at, place = cells[lone], held[lone].argmax(axis=1)
-        rank = np.where(place > 0, draws.uniform("edge", at, place), draws.edge[at])
+        at, nth = cells[lone], held[lone].argmax(axis=1)
+        rank = np.where(nth > 0, draws.uniform("edge", at, nth), draws.edge[at])
         off_centre = np.abs(block.across[at]) * edge.narrowing
-        ratio = vacuum / crowd.needed[lone, place]
+        ratio = vacuum / crowd.needed[lone, nth]
         passed = stretch.at_edge.rows(crowd.cells[lone])
-        deviate = edge.deviate(reach[lone, place], off_centre, ratio, passed)
-        left[lone, place] = deviate <= edge.weakest(rank)
+        deviate = edge.deviate(reach[lone, nth], off_centre, ratio, passed)
+        left[lone, nth] = deviate <= edge.weakest(rank)
     several = (held.sum(axis=1) > 1).nonzero()[0]
     cells, reach, size = cells[several], reach[several], crowd.size[several]
     needed, part, here = crowd.needed[several], crowd.part[several], held[several]
     outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing
     rows, teeth = np.arange(len(several)), np.arange(TEETH)[:, None]
     across = np.abs(np.sin(np.pi * draws.uniform("pair direction", cells, 0, teeth)))
-    withstood = ndtri(draws.uniform("tooth", cells[:, None], np.arange(PLACES), teeth[:, None]))
+    withstood = ndtri(draws.uniform("tooth", cells[:, None], np.arange(MOST_SEEDS), teeth[:, None]))
     passed = stretch.at_edge.rows(crowd.cells[several][:, None])
     for tooth in range(TEETH):
         first = here.argmax(axis=1)

@@ -1,4 +1,4 @@
-"""Which seeds join the holes of many cells, and what they are like."""
+"""Seeds that join the holes of many cells: their number, size and needed vacuum."""
 
 from __future__ import annotations
 
@@ -13,17 +13,16 @@ from metersim.machine.holding import truncated_normal
 from metersim.machine.losses import BLOCKED, SEEDED
 from metersim.machine.pickup import Chances
 from metersim.machine.stations import Stations
-from metersim.run.draws import PLACES, Array, BlockDraws
+from metersim.run.draws import MOST_SEEDS, Array, BlockDraws
 
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
-
-LOW = 0.01  # rank of an edge below which a seed may leave that is hardly pushed
+LOW = 0.01  # with a lower draw at the singulator, a seed may leave though it is hardly pushed
 
 
 class Block:
-    """A block of cells with what their draws means whatever the pool: first seeds and seats."""
+    """A block of cells, with the properties of first seeds that do not depend on the pool."""
 
     def __init__(self, stations: Stations, draws: BlockDraws) -> None:
         pickup = stations.pickup
@@ -41,42 +40,42 @@ class Block:
 
     @cached_property
     def outline(self) -> Array:
-        """Radius of the mean seed's outline towards the gap that the seat leaves. [m]"""
+        """Radius of the mean seed's outline towards the open part of the hole. [m]"""
         return np.asarray(self.stations.pickup.outline(self.along, self.across))
 
     @cached_property
     def reach(self) -> Array:
-        """Half-extent across the track of the mean seed in the pose of a first seed. [m]"""
+        """Half-extent across the track of a mean seed in each first seed's pose. [m]"""
         return np.asarray(self.stations.singulator.reach(self.draws.pose))
 
 
 def at_cells(chances: Chances, cells: Index) -> Chances:
-    """Chances of some cells, out of those of a stretch or of one for all."""
+    """Chances of some cells of a stretch; a plain number stays as it is."""
     return Chances(*(part[cells] if isinstance(part, np.ndarray) else part for part in chances))
 
 
 class Crowd(NamedTuple):
-    """Cells that more than one seed joined; arrays have the cells first, then the places."""
+    """Cells that several seeds joined; arrays have one row per cell, one column per seed in it."""
 
-    cells: Index  # within the stretch
-    held: Flags
-    size: Array
-    needed: Array
-    part: Array  # of the hole that a later seed covers
+    cells: Index  # counted in the stretch
+    held: Flags  # whether there is such a seed
+    size: Array  # linear size over the mean
+    needed: Array  # vacuum needed, Pa
+    part: Array  # part of the hole that a later seed covers
 
 
 class Picked(NamedTuple):
-    """What joins a stretch of cells: their first seeds, and the crowded cells among them."""
+    """Seeds that join a stretch of cells from a pool that does not run out."""
 
-    joined: NDArray[np.int8]
-    reason: NDArray[np.int8]
-    size: Array
-    needed: Array
-    crowd: Crowd
+    joined: NDArray[np.int8]  # number of seeds that join each cell
+    reason: NDArray[np.int8]  # code of the reason
+    size: Array  # linear size of first seeds over the mean
+    needed: Array  # vacuum that first seeds need, Pa
+    crowd: Crowd  # cells that several seeds join
 
 
 def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
-    """What joins the cells of a stretch of a block, from a pool that does not run out."""
+    """Pick the seeds that join the cells of a stretch from a pool that does not run out."""
     draws, pickup, part = block.draws, block.stations.pickup, slice(start, stop)
     meeting = draws.meeting[part]
     joins = meeting < chances.rate
@@ -106,26 +105,26 @@ def pick(block: Block, start: int, stop: int, chances: Chances) -> Picked:
 def _crowd(
     block: Block, start: int, chances: Chances, at: Index, size: Array, needed: Array
 ) -> Crowd:
-    """Cells that a second seed and more join, out of those whose hole is open to one."""
+    """Pick the later seeds of cells whose first seed leaves a part of the hole open."""
     draws, pickup = block.draws, block.stations.pickup
-    part = np.zeros((len(at), PLACES))
-    wanted, own = np.ones((2, len(at), PLACES))  # where no seed is, so that nothing is over 0
-    held = np.zeros((len(at), PLACES), dtype=bool)
+    part = np.zeros((len(at), MOST_SEEDS))
+    wanted, own = np.ones((2, len(at), MOST_SEEDS))  # 1 where no seed is: no division by 0
+    held = np.zeros((len(at), MOST_SEEDS), dtype=bool)
     held[:, 0] = True
     wanted[:, 0], own[:, 0] = needed[at], size[at]
     rows, cells = np.arange(len(at)), at + start
     outline, gap = block.outline[cells], block.distance[cells]
     here = at_cells(chances, at)
     done, free = draws.meeting[cells] / here.rate, np.ones(len(at))
-    for place in range(1, PLACES):
-        if place > 1:
-            turn = 2 * np.pi * draws.uniform("next direction", cells, place)
+    for nth in range(1, MOST_SEEDS):
+        if nth > 1:
+            turn = 2 * np.pi * draws.uniform("next direction", cells, nth)
             outline = pickup.outline(np.cos(turn), np.sin(turn))
             gap = block.along[cells] * np.cos(turn) + block.across[cells] * np.sin(turn)
             kept = pickup.uncovers(own[rows, 0], outline, gap).nonzero()[0]
             rows, cells, outline, gap = rows[kept], cells[kept], outline[kept], gap[kept]
         here = at_cells(chances, at[rows])
-        size_rank, meeting = draws.uniform(("size", "meeting"), cells, place)
+        size_rank, meeting = draws.uniform(("size", "meeting"), cells, nth)
         other = pickup.size(ndtri(size_rank))
         room = pickup.room_for(here, own[rows, 0], outline, gap, other, free[rows])
         wait = -np.log(meeting)
@@ -133,10 +132,10 @@ def _crowd(
         rows, cells = rows[kept], cells[kept]
         room = type(room)(*(column[kept] for column in room))
         done[rows] += wait[kept] / room.rate
-        rank, seat_rank = draws.uniform(("grip", "seat"), cells, place)
-        wanted[rows, place] = pickup.later_needed(room, rank, ndtri(seat_rank))
-        own[rows, place], part[rows, place] = other[kept], room.part
-        held[rows, place] = True
+        rank, seat_rank = draws.uniform(("grip", "seat"), cells, nth)
+        wanted[rows, nth] = pickup.later_needed(room, rank, ndtri(seat_rank))
+        own[rows, nth], part[rows, nth] = other[kept], room.part
+        held[rows, nth] = True
         free[rows] -= room.part
     crowded = held[:, 1].nonzero()[0]
     return Crowd(at[crowded], held[crowded], own[crowded], wanted[crowded], part[crowded])

@@ -1,4 +1,9 @@
-"""Gate, pool and hopper at ticks, many ticks at a time."""
+"""Gate, pool and hopper at many ticks, and the one history of cells that agrees with them.
+
+Cells depend on the pool and the pool depends on cells.  So the pool is guessed, the cells are
+computed, and the pool that follows from them is compared with the guess.  A tick depends on earlier
+ticks alone.  So all cells before the first wrong guess are right.
+"""
 
 from __future__ import annotations
 
@@ -13,23 +18,22 @@ from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Statio
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
 from metersim.run.arrays.picking import Block, Index, pick
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, PLACES, ArchDraws, Array
+from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array
 
 Small = NDArray[np.int8]
-
 Whole = NDArray[np.int64]
 
 
 class Arches:
-    """Whether an arch stops the gate, and how many seeds it can pass: known without the pool."""
+    """Arches over the gate, and the seeds that it can pass; neither depends on the pool."""
 
     def __init__(self, gate: GateStation, draws: ArchDraws) -> None:
         self._gate, self._draws = gate, draws
         self._arched, self._before, self._passable = False, 0.0, 0.0
-        self._wait = draws.wait()  # until an arch forms, or clears, over the mean of such waits
+        self._wait = draws.wait()  # until an arch forms or clears, over the mean wait
 
     def go_on(self, times: Array, at: Moment) -> tuple[NDArray[np.bool_], Whole]:
-        """Arches at the next ticks, and seeds that the gate can pass before each."""
+        """Whether an arch stops the gate at the next ticks, and the seeds that it can pass."""
         arched, steps = np.full(len(times), self._arched), np.diff(times, prepend=self._before)
         rates = {False: self._gate.arch_rate(at), True: self._gate.clearing_rate(at)}
         waited = {state: np.cumsum(steps * rate) for state, rate in rates.items()}
@@ -53,10 +57,11 @@ class Arches:
 
 
 class Supply:
-    """The ticks around a block of cells: what is known of the pool, and what it is guessed to be.
+    """The pool and the hopper at the ticks around a block of cells, known or guessed.
 
-    Ticks are counted from `first`.  What cells bring back less what they take before a tick
-    changes the pool at that tick; changes of settled cells are kept in `owed`.
+    Ticks are counted from `first`.  Cells take seeds from the pool and bring some back.  The
+    balance before a tick changes the pool at that tick.  The balance of known cells is kept in
+    `_owed`.
 
     Parameters
     ----------
@@ -72,9 +77,9 @@ class Supply:
     Attributes
     ----------
     first, known : int
-        The first tick that is kept, and how many of those kept are settled.
+        The first tick that is kept, and how many of the kept ticks are known.
     times, speeds, pool, hopper, arched : ndarray
-        One entry a tick; those of pool and hopper that are not settled are a guess.
+        One entry per tick.  Pool and hopper are guesses at ticks that are not known.
     """
 
     def __init__(self, course: Course, gate: GateStation, draws: ArchDraws, total: int) -> None:
@@ -89,7 +94,7 @@ class Supply:
         self._start = min(full, total), max(total - full, 0)
 
     def look_ahead(self, first: int, last: int, owed_until: int) -> None:
-        """Keep ticks from `first`, and foresee what does not depend on cells to before `last`."""
+        """Keep ticks from `first`, and add ticks to before `last`, with all that needs no cells."""
         gone = first - self.first
         seen = self.first + len(self.times)
         times = np.asarray(self._course.tick_times(seen, last))
@@ -113,17 +118,17 @@ class Supply:
 
     @property
     def owing(self) -> int:
-        """Ticks for which changes are kept."""
+        """Number of ticks for which changes are kept."""
         return len(self._owed)
 
     def finish(self) -> None:
-        """Settle all ticks that are kept, when no more cells come."""
+        """Compute all ticks that are kept, when no more cells come."""
         last = len(self.times)
         self.correct(np.zeros_like(self._owed), last)
         self.known = last
 
     def guess(self, last: int, taken: float) -> None:
-        """Guess the pool to before tick `last`, if so many seeds are taken between ticks."""
+        """Guess the pool to before tick `last`, for a number of seeds taken between ticks."""
         part = slice(self._guessed, last)
         if last > self._guessed:
             gained = (np.arange(part.start, last) * -taken).astype(np.int64)
@@ -132,9 +137,9 @@ class Supply:
             self._guessed = last
 
     def correct(self, change: Whole, last: int) -> int:
-        """Put what changes by cells lead to in place of a guess.
+        """Replace a guess by the pool that follows from the changes by cells.
 
-        Returns the first tick that was guessed wrong, or `last` when there is none.
+        Returns the first tick that was guessed wrong, or `last` when none was.
         """
         part = slice(self.known, last)
         pool, hopper = self._after(np.cumsum(self._owed[part] + change[part]), part)
@@ -142,14 +147,16 @@ class Supply:
         self.pool[part], self.hopper[part] = pool, hopper
         return self.known + int(wrong[0]) if wrong.size else last
 
-    def settle(self, change: Whole, last: int) -> None:
-        """Hold ticks to before `last` for known, and keep the changes of their cells."""
+    def confirm(self, change: Whole, last: int) -> None:
+        """Mark the ticks to before `last` as known, and keep the changes of their cells."""
         self._owed += change
         self.known = max(last, self.known)
 
     def _after(self, gained: Whole, part: slice) -> tuple[Whole, Whole]:
-        """Pool and hopper at ticks, after what cells brought since the tick before all of them,
-        and what ran in under the gate."""
+        """Pool and hopper at ticks, from the seeds gained from cells since the tick before them.
+
+        Seed runs in under the gate as well.
+        """
         pool, hopper = self._start
         if part.start:
             pool, hopper = int(self.pool[part.start - 1]), int(self.hopper[part.start - 1])
@@ -171,12 +178,12 @@ class Supply:
         return np.array(pools, dtype=np.int64), np.array(hoppers, dtype=np.int64)
 
 
-SHORTEST = 64  # cells in a stretch
-PLACES_ON_THE_WAY = (("singulator", EDGE), ("release", CUT))
+SHORTEST = 64  # fewest cells in a stretch
+LATER_POINTS = (("singulator", EDGE), ("release", CUT))
 
 
-class Settling:
-    """Settles the cells of a run, block after block.
+class History:
+    """Finds the fates of the cells of a run, block after block.
 
     Parameters
     ----------
@@ -197,25 +204,25 @@ class Settling:
     ) -> None:
         self._stations, self._course = stations, course
         self._supply, self._shocks, self._vacuum = supply, shocks, vacuum
-        self._taken = -1, 0  # a tick, and seeds taken since then by cells that are settled
-        self._length = BLOCK  # of the next stretch
-        self._joining = 1.0
+        self._taken = -1, 0  # a tick, and seeds that known cells took since then
+        self._length = BLOCK  # cells in the next stretch
+        self._joining = 1.0  # mean number of seeds that join a cell
         self._steady: tuple[tuple[int, float], Chances] | None = None
 
-    def settle(self, block: Block) -> Fates:
-        """What becomes of the cells of the next block, whose ticks the supply looks ahead to."""
+    def fates_of(self, block: Block) -> Fates:
+        """The fates of the cells of the next block; the supply must hold its ticks."""
         start, cells = 0, block.draws.cells
         parts = []
         while start < cells:
-            stop, found = self._settle(block, start, min(start + self._length, cells))
+            stop, found = self._one_round(block, start, min(start + self._length, cells))
             parts.append((start, found))
             start = stop
         return together(parts)
 
-    def _settle(self, block: Block, start: int, stop: int) -> tuple[int, Fates]:
-        """What becomes of the first cells of a stretch, of as many as one round settles.
+    def _one_round(self, block: Block, start: int, stop: int) -> tuple[int, Fates]:
+        """Guess the pool, compute a stretch of cells, and keep those before the first wrong guess.
 
-        Returns where the settled cells end and their fates.
+        Returns the cell after the kept ones, and the fates of the kept ones.
         """
         supply, course = self._supply, self._course
         cells = np.arange(start, stop) + block.draws.first
@@ -225,41 +232,40 @@ class Settling:
         supply.guess(last, self._joining * course.cells_per_tick)
         chances = self._chances(cells, enters)
         picked = pick(block, start, stop, chances)
-        edge, cut = (self._moment(*place, cells, enters) for place in PLACES_ON_THE_WAY)
+        edge, cut = (self._moment(*point, cells, enters) for point in LATER_POINTS)
         stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks, edge, cut)
         found = fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)
         right = supply.correct(change, last)
-        settled = int(np.searchsorted(leaves, right))  # all their ticks were guessed right
+        known = int(np.searchsorted(leaves, right))  # cells whose ticks were all guessed right
         self._joining = float(found.joined.mean())
-        if settled < len(cells):
-            self._length = (
-                max(len(cells) // 2, SHORTEST) if settled < len(cells) // 4 else len(cells)
-            )
-            cells, leaves, found = cells[:settled], leaves[:settled], found.until(settled)
-            if not settled:
+        if known < len(cells):
+            few = known < len(cells) // 4
+            self._length = max(len(cells) // 2, SHORTEST) if few else len(cells)
+            cells, leaves, found = cells[:known], leaves[:known], found.until(known)
+            if not known:
                 return start, found
             change = self._change(cells, leaves, found)
         else:
             self._length = min(2 * len(cells), BLOCK)
-        supply.settle(change, int(leaves[-1]) + 1)
+        supply.confirm(change, int(leaves[-1]) + 1)
         self._taken = self._taken_since(leaves, found.joined)
-        return start + settled, found
+        return start + known, found
 
-    def _moment(self, station: str, place: int, cells: Index, enters: Whole) -> Moment:
-        """What a station may ask of cells that pass it and entered after these ticks."""
+    def _moment(self, station: str, point: int, cells: Index, enters: Whole) -> Moment:
+        """The moment at which cells pass a point; `enters` is the tick before they entered."""
         course = self._course
         return Moment(
             station,
-            time=lambda: course.times(cells, place),
-            speed=lambda: course.hole_speeds(cells, place),
+            time=lambda: course.times(cells, point),
+            speed=lambda: course.hole_speeds(cells, point),
             level=lambda: self._stations.gate.level(self._supply.pool[enters]),
         )
 
     def _chances(self, cells: Index, ticks: Whole) -> Chances:
-        """What cells that enter the pool after these ticks have to expect."""
+        """Chances of cells that enter the pool after these ticks."""
         gate, pickup = self._stations.gate, self._stations.pickup
-        if type(pickup).chances is not PickupStation.chances:  # it may ask for the time
+        if type(pickup).chances is not PickupStation.chances:  # an own station may need the time
             own = Moment(
                 "pickup",
                 time=lambda: self._course.times(cells, ENTERS),
@@ -282,7 +288,7 @@ class Settling:
         return Chances(*(np.broadcast_to(part, pool.shape)[which] for part in made))
 
     def _same_for_all(self, pool: int, speed: float) -> Chances:
-        """Chances at a pool and a speed that stay as they are, which is the usual case."""
+        """Chances at a steady pool and a steady speed, which is the usual case."""
         if self._steady is None or self._steady[0] != (pool, speed):
             level = self._stations.gate.level(pool)
             at = Moment("pickup", speed=speed, level=level)
@@ -291,10 +297,10 @@ class Settling:
         return self._steady[1]
 
     def _left(self, leaves: Whole, joined: Small) -> Whole | None:
-        """Seeds that are left for each cell when it leaves the pool, when they may run out."""
+        """Seeds left for each cell when it leaves the pool; None if they cannot run out."""
         part = self._supply.pool[leaves[0] : leaves[-1] + 1]
-        if part.min() >= 2 * PLACES * self._course.cells_in_tick:
-            return None  # nor would others that share the first tick exhaust it
+        if part.min() >= 2 * MOST_SEEDS * self._course.cells_in_tick:
+            return None  # even with the cells of earlier stretches after the same tick
         ticks = leaves - leaves[0]
         taken = np.bincount(ticks, joined).astype(np.int64)
         pool = part.copy()
@@ -306,12 +312,12 @@ class Settling:
         return left
 
     def _taken_by_others(self, tick: int) -> int:
-        """Seeds that cells of earlier stretches took after a tick, counted as in the supply."""
+        """Seeds that cells of earlier stretches took since a tick, counted as in the supply."""
         since, seeds = self._taken
         return seeds if since == tick + self._supply.first else 0
 
     def _taken_since(self, leaves: Whole, joined: Small) -> tuple[int, int]:
-        """The last tick before a stretch ends, and the seeds that its cells took since then."""
+        """The last tick before a stretch ends, and the seeds that cells took since then."""
         tick = int(leaves[-1])
         seeds = int(joined[leaves == tick].sum())
         if tick == leaves[0]:
@@ -319,7 +325,7 @@ class Settling:
         return tick + self._supply.first, seeds
 
     def _change(self, cells: Index, leaves: Whole, found: Fates) -> Whole:
-        """What cells bring back to the pool less what they take, by the tick that sees it."""
+        """Seeds that cells bring back to the pool, less those that they take, by tick."""
         size = self._supply.owing
         change = -np.bincount(leaves + 1, found.joined, size).astype(np.int64)
         for loss, lost in zip(TAKING, found.lost, strict=True):

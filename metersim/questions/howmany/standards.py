@@ -1,4 +1,4 @@
-"""What stands beside a number of seeds: limits that it is held against, and a length of row."""
+"""Limits of standards on a share, and stretches of row to dig or walk."""
 
 from __future__ import annotations
 
@@ -9,50 +9,50 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc
 
-from metersim.files.faults import bad
+from metersim.files.faults import Parameter, bad
 from metersim.files.units import ACRE, HECTARE
+from metersim.measures.indices import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
 from metersim.measures.plants import emerged
 from metersim.measures.spacing import classes_of, spacings_of
 from metersim.questions.shared.counts import CERTAINTY, POWER, Share, angle, deviations, share_of
-from metersim.questions.shared.limits import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
 from metersim.run.records import Run
 
 AREAS = {"metric": HECTARE / 1000, "us": ACRE / 1000}
 """A thousandth of a hectare and of an acre. [m2]"""
-NEARLY = 0.05  # to know a stand to, of its mean
+NEARLY = 0.05  # relative standard deviation to which the mean of a stand is wanted
 LEVEL = 0.95
 
 
 def row_length(row_spacing: float, area: float) -> float:
-    """Length of one row that has an area.
+    """Length of one row that covers an area.
 
     Parameters
     ----------
     row_spacing : float
         Distance between rows, above 0. [m]
     area : float
-        What is to be counted on, above 0. [m2]
+        Area to count on, above 0. [m2]
 
     Returns
     -------
     float
-        Exact. [m]
+        Exact length. [m]
     """
     return area / row_spacing
 
 
 @dataclass(frozen=True)
 class Standing:
-    """How many lie or stand in stretches of a row.
+    """Numbers of seeds or plants in equal stretches of a row.
 
     Attributes
     ----------
     mean, sd : float
-        Of the numbers in stretches of that length. [1]
+        Mean and SD of the numbers in stretches of that length. [1]
     low, high : int
-        Between which 95 of 100 stretches lie, by luck alone. [1]
+        Ends of the range that holds 95 of 100 stretches. [1]
     stretches : int
-        That were looked at.
+        Number of stretches in the run.
     """
 
     mean: float
@@ -62,9 +62,9 @@ class Standing:
     stretches: int
 
     def repeats(self, nearly: float = NEARLY, level: float = LEVEL) -> int:
-        """Stretches, far from one another, whose mean is known to a share of it. [1]
+        """Number of distant stretches that give the mean to a relative error. [1]
 
-        The mean of n stretches has an SD of ``sd / sqrt(n)``; at least 1.
+        The mean of n stretches has an SD of ``sd / sqrt(n)``.  The number is at least 1.
         """
         if self.mean == 0:
             return 1
@@ -78,13 +78,13 @@ class Stretch:
     Attributes
     ----------
     area, length : float
-        How much of a field it is, and how long. [m2], [m]
+        Area of field and length of the stretch. [m2], [m]
     asked : float
-        Seeds that the rate asks for there. [1]
+        Seeds of the nominal rate on this area. [1]
     seeds : Standing or None
-        Seeds that lie there; None when no run is so long.
+        Seeds in such stretches; None when the run is too short.
     plants : Standing or None
-        Plants that stand there; None on a bench, too.
+        Plants in such stretches; None on a bench, or when the run is too short.
     """
 
     area: float
@@ -95,14 +95,14 @@ class Stretch:
 
 
 def stretch_of(run: Run, area: float) -> Stretch:
-    """What a run puts on an area.
+    """Seeds and plants of a run on an area.
 
     Parameters
     ----------
     run : Run
-        Records of a long run.
+        Long run with its records.
     area : float
-        See `AREAS`. [m2]
+        Area, such as one of `AREAS`. [m2]
 
     Returns
     -------
@@ -120,14 +120,14 @@ def stretch_of(run: Run, area: float) -> Stretch:
 
 
 def standing_in(positions: ArrayLike, length: float) -> Standing | None:
-    """Numbers in stretches that lie end to end, or None when there are fewer than two.
+    """Numbers in stretches end to end; None when there are fewer than two stretches.
 
     Parameters
     ----------
     positions : array_like, shape (n,)
         Places along the row. [m]
     length : float
-        Of a stretch, above 0. [m]
+        Length of a stretch, above 0. [m]
     """
     places: NDArray[np.float64] = np.asarray(positions, dtype=np.float64)
     if places.size < 2:
@@ -157,49 +157,57 @@ CELL_EVENTS = {
     "cells.double": (2, 2),
     "cells.triple": (3, MANY),
 }
-"""From how many seeds to how many make a cell of that kind."""
+"""Least and greatest number of seeds in a cell of each kind."""
 SPACING_EVENTS = {
     "per_spacing.multiple": (0, 0),
     "per_spacing.quality": (1, 1),
     "per_spacing.miss": (2, MANY),
 }
-"""From which class of spacing to which; see `metersim.measures.spacing.classes_of`."""
-WORSE = (1.25, 1.5, 2.0, 3.0)  # times what a limit allows of what is not wanted
+"""First and last class of spacings of each kind; see `metersim.measures.spacing.classes_of`."""
+WORSE = (1.25, 1.5, 2.0, 3.0)  # unwanted events of a meter, over the number that a limit allows
 
 
 def limits_of(text: str) -> tuple[Limit, ...]:
-    """The limits of a standard, or a single one such as ``per_spacing.miss<=0.05``.
+    """Limits of a standard, or a single limit such as ``per_spacing.miss<=0.05``.
 
     Raises
     ------
     BadInput
-        For what is neither, or is no share of cells or of spacings.
+        For any other text, or when a limit is not on a share of cells or spacings.
     """
     if text in STANDARDS:
         return tuple(map(read_limit, STANDARDS[text]))
     if not any(sign in text for sign in COMPARE):
         known = ", ".join(STANDARDS)
         message = f"give {known}, or MEASURE<=VALUE such as 'per_spacing.miss<=0.05', in quotes"
-        raise bad("--limit", text, message)
+        raise bad(Parameter("limits"), text, message)
     limit = read_limit(text)
     countable = (*CELL_EVENTS, *SPACING_EVENTS)
     if limit.key not in countable:
-        raise bad("--limit", text, f"cannot be counted one by one; give {' or '.join(countable)}")
+        raise bad(
+            Parameter("limits"),
+            text,
+            f"cannot be counted one by one; give {' or '.join(countable)}",
+        )
     if not 0 < limit.value < 1:
-        raise bad("--limit", text, "none, or all, can be shown by no count; give a share between")
+        raise bad(
+            Parameter("limits"),
+            text,
+            "none, or all, can be shown by no count; give a share between",
+        )
     return (limit,)
 
 
 @dataclass(frozen=True)
 class Side:
-    """A share of a meter beside a limit to it.
+    """A true share of a meter, and the acceptance limit for it.
 
     Attributes
     ----------
     limit : Limit
-        What it must keep to.
+        Acceptance limit.
     share : Share
-        What the meter gives.
+        True share of the meter.
     """
 
     limit: Limit
@@ -207,14 +215,13 @@ class Side:
 
     @property
     def kept(self) -> bool:
-        """Whether the meter keeps to it, in truth."""
+        """Whether the true share keeps to the limit."""
         return bool(COMPARE[self.limit.sign](np.array([self.share.value]), self.limit.value)[0])
 
     def to_show(self, certainty: float = CERTAINTY, power: float = POWER) -> float:
-        """Cells, or spacings, in a count that shows on which side the meter is. [1]
+        """Cells or spacings in a count that detects the side of the limit. [1]
 
-        Shown is what lies off the limit by more than luck does on that side; infinite when the
-        meter is just at it.
+        The test has one side.  Infinite when the share equals the limit.
         """
         apart = angle(self.share.value) - angle(self.limit.value)
         if apart == 0:
@@ -222,34 +229,34 @@ class Side:
         return deviations(certainty, power, sides=1) ** 2 * self.share.effect / apart**2
 
     def passes(self, counted: float, worse: float) -> float:
-        """Chance that a count keeps to the limit, of a meter that does not. [1]
+        """Chance that a count keeps to the limit although the meter does not. [1]
 
         Parameters
         ----------
         counted : float
-            Cells or spacings.
+            Counted cells or spacings.
         worse : float
-            How many times as much of what is not wanted the meter has as is allowed.
+            Unwanted events of the meter, over the allowed number.
         """
         allowed = self.limit.value if self.limit.sign == "<=" else 1 - self.limit.value
         true = min(allowed * worse, 1.0)
-        # the binomial law of a count, drawn out by the effect about the middle of its steps
+        # binomial distribution of the count, widened by the design effect about its middle
         most = (math.floor(allowed * counted + 1e-9) + 0.5) / self.share.effect - 0.5
         rest = max(counted / self.share.effect - most, 0.0)
         return float(betainc(rest, max(most, 0.0) + 1, 1 - true)) if rest else 1.0
 
 
 def side_of(run: Run, seeds_by_cell: NDArray[np.int64], limit: Limit) -> Side:
-    """A meter's share beside a limit to it, from a long run.
+    """True share of a meter with its limit, from a long run.
 
     Parameters
     ----------
     run : Run
-        Records.
+        Run with its records.
     seeds_by_cell : ndarray of int, shape (cells,)
-        As the way of looking shows them.
+        Seeds by cell that the way of looking shows.
     limit : Limit
-        Of `limits_of`.
+        Limit that `limits_of` gives.
     """
     if limit.key in CELL_EVENTS:
         low, high = CELL_EVENTS[limit.key]
@@ -257,5 +264,7 @@ def side_of(run: Run, seeds_by_cell: NDArray[np.int64], limit: Limit) -> Side:
     low, high = SPACING_EVENTS[limit.key]
     classes = classes_of(spacings_of(run.seeds.position) / run.scenario.spacing)
     if not classes.size:
-        raise bad("--limit", str(limit), "no two seeds came out: there is no spacing to judge")
+        raise bad(
+            Parameter("limits"), str(limit), "no two seeds came out: there is no spacing to judge"
+        )
     return Side(limit, share_of((classes >= low) & (classes <= high)))
