@@ -1,8 +1,8 @@
 """How far each coefficient moves the result: ``python -m tests.validation.sensitivity``.
 
-Writes ``metersim/sensitivity.csv``, which ``metersim list coefficients`` shows, and prints it.  Run
-it whenever a coefficient or the model changes.  All runs share their luck, so that what is left
-of it in a difference is little.
+Writes ``metersim/data/sensitivity.csv``, which ``metersim list coefficients`` shows, and prints
+it.  Run it whenever a coefficient or the model changes.  All runs share their draws, which mostly
+cancel in a difference.
 """
 
 import dataclasses
@@ -18,7 +18,7 @@ from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import jackknife
 from metersim.measures.tally import tallied
-from metersim.questions.list.study import MOVED, SENSITIVITY
+from metersim.questions.list.command import MOVED, SENSITIVITY
 from metersim.questions.shared.words import aligned
 
 CELLS = 60_000
