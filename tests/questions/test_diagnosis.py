@@ -122,6 +122,7 @@ def test_a_single_cell_says_next_to_nothing():
         assert found.after(side) == pytest.approx(found.before(side), abs=0.02)
 
 
+@pytest.mark.slow
 def test_the_result_is_the_same_wherever_it_is_worked_out():
     seen = [Seen(BENCH, DOUBLES)]
     with ThreadPoolExecutor(2) as executor:
@@ -131,6 +132,7 @@ def test_the_result_is_the_same_wherever_it_is_worked_out():
     assert here.weights.tolist() != diagnose(seen, states=45, seed=0).weights.tolist()
 
 
+@pytest.mark.slow
 def test_the_farthest_counts_have_weights_too():
     """All cells empty: states are drawn far out, where a place of 1 would have no deviate."""
     found = diagnose([Seen(BENCH, look_of_seeds(0, skips=500, doubles=0))], states=100)
@@ -192,6 +194,7 @@ def test_doubles_that_were_not_counted_say_nothing():
     assert {clue.kinds for side in found.sides for clue in clues(found, side)} == {("skip",)}
 
 
+@pytest.mark.slow
 def test_a_sensor_that_misses_seeds_is_named_when_a_belt_shows_them():
     """The same meter in order: some pulses are missing, and nothing on the belt is."""
     dusty = {"sensor": 0.95}

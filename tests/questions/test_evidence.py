@@ -62,6 +62,7 @@ def test_the_readme_has_every_row_of_every_case():
     assert set(recorded()) == rows
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "factor", "case", "row"),
     [

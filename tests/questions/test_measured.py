@@ -158,6 +158,7 @@ def test_a_row_of_cells_knows_its_mean_better_than_single_spacings_would():
 # ---------------------------------------------------------------- recovery
 
 
+@pytest.mark.slow
 def test_the_bench_is_recovered_from_its_spacings():
     """Skips, doubles and scatter of the seeds that were measured, as the records have them."""
     found, run = bench_count(), bench_run()
@@ -276,6 +277,7 @@ def test_what_is_not_known_is_taken_at_its_middle():
     assert one["precision"].predicted == other["precision"].predicted
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_and_another_does_not():
     row = spacings_of(bench_run(6).seeds.position)
     one, same, other = (counted(bench(), row, seed=seed) for seed in (0, 0, 1))
@@ -287,6 +289,7 @@ def test_the_same_seed_gives_the_same_and_another_does_not():
 # ---------------------------------------------------------------- what is told
 
 
+@pytest.mark.slow
 def test_what_looks_wrong_is_said(done, folder):
     rng = np.random.default_rng(5)
     row = 16.67 * cell_spacings(rng, 140, empty=0.03, double=0.02, scatter=0.08)
@@ -326,6 +329,7 @@ def test_the_field_says_what_cannot_be_told_apart(row_csv, done):
     assert "skips are fitted with the emergence of 95 %" in " ".join(given.split())
 
 
+@pytest.mark.slow
 def test_everything_is_written_in_si(row_csv, done, folder):
     done("measured", "maize_bench", row_csv, "--json", "out.json", "--figure", "out.png")
     data = json.loads((folder / "out.json").read_text())

@@ -249,6 +249,7 @@ def test_settings_that_fall_short_are_moved_though_nothing_is_off():
     assert gains(low, [{}], [found.chosen.move], cells=5000)[0].value > 0.05  # what it truly brings
 
 
+@pytest.mark.slow
 def test_a_dusty_lens_is_brushed_before_anything_is_moved():
     dusty = {"sensor": 0.97}
     looks = [count_on(BENCH, dusty, 500, "sensor"), count_on(BENCH, dusty, 500)]
@@ -261,6 +262,7 @@ def test_a_dusty_lens_is_brushed_before_anything_is_moved():
     assert found.rule.steps == {"notch": -1}  # what the trade would do to a sound meter
 
 
+@pytest.mark.slow
 def test_counts_of_before_are_weighed_at_their_own_settings():
     """A count two notches on narrows what is hidden; the one now says what differs."""
     state = {"seed size": 0.92}

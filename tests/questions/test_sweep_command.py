@@ -244,6 +244,7 @@ def test_a_finished_sweep_is_told_again_without_work(done, folder):
     assert (folder / "rows.csv").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_progress_is_for_terminals():
     """A pipe gets nothing but the report; a terminal sees how many runs there are."""
     command = (*SHORT, *RANGE, "--out")
@@ -357,6 +358,7 @@ def test_workers_end_with_whoever_gave_them_work(folder):
     wait_for(lambda: not any(map(alive, children)), 20)
 
 
+@pytest.mark.slow
 def test_a_full_disk_keeps_what_is_finished(undisturbed, folder, done):
     rows = folder / "rows.csv"
     room = 20_000

@@ -158,6 +158,7 @@ def test_a_range_of_what_has_no_effect_changes_nothing():
     assert (moved.draws.values["precision"] != without.draws.values["precision"]).all()
 
 
+@pytest.mark.slow
 def test_not_knowing_a_normal_rate_is_a_normal_population():
     """What is placed on an area is the rate times seeds a cell, which is nearly 1."""
     found = spread(bench(RATE), seed=2, draws=256)
