@@ -133,7 +133,7 @@ def test_printed_numbers_are_the_same_to_one_unit_of_the_last_place():
 
 
 def test_numbers_of_a_text_are_told_from_names_versions_and_paths():
-    text = "80,000 per ha, -0.2 to +1.5 %, 3-4 mm (metersim 1.2.3), /tmp/x9/y 7, banaj2022, 2e-05."
+    text = "80,000 per ha, -0.2 to +1.5 %, 3-4 mm (metersim 1.2.3), /etc/x9/y 7, banaj2022, 2e-05."
     assert printed(text) == ["80,000", "-0.2", "+1.5", "3", "4", "7", "2e-05"]
 
 
