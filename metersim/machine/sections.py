@@ -68,6 +68,18 @@ class Guide(Checked):
     """The optional guide at the inner rim."""
 
     inner_guide: bool = switch("whether an inner guide is fitted", default=False)
+    inner_gap: float | None = number(
+        "mm in",
+        0.3,
+        30,
+        "gap of the edge inside the circle, from the holes' rims; makes it an inner guide",
+        optional=True,
+    )
+
+    @property
+    def inner(self) -> bool:
+        """Whether there is a guide or an edge inside the circle of holes."""
+        return self.inner_guide or self.inner_gap is not None
 
 
 @dataclass(frozen=True, kw_only=True)

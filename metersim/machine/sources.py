@@ -47,10 +47,17 @@ SOURCES: dict[str, str] = {
     "ankara2021": "J Agric Sci Ankara 2021, a vacuum planter in the field (authors not noted).",
     "bozdogan2008": "Bozdogan 2008, Sci Agric 65(3).",
     "qi2013": "Qi et al. 2013, ASABE 131589600.",
-    "ankara_pickup": "Ankara J Agric Sci, pick-up heights of maize and soybean (authors and year "
+    "ankara_pickup": "Ankara J Agric Sci, pick-up heights of five kinds of seed (authors and year "
     "not noted).",
-    "huazhong2023": "J Huazhong Agric Univ 2023, scraper gaps of a maize meter (authors not "
+    "huazhong2023": "J Huazhong Agric Univ 2023, scraper gaps for maize and soybean (authors not "
     "noted).",
+    "banaj": "Banaj et al., the stand of banaj2022 at 10 km/h and with sunflower (years and "
+    "journals not noted).",
+    "mattana": "Mattana et al., Semiarida, bench and field (abstract; year and volume not noted).",
+    "plantsci2025": "Front Plant Sci 2025, doi 10.3389/fpls.2025.1700037 (authors not noted).",
+    "wheat_stand": "Wheat metered singly on a test stand (abstract; authors, year and journal not "
+    "noted).",
+    "panning2000": "Panning, Kocher, Smith & Kachman 2000, Appl Eng Agric 16(1):7-13.",
     "nadin2019": "Nadin et al. 2019, J Exp Agric Int 37(2).",
     "liu2017": "Liu et al. 2017, IJABE 10(4):98-106.",
     "sensors2019": "Sensors 2019, 19(23):5191 (authors not noted).",

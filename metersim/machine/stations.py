@@ -182,7 +182,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
     lot, k = scenario.seeds, coefficients
     disc, in_field = scenario.disc, scenario.in_field
     shaking = float(shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field)
-    narrowing = k.guide_narrowing if scenario.guide.inner_guide else 1.0
+    narrowing = k.guide_narrowing if scenario.guide.inner else 1.0
     firm = k.firmer_factor if scenario.furrow.firmer else 1.0
     return Stations(
         drive=DriveStation(
@@ -215,7 +215,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
             notch_step=scenario.singulator.notch_step,
             notch=scenario.singulator.notch,
             hole_diameter=disc.hole_diameter,
-            inner_guide=scenario.guide.inner_guide,
+            inner_guide=scenario.guide.inner,
             lot=lot,
             coefficients=k,
         ),

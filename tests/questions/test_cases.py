@@ -192,6 +192,19 @@ ROWS_THAT_ARE_NONE = [
         (("rows", 0, "group"), 3, "rows[1].group: must be a text"),
         (("rows", 0, "terms"), [[1, "slow", "precision"]], "give either terms, or at and measure"),
         *((("rows", 1), row, said) for row, said in ROWS_THAT_ARE_NONE),
+        (("laboratory",), 3, "laboratory: must be a text"),
+        (("held_back",), 1, "held_back: 1 is not allowed; give true or false"),
+        (("machines",), 0, "machines: 0 is not allowed; give a whole number from 1 to 100"),
+        (("machines",), 2.0, "machines: 2.0 is not allowed"),
+        (("metering",), "belt", "metering: unknown"),
+        (("metering",), "drum", "metering: a drum is not in the model; say disc"),
+        (("metering",), "hills", "metering: seeds dropped in hills are not in the model"),
+        (("rows", 0, "spacings"), 0, "rows[1].spacings: 0 is not allowed"),
+        (("rows", 1, "spacings"), 250, "rows[2].spacings: unknown"),
+        (("scenario", "rev_min"), 0, "scenario.rev_min: 0 is not allowed"),
+        (("conditions", "slow", "rev_min"), 0.1, "conditions.slow: Demand: rate"),
+        (("conditions", "slow", "hole_over_width"), 1, "hole_over_width: 1 is not allowed"),
+        (("conditions", "slow", "hole_over_width"), {"low": 0.5}, "slow.hole_over_width"),
         (("mark",), "guess", "mark: missing or unknown"),
         (("read",), "text", "read: missing or no list"),
         (("assumed",), [1], "assumed: missing or no list"),
@@ -259,7 +272,7 @@ def test_what_is_wrong_with_a_file_is_said(tmp_path, table, path, value, said):
 
 
 def test_more_conditions_than_anyone_waits_for_are_refused(tmp_path, table, monkeypatch):
-    monkeypatch.setattr("metersim.questions.shared.statements.MOST_CONDITIONS", 4)
+    monkeypatch.setattr("metersim.questions.shared.conditions.MOST_CONDITIONS", 4)
     with pytest.raises(BadInput, match="conditions: has more than 4; give several case files"):
         read_case(write(tmp_path, table))
 
@@ -308,3 +321,102 @@ def test_draws_that_contradict_name_the_condition(tmp_path, table):
     case = read_case(write(tmp_path, table))
     with pytest.raises(BadInput, match=r"conditions\.slow: .*narrow"):
         list(draws_of(case, 16, 1, stations_of))
+
+
+def test_what_a_case_is_of_has_defaults(tmp_path, table):
+    case = read_case(write(tmp_path, table))
+    assert (case.laboratory, case.held_back, case.machines) == ("banaj2022", False, 1)
+    assert case.rows[0].spacings is None
+    table["rows"][0]["spacings"] = 500
+    own = {"laboratory": "ours", "held_back": True, "machines": 3, "metering": "disc"}
+    case = read_case(write(tmp_path, table | own))
+    assert (case.laboratory, case.held_back, case.machines) == ("ours", True, 3)
+    assert case.rows[0].spacings == 500
+
+
+def test_one_laboratory_is_one_source():
+    stands = {"banaj2022", "banaj_fast", "banaj_sunflower"}
+    assert {load_case(name).laboratory for name in stands} == {"banaj2022"}
+    soybean, maize = load_case("huazhong_soybean"), load_case("huazhong2023")
+    assert soybean.laboratory == maize.laboratory
+    held = {name for name in shipped_cases() if load_case(name).held_back}
+    assert held == {"mattana_bench", "mattana_field", "plantsci2025", "wheat_stand", "panning2000"}
+
+
+TURNS = {"rev_min": {"low": 20, "high": 30}, "disc": {"cells": {"low": 20, "high": 40}}}
+
+
+def drawn(folder, table, name="slow", draws=8):
+    """Scenarios of a condition in some draws."""
+    case = read_case(write(folder, table))
+    every = [job for job in draws_of(case, draws, 3, stations_of) if job.condition.name == name]
+    return case.conditions[name], [job.parts[0] for job in every]
+
+
+def test_turns_of_the_disc_give_the_rate_of_each_draw(tmp_path, table):
+    """The rate is turns times cells at the speed of the belt; draws of both are stratified."""
+    table["conditions"]["slow"] |= TURNS
+    condition, found = drawn(tmp_path, table)
+    (part,) = condition.parts
+    assert [one.key for one in condition.unknown(part)] == ["cells", "vacuum_kpa", "rev_min"]
+    assert part.angular_speed == pytest.approx(25 / 60 * 2 * math.pi)
+    turns = sorted(one.angular_speed * 60 / (2 * math.pi) for one in found)
+    assert all(20 + 1.25 * k < turn < 21.25 + 1.25 * k for k, turn in enumerate(turns))
+    assert len({one.disc.cells for one in found}) > 4
+    for one in found:
+        assert one.demand.speed == pytest.approx(4 / 3.6)
+        assert one.cell_rate * one.spacing == pytest.approx(one.demand.speed)
+
+
+def test_turns_that_are_known_leave_the_rate_to_the_cells(tmp_path, table):
+    table["conditions"]["slow"] |= TURNS | {"rev_min": 30}
+    _, found = drawn(tmp_path, table)
+    for one in found:
+        assert one.cell_rate == pytest.approx(one.disc.cells / 2)
+
+
+def test_a_hole_is_a_share_of_the_width_of_its_lot(tmp_path, table):
+    """Maize 7.26 mm wide; draws are those of the same range in mm."""
+    share = {"low": 0.5, "high": 0.6}
+    table["conditions"]["slow"]["hole_over_width"] = share
+    condition, found = drawn(tmp_path, table)
+    unknown = {one.key: one for one in condition.unknown(condition.parts[0])}
+    assert unknown["hole_diameter_mm"].stated == (3.63, 4.356)
+    del table["conditions"]["slow"]["hole_over_width"]
+    table["conditions"]["slow"]["disc"] = {"hole_diameter_mm": {"low": 3.63, "high": 4.356}}
+    _, same = drawn(tmp_path, table)
+    assert [one.disc for one in found] == [one.disc for one in same]
+    table["conditions"]["slow"].pop("disc")
+    table["conditions"]["slow"] |= {"hole_over_width": 0.5, "seed": {"lot": "canola"}}
+    _, (first, *_) = drawn(tmp_path, table)
+    assert first.disc.hole_diameter == pytest.approx(0.9e-3)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "same"),
+    [
+        ("rev_min", 25, {"demand": {"rate_per_ha": 60000}}),
+        ("rev_min", 25, {"demand": {"rate_per_acre": 30000}}),
+        ("rev_min", 25, {"mean": {"rate_per_ha": [60000, 70000]}}),
+        ("hole_over_width", 0.6, {"disc": {"hole_diameter_mm": 4}}),
+        ("hole_over_width", 0.6, {"vary": {"key": "hole_diameter_mm", "values": [4, 5]}}),
+    ],
+)
+def test_one_place_says_it_once_and_a_condition_goes_before(tmp_path, table, place, value, same):
+    table["conditions"] = {"slow": {place: value, **same}}
+    table["rows"] = [ALONE]
+    with pytest.raises(BadInput, match=rf"conditions\.slow\.{place}: states the same as"):
+        read_case(write(tmp_path, table))
+    table["scenario"][place] = value  # the condition's own goes before it
+    table["conditions"] = {"slow": {}, "other": same}
+    case = read_case(write(tmp_path, table))
+    slow, *others = (c.parts[0] for c in case.conditions.values())
+    for other in others:
+        assert (slow.demand, slow.disc) != (other.demand, other.disc)
+        left = case.conditions["slow"].rev_min, case.conditions[other.name].rev_min
+        assert left == ((25, None) if place == "rev_min" else (None, None))
+
+
+ALONE = {"name": "q", "kind": "level", "at": "slow", "published": 97} | {
+    "measure": "per_spacing.quality"
+}

@@ -125,7 +125,8 @@ class Fit:
 
     def __init__(self, form, executor):
         self.free, self.executor = FORMS[form], executor
-        self.cases = [load_case(name) for name in shipped_cases() if name not in NOT_FITTED]
+        every = [load_case(name) for name in shipped_cases() if name not in NOT_FITTED]
+        self.cases = [case for case in every if not case.held_back]
         self.start = np.log([one.start for one in self.free])
         self.bounds = np.log([[one.low for one in self.free], [one.high for one in self.free]])
         self.sd = {}

@@ -21,7 +21,8 @@ from metersim.measures.estimates import measure
 from metersim.measures.plants import emerged
 from metersim.measures.tally import tally_of
 from metersim.questions.shared.cases import Case
-from metersim.questions.shared.statements import Condition, Term
+from metersim.questions.shared.conditions import Condition
+from metersim.questions.shared.statements import Term
 from metersim.questions.shared.unknowns import DRAWS, draw_places
 from metersim.run.parallel import in_order
 from metersim.run.simulation import simulate
@@ -131,11 +132,13 @@ def draws_of(case: Case, draws: int, seed: int, stations: MakesStations) -> Iter
         ]
         plants = [(one["emergence"], one["shift"]) for one in drawn]
     for condition in case.conditions.values():
-        columns = [draw_places(part.unknown, draws, seed).tolist() for part in condition.parts]
+        columns = [
+            draw_places(condition.unknown(part), draws, seed).tolist() for part in condition.parts
+        ]
         for k in range(draws):
             try:
                 parts = [
-                    part.drawn(column[k])
+                    condition.drawn(part, column[k])
                     for part, column in zip(condition.parts, columns, strict=True)
                 ]
             except BadInput as error:

@@ -71,7 +71,7 @@ def _drawn(case: Case) -> list[str]:
     each: dict[str, dict[str, None]] = {}  # a dict keeps the order
     for condition in case.conditions.values():
         own = each.setdefault(condition.of or condition.name, {})
-        own.update((str(one), None) for part in condition.parts for one in part.unknown)
+        own.update((str(one), None) for part in condition.parts for one in condition.unknown(part))
     alike = [one for one in next(iter(each.values())) if all(one in own for own in each.values())]
     texts = ["; ".join([*map(str, case.unknown), *alike])]
     alone: dict[str, list[str]] = {}

@@ -9,23 +9,43 @@ from pathlib import Path
 from typing import Any
 
 from metersim.files.faults import BadInput, Fault, all_of, bad, hint
-from metersim.files.fields import Checked, number, read_section, specs
+from metersim.files.fields import Checked, number, read_section, shown, specs
 from metersim.files.unknown import Unknown, read_unknown
 from metersim.machine.reading import is_text
 from metersim.machine.seedlot import MARKS, read_toml
 from metersim.machine.sources import SOURCES
 from metersim.measures.limits import PUBLISHED, covers_of
-from metersim.questions.shared.statements import (
+from metersim.questions.shared.conditions import (
+    A_NAME,
     Condition,
-    Row,
+    a_count,
     hint_of,
     is_name,
     is_one_of,
     read_conditions,
-    read_rows,
 )
+from metersim.questions.shared.statements import Row, read_rows
 
-KEYS = ("source", "mark", "read", "assumed", "discussion", "covers", "plants", "scenario")
+KEYS = (
+    "source",
+    "mark",
+    "laboratory",
+    "held_back",
+    "machines",
+    "metering",
+    "read",
+    "assumed",
+    "discussion",
+    "covers",
+    "plants",
+    "scenario",
+)
+METERING = {  # how a tested meter takes seeds: why it is refused, empty for what is allowed
+    "disc": "",
+    "drum": "a drum is not in the model; say disc, and compare shapes alone, as the shipped qi2013",
+    "hills": "seeds dropped in hills are not in the model; leave out the rows about hills",
+}
+MOST_MACHINES = 100  # over which a published mean is taken
 TABLES = ("conditions", "rows")
 MOST_ROWS = 1000  # in a file; each row is compared with all others
 
@@ -53,6 +73,12 @@ class Case:
         Statements of the source, and assumptions that are not given as ranges.
     discussion : str
         Reasons for agreement or disagreement, as prose.
+    laboratory : str
+        Name of the laboratory and stand.  Cases that share it are one source of information.
+    held_back : bool
+        Whether the case is kept from fits, to test them.
+    machines : int
+        Number of machines over which the published numbers are means.
     conditions : mapping of str to Condition
         Tested conditions by name, in the order of the file.
     rows : tuple of Row
@@ -71,6 +97,9 @@ class Case:
     discussion: str
     conditions: Mapping[str, Condition]
     rows: tuple[Row, ...]
+    laboratory: str
+    held_back: bool = False
+    machines: int = 1
     plants: Plants | None = None
     unknown: tuple[Unknown, ...] = ()
 
@@ -135,6 +164,9 @@ def read_case(path: Path) -> Case:
         discussion=table.get("discussion", ""),
         conditions=conditions,
         rows=read_rows(table["rows"], conditions, where),
+        laboratory=table.get("laboratory", table["source"]),
+        held_back=table.get("held_back", False),
+        machines=table.get("machines", 1),
         plants=plants,
         unknown=unknown,
     )
@@ -148,6 +180,18 @@ def _wrong_head(table: Mapping[str, Any], where: str) -> Iterator[Fault]:
         yield Fault(where, "source", f"{message}, or give a key; {hint_of(source, SOURCES)}")
     if not is_one_of(mark, MARKS):
         yield Fault(where, "mark", f"missing or unknown; {hint_of(mark, MARKS)}")
+    if not is_name(table.get("laboratory", "-")):
+        yield Fault(where, "laboratory", f"must be {A_NAME}")
+    if not isinstance(held_back := table.get("held_back", False), bool):
+        yield Fault(where, "held_back", f"{shown(held_back)} is not allowed; give true or false")
+    try:
+        a_count(table.get("machines", 1), where, "machines", MOST_MACHINES)
+    except BadInput as error:
+        yield from error.faults
+    if not is_one_of(metering := table.get("metering", "disc"), METERING):
+        yield Fault(where, "metering", f"unknown; {hint_of(metering, METERING)}")
+    elif METERING[metering]:
+        yield Fault(where, "metering", METERING[metering])
     for key in ("read", "assumed"):
         texts = table.get(key, [] if key == "assumed" else None)
         if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
