@@ -68,6 +68,7 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
 
 
 STRETCHES = 24  # of each run, for its sampling error
+COUNTED = "spacings"  # key of the number of spacings, a mean over the parts of a condition
 MOST_VACUUM = 15e3  # Pa; highest vacuum of a scenario
 
 Floats = NDArray[np.float64]
@@ -169,8 +170,10 @@ def _run_part(draw: Draw, scenario: Scenario) -> dict[str, Floats]:
     most[0] = run.cells.joined.max()
     if draw.plants:
         run = emerged(run, *draw.plants)
-    points = measure(tally_of(run, STRETCHES)).points
-    return points | {"vacuum": np.full(1 + STRETCHES, vacuum), "most_on_a_hole": most}
+    tally = tally_of(run, STRETCHES)
+    same = {"vacuum": vacuum, COUNTED: float(tally.sums["spacings"].sum())}
+    others = {key: np.full(1 + STRETCHES, value) for key, value in same.items()}
+    return measure(tally).points | others | {"most_on_a_hole": most}
 
 
 def predict(

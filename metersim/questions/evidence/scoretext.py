@@ -1,0 +1,161 @@
+"""Text of the score of unseen levels: a few lines, a Markdown table, and flat rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from metersim.measures.indices import BY_KEY
+from metersim.questions.evidence.score import (
+    DIFFERENCE,
+    OUTLIERS,
+    SURE,
+    TARGETED,
+    Score,
+    Scores,
+)
+from metersim.questions.shared.statements import EXTRAS
+from metersim.questions.shared.words import aligned, measure_name
+
+NONE = "No score of unseen published levels is shipped with this version."
+TITLE = "Score of published levels that the model had not seen (each source left out in turn)"
+MOST_LINES = 4  # of measures in the short text
+SHORT = ("measure", "levels", "sources", "in 50 %", "in 90 %", "miss", "width", "skill")
+COLUMNS = (*SHORT[:3], "inside 50 %", "inside 90 %", "median miss", "bias", "width")
+FULL = (*COLUMNS, "interval score", "CRPS", "constant: 90 %, miss, width, CRPS", "skill")
+
+
+def score_lines(found: Scores | None) -> list[str]:
+    """Ten lines or fewer: what the score is, and what it is by measure."""
+    if found is None:
+        return [NONE]
+    whole = found.whole
+    lines = [TITLE, f"  {_coverage(whole)}", f"  {_size(whole)}", f"  {_skill(whole)}"]
+    table = [_short(one) for one in found.measures if one.targeted][:MOST_LINES]
+    if table:
+        lines += [f"  {line}" for line in aligned([SHORT, *table]).splitlines()]
+    apart = [f"{one.name}: {_inside(one, 'most')} of {one.levels}" for one in found.apart]
+    if apart:
+        lines.append(f"  Reported apart, inside 90 %: {'; '.join(apart)}.")
+    return lines
+
+
+def _coverage(one: Score) -> str:
+    return (
+        f"Of {one.levels} levels of {len(one.laboratories)} sources, {_inside(one, 'half')} lie "
+        f"inside their 50 % interval and {_inside(one, 'most')} inside their 90 % interval."
+    )
+
+
+def _inside(one: Score, name: str) -> str:
+    """Number of levels inside an interval: a mean over random seeds."""
+    return f"{sum(getattr(each.model, name) for each in one.scored):.0f}"
+
+
+def _size(one: Score) -> str:
+    return (
+        f"The median miss is {one.model.miss:.2g} points. "
+        f"The 90 % interval is {one.model.width:.2g} points wide."
+    )
+
+
+def _skill(one: Score) -> str:
+    """Skill in words: what is less than a tenth is no difference."""
+    if math.isnan(one.skill):
+        return "Too few sources share a measure to compare the model with a constant."
+    value = f"Skill against a constant is {one.skill:+.2f} ({_ends(one.skill_interval, '+.2f')})"
+    if abs(one.skill) < DIFFERENCE:
+        return f"{value}: the two cannot be distinguished."
+    return f"{value}: the {'model' if one.skill > 0 else 'constant'} predicts better."
+
+
+def _ends(ends: tuple[float, float], form: str) -> str:
+    return f"{ends[0]:{form}} to {ends[1]:{form}}"
+
+
+def called(name: str) -> str:
+    """Name of a measure or a part in words."""
+    if name in EXTRAS:
+        return EXTRAS[name]
+    return measure_name(name) if name in BY_KEY else name
+
+
+def _counts(one: Score) -> tuple[str, ...]:
+    return called(one.name), str(one.levels), str(len(one.laboratories))
+
+
+def _short(one: Score) -> tuple[str, ...]:
+    own = one.model
+    shares = (f"{own.half * 100:.0f} %", f"{own.most * 100:.0f} %")
+    return *_counts(one), *shares, f"{own.miss:.2g}", f"{own.width:.2g}", f"{one.skill:+.2f}"
+
+
+def _full(one: Score) -> tuple[str, ...]:
+    own, other = one.model, one.constant
+    shares = []
+    for name in ("half", "most"):
+        low, high = (end * 100 for end in one.inside_interval(name))
+        shares.append(f"{getattr(own, name) * 100:.0f} % ({_ends((low, high), '.0f')})")
+    sizes = (f"{x:.3g}" for x in (own.miss, own.bias, own.width, own.interval, own.crps))
+    if other is None:
+        return *_counts(one), *shares, *sizes, "", ""
+    rest = f"{other.most * 100:.0f} %, {other.miss:.3g}, {other.width:.3g}, {other.crps:.3g}"
+    return (
+        *_counts(one),
+        *shares,
+        *sizes,
+        rest,
+        f"{one.skill:+.2f} ({_ends(one.skill_interval, '+.2f')})",
+    )
+
+
+def score_markdown(found: Scores) -> str:
+    """Markdown table of all parts of a score, with what it means."""
+    lines = ["| " + " | ".join(FULL) + " |", "|" + "---|" * len(FULL)]
+    for one in (found.whole, *found.measures, *found.apart):
+        name, *cells = (cell.replace("nan to nan", "one source") for cell in _full(one))
+        target = "" if one.targeted else " (no target)"
+        lines.append(f"| {name}{target} | " + " | ".join(cells) + " |")
+    said = (
+        f"Intervals in brackets hold {SURE * 100:.0f} % and come from resampling sources. "
+        f"A measure of fewer than {TARGETED} sources has no target. "
+        f"Skills that differ by less than {DIFFERENCE:g} cannot be distinguished. "
+        "The constant is Student's t of the same measure in the other sources. "
+        "Its score covers the levels that have one."
+    )
+    why = [f"Outlier {name}: {reason}." for name, reason in OUTLIERS.items()]
+    return "\n".join([*lines, "", said, *why]) + "\n"
+
+
+def score_rows(found: Scores | None) -> Iterator[dict[str, Any]]:
+    """Parts of a score as flat rows, shares from 0 to 1, all else in the unit of the levels."""
+    for one in (found.whole, *found.measures, *found.apart) if found else ():
+        own, other = one.model, one.constant
+        half, most, skill = (*map(one.inside_interval, ("half", "most")), one.skill_interval)
+        nothing = math.nan
+        yield {
+            "part": one.name,
+            "unit": "/".join(sorted({each.level.unit for each in one.scored})),
+            "levels": one.levels,
+            "sources": len(one.laboratories),
+            "has_target": one.targeted,
+            "inside_50": own.half,
+            "inside_50_low": half[0],
+            "inside_50_high": half[1],
+            "inside_90": own.most,
+            "inside_90_low": most[0],
+            "inside_90_high": most[1],
+            "median_miss": own.miss,
+            "bias": own.bias,
+            "width_90": own.width,
+            "interval_score_90": own.interval,
+            "crps": own.crps,
+            "constant_inside_90": other.most if other else nothing,
+            "constant_median_miss": other.miss if other else nothing,
+            "constant_width_90": other.width if other else nothing,
+            "constant_crps": other.crps if other else nothing,
+            "skill": one.skill,
+            "skill_low": skill[0],
+            "skill_high": skill[1],
+        }

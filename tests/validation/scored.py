@@ -1,0 +1,148 @@
+"""Score predictions of published levels, with the coefficients as shipped or refitted.
+
+``python -m tests.validation.scored --out FILE`` writes predictive draws of all levels of all cases,
+in the form of `metersim.questions.evidence.unseen`.  With ``--refit`` the coefficients for a source
+come from a fit without it: one Gauss-Newton step of `tests.validation.calibrate` from the shipped
+values.  Cases that no fit has seen keep the shipped values.
+
+``python -m tests.validation.scored --show FILE [FILE ...]`` prints the scores of such files.  Cases
+that were held back are left out unless ``--open`` is given.
+"""
+
+import argparse
+import dataclasses
+import math
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from metersim.machine.stations import stations_of
+from metersim.questions.evidence.predictions import predict
+from metersim.questions.evidence.printed import printed, spacings_of, unit_of
+from metersim.questions.evidence.score import is_difference, score
+from metersim.questions.evidence.scoretext import score_markdown
+from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
+from metersim.questions.shared.cases import load_case, read_case, shipped_cases
+from tests.validation.calibrate import Fit, stations_maker
+
+FITTED = (  # cases that the shipped coefficients were fitted to
+    "ankara2021",
+    "banaj2022",
+    "bozdogan2008",
+    "huazhong2023",
+    "karayel2004",
+    "liao2018",
+    "nadin2019",
+    "onal2012",
+    "qi2013",
+    "torosoglu",
+    "yazgi2016",
+)
+
+
+def levels_alone(case):
+    """A case with its levels, and the conditions that they need."""
+    rows = tuple(row for row in case.rows if row.kind == "level")
+    needed = {term.condition for row in rows for term in row.terms}
+    conditions = {name: one for name, one in case.conditions.items() if name in needed}
+    return dataclasses.replace(case, rows=rows, conditions=conditions)
+
+
+def complete(draws, rng):
+    """Draws with others in place of those that have no value."""
+    given = draws[np.isfinite(draws)]
+    return np.where(np.isfinite(draws), draws, rng.choice(given, len(draws)))
+
+
+def levels_of(blocks):
+    """Levels of one case, from its predictions, one for each block."""
+    case, rng = blocks[0].case, np.random.default_rng(1)
+    for row in case.rows:
+        drawn = [complete(printed(made, row, seed), rng) for seed, made in enumerate(blocks, 1)]
+        yield Level(
+            laboratory=case.laboratory,
+            case=case.name,
+            row=row.name,
+            measure=row.measure,
+            published=row.number("published"),
+            unit=unit_of(row)[0],
+            spacings=spacings_of(row),
+            group=str(row.stated.get("group", "")),
+            held_back=case.held_back,
+            draws=np.array(drawn),
+        )
+
+
+def predicted(cases, stations, executor):
+    """Levels of all cases with their draws."""
+    blocks = [
+        predict(cases, draws=DRAWS, seed=seed, stations=stations, executor=executor)
+        for seed in range(1, BLOCKS + 1)
+    ]
+    return [level for made in zip(*blocks, strict=True) for level in levels_of(made)]
+
+
+def refitted(executor):
+    """What makes stations with coefficients that a source has not touched, by laboratory."""
+    fit = Fit("exit", executor)
+    fit.cases = [load_case(name) for name in FITTED]
+    keys = list(fit.rows(fit.start))
+    slopes, (_, misses) = fit.slopes(fit.start), fit.last
+    found = {}
+    for laboratory in {case.laboratory for case in fit.cases}:
+        own = {case.name for case in fit.cases if case.laboratory == laboratory}
+        kept = np.array([name not in own for name, _ in keys] + [True] * len(fit.free))
+        left = slopes[kept]
+        step = -np.linalg.solve(left.T @ left, left.T @ misses[kept])
+        logs = np.clip(fit.start + step, *fit.bounds)
+        found[laboratory] = stations_maker(fit.free, logs)
+        moved = zip(fit.free, logs - fit.start, strict=True)
+        print(laboratory, *(f"{one.name} x{math.exp(by):.2f}" for one, by in moved), flush=True)
+    return found
+
+
+def make(out, folder, refit):
+    """Write the file of predictive draws."""
+    paths = sorted(Path(folder).glob("*.toml")) if folder else shipped_cases().values()
+    cases = [case for case in (levels_alone(read_case(path)) for path in paths) if case.rows]
+    with ProcessPoolExecutor(2) as executor:
+        own = refitted(executor) if refit else {}
+        found = []
+        for case in cases:
+            stations = own.get(case.laboratory, partial(stations_of))
+            found += predicted([case], stations, executor)
+            print(f"{case.name}: {len(case.rows)} levels", flush=True)
+    Path(out).write_text(write_unseen(found))
+
+
+def show(paths, opened):
+    """Print the scores of files; beside those after the first, whether their skill differs."""
+    first = None
+    for path in paths:
+        levels = read_unseen(Path(path))
+        found = score(level for level in levels if opened or not level.held_back)
+        print(f"## {Path(path).stem}\n\n{score_markdown(found)}")
+        skill = found.whole.skill
+        if first is not None:
+            word = "differs" if is_difference(skill, first) else "cannot be distinguished"
+            print(f"Skill {word} from that of the first file ({skill - first:+.2f}).\n")
+        first = skill if first is None else first
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", help="file to write")
+    parser.add_argument("--folder", help="folder with case files in place of the shipped ones")
+    parser.add_argument("--refit", action="store_true", help="refit without each source")
+    parser.add_argument("--show", nargs="+", default=[], help="files whose scores are printed")
+    parser.add_argument("--open", action="store_true", help="show cases that were held back, too")
+    options = parser.parse_args()
+    if options.out:
+        make(options.out, options.folder, options.refit)
+    show(options.show, options.open)
+
+
+if __name__ == "__main__":
+    main()
