@@ -24,31 +24,47 @@ AT = Coefficients(
     arch_steepness=3.0,
     arch_clearing=1.0,
     arch_clearing_by_shock=10.0,
+    avalanche_angle=0.0,
+    slope_loss_by_shock=0.0,
     knock=0.15,
     resistance=8.0,
     hold_spread=0.41,
     resistance_cv=1.0,
     exit_zone=5.0,
+    seal=0.65,
+    depth_power=0.3,
+    thin_bed=1.0,
+    hole_spread=0.0,
+    run_out=0.0,
+    loosening=0.04,
+    loss_power=0.5,
+    seconds=0.3,
+    seconds_power=1.4,
+    hole_power=3.0,
+    seat_push=0.33,
+    edge_zero=0.0,
+    edge_speed=0.0,
+    inner_gap=0.25,
     draw_slowness=2.2,
     draw_power=1.0,
     agitation_gain=2.4,
-    eccentricity=0.515,
+    eccentricity=0.08,
     blocked=0.0005,
     crowding_pitch=1.2,
     crowding_power=8.0,
-    most_covered=0.95,
-    push_spread=0.24,
+    most_covered=0.5,
+    push_spread=0.3,
     guide_narrowing=0.7,
     launch_spread=math.radians(8.0),
     double_lag=0.4,
-    contact_base=0.11,
-    contact_by_speed=30.0,
-    contact_knee=0.25,
-    contact_loss=0.45,
+    contacts=0.7,
+    contact_damping=0.3,
+    contact_loss=0.2,
     hardest_contact=0.9,
-    good_tube=0.7,
-    curvature_contacts=0.4,
-    wear_contacts=2.2,
+    curvature_contacts=1.0,
+    wear_contacts=2.5,
+    deflection=0.5,
+    landing_scatter=0.008,
     hop=0.016,
     firmer_factor=0.5,
 )
@@ -59,8 +75,10 @@ def tuned(**values):
     return dataclasses.replace(AT, **values)
 
 
-# No contact with a wall, every seed launched straight down, no cell blocked.
-CLEAN = {"contact_base": 0.0, "contact_by_speed": 0.0, "launch_spread": 0.0, "blocked": 0.0}
+# No contact with a wall, every seed launched straight down and held where it lands, no cell
+# blocked.
+SMOOTH = {"contacts": 0.0, "curvature_contacts": 0.0}
+CLEAN = SMOOTH | {"launch_spread": 0.0, "landing_scatter": 0.0, "blocked": 0.0}
 # Beside that all seats central and even, so that seeds of one size are all alike.
 ALIKE = CLEAN | {"eccentricity": 0.0, "hold_spread": 0.1, "resistance_cv": 0.0}
 

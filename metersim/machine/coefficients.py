@@ -45,13 +45,28 @@ class Coefficients(Checked):
     arch_clearing_by_shock: float = number(
         "per_s", 0, 50, "added clearing a second per g of vibration; assumption", default=10.0
     )
+    avalanche_angle: float = number(
+        "deg",
+        0,
+        15,
+        "angle over that of a poured heap at which seed starts to slide; a slide stops at that of "
+        "the poured heap; assumption",
+        default=3.0,
+    )
+    slope_loss_by_shock: float = number(
+        "",
+        0,
+        2,
+        "loss of the heap's slope by vibration of 1 g, over what is left; assumption",
+        default=0.2,
+    )
     knock: float = number(
         "",
         0,
         2,
         "seeds dislodged per heap seed passed, by a heap above the carry line, "
         "for a seed held by a hair; assumption",
-        default=0.15,
+        default=0.05,
     )
     # Pick-up
     resistance: float = number(
@@ -101,14 +116,6 @@ class Coefficients(Checked):
         "how many times sooner a fully pegged disc draws seeds than a smooth one; assumption",
         default=2.4,
     )
-    eccentricity: float = number(
-        "",
-        0,
-        1,
-        "Rayleigh scale of a seat's distance from the hole's centre over the hole's "
-        "radius; calibrated, 0.49 to 0.55, torosoglu, huazhong2023, banaj2022",
-        default=0.515,
-    )
     blocked: float = number(
         "", 0, 0.02, "share of cells that fail whatever the vacuum; assumption", default=0.0005
     )
@@ -120,27 +127,137 @@ class Coefficients(Checked):
         default=1.2,
     )
     crowding_power: float = number("", 2, 16, "steepness of that loss; assumption", default=8.0)
+    seal: float = number(
+        "",
+        0.2,
+        1,
+        "part of the chamber's vacuum that pulls on a seated seed, as seats leak; assumption",
+        default=0.65,
+    )
+    depth_power: float = number(
+        "",
+        0,
+        2,
+        "power of the pool's level in its resistance on a seed; assumption",
+        default=0.3,
+    )
+    thin_bed: float = number(
+        "",
+        0.01,
+        2,
+        "level over the carry line at which half of the most seeds press to the disc; assumption",
+        default=1.0,
+    )
+    hole_spread: float = number(
+        "",
+        0,
+        1,
+        "SD of ln(vacuum) between the holes of a disc: burrs, wear; assumption",
+        default=0.1,
+    )
+    run_out: float = number(
+        "",
+        0,
+        0.5,
+        "amplitude of ln(vacuum) around the disc, from its run-out; assumption",
+        default=0.03,
+    )
+    loosening: float = number(
+        "",
+        0,
+        5,
+        "seeds that a hole in the pool loses in one seed diameter, at a vacuum that just holds; "
+        "calibrated",
+        default=0.04,
+    )
+    loss_power: float = number(
+        "",
+        0,
+        2,
+        "power of vacuum needed over vacuum in that loss; assumption from particle runs",
+        default=0.5,
+    )
+    seconds: float = number(
+        "",
+        0,
+        20,
+        "further seeds on a hole as wide as its seed, at a vacuum that just holds, for a very long "
+        "seed; calibrated",
+        default=0.12,
+    )
+    seconds_power: float = number(
+        "",
+        0,
+        3,
+        "power of vacuum over vacuum needed in the number of further seeds, as it "
+        "leaves the pool; assumption from particle runs",
+        default=1.4,
+    )
+    hole_power: float = number(
+        "",
+        0,
+        8,
+        "power of hole over the seed's narrow side in the number of further seeds; assumption from "
+        "particle runs",
+        default=3.0,
+    )
+    eccentricity: float = number(
+        "",
+        0,
+        1,
+        "SD along an axis of a lone seat's distance from the hole's centre, over its radius; "
+        "assumption from particle runs",
+        default=0.08,
+    )
     most_covered: float = number(
         "",
+        0.1,
         0.5,
-        1,
         "most of the free part of a hole that one more seed covers; assumption",
-        default=0.95,
+        default=0.5,
     )
     # Singulator
+    seat_push: float = number(
+        "",
+        0.02,
+        1,
+        "push that unseats a seed that just holds, over the hole's diameter; assumption",
+        default=0.33,
+    )
+    edge_zero: float = number(
+        "",
+        -0.5,
+        0.5,
+        "distance of the edge's true zero from where its gap puts it, over the gap; calibrated",
+        default=0.0,
+    )
+    edge_speed: float = number(
+        "",
+        -1,
+        1,
+        "power of the holes' speed in the push that unseats a seed; assumption",
+        default=0.0,
+    )
+    inner_gap: float = number(
+        "",
+        0.05,
+        2,
+        "gap of an inner guide from the holes' rims over the seed's width; assumption between "
+        "0.22 and 0.29 of huazhong2023",
+        default=0.25,
+    )
     push_spread: float = number(
         "",
         0.05,
         1,
-        "relative spread of the push that unseats a seed; calibrated, 0.17 to 0.34, torosoglu, "
-        "huazhong2023",
-        default=0.24,
+        "relative spread of the push that unseats a seed; assumption",
+        default=0.3,
     )
     guide_narrowing: float = number(
         "",
         0.3,
         1,
-        "eccentricity and launch spread with an inner guide over those without; assumption",
+        "launch spread with an inner guide over that without; assumption",
         default=0.7,
     )
     # Release
@@ -155,30 +272,27 @@ class Coefficients(Checked):
         default=0.4,
     )
     # Tube
-    contact_base: float = number(
+    contacts: float = number(
         "",
         0,
-        2,
-        "wall contacts of a seed that enters without speed; calibrated, 0.04 to 0.35, banaj2022",
-        default=0.11,
-    )
-    contact_by_speed: float = number(
-        "s2_m2",
-        0,
-        40,
-        "added contacts per squared peripheral speed at low speed; calibrated, 21 to 40, "
-        "banaj2022, torosoglu",
-        default=30.0,
-    )
-    contact_knee: float = number(
-        "m_s",
-        0.05,
         10,
-        "peripheral speed at which the added contacts level off; assumption",
-        default=0.25,
+        "wall contacts in a new straight tube of 0.45 m, at 3.5 cm/s across it, if contacts did "
+        "not damp each other; assumption, set by hand on banaj2022",
+        default=0.6,
+    )
+    contact_damping: float = number(
+        "",
+        0.1,
+        1,
+        "share of the sideways motion that a contact leaves; assumption",
+        default=0.3,
     )
     contact_loss: float = number(
-        "", 0, 0.6, "largest share of speed lost at one contact; assumption", default=0.45
+        "",
+        0,
+        0.6,
+        "median share of speed lost at one contact in a new tube; assumption",
+        default=0.2,
     )
     hardest_contact: float = number(
         "",
@@ -187,24 +301,32 @@ class Coefficients(Checked):
         "largest share of speed lost at any contact, in the worst tube; assumption",
         default=0.9,
     )
-    good_tube: float = number(
-        "",
-        0.2,
-        2,
-        "contacts of a new straight tube over those of the stand of banaj2022; assumption",
-        default=0.7,
-    )
     curvature_contacts: float = number(
-        "", 0, 4, "added share of contacts per radian of a tube's curve; assumption", default=0.4
+        "", 0, 10, "contacts added per radian of a tube's curve; assumption", default=1.5
     )
     wear_contacts: float = number(
         "",
         0,
         6,
-        "added share of contacts in a worn-out tube; calibrated, 1.5 to 3.4, yazgi2016",
-        default=2.2,
+        "added share of contacts in a worn-out tube; assumption, set by hand on yazgi2016",
+        default=3.2,
+    )
+    deflection: float = number(
+        "",
+        0,
+        2,
+        "SD of the speed along the row after the last contact over the speed lost; assumption",
+        default=0.5,
     )
     # Furrow
+    landing_scatter: float = number(
+        "mm",
+        0,
+        40,
+        "SD of a seed's place on a belt about where it landed; assumption, set by hand on "
+        "banaj2022",
+        default=8.0,
+    )
     hop: float = number(
         "",
         0,

@@ -1,4 +1,4 @@
-"""From what the farmer asks for to the turning of the disc: speed, ramp from rest, ripple."""
+"""From what the farmer asks for to the turning of the disc: speed, ramp, ripple, slip."""
 
 from __future__ import annotations
 
@@ -235,25 +235,90 @@ def duration(
     return root + (turned - (after - before)) / angular_speed
 
 
+def geared_speed(angular_speed: Any, slip: Any) -> Any:
+    """Speed of the disc while its ground wheel does not slip.
+
+    Parameters
+    ----------
+    angular_speed : float or ndarray
+        Mean speed. [rad/s]
+    slip : float or ndarray
+        Share of the time in which the wheel slips and the disc stands, below 1. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Angular speed. [rad/s]
+
+    Notes
+    -----
+    ``geared_speed = angular_speed / (1 - slip)``
+
+    assumption: the drive is set so that the mean rate is right, as after a calibration in the
+    field.
+    """
+    return angular_speed / (1 - slip)
+
+
+def slips_per_angle(angular_speed: Any, slip: Any, stand: Any) -> Any:
+    """Slips of the ground wheel per angle of the disc.
+
+    Parameters
+    ----------
+    angular_speed : float or ndarray
+        Mean speed. [rad/s]
+    slip : float or ndarray
+        Share of the time in which the wheel slips and the disc stands. [1]
+    stand : float or ndarray
+        Mean time of one slip, above 0. [s]
+
+    Returns
+    -------
+    float or ndarray
+        Slips. [1/rad]
+
+    Notes
+    -----
+    ``slips_per_angle = slip / (angular_speed * stand)``
+
+    assumption: slips come at random and their times are exponential. The disc stands as long as
+    the wheel slips. A slip that is always there is part of the rate and moves no seed.
+    """
+    return slip / (angular_speed * stand)
+
+
 @dataclass(frozen=True, kw_only=True)
 class DriveStation:
-    """Turns the disc."""
+    """Turns the disc.
+
+    `angular_speed` is the mean speed.  All times but those of `slips_per_angle` leave out slips.
+    """
 
     angular_speed: float
     ramp: float
     ripple: float
     ripples_per_turn: int
+    slip: float = 0.0
+    stand: float = 1.0  # mean time of one slip, s
+
+    @property
+    def geared(self) -> float:
+        """Speed of the disc without ramp and ripple, while no wheel slips. [rad/s]"""
+        return float(geared_speed(self.angular_speed, self.slip))
+
+    @property
+    def slips_per_angle(self) -> float:
+        """Slips per angle of the disc. [1/rad]"""
+        return float(slips_per_angle(self.angular_speed, self.slip, self.stand))
 
     def time_at(self, angle: Any) -> Any:
         """Time at which the disc has turned through `angle` [rad]. [s]"""
-        return time_at(angle, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn)
+        return time_at(angle, self.geared, self.ramp, self.ripple, self.ripples_per_turn)
 
     def speed_at(self, angle: Any) -> Any:
         """Speed of the disc when it has turned through `angle` [rad], above 0. [rad/s]"""
-        return speed_at(angle, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn)
+        return speed_at(angle, self.geared, self.ramp, self.ripple, self.ripples_per_turn)
 
     def duration(self, angle: Any, step: Any) -> Any:
         """Time in which the disc turns by `step` [rad] from `angle` [rad]. [s]"""
-        return duration(
-            angle, step, self.angular_speed, self.ramp, self.ripple, self.ripples_per_turn
-        )
+        return duration(angle, step, self.geared, self.ramp, self.ripple, self.ripples_per_turn)

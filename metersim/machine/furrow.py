@@ -37,7 +37,7 @@ def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
     return 2 * restitution * impact_speed / gravity
 
 
-def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
+def hop_length(time: Any, ground_speed: Any, rearward_speed: Any, aside: Any) -> Any:
     """Distance that a seed travels along the furrow while it hops.
 
     Parameters
@@ -48,6 +48,8 @@ def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
         Speed of the machine. [m/s]
     rearward_speed : float or ndarray
         Speed at which the tube throws the seed rearward. [m/s]
+    aside : float or ndarray
+        Further speed along the row after the tube's last contact, forward positive. [m/s]
 
     Returns
     -------
@@ -56,11 +58,11 @@ def hop_length(time: Any, ground_speed: Any, rearward_speed: Any) -> Any:
 
     Notes
     -----
-    ``hop_length = time * (ground_speed - rearward_speed)``
+    ``hop_length = time * (ground_speed + aside - rearward_speed)``
 
     Source: ballistics. A seed that is thrown rearward at ground speed falls straight down.
     """
-    return time * (ground_speed - rearward_speed)
+    return time * (ground_speed + aside - rearward_speed)
 
 
 def downward_speed(impact_speed: Any, curvature: Any) -> Any:
@@ -126,7 +128,7 @@ class FurrowStation:
         downward = downward_speed(impact_speed, self.curvature)
         return hop_time(self.hop * draw, downward, GRAVITY)
 
-    def hop_length(self, time: Any, impact_speed: Any) -> Any:
-        """Distance along the row of a hop of a time [s]. [m]"""
+    def hop_length(self, time: Any, impact_speed: Any, aside: Any) -> Any:
+        """Distance along the row of a hop of a time [s], with a speed along the row [m/s]. [m]"""
         rearward = rearward_speed(impact_speed, self.curvature)
-        return hop_length(time, self.ground_speed, rearward)
+        return hop_length(time, self.ground_speed, rearward, aside)

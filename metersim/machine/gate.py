@@ -1,4 +1,4 @@
-"""Gate and pool: seed runs from the hopper, arches stop it at times, a heap lies at the disc."""
+"""Gate and pool: seed slides in from the hopper, arches stop it, a heap lies at the disc."""
 
 from __future__ import annotations
 
@@ -10,6 +10,13 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import Coefficients
+from metersim.machine.heap import (
+    heap_volume,
+    level_at_disc,
+    slope,
+    static_level,
+    volume_at_level,
+)
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 
@@ -63,31 +70,7 @@ def arc_within(width: Any, circle_radius: Any) -> Any:
     return 2 * circle_radius * np.arcsin(np.minimum(width / (2 * circle_radius), 1.0))
 
 
-def layer_share(level: Any, gmd: Any) -> Any:
-    """Seeds beside the holes over those of a bed, in a pool thinner than a seed.
-
-    Parameters
-    ----------
-    level : float or ndarray
-        Level of the pool, 0 or more. [m]
-    gmd : float or ndarray
-        Geometric mean diameter of the seed. [m]
-
-    Returns
-    -------
-    float or ndarray
-        Share; 1 from one seed of depth on. [1]
-
-    Notes
-    -----
-    ``layer_share = min(level / gmd, 1)``
-
-    assumption: seeds that cannot cover the floor lie on it as one layer with gaps.
-    """
-    return np.minimum(level / gmd, 1.0)
-
-
-def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
+def excess_arc(level: Any, carry_line: Any, pool_width: Any, circle_radius: Any) -> Any:
     """Arc that a cell travels in contact with the heap after the carry line.
 
     Parameters
@@ -96,6 +79,8 @@ def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
         Level of the pool. [m]
     carry_line : float or ndarray
         Level up to which the machine is meant to be filled. [m]
+    pool_width : float or ndarray
+        Width of the pool along the disc. [m]
     circle_radius : float or ndarray
         Radius of the circle of holes. [m]
 
@@ -106,13 +91,14 @@ def excess_arc(level: Any, carry_line: Any, circle_radius: Any) -> Any:
 
     Notes
     -----
-    ``excess_arc = max(excess, 0) / 2
+    ``excess_arc = min(max(excess, 0), arc_within(pool_width, circle_radius)) / 2
     where excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)``
 
-    Source: geometry, as `swept_arc`. The half is the rising side.
+    Source: geometry, as `swept_arc`. The half is the rising side. assumption: the heap there is
+    no longer than half of the pool.
     """
     excess = swept_arc(level, circle_radius) - swept_arc(carry_line, circle_radius)
-    return np.maximum(excess, 0.0) / 2
+    return np.minimum(np.maximum(excess, 0.0), arc_within(pool_width, circle_radius)) / 2
 
 
 def knock_chance_scale(excess: Any, gmd: Any, knock: Any) -> Any:
@@ -214,21 +200,44 @@ class GateStation:
     @cached_property
     def seeds_per_level(self) -> float:
         """Seeds in the pool per metre of level. [1/m]"""
-        area = self.width * self.depth
-        return float(seeds_at_level(1.0, area, self.lot.bulk_density, self.lot.seed_mass))
+        return self.width * self.depth * self.seeds_per_volume
+
+    @cached_property
+    def seeds_per_volume(self) -> float:
+        """Seeds in a heap per volume. [1/m3]"""
+        return self.lot.bulk_density / self.lot.seed_mass
+
+    @cached_property
+    def slope(self) -> float:
+        """Rise of the heap over its run when a slide has stopped: that of a poured heap. [1]"""
+        return self._slope(self.lot.repose_angle)
+
+    @cached_property
+    def steepest(self) -> float:
+        """Rise over run from the disc to the lip at which a slide starts. [1]"""
+        return self._slope(self.lot.repose_angle + self.coefficients.avalanche_angle)
+
+    def _slope(self, angle: float) -> float:
+        return float(slope(angle, self.shock, self.coefficients.slope_loss_by_shock))
 
     def opened(self, at: Moment) -> Any:
         """Opening of the gate at a moment; all other methods use it. [m]"""
         return self.opening
 
     def full(self, at: Moment) -> Any:
-        """Whole seeds in the pool at its static level. [1]"""
-        level = static_level(self.opened(at), self.depth, self.lot.repose_angle)
-        return np.floor(level * self.seeds_per_level)
+        """Whole seeds in the pool when a slide has filled it. [1]"""
+        volume = heap_volume(self.opened(at), self.depth, self.slope, self.width)
+        return np.floor(volume * self.seeds_per_volume)
+
+    def low(self, at: Moment) -> Any:
+        """Whole seeds in the pool at which a slide starts, fewer than in a full pool. [1]"""
+        level = static_level(self.opened(at), self.depth, self.steepest)
+        volume = volume_at_level(level, self.depth, self.slope, self.width)
+        return np.minimum(np.floor(volume * self.seeds_per_volume), self.full(at) - 1)
 
     def level(self, seeds: Any) -> Any:
         """Level at the disc for a number of seeds in the pool. [m]"""
-        return seeds / self.seeds_per_level
+        return level_at_disc(seeds / self.seeds_per_volume, self.depth, self.slope, self.width)
 
     def flow(self, at: Moment) -> Any:
         """Seeds per second that the gate can pass while no arch stops it. [1/s]"""
@@ -258,62 +267,6 @@ class GateStation:
         """Arches that clear per second. [1/s]"""
         k = self.coefficients
         return k.arch_clearing + k.arch_clearing_by_shock * self.shock
-
-
-def static_level(gate_opening: Any, pool_depth: Any, repose_angle: Any) -> Any:
-    """Level at the disc at which seed stops running in under the gate's lip.
-
-    Seed runs from the lip down to the disc at its angle of repose.
-
-    Parameters
-    ----------
-    gate_opening : float or ndarray
-        Height of the lip above the pool's floor. [m]
-    pool_depth : float or ndarray
-        Distance from lip to disc. [m]
-    repose_angle : float or ndarray
-        Angle of repose. [rad]
-
-    Returns
-    -------
-    float or ndarray
-        Level above the lowest point of the hole circle, 0 or more. [m]
-
-    Notes
-    -----
-    ``static_level = max(gate_opening - pool_depth * tan(repose_angle), 0)``
-
-    assumption: the slope of the heap is straight.
-    """
-    return np.maximum(gate_opening - pool_depth * np.tan(repose_angle), 0.0)
-
-
-def seeds_at_level(level: Any, floor_area: Any, bulk_density: Any, seed_mass: Any) -> Any:
-    """Seeds that fill the pool's floor up to a level.
-
-    Parameters
-    ----------
-    level : float or ndarray
-        Level of the pool. [m]
-    floor_area : float or ndarray
-        Depth times width of the pool. [m2]
-    bulk_density : float or ndarray
-        Density of the heap. [kg/m3]
-    seed_mass : float or ndarray
-        Mass of the mean seed. [kg]
-
-    Returns
-    -------
-    float or ndarray
-        Seeds, not rounded. [1]
-
-    Notes
-    -----
-    ``seeds_at_level = level * floor_area * bulk_density / seed_mass``
-
-    assumption: the pool is equally deep everywhere.
-    """
-    return level * floor_area * bulk_density / seed_mass
 
 
 def slot_flow(

@@ -12,7 +12,7 @@ from typing import Any
 from metersim.files.faults import BadInput
 from metersim.files.fields import Spec, read_section, specs
 from metersim.files.unknown import FORMS, Unknown, read_unknown
-from metersim.machine.reading import CHANGES, listed, load_scenario, read_changes
+from metersim.machine.reading import CHANGES, listed, load_scenario, read_changes, with_sizes
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import load_lot
@@ -85,13 +85,22 @@ def _departing(scenario: Scenario, changes: tuple[str, ...], changed_by: str) ->
     if faults:
         raise BadInput(faults)
     rest = [one for one in scenario.unknown if (one.section, one.name) not in moved]
+    if lot is not scenario.lot:
+        rest = [one for one in rest if one != scenario.lot.size_cvs]
     order = list(SECTIONS)
     unknown = sorted([*rest, *ranges], key=lambda one: order.index(one.section))
+    if lot is not scenario.lot:
+        unknown = with_sizes(unknown, made["seed"], lot)
     said = (*scenario.changes, *changes)
     return replace(scenario, **made, lot=lot, unknown=tuple(unknown), changes=said)
 
 
-def scenario_toml(scenario: Scenario, notes: Sequence[str] = (), lot: str | None = None) -> str:
+def scenario_toml(
+    scenario: Scenario,
+    notes: Sequence[str] = (),
+    lot: str | None = None,
+    meter: str | None = None,
+) -> str:
     """The text of a scenario file that extends no other.
 
     Parameters
@@ -102,17 +111,22 @@ def scenario_toml(scenario: Scenario, notes: Sequence[str] = (), lot: str | None
         Lines of comment at the top.
     lot : str, optional
         Name or path of the lot, as seen from the file's folder; by default the scenario's own.
+    meter : str, optional
+        Path of the meter file, likewise.
 
     Returns
     -------
     str
         TOML with every key in its preferred unit, to twelve digits.
     """
-    ranges = {(one.section, one.name): one for one in scenario.unknown}
+    stated = [one for one in scenario.unknown if one != scenario.lot.size_cvs]  # the lot has it
+    ranges = {(one.section, one.name): one for one in stated}
     lines = [f"# {line}" for note in notes for line in note.splitlines()]
     lines += [f"title = {quoted(scenario.title)}"]
     if scenario.shows:
         lines.append(f"shows = {quoted(scenario.shows)}")
+    if scenario.meter:
+        lines.append(f"meter = {quoted(meter or scenario.meter.file)}")
     for section, kind in SECTIONS.items():
         lines += ["", f"[{section}]"]
         part = getattr(scenario, section)
@@ -121,7 +135,7 @@ def scenario_toml(scenario: Scenario, notes: Sequence[str] = (), lot: str | None
             if (section, name) == ("seed", "lot"):
                 value = lot or value
             if unknown := ranges.get((section, name)):
-                lines.append(f"{unknown.key} = {_range(unknown)}")
+                lines.append(f"{unknown.key} = {range_text(unknown)}")
             elif value is not None:
                 lines.append(_line(spec, value))
     return "\n".join(lines) + "\n"
@@ -142,7 +156,8 @@ def _value(value: Any) -> str:
     return quoted(value) if isinstance(value, str) else str(value)
 
 
-def _range(unknown: Unknown) -> str:
+def range_text(unknown: Unknown) -> str:
+    """A range, a distribution or a list as a TOML file holds it."""
     if unknown.form == "among":
         return f"{{ among = [{', '.join(map(_value, unknown.stated))}] }}"
     pairs = zip(FORMS[unknown.form], unknown.stated, strict=True)

@@ -102,6 +102,12 @@ LOSSES = (
         cause="time to join",
     ),
     Loss(
+        name="dropped",
+        station="pickup",
+        words="seeds drawn were lost again before the hole left the pool",
+        cause="time to join",
+    ),
+    Loss(
         name="low pool",
         station="pickup",
         words="pool too low to draw enough seeds from",
@@ -190,6 +196,7 @@ WORDS_OF_CAUSES = {cause.name: cause.words for cause in CAUSES}
 SEEDED = 0
 BLOCKED = CODES["blocked"]
 NOT_JOINED = CODES["not joined"]
+DROPPED = CODES["dropped"]
 LOW_POOL = CODES["low pool"]
 NOT_HELD = CODES["not held"]
 POOL_EMPTY = CODES["pool empty"]

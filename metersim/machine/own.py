@@ -50,7 +50,8 @@ class OwnStations:
         By name of the station: a class, a function of the scenario, or a station.  Or one
         function of the scenario that gives all stations or such a mapping.
     usual : mapping of str to station
-        The usual stations of the scenario that stations given as values were made for.
+        The usual stations of the scenario that stations given as values were made for, with the
+        usual coefficients.
     """
 
     given: Mapping[str, Any] | Callable[[Any], Any]
@@ -64,7 +65,9 @@ class OwnStations:
         if not callable(self.given):
             self._check_names(self.given)
 
-    def made(self, scenario: Any, usual: Mapping[str, Any]) -> dict[str, Any]:
+    def made(
+        self, scenario: Any, usual: Mapping[str, Any], settings: Mapping[str, Any]
+    ) -> dict[str, Any]:
         """Own stations by name.
 
         Parameters
@@ -73,6 +76,9 @@ class OwnStations:
             What is set, without own stations: functions are called with it.
         usual : mapping of str to station
             The usual stations of this scenario.
+        settings : mapping of str to station
+            The same with the usual coefficients.  A station given as a value keeps its
+            coefficients, so only the settings must be the same.
 
         Raises
         ------
@@ -90,7 +96,7 @@ class OwnStations:
         found = {}
         for name, one in self.given.items():
             found[name] = _filled(name, one, scenario, usual)
-            if found[name] is one and usual[name] != self.usual[name]:
+            if found[name] is one and settings[name] != self.usual[name]:
                 raise ValueError(
                     f"station '{name}' is a value with settings of its own, and this study moves "
                     f"them; give the class, stations={{'{name}': {type(one).__qualname__}}}, or a "
@@ -153,8 +159,11 @@ SAMPLES = {
     "impact_speed": (1.5, 2.5, 3.0),
     "reach": (0.003, 0.004, 0.005),
     "outline": (0.004, 0.005, 0.006),
-    "off_centre": (0.0, 0.001, 0.002),
-    "gap": (0.0, 0.001, 0.002),
+    "outward": (-0.001, 0.001, 0.002),
+    "long": (0.008, 0.01, 0.012),
+    "length": (0.008, 0.01, 0.012),
+    "narrow": (0.004, 0.005, 0.006),
+    "share": (0.3, 0.6, 1.0),
     "along": (0.0, 0.001, 0.002),
     "across": (0.001, 0.0, 0.002),
     "vacuum_ratio": (1.0, 2.0, 4.0),
@@ -227,7 +236,7 @@ def _check(name: str, station: Any, method: str, parameters: list[str]) -> None:
         for parameter in parameters:
             if parameter in ("chances", "room"):
                 chances = station.chances(4e3, Moment(name, time=1.0, speed=0.3, level=0.03))
-                room = station.room_for(chances, 1.0, 0.005, 0.001, 1.0, 1.0)
+                room = station.room_for(chances, 1.0, 0.5, 1.0)
                 made |= {"chances": chances, "room": room}
         return [made[p] if p in made else pick(SAMPLES.get(p, USUAL)) for p in parameters]
 

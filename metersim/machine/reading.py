@@ -12,15 +12,19 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
 from metersim.files.fields import keys_of, meant, read_section, shown, specs
 from metersim.files.unknown import Unknown, read_unknown
+from metersim.machine.coefficients import USUAL
+from metersim.machine.posterior import Posterior, read_meter
 from metersim.machine.scenario import Scenario
-from metersim.machine.sections import SECTIONS
+from metersim.machine.sections import SECTIONS, Seed
 from metersim.machine.seedlot import SeedLot, load_lot, read_toml
 
 _HERE = Path(__file__).parents[1]
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
 TEXTS = ("title", "shows")
+METER = "meter"
 MAX_EXTENDS = 10
 CHANGES = Parameter("changes")
+SIZES = "seed__size_cv"
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 
 
@@ -303,8 +307,9 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         return stated.origin.get((section, key), where)
 
     for key in stated.table:
-        if key not in SECTIONS and key not in TEXTS:
-            found.append(Fault(at(key), key, f"unknown key; {hint(key, (*SECTIONS, *TEXTS))}"))
+        if key not in (*SECTIONS, *TEXTS, METER):
+            known = (*SECTIONS, *TEXTS, METER)
+            found.append(Fault(at(key), key, f"unknown key; {hint(key, known)}"))
     texts: dict[str, Any] = {key: stated.table.get(key, "") for key in TEXTS}
     for key, value in texts.items():
         if not isinstance(value, str) or (key == "title" and not value):
@@ -335,8 +340,15 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
                 else Fault(at("seed", "lot"), "seed.lot", f"'{name}': {fault.message}")
                 for fault in error.faults
             ]
+    meter = None
+    if METER in stated.table:
+        try:
+            meter = _meter(stated.table[METER], stated, where)
+        except BadInput as error:
+            found += error.faults
     if found or lot is None:
         raise BadInput(found)
+    unknown = with_sizes(unknown, sections["seed"], lot)
     try:
         return Scenario(
             **texts,
@@ -345,6 +357,8 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
             name=path.stem,
             changes=changes,
             unknown=tuple(unknown),
+            meter=meter,
+            coefficients=meter.middle if meter else USUAL,
         )
     except BadInput as error:
         keys = [_as_stated(fault.key, stated.table) for fault in error.faults]
@@ -352,6 +366,41 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
             Fault(at(section, key), f"{section}.{key}", fault.message)
             for (section, key), fault in zip(keys, error.faults, strict=True)
         ) from None
+
+
+def _meter(name: Any, stated: Stated, where: str) -> Posterior:
+    """The meter that is named; a relative path starts at the file that names it."""
+    origin = stated.origin.get((METER, ""))
+    if not isinstance(name, str) or not name:
+        message = "must be the path of a meter file, in quotes"
+        raise bad(origin or where, METER, message)
+    try:
+        return read_meter(name, Path(origin).parent if origin else stated.beside)
+    except BadInput as error:
+        message = f"'{name}': "
+        raise BadInput(
+            Fault(origin or where, METER, f"{message}{fault.message}")
+            if fault.message.startswith("cannot be read")
+            else fault
+            for fault in error.faults
+        ) from None
+
+
+def with_sizes(unknown: Iterable[Unknown], seed: Seed, lot: SeedLot) -> list[Unknown]:
+    """Uncertain inputs, and the lot's range of size spreads where nothing else states the spread.
+
+    Parameters
+    ----------
+    unknown : iterable of Unknown
+        Uncertain inputs that the scenario states, in the order of sections.
+    seed : Seed
+        Seed section, which may state a spread.
+    lot : SeedLot
+        Lot of that section.
+    """
+    found = list(unknown)
+    stated = seed.size_cv is not None or any(one.field == SIZES for one in found)
+    return found if stated or lot.size_cvs is None else [lot.size_cvs, *found]
 
 
 def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:

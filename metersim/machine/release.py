@@ -95,7 +95,8 @@ def sideways_way(sideways_speed: Any, fall_time: Any) -> Any:
     ``sideways_way = sideways_speed * fall_time``
 
     Source: ballistics; assumption: there is no drag sideways. Drag would take a few hundredths of
-    the distance. In a tube the walls end this motion, which is then a cause of contacts.
+    the distance. In a tube the walls end this motion, which is then a cause of contacts, and a
+    seed moves along the row below the tube's end alone.
     """
     return sideways_speed * fall_time
 

@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import specs
 from metersim.files.unknown import Unknown
+from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
-from metersim.machine.gate import static_level
+from metersim.machine.heap import heap_volume, static_level
 from metersim.machine.own import OwnStations
+from metersim.machine.posterior import Posterior, shipped_posterior
 from metersim.machine.sections import (
     SECTIONS,
     Cutoff,
@@ -43,6 +45,12 @@ from metersim.machine.sources import HOLES
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
 HOLE_OVER_WIDTH = (0.45, 0.7)
+# ways to observe spacings by surface, the usual one first
+OBSERVED = {"bench": ("belt", "pulses"), "field": ("dug", "pulses", "plants")}
+NOT_OBSERVED = {
+    "bench": "on a bench nothing can be dug up and nothing comes up",
+    "field": "there is no belt in a field",
+}
 GOLDEN_PART = (3 - math.sqrt(5)) / 2  # the smaller part of the golden section
 
 
@@ -50,11 +58,12 @@ GOLDEN_PART = (3 - math.sqrt(5)) / 2  # the smaller part of the golden section
 class Scenario:
     """A meter, its seed and the demand on it.
 
-    Each attribute but `title`, `shows`, `lot`, `name`, `changes`, `unknown` and `own` is the
-    section of the file with the same name.  `lot` is the lot that the seed section changes.
-    `changes` are the keys that were changed after the file was read, as the user wrote them.
-    `unknown` are the fields with input uncertainty; the sections hold their middle values.  `own`
-    are stations in place of the usual ones; no file holds them.
+    Each attribute but those named here is the section of the file with the same name.  `title` and
+    `shows` are texts, and `name` is that of the file.  `lot` is the lot that the seed section
+    changes.  `meter` holds the draws of the meter file, if one is named.  `changes` are the keys
+    that were changed after the file was read, as the user wrote them.  `unknown` are the fields
+    with input uncertainty; the sections hold their middle values.  No file holds `own`, stations
+    in place of the usual ones, nor `coefficients`, those of the model for this machine.
     """
 
     title: str
@@ -79,6 +88,8 @@ class Scenario:
     changes: tuple[str, ...] = ()
     unknown: tuple[Unknown, ...] = ()
     own: OwnStations | None = dataclasses.field(default=None, repr=False, hash=False)
+    meter: Posterior | None = dataclasses.field(default=None, repr=False, hash=False)
+    coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)
 
     def __post_init__(self) -> None:
         middle = f"; here at the middle: {self.ranges}" if self.unknown else ""
@@ -116,7 +127,7 @@ class Scenario:
                     "circle or smaller holes",
                 )
             )
-        fill = self.pool_fill
+        fill = self.pool_within_reach
         if pool.hopper < fill:
             found.append(
                 (
@@ -131,6 +142,11 @@ class Scenario:
                     f"{self.sensor.sensor_height * 1e3:.4g} mm is not inside the tube; give less "
                     f"than the height of fall, {self.tube.tube_length * 1e3:.4g} mm",
                 )
+            )
+        if self.observed not in OBSERVED[self.furrow.surface]:
+            allowed = " or ".join(f'"{one}"' for one in OBSERVED[self.furrow.surface])
+            found.append(
+                ("furrow.observed", f"{NOT_OBSERVED[self.furrow.surface]}; give {allowed}")
             )
         if self.singulator.gap <= self.singulator.notch_step * self.singulator.notch:
             found.append(
@@ -149,6 +165,11 @@ class Scenario:
         if self.seed.size_factor == 1 and self.seed.size_cv is None:
             return self.lot
         return self.lot.scaled(self.seed.size_factor, self.seed.size_cv)
+
+    @property
+    def posterior(self) -> Posterior:
+        """Draws of the coefficients: those of the meter file, or of an unknown machine."""
+        return self.meter or shipped_posterior()
 
     @property
     def spacing(self) -> float:
@@ -201,14 +222,27 @@ class Scenario:
 
     @property
     def pool_fill(self) -> float:
-        """Seed that the pool holds at its static level. [kg]"""
-        level = static_level(self.pool.gate_opening, self.pool.pool_depth, self.seeds.repose_angle)
-        return float(level * self.pool.gate_width * self.pool.pool_depth * self.seeds.bulk_density)
+        """Seed that the pool holds when it is full, at rest. [kg]"""
+        pool, slope = self.pool, math.tan(self.seeds.repose_angle)
+        volume = heap_volume(pool.gate_opening, pool.pool_depth, slope, pool.gate_width)
+        return float(volume * self.seeds.bulk_density)
+
+    @property
+    def pool_within_reach(self) -> float:
+        """Seed of the full pool that the disc can reach, at rest. [kg]"""
+        pool = self.pool
+        level = static_level(pool.gate_opening, pool.pool_depth, math.tan(self.seeds.repose_angle))
+        return float(level * pool.gate_width * pool.pool_depth * self.seeds.bulk_density)
 
     @property
     def in_field(self) -> bool:
         """Whether the meter runs in a field, not on a bench."""
         return self.furrow.surface == "field"
+
+    @property
+    def observed(self) -> str:
+        """How spacings were observed: as the section `furrow` says, or as the surface implies."""
+        return self.furrow.observed or OBSERVED[self.furrow.surface][0]
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -265,7 +299,9 @@ class Scenario:
         Examples
         --------
         >>> import metersim as m
-        >>> scenario = m.load_scenario("maize_bench", ["vacuum_kpa={low = 3, high = 5}"])
+        >>> scenario = m.load_scenario(
+        ...     "maize_bench", ["vacuum_kpa={low = 3, high = 5}", "size_cv_percent=5"]
+        ... )
         >>> scenario.vacuum.vacuum, scenario.drawn([0.25]).vacuum.vacuum
         (4000.0, 3500.0)
         """

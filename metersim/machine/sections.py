@@ -11,7 +11,7 @@ from metersim.files.fields import Checked, Spec, choice, count, number, specs, s
 class Seed(Checked):
     """The seed in the hopper, as a change of a lot."""
 
-    lot: str = text("name of a shipped lot, or a lot file beside this one")
+    lot: str = text("name of a shipped lot, such as corn, or a lot file beside this one")
     size_factor: float = number("", 0.5, 2, "linear size over that of the lot", default=1.0)
     size_cv: float | None = number(
         "percent", 0, 40, "spread of linear size in place of the lot's", optional=True
@@ -108,6 +108,12 @@ class Furrow(Checked):
     """The belt or furrow in which the seed lands."""
 
     surface: str = choice("bench field", "a sticky belt on a bench, or a furrow in a field")
+    observed: str | None = choice(
+        "belt pulses dug plants",
+        "how spacings are observed: on the belt, from the sensor's pulses, of seeds dug up or of "
+        "plants; without it belt on a bench and dug in a field",
+        optional=True,
+    )
     soil_scatter: float = number(
         "mm in", 0, 60, "SD of the resting place in the furrow (field only)", default=12.0
     )
@@ -149,6 +155,16 @@ class Drive(Checked):
     )
     ripple: float = number("percent", 0, 50, "relative ripple of the disc's speed", default=0.0)
     ripples_per_turn: int = count(1, 200, "ripples in one turn of the disc", default=1)
+    slip: float = number(
+        "percent",
+        0,
+        40,
+        "travel in which a ground wheel slips and the disc stands; the rate is set for this slip",
+        default=0.0,
+    )
+    slip_burst: float = number(
+        "mm in", 5, 5_000, "mean travel of one slip (assumption: 100 mm)", default=100.0
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,11 +17,32 @@ from pathlib import Path
 from typing import Any
 
 from metersim.files.faults import BadInput, Fault, bad, hint
-from metersim.files.fields import Checked, number, read_section, specs, text
+from metersim.files.fields import Checked, Spec, number, read_section, shown, specs, text
 from metersim.files.units import STANDARD_GRAVITY
+from metersim.files.unknown import Unknown, read_unknown
 from metersim.files.whole import read_whole
+from metersim.machine.sections import Seed
 from metersim.machine.sources import SOURCES
 
+LOT_NAMES = {  # usual names of shipped lots
+    "beets": "sugar_beet_pelleted",
+    "corn": "maize_large_flat",
+    "maize": "maize_large_flat",
+    "milo": "sorghum",
+    "rapeseed": "canola",
+    "soybeans": "soybean",
+    "sugar_beets": "sugar_beet_pelleted",
+    "sunflowers": "sunflower",
+}
+CROP_NAMES = {  # usual names of crops
+    "beets": "sugar beet",
+    "corn": "maize",
+    "milo": "sorghum",
+    "rapeseed": "canola",
+    "soybeans": "soybean",
+    "sugar beets": "sugar beet",
+    "sunflowers": "sunflower",
+}
 SHIPPED = Path(__file__).parents[1] / "data" / "seedlots"
 MARKS = {
     "read": "seen in the source's text",
@@ -63,7 +84,9 @@ class SeedLot(Checked):
     """One lot of seed.
 
     Masses and dimensions are those of the mean seed.  The linear size of seeds is lognormal
-    with coefficient of variation `size_cv`, and mass goes with its cube.
+    with coefficient of variation `size_cv`, and mass goes with its cube.  `size_cvs` is its range
+    where a lot file gives one; then `size_cv` is the middle.  `shape_cv` is the SD of the logarithm
+    of length over width.
     """
 
     title: str = text("what the lot is, for people")
@@ -78,7 +101,11 @@ class SeedLot(Checked):
     terminal_velocity: float = number("m_s", 0.5, 20, "speed of steady fall in still air")
     size_cv: float = number("percent", 0, 40, "spread of linear size, SD over mean")
     pose_sd: float = number("deg", 0, 60, "SD of the angle between a held seed and the track")
+    shape_cv: float = number(
+        "percent", 0, 40, "spread of shape, SD of ln(length/width)", default=6.0
+    )
     name: str = "unnamed"
+    size_cvs: Unknown | None = None
     origins: Mapping[str, Origin] = dataclasses.field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -169,6 +196,7 @@ class SeedLot(Checked):
             seed_mass=self.seed_mass * size_factor**3,
             terminal_velocity=self.terminal_velocity * math.sqrt(size_factor),
             size_cv=self.size_cv if size_cv is None else size_cv,
+            size_cvs=self.size_cvs if size_cv is None else None,
         )
 
 
@@ -180,13 +208,18 @@ def shipped_lots() -> dict[str, Path]:
     return {path.stem: path for path in sorted(SHIPPED.glob("*.toml"))}
 
 
+def usual_crop(name: str) -> str:
+    """The crop that a usual name means, such as maize for corn; other names as they are."""
+    return CROP_NAMES.get(name.casefold(), name)
+
+
 def load_lot(name: str | Path, beside: Path | None = None) -> SeedLot:
     """Read a shipped lot by name, or a lot file by path.
 
     Parameters
     ----------
     name : str or Path
-        Name of a shipped lot, or a path that ends in ``.toml``.
+        Name of a shipped lot or one of `LOT_NAMES`, or a path that ends in ``.toml``.
     beside : Path, optional
         Folder that relative paths start from; the working directory by default.
 
@@ -205,9 +238,11 @@ def load_lot(name: str | Path, beside: Path | None = None) -> SeedLot:
     name = str(name)
     if not name.lower().endswith(".toml"):
         lots = shipped_lots()
-        if name not in lots:
-            raise bad("seed lot", name, f"no such shipped lot; {hint(name, lots)}")
-        return read_lot(lots[name])
+        shipped = name if name in lots else LOT_NAMES.get(name.casefold(), "")
+        if not shipped:
+            known = (*lots, *LOT_NAMES)
+            raise bad("seed lot", name, f"no such shipped lot; {hint(name.casefold(), known)}")
+        return read_lot(lots[shipped])
     return read_lot((beside or Path()) / name)
 
 
@@ -252,15 +287,18 @@ def parse_lot(table: Mapping[str, Any], where: str, name: str) -> SeedLot:
             faults.append(Fault(where, key, f"must be a table, [{key}]"))
     arguments: dict[str, Any] = {}
     if isinstance(values, dict):
-        arguments, value_faults = read_section(VALUES, values, where, "values")
+        arguments, value_faults = read_section(VALUES, values, where, "values", _range)
         faults += value_faults
+        if isinstance(spread := arguments.get("size_cv"), Unknown):
+            arguments |= {"size_cv": spread.middle, "size_cvs": spread}
     marked: dict[str, Origin] = {}
     if isinstance(origins, dict):
-        marked, origin_faults = _read_origins(origins, where)
+        marked, origin_faults = _read_origins(origins, where, stated=arguments)
         faults += origin_faults
     if faults:
         raise BadInput(faults)
     try:
+        head["crop"] = usual_crop(head["crop"])
         return SeedLot(**head, **arguments, name=name, origins=marked)
     except BadInput as error:
         raise BadInput(
@@ -271,7 +309,17 @@ def parse_lot(table: Mapping[str, Any], where: str, name: str) -> SeedLot:
 LOT_KEYS = ("title", "crop", "values", "origin")
 
 
-def _read_origins(table: Mapping[str, Any], where: str) -> tuple[dict[str, Origin], list[Fault]]:
+def _range(spec: Spec, key: str, table: Mapping[str, Any]) -> Unknown:
+    """A range in place of the spread of size, as an uncertain input of a scenario."""
+    if spec.name != "size_cv":
+        raise bad("", key, f"{shown(dict(table))} is not allowed; give {spec.allowed()}")
+    return read_unknown("seed", specs(Seed)["size_cv"], key, table)
+
+
+def _read_origins(
+    table: Mapping[str, Any], where: str, stated: Mapping[str, Any]
+) -> tuple[dict[str, Origin], list[Fault]]:
+    """Origins of the values, and faults; a value that may be left out needs one if `stated`."""
     marked: dict[str, Origin] = {}
     faults = []
     for key, value in table.items():
@@ -297,7 +345,7 @@ def _read_origins(table: Mapping[str, Any], where: str) -> tuple[dict[str, Origi
             "missing; say where the value comes from: "
             f"a text that starts with one of {', '.join(MARKS)}",
         )
-        for name in VALUES
-        if name not in table
+        for name, spec in VALUES.items()
+        if name not in table and (spec.required or name in stated)
     ]
     return marked, faults

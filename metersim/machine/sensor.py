@@ -38,7 +38,12 @@ def pulse_length(length: Any, beam_height: Any, speed: Any) -> Any:
 
 @dataclass(frozen=True, kw_only=True)
 class SensorStation:
-    """Counts seeds in the tube."""
+    """Counts seeds in the tube.
+
+    A monitor that follows ISO 11783-11 (iso11783, read) computes singulation, skips, multiples and
+    CV from measured spacings, by the indices of iso7256.  So its skips are misses of spacing, not
+    empty cells.  The scatter of a healthy meter counts among them.
+    """
 
     height: float
     beam_height: float

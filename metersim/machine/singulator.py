@@ -65,15 +65,169 @@ def reach_across(length: Any, width: Any, pose: Any) -> Any:
     return np.sqrt(width * width + (length * length - width * width) * turned * turned) / 2
 
 
-def unseating_push(hole_diameter: Any, vacuum_ratio: Any) -> Any:
+def inner_edge(hole_diameter: Any, inner_gap: Any) -> Any:
+    """Distance of the inner edge from the path of the holes' centres.
+
+    Parameters
+    ----------
+    hole_diameter : float or ndarray
+        Diameter of the hole. [m]
+    inner_gap : float or ndarray
+        Gap from the holes' rims to the inner edge. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Distance, inwards. [m]
+
+    Notes
+    -----
+    ``inner_edge = hole_diameter / 2 + inner_gap``
+
+    Source: geometry; assumption: huazhong2023 measures the inner gap from the holes' rims. From
+    their centres it would empty more than a fifth of the cells.
+    """
+    return hole_diameter / 2 + inner_gap
+
+
+def push_of_edges(reach: Any, outward: Any, outer: Any, inner: Any) -> Any:
+    """Furthest push of a seed by an edge outside and an edge inside the holes' path.
+
+    The outer edge pushes inwards what reaches past it.  The inner edge pushes outwards.
+
+    Parameters
+    ----------
+    reach : float or ndarray
+        Half-extent of the seed across the track. [m]
+    outward : float or ndarray
+        Distance of the seed's centre from the path, outwards positive. [m]
+    outer, inner : float or ndarray
+        Distances of the two edges from the path; an edge that is not there is infinitely far. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Push; negative when no edge touches the seed. [m]
+
+    Notes
+    -----
+    ``push_of_edges = reach + max(outward - outer, -outward - inner)``
+
+    Source: plane geometry.
+    """
+    return reach + np.maximum(outward - outer, -outward - inner)
+
+
+def direction_of_second(rank: Any) -> Any:
+    """Direction in which a second seed lies from the first one.
+
+    Parameters
+    ----------
+    rank : float or ndarray
+        Uniform draw from 0 to 1. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Angle: 0 is ahead, pi/2 outside, pi behind, 3 pi/2 inside. [rad]
+
+    Notes
+    -----
+    ``direction_of_second = if(rank > 0.92, last, if(rank > 0.82, third, if(rank > 0.4, second,
+    first)))
+    where first = -pi / 4 + pi / 2 * rank / 0.4
+    where second = pi / 4 + pi / 2 * (rank - 0.4) / 0.42
+    where third = 3 * pi / 4 + pi / 2 * (rank - 0.82) / 0.1
+    where last = 5 * pi / 4 + pi / 2 * (rank - 0.92) / 0.08``
+
+    assumption: in particle runs, a throw-away simulation of our own, not published, the second seed
+    lay ahead in 0.4 of the doubles, outside in 0.4 to 0.5, behind in 0.1 and inside in 0.05 to 0.1.
+    """
+    return np.interp(rank, SECTORS, QUARTERS)
+
+
+def first_offset(radius: Any, part: Any, hole_diameter: Any) -> Any:
+    """Distance of a first seed's centre from the hole's centre, away from a second seed.
+
+    The two touch where the second seed begins to cover the hole.
+
+    Parameters
+    ----------
+    radius : float or ndarray
+        Radius of the seed's outline towards the second seed. [m]
+    part : float or ndarray
+        Part of the hole that the second seed covers. [1]
+    hole_diameter : float or ndarray
+        Diameter of the hole. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Distance. [m]
+
+    Notes
+    -----
+    ``first_offset = radius - (1 / 2 - part) * hole_diameter``
+
+    Source: geometry; assumption: the part grows in proportion to the width that is covered.
+    """
+    return radius - (0.5 - part) * hole_diameter
+
+
+def second_offset(radius: Any, part: Any, hole_diameter: Any) -> Any:
+    """Distance of a second seed's centre from the hole's centre.
+
+    Parameters
+    ----------
+    radius : float or ndarray
+        Radius of its outline towards the first seed. [m]
+    part : float or ndarray
+        Part of the hole that it covers. [1]
+    hole_diameter : float or ndarray
+        Diameter of the hole. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Distance. [m]
+
+    Notes
+    -----
+    ``second_offset = radius + (1 / 2 - part) * hole_diameter``
+
+    Source: geometry; assumption: as for `first_offset`.
+    """
+    return radius + (0.5 - part) * hole_diameter
+
+
+SECTORS = (0.0, 0.4, 0.82, 0.92, 1.0)  # shares of the doubles up to the end of each quarter
+QUARTERS = tuple(np.pi * k / 4 for k in (-1, 1, 3, 5, 7))
+
+
+def unseating_push(
+    hole_diameter: Any,
+    share: Any,
+    vacuum_ratio: Any,
+    peripheral_speed: Any,
+    seat_push: Any,
+    edge_speed: Any,
+) -> Any:
     """Push that unseats a seed in half of the cases.
 
     Parameters
     ----------
     hole_diameter : float or ndarray
         Diameter of the hole. [m]
+    share : float or ndarray
+        Part of the hole that the seed covers. [1]
     vacuum_ratio : float or ndarray
         Vacuum that works on the seed over the vacuum it needs. [1]
+    peripheral_speed : float or ndarray
+        Speed of the holes, above 0. [m/s]
+    seat_push : float
+        Push that unseats a seed that just holds, over the hole's diameter. [1]
+    edge_speed : float
+        Power of speed; 0 if speed does not matter. [1]
 
     Returns
     -------
@@ -82,12 +236,18 @@ def unseating_push(hole_diameter: Any, vacuum_ratio: Any) -> Any:
 
     Notes
     -----
-    ``unseating_push = hole_diameter / 2 * sqrt(vacuum_ratio)``
+    ``unseating_push = seat_push * share * hole_diameter * sqrt(vacuum_ratio) * by_speed
+    where by_speed = (peripheral_speed / 0.3)^edge_speed``
 
-    assumption: half a hole diameter unseats a seed that just holds. The push grows as the square
-    root of the vacuum.
+    assumption: a seed that covers a part of the hole leaves sooner, in proportion. The push grows
+    as the square root of the vacuum. A fast disc leaves less time for the push and strikes
+    harder, so the sign of speed is not known.
     """
-    return hole_diameter / 2 * np.sqrt(vacuum_ratio)
+    seat = seat_push * share * hole_diameter * np.sqrt(vacuum_ratio)
+    return seat * np.power(peripheral_speed / USUAL_SPEED, edge_speed)
+
+
+USUAL_SPEED = 0.3  # m/s, of the holes
 
 
 def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
@@ -147,36 +307,40 @@ TEETH = 3  # teeth of the edge that a cell passes
 
 @dataclass(frozen=True, kw_only=True)
 class SingulatorStation:
-    """Pushes surplus seeds off."""
+    """Pushes surplus seeds off, by an edge outside the holes and perhaps one inside."""
 
     gap: float
     notch_step: float
     notch: float
+    inner_gap: float  # from the holes' rims; infinite without an inner edge
     hole_diameter: float
-    inner_guide: bool
     lot: SeedLot
     coefficients: Coefficients
 
     @cached_property
     def offset(self) -> float:
-        """Distance of the edge from the path of the holes' centres. [m]"""
-        return float(edge_offset(self.gap, self.notch_step, self.notch))
+        """Distance of the outer edge from the path of the holes' centres. [m]"""
+        gap = self.gap * (1 + self.coefficients.edge_zero)
+        return float(edge_offset(gap, self.notch_step, self.notch))
 
     @cached_property
-    def narrowing(self) -> float:
-        """Eccentricity with the inner guide over that without it. [1]"""
-        return self.coefficients.guide_narrowing if self.inner_guide else 1.0
+    def inner(self) -> float:
+        """Distance of the inner edge from that path. [m]"""
+        return float(inner_edge(self.hole_diameter, self.inner_gap))
 
-    def reach(self, pose_draw: Any) -> Any:
-        """Half-extent across the track of the mean seed in a pose. [m]"""
-        return reach_across(self.lot.length, self.lot.width, self.lot.pose_sd * pose_draw)
+    def reach(self, length: Any, narrow: Any, pose_draw: Any) -> Any:
+        """Half-extent across the track of a seed with these sides [m] in a pose. [m]"""
+        return reach_across(length, narrow, self.lot.pose_sd * pose_draw)
 
     def weakest(self, rank: Any) -> Any:
         """Deviate of the tooth that a lone seed resists least; it meets all in one pose. [1]"""
         return weakest_deviate(rank, TEETH)
 
-    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Moment) -> Any:
+    def deviate(self, reach: Any, outward: Any, share: Any, vacuum_ratio: Any, at: Moment) -> Any:
         """Deviate below which a tooth's draw makes the seed leave. [1]"""
-        push = reach + off_centre - self.offset
-        unseating = unseating_push(self.hole_diameter, vacuum_ratio)
-        return unseating_deviate(push, unseating, self.coefficients.push_spread)
+        k = self.coefficients
+        push = push_of_edges(reach, outward, self.offset, self.inner)
+        unseating = unseating_push(
+            self.hole_diameter, share, vacuum_ratio, at.speed, k.seat_push, k.edge_speed
+        )
+        return unseating_deviate(push, unseating, k.push_spread)

@@ -17,6 +17,8 @@ SOURCES: dict[str, str] = {
     "precision seeder, Biosyst Eng 87(4):437-444.",
     "liao2018": "Liao et al. 2018, Trans CSAE 34(24).",
     "guarella1996": "Guarella, Pellerano & Pascuzzi 1996, J Agric Eng Res 64:29-36.",
+    "montaine2011": "Montaine, Heckel, Kruelle, Schwager & Poeschel 2011, Coefficient of "
+    "restitution as a fluctuating quantity, Phys Rev E 84:041306, arXiv 1104.0049 (from memory).",
     "yazgi2016": "Yazgi 2016, Appl Eng Agric 32(6):783-790.",
     "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
     "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
@@ -41,6 +43,11 @@ SOURCES: dict[str, str] = {
     "jayan": "Jayan & Kumar, measured properties of cotton seed (year and journal not noted).",
     "chhina2011": "Chhina & Sharma 2011, measured properties of onion seed (journal not noted).",
     "iowa_soybean": "Iowa State University extension, seeds per pound of soybean.",
+    "burns": "Burns et al., kernel mass of maize from 119 pairs of counted samples (year and "
+    "journal not noted).",
+    "egli1987": "Egli et al. 1987, size of soybean seed on screens, Agron J 79(3):463.",
+    "koklu2020": "Koklu & Ozkan 2020, 13,611 seeds of seven dry bean varieties, UCI data set.",
+    "canola_screens": "A seed firm's note on losses of canola on screens (low authority).",
     # published behaviour of meters and planters
     "torosoglu": "Torosoglu & Aydin, electric and ground drive of a vacuum planter, laboratory "
     "(year and journal not noted).",
@@ -63,6 +70,7 @@ SOURCES: dict[str, str] = {
     "sensors2019": "Sensors 2019, 19(23):5191 (authors not noted).",
     "scau2017": "J S China Agric Univ 2017, seed sensors (authors not noted).",
     # standards beside ISO 7256-1
+    "iso11783": "ISO 11783-11, data dictionary, entries 415 to 425.",
     "gbt6973": "GB/T 6973-2005, modified from ISO 7256-1.",
     "db32t1023": "DB32/T 1023-2007, Jiangsu, precision maize sowing.",
     "nyt1628": "NY/T 1628-2008.",

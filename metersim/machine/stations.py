@@ -133,13 +133,13 @@ def fitted_alike(
     own = None
     if callable(stations) or stations:
         given = vars(stations) if isinstance(stations, Stations) else stations
-        own = OwnStations(given, vars(usual_stations(made[0])))
+        own = OwnStations(given, vars(usual_stations(made[0], USUAL)))
     return [replace(one, own=own) for one in made]
 
 
 def stations_of(
     scenario: AnyScenario,
-    coefficients: Coefficients = USUAL,
+    coefficients: Coefficients | None = None,
     *,
     stations: OwnGiven | None = None,
 ) -> Stations:
@@ -149,8 +149,8 @@ def stations_of(
     ----------
     scenario : Scenario, str or Path
         What is set, or the name or file of it.
-    coefficients : Coefficients
-        The model's coefficients.
+    coefficients : Coefficients, optional
+        The model's coefficients; by default those of the scenario.
     stations : mapping, Stations or callable, optional
         Own stations, as for `fitted`.
 
@@ -169,7 +169,8 @@ def stations_of(
     usual = usual_stations(scenario, coefficients)
     if scenario.own is None:
         return usual
-    return replace(usual, **scenario.own.made(replace(scenario, own=None), vars(usual)))
+    settings = vars(usual_stations(scenario, USUAL))
+    return replace(usual, **scenario.own.made(replace(scenario, own=None), vars(usual), settings))
 
 
 def departures_of(scenario: Scenario) -> dict[str, str]:
@@ -177,19 +178,31 @@ def departures_of(scenario: Scenario) -> dict[str, str]:
     return stations_of(scenario).departures(usual_stations(scenario)) if scenario.own else {}
 
 
-def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> Stations:
+def inner_gap_of(scenario: Scenario, coefficients: Coefficients) -> float:
+    """Gap of the edge inside the circle from the holes' rims; infinite without such an edge. [m]"""
+    guide = scenario.guide
+    if guide.inner_gap is not None:
+        return guide.inner_gap
+    return coefficients.inner_gap * scenario.seeds.width if guide.inner_guide else math.inf
+
+
+def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None) -> Stations:
     """The usual stations of a scenario, whatever its own ones."""
-    lot, k = scenario.seeds, coefficients
+    lot, k = scenario.seeds, coefficients or scenario.coefficients
     disc, in_field = scenario.disc, scenario.in_field
     shaking = float(shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field)
-    narrowing = k.guide_narrowing if scenario.guide.inner else 1.0
+    launch_sd = k.launch_spread * (k.guide_narrowing if scenario.guide.inner else 1.0)
     firm = k.firmer_factor if scenario.furrow.firmer else 1.0
+    soil = scenario.furrow.soil_scatter * firm
+    on_belt = k.landing_scatter * (scenario.observed == "belt")
     return Stations(
         drive=DriveStation(
             angular_speed=scenario.angular_speed,
             ramp=scenario.drive.start_ramp,
             ripple=scenario.drive.ripple,
             ripples_per_turn=scenario.drive.ripples_per_turn,
+            slip=scenario.drive.slip,
+            stand=scenario.drive.slip_burst / scenario.demand.speed,
         ),
         gate=GateStation(
             opening=scenario.pool.gate_opening,
@@ -215,7 +228,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
             notch_step=scenario.singulator.notch_step,
             notch=scenario.singulator.notch,
             hole_diameter=disc.hole_diameter,
-            inner_guide=scenario.guide.inner,
+            inner_gap=inner_gap_of(scenario, k),
             lot=lot,
             coefficients=k,
         ),
@@ -223,7 +236,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
             hole_diameter=disc.hole_diameter,
             circle_radius=disc.circle_radius,
             decay_arc=scenario.cutoff.decay_arc,
-            launch_sd=k.launch_spread * narrowing,
+            launch_sd=launch_sd,
             lot=lot,
             coefficients=k,
         ),
@@ -233,7 +246,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
             wear=scenario.tube.tube_wear,
             fitted=scenario.tube.tube_fitted,
             terminal_velocity=lot.terminal_velocity,
-            narrowing=narrowing,
+            launch_sd=launch_sd,
             coefficients=k,
         ),
         sensor=SensorStation(
@@ -245,7 +258,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients = USUAL) -> St
         furrow=FurrowStation(
             in_field=in_field,
             ground_speed=scenario.demand.speed,
-            scatter=scenario.furrow.soil_scatter * firm * in_field,
+            scatter=soil if in_field else on_belt,
             hop=k.hop * firm * in_field,
             curvature=scenario.tube.tube_curvature,
         ),

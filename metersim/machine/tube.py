@@ -13,7 +13,9 @@ from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.release import sideways_way
 
-REFERENCE_LENGTH = 0.45  # m, to which the coefficients of contacts refer
+REFERENCE_LENGTH = 0.45  # m, to which the coefficients of contacts refer, as the next one
+REFERENCE_SPEED = 0.035  # m/s across the tube
+BELOW_TUBE = 0.05  # m from a tube's end to the ground or belt; assumption
 
 
 def fall_speed(height: Any, launch_speed: Any, terminal_velocity: Any, gravity: Any) -> Any:
@@ -143,21 +145,13 @@ def later_by(launch_change: Any, fall_time: Any, end_speed: Any) -> Any:
     return -launch_change * fall_time / end_speed
 
 
-def roughness(
-    curvature: Any, wear: Any, good_tube: Any, curvature_contacts: Any, wear_contacts: Any
-) -> Any:
-    """How often a tube touches seeds, over the reference stand of the contact coefficients.
+def roughness(wear: Any, wear_contacts: Any) -> Any:
+    """How often a tube touches seeds, over the same tube when it was new.
 
     Parameters
     ----------
-    curvature : float or ndarray
-        Angle through which the tube turns the seed. [rad]
     wear : float or ndarray
         From 0, new, to 1, worn out. [1]
-    good_tube : float
-        Contacts of a new straight tube over those of the reference stand. [1]
-    curvature_contacts : float
-        Added share of contacts per curvature. [1/rad]
     wear_contacts : float
         Added share of contacts when worn out. [1]
 
@@ -168,42 +162,40 @@ def roughness(
 
     Notes
     -----
-    ``roughness = good_tube * (1 + curvature_contacts * curvature) * (1 + wear_contacts * wear)``
+    ``roughness = 1 + wear_contacts * wear``
 
-    Source: the values for a new and for a worn tube are calibrated on yazgi2016; assumption: linear
-    between them.
+    Source: the value for a worn tube follows yazgi2016; assumption: linear up to it.
     """
-    return good_tube * (1 + curvature_contacts * curvature) * (1 + wear_contacts * wear)
+    return 1 + wear_contacts * wear
 
 
 def contact_mean(
-    peripheral_speed: Any,
+    sideways_speed: Any,
     length: Any,
+    curvature: Any,
     rough: Any,
-    contact_base: Any,
-    contact_by_speed: Any,
-    contact_knee: Any,
+    contacts: Any,
+    curvature_contacts: Any,
 ) -> Any:
-    """Mean number of wall contacts on the way down.
+    """Mean number of wall contacts on the way down, if contacts did not damp each other.
 
-    The sideways energy of the launch makes contacts.  A tube has only so much wall, so their number
-    levels off.  Without the knee, quality would fall far more steeply above 8 km/h than nadin2019
-    found: that fall is linear.
+    A seed that drops straight down a straight tube need not touch it.  So there is no contact
+    without sideways speed or curve.
 
     Parameters
     ----------
-    peripheral_speed : float or ndarray
-        Speed of the hole at release. [m/s]
+    sideways_speed : float or ndarray
+        SD of the seeds' speed across the tube at its mouth. [m/s]
     length : float or ndarray
         Height of fall. [m]
+    curvature : float or ndarray
+        Angle through which the tube turns the seed. [rad]
     rough : float or ndarray
         `roughness`. [1]
-    contact_base : float
-        Contacts at no speed in a tube of the reference length. [1]
-    contact_by_speed : float
-        Contacts added per squared speed, at low speed. [s2/m2]
-    contact_knee : float
-        Speed at which the added contacts are half of what they would be without the knee. [m/s]
+    contacts : float
+        Contacts in a new straight tube of the reference length at the reference speed. [1]
+    curvature_contacts : float
+        Contacts added per curvature in such a tube. [1/rad]
 
     Returns
     -------
@@ -212,31 +204,58 @@ def contact_mean(
 
     Notes
     -----
-    ``contact_mean = (contact_base + added) * rough * length / 0.45
-    where added = contact_by_speed * peripheral_speed^2 / (1 + knee)
-    where knee = (peripheral_speed / contact_knee)^2``
+    ``contact_mean = (contacts * energy + curvature_contacts * curvature) * rough * length / 0.45
+    where energy = (sideways_speed / 0.035)^2``
 
-    assumption: the number levels off with speed, and grows in proportion to length. The length of
-    the reference stand is 0.45 m.
+    assumption: the energy of the sideways motion makes contacts. A number in proportion to the
+    sideways speed lost: it spreads the times of banaj2022 too little between 0.09 and 0.22 m/s.
+    The references are a tube of 0.45 m and 3.5 cm/s, which a disc at 0.25 m/s gives.
     """
-    energy = peripheral_speed * peripheral_speed
-    added = contact_by_speed * energy / (1 + energy / (contact_knee * contact_knee))
-    return (contact_base + added) * rough * length / REFERENCE_LENGTH
+    energy = sideways_speed * sideways_speed / (REFERENCE_SPEED * REFERENCE_SPEED)
+    each = contacts * energy + curvature_contacts * curvature
+    return each * rough * length / REFERENCE_LENGTH
 
 
-def contact_loss(rank: Any, rough: Any, largest: Any, hardest: Any) -> Any:
+def damped_distance(apart: Any, contact_damping: Any) -> Any:
+    """Mean distance from a contact to the next one, from that before the contact.
+
+    A contact damps the sideways motion.  So contacts come ever further apart, and their number
+    saturates: ten times as much sideways energy adds three or four contacts.
+
+    Parameters
+    ----------
+    apart : float or ndarray
+        Mean distance before the contact. [m]
+    contact_damping : float
+        Share of the sideways motion that a contact leaves. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Mean distance. [m]
+
+    Notes
+    -----
+    ``damped_distance = apart / contact_damping``
+
+    assumption: each contact leaves the same share.
+    """
+    return apart / contact_damping
+
+
+def contact_loss(rank: Any, rough: Any, middle: Any, hardest: Any) -> Any:
     """Share of speed that a seed loses at a contact.
 
     Parameters
     ----------
     rank : float or ndarray
-        Uniform draw from 0 to 1. [1]
+        Uniform draw between 0 and 1. [1]
     rough : float or ndarray
         `roughness`. [1]
-    largest : float
-        Largest share on the reference stand. [1]
+    middle : float
+        Median share in a new tube. [1]
     hardest : float
-        Largest share on any stand. [1]
+        Largest share in any tube. [1]
 
     Returns
     -------
@@ -245,11 +264,44 @@ def contact_loss(rank: Any, rough: Any, largest: Any, hardest: Any) -> Any:
 
     Notes
     -----
-    ``contact_loss = rank * min(largest * sqrt(rough), hardest)``
+    ``contact_loss = min(max(middle * sqrt(rough) * (1 + tails / 2), 0), hardest)
+    where tails = ln(min(2 * rank, 1) / min(2 - 2 * rank, 1))``
 
-    assumption: uniform from 0 to a largest share, which grows as the square root of roughness.
+    Source: impacts at one speed have restitutions with exponential tails on both sides
+    (montaine2011, on spheres, from memory); assumption: the tails' scale is half the median, which
+    grows as the square root of roughness.
     """
-    return rank * np.minimum(largest * np.sqrt(rough), hardest)
+    tails = np.log(np.minimum(2 * rank, 1.0) / np.minimum(2 - 2 * rank, 1.0))
+    return np.minimum(np.maximum(middle * np.sqrt(rough) * (1 + tails / 2), 0.0), hardest)
+
+
+def exit_speed(sideways_speed: Any, direction: Any, lost: Any, deflection: Any) -> Any:
+    """Speed along the row at which a seed leaves the tube.
+
+    Parameters
+    ----------
+    sideways_speed : float or ndarray
+        Speed along the row at its launch. [m/s]
+    direction : float or ndarray
+        Normal draw of the direction of launch. [1]
+    lost : float or ndarray
+        Speed that the last contact took; 0 without contacts. [m/s]
+    deflection : float
+        SD of the speed along the row over the speed lost. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Speed, forward positive. [m/s]
+
+    Notes
+    -----
+    ``exit_speed = sideways_speed - deflection * direction * lost``
+
+    assumption: the wall turns a share of the lost speed aside, back from where the seed came, and
+    more for a seed that is launched further aside.
+    """
+    return sideways_speed - deflection * direction * lost
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,39 +313,39 @@ class TubeStation:
     wear: float
     fitted: bool
     terminal_velocity: float
-    narrowing: float
+    launch_sd: float
     coefficients: Coefficients
 
     @cached_property
     def rough(self) -> float:
-        """Contacts over those of the reference stand; 0 without a tube. [1]"""
-        k = self.coefficients
-        rough = roughness(
-            self.curvature, self.wear, k.good_tube, k.curvature_contacts, k.wear_contacts
-        )
-        return float(rough) if self.fitted else 0.0
+        """Contacts over those of the tube when it was new. [1]"""
+        return float(roughness(self.wear, self.coefficients.wear_contacts))
 
     def contacts(self, speed: Any, at: Moment) -> Any:
-        """Mean number of wall contacts at a peripheral speed [m/s]. [1]"""
+        """Mean number of wall contacts at a peripheral speed [m/s], but for `damped`. [1]"""
         k = self.coefficients
-        sideways = k.contact_by_speed * self.narrowing
-        return contact_mean(
-            speed, self.length, self.rough, k.contact_base, sideways, k.contact_knee
+        aside = self.launch_sd * speed
+        mean = contact_mean(
+            aside, self.length, self.curvature, self.rough, k.contacts, k.curvature_contacts
         )
+        return mean * self.fitted
 
-    @cached_property
-    def largest_loss(self) -> float:
-        """Largest share of speed lost at a contact. [1]"""
-        k = self.coefficients
-        return float(contact_loss(1.0, self.rough, k.contact_loss, k.hardest_contact))
+    def damped(self, apart: Any) -> Any:
+        """Mean distance from a contact to the next one, from that before the contact. [m]"""
+        return damped_distance(apart, self.coefficients.contact_damping)
 
     def loss(self, rank: Any) -> Any:
         """Share of speed lost at a contact. [1]"""
-        return rank * self.largest_loss
+        k = self.coefficients
+        return contact_loss(rank, self.rough, k.contact_loss, k.hardest_contact)
 
-    def strays(self, sideways_speed: Any, time: Any) -> Any:
-        """Distance along the row during a fall of a time [s]; 0 in a tube. [m]"""
-        return 0.0 * time if self.fitted else sideways_way(sideways_speed, time)
+    def aside(self, sideways_speed: Any, direction: Any, lost: Any) -> Any:
+        """Speed along the row after all contacts; the last took a speed of `lost`. [m/s]"""
+        return exit_speed(sideways_speed, direction, lost, self.coefficients.deflection)
+
+    def strays(self, aside: Any, time: Any, speed: Any) -> Any:
+        """Distance along the row during a fall of a time [s], or below the tube's end. [m]"""
+        return sideways_way(aside, BELOW_TUBE / speed if self.fitted else time)
 
     def steady_speed(self, size: Any) -> Any:
         """Terminal velocity of a seed of this relative size. [m/s]"""

@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 Statistic = Callable[[Floats], Floats]
 """Maps column sums of shape (..., k) to values of shape (...)."""
 
+LEVEL_TOTAL = 0.90
+"""Coverage of every printed interval that is the total of all uncertainties."""
+
 MOST_GAIN = 4.0
 """Most effective cells of a regular sequence over the cells that it has."""
 

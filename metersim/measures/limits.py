@@ -14,7 +14,7 @@ from metersim.files.units import UNITS, Unit, sentence_number
 from metersim.machine.losses import CODES, LOSSES, WORDS_OF_CAUSES
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
-from metersim.machine.seedlot import read_toml
+from metersim.machine.seedlot import read_toml, usual_crop
 from metersim.measures.estimates import Measured
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
@@ -104,7 +104,7 @@ def _cover(table: Mapping[str, Any], where: str) -> Cover:
         raise BadInput(faults)
     low_high = {KEYS[key]: ends for key, ends in table.items() if key in KEYS}
     return Cover(
-        crops=tuple(crop.casefold() for crop in table.get("crops", ())),
+        crops=tuple(usual_crop(crop.casefold()) for crop in table.get("crops", ())),
         surface=table.get("surface", ""),
         ranges={
             spec.name: (_si(spec, low), _si(spec, high)) for spec, (low, high) in low_high.items()
@@ -164,8 +164,8 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
     --------
     >>> import metersim as m
     >>> from metersim.measures.limits import outside
-    >>> outside(m.load_scenario("sunflower"))
-    ['no published case has sunflower: the prediction rests on other crops']
+    >>> outside(m.load_scenario("sunflower", ["lot=milo", "hole_diameter_mm=2"]))
+    ['no published case has sorghum: the prediction rests on other crops']
     """
     crop, place = scenario.lot.crop, SURFACES[scenario.furrow.surface]
     covers = [cover for cover in shipped_covers() if crop.casefold() in cover.crops]
@@ -249,6 +249,7 @@ RESERVE = (
 )
 
 CAUSES = {CODES[loss.name]: WORDS_OF_CAUSES[loss.cause] for loss in LOSSES}
+UNOBSERVED = {"pulses": "seeds without a pulse", "plants": "seeds that did not come up"}
 DOUBLES, SCATTER = (WORDS_OF_CAUSES[name] for name in ("doubles", "scatter"))
 
 
@@ -275,7 +276,8 @@ def causes(measured: Measured) -> list[Cause]:
     Without scatter, a run of skips of any length between two seeds makes one miss.  Each seed of a
     cell beyond its first makes one multiple.  So a miss counts to the reason of the last cell of
     its run.  The multiples of cells count to the singulator.  All other multiples and misses count
-    to scatter.  With independent skips in a share m of the cells, and e extra seeds per cell, the
+    to scatter.  Each seed that the observer does not find makes one miss, or one multiple fewer.
+    With independent skips in a share m of the cells, and e extra seeds per cell, the
     misses from cells are ``m (1 - m) / (1 - m + e)`` of the spacings.
     """
     spacings = measured.total("spacings")
@@ -287,6 +289,8 @@ def causes(measured: Measured) -> list[Cause]:
         counts[DOUBLES] = measured.total("seeds") - (
             measured.total("cells") - measured.total("none")
         )
+        if hidden := UNOBSERVED.get(measured.scenario.observed):
+            counts[hidden] = measured.total("seeds") - spacings - len(measured.tallies)
         counts[SCATTER] = spacings - measured.total("class2") - sum(counts.values())
     whole = spacings or measured.total("cells")
     found = [Cause(name, count / whole) for name, count in counts.items() if count > 0]

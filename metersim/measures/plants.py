@@ -14,8 +14,8 @@ from metersim.files.units import UNITS
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, Measure
+from metersim.measures.observed import as_it_lies, come_up, index_of
 from metersim.measures.tally import Tally, tally
-from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Origin, Piece, Run, Seeds
 from metersim.run.simulation import pieces
 from metersim.run.streams import Streams
@@ -42,37 +42,10 @@ def emerged(run: Run, chance: float, shift: float) -> Run:
 
     Notes
     -----
-    assumption: seeds come up independently of one another and of their spacing; shifts are normal.
-    There is one draw for each seed that a cell may carry, whether it carries it or not.  So if one
-    of two meters skips, the seeds behind keep their draws.  The draws do not depend on chance and
-    shift.
+    assumption: as for `metersim.measures.observed.come_up`.
     """
     plants = come_up(run.seeds, Streams(run.seed, run.replicate), chance, shift)
-    return dataclasses.replace(run, seeds=plants)
-
-
-def come_up(seeds: Seeds, streams: Streams, chance: float, shift: float) -> Seeds:
-    """The seeds that come up, at the positions of their plants.
-
-    Parameters
-    ----------
-    seeds : Seeds
-        All or some seeds of a run.
-    streams : Streams
-        The random draws of the run.
-    chance, shift : float
-        As for `emerged`.
-
-    Returns
-    -------
-    Seeds
-        Seeds in the same order.
-    """
-    index = _index(seeds)
-    up = np.flatnonzero(streams.uniform("emergence", index) < chance)
-    moved = shift * ndtri(streams.uniform("plant shift", index))
-    plants = seeds.part(up)
-    return dataclasses.replace(plants, position=plants.position + moved[up])
+    return dataclasses.replace(as_it_lies(run), seeds=plants)
 
 
 def delays(
@@ -104,7 +77,7 @@ def delays(
     it comes up, although crusts and cold soil lie in patches.
     There is one draw per seed and cause, as in `emerged`.  The draws do not depend on settings.
     """
-    index = _index(seeds)
+    index = index_of(seeds)
     held = streams.uniform("late emergence", index) < late_share
     early = spread * ndtri(streams.uniform("emergence delay", index))
     times: Floats = early + late_by * held
@@ -157,11 +130,6 @@ def even_seeds_sd(spacing: float, chance: float, shift: float) -> float:
     if chance == 0:
         return float("nan")
     return float(np.sqrt(spacing**2 * (1 - chance) / chance**2 + 2 * shift**2))
-
-
-def _index(seeds: Seeds) -> NDArray[np.uint64]:
-    """Index of each seed's draw for a cause."""
-    return (seeds.cell * MOST_SEEDS + seeds.nth).astype(np.uint64)
 
 
 DAY = UNITS["days"].factor
@@ -262,5 +230,6 @@ def plants_tally(
             if on_cells:
                 on_cells(len(piece.cells))
 
-    made = tally(origin, cells, stretches, grown())
+    made = tally(as_it_lies(origin), cells, stretches, grown())
+    made = dataclasses.replace(made, origin=origin)
     return dataclasses.replace(made, sums={**made.sums, **late, **hills})

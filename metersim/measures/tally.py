@@ -19,6 +19,7 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.losses import REASONS
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import POINTS, OwnGiven, fitted
+from metersim.measures.observed import observed_seeds
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
 from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Cells, Origin, Piece, Run, Ticks
@@ -151,7 +152,7 @@ def tally(origin: Origin, cells: int, stretches: int, pieces: Iterable[Piece]) -
     RuntimeError
         If a seed lies a whole piece or more behind its cell, which no meter can do.
     """
-    sums = _Sums(origin.scenario, cells, stretches)
+    sums = _Sums(origin, cells, stretches)
     for piece in pieces:
         sums.add(piece)
     columns, loads = sums.columns(), sums.loads
@@ -293,8 +294,9 @@ class _Clock:
 class _Sums:
     """All sums of a run while it goes on."""
 
-    def __init__(self, scenario: Scenario, cells: int, stretches: int) -> None:
-        self._cells = cells
+    def __init__(self, origin: Origin, cells: int, stretches: int) -> None:
+        scenario = origin.scenario
+        self._origin, self._cells = origin, cells
         self._nominal, self._demand = scenario.spacing, scenario.demand
         self._close = CP3_WINDOW / 2 * (1 + ROUNDING) / self._nominal
         self.loads = _Loads(cells, stretches)
@@ -316,7 +318,8 @@ class _Sums:
         seeds = piece.seeds
         fall = seeds.landing_time - seeds.release_time
         self._seeds.add(seeds.cell, seeds.seen.view(np.int8), fall, fall * fall)
-        self._add_spacings(*self._row.add(seeds.position, seeds.cell))
+        found = observed_seeds(self._origin, seeds)
+        self._add_spacings(*self._row.add(found.position, found.cell))
         self._add_signals(*self._shown.add(seeds.sensor_time[seeds.seen], seeds.cell[seeds.seen]))
 
     def _add_spacings(self, gaps: Floats, left: Ints) -> None:

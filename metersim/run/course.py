@@ -12,7 +12,7 @@ from metersim.machine.drive import DriveStation
 from metersim.machine.rowunit import KNOT_INTERVAL, SAMPLE, SAMPLES, envelope, shaking
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, POINTS
-from metersim.run.draws import KnotDraws
+from metersim.run.draws import KnotDraws, SlipDraws
 
 Array = NDArray[np.float64]
 
@@ -26,6 +26,8 @@ class Course:
         All settings.
     drive : DriveStation
         The drive of the disc.
+    draws : SlipDraws
+        Draws of the slips of its ground wheel.
 
     Attributes
     ----------
@@ -39,8 +41,9 @@ class Course:
         Cells that enter the pool between two ticks, at most.
     """
 
-    def __init__(self, scenario: Scenario, drive: DriveStation) -> None:
+    def __init__(self, scenario: Scenario, drive: DriveStation, draws: SlipDraws) -> None:
         self._scenario, self._drive = scenario, drive
+        self._slips = Slips(drive, draws) if drive.slip else None
         self.passages = scenario.passages
         self.pitch = 2 * math.pi / scenario.disc.cells
         self.cells_in_tick = math.ceil(scenario.disc.cells * scenario.run.tick)
@@ -54,7 +57,7 @@ class Course:
     @property
     def end(self) -> float:
         """Time at which the last cell passes the cut-off. [s]"""
-        return float(self._drive.time_at(self._last_angle))
+        return float(self._time_at(self._last_angle))
 
     def angles(self, cells: Any, point: int) -> Any:
         """Angles of the disc at which cells pass a point of their way. [rad]"""
@@ -66,7 +69,7 @@ class Course:
 
     def times(self, cells: Any, point: int) -> Any:
         """Times at which cells pass a point of their way. [s]"""
-        return self._drive.time_at(self.angles(cells, point))
+        return self._time_at(self.angles(cells, point))
 
     def hole_speeds(self, cells: Any, point: int = CUT) -> Any:
         """Speed of the holes when cells pass any point of their way but the first. [m/s]"""
@@ -75,7 +78,7 @@ class Course:
 
     def tick_times(self, first: int, last: int) -> Any:
         """Times of the ticks from `first` to before `last`. [s]"""
-        return self._drive.time_at(self._scenario.tick_angles(last, first))
+        return self._time_at(self._scenario.tick_angles(last, first))
 
     def tick_speeds(self, first: int, last: int) -> Array:
         """Mean speed of the holes from each tick to the next. [m/s]
@@ -84,9 +87,45 @@ class Course:
         """
         angles = self._scenario.tick_angles(last + 1, first)
         steps = np.diff(angles)
-        speeds = steps / self._drive.duration(angles[:-1], steps)
+        durations = self._drive.duration(angles[:-1], steps)
+        if self._slips:
+            durations = durations + np.diff(self._slips.stood_until(angles))
+        speeds = steps / durations
         rounded: Array = np.round(speeds * self._scenario.disc.circle_radius, 12)
         return rounded
+
+    def stood(self, tick: int) -> float:
+        """Time for which the disc stood between a tick and the tick before. [s]"""
+        if not self._slips or not tick:
+            return 0.0
+        before, now = self._slips.stood_until(self._scenario.tick_angles(tick + 1, tick - 1))
+        return float(now - before)
+
+    def _time_at(self, angle: Any) -> Any:
+        """Time at which the disc has turned through an angle [rad], with slips. [s]"""
+        time = self._drive.time_at(angle)
+        return time + self._slips.stood_until(angle) if self._slips else time
+
+
+SLIPS = 1024  # slips that are drawn at once
+
+
+class Slips:
+    """Slips of a ground wheel: the angles at which the disc stands, and for how long in all."""
+
+    def __init__(self, drive: DriveStation, draws: SlipDraws) -> None:
+        self._means = 1 / drive.slips_per_angle, drive.stand
+        self._draws = draws
+        self._angle, self._stood = np.zeros((2, 1))  # at each slip; the first stands for no slip
+
+    def stood_until(self, angle: Any) -> Any:
+        """Time for which the disc stood before it had turned through angles [rad]. [s]"""
+        while self._angle[-1] <= np.max(angle, initial=0.0):
+            ends = np.array([[self._angle[-1], self._stood[-1]]])
+            drawn = np.cumsum(np.concatenate((ends, self._draws.next(SLIPS) * self._means)), axis=0)
+            self._angle = np.concatenate((self._angle, drawn[1:, 0]))
+            self._stood = np.concatenate((self._stood, drawn[1:, 1]))
+        return self._stood[np.maximum(np.searchsorted(self._angle, angle) - 1, 0)]
 
 
 class Shaking:

@@ -54,6 +54,11 @@ class BlockDraws:
         return self._exponential("meeting")
 
     @cached_property
+    def second(self) -> Array:
+        """E: what the mean number of further seeds must exceed for a second seed to join."""
+        return self._exponential("second")
+
+    @cached_property
     def grip(self) -> Array:
         """N: deviate of the vacuum needed, among all seeds."""
         return self._normal("grip")
@@ -67,6 +72,16 @@ class BlockDraws:
     def seat(self) -> Array:
         """N: the part of the seat that the vacuum needed and the size do not determine."""
         return self._normal("seat")
+
+    @cached_property
+    def lie(self) -> Array:
+        """U: pose of the held seed, flat or on edge."""
+        return self._streams.block("lie", self._block).random(self.cells)
+
+    @cached_property
+    def shape(self) -> Array:
+        """N: length over width of the seed."""
+        return self._normal("shape")
 
     @cached_property
     def along(self) -> Array:
@@ -212,6 +227,14 @@ class CellDraws:
         """U: rank of the vacuum needed among the seeds that hold."""
         return self.uniform("grip", cell, nth)
 
+    def lie(self, cell: int) -> float:
+        """U: pose of the first seed, flat or on edge."""
+        return self._first("lie", cell)
+
+    def shape(self, cell: int) -> float:
+        """N: length over width of the first seed."""
+        return self._first("shape", cell)
+
     def along(self, cell: int) -> float:
         """N: offset of the first seed's seat from the hole's centre, along the track."""
         return self._first("along", cell)
@@ -220,9 +243,13 @@ class CellDraws:
         """N: offset of the first seed's seat from the hole's centre, across the track."""
         return self._first("across", cell)
 
-    def meeting(self, cell: int, nth: int = 0) -> float:
+    def meeting(self, cell: int) -> float:
         """E: what the mean number of joins must exceed for a seed to join."""
-        return self._exponential("meeting", cell, nth)
+        return self._first("meeting", cell)
+
+    def more(self, cell: int, nth: int) -> float:
+        """E: what the mean number of further seeds must exceed for a later seed to join."""
+        return self._first("second", cell) if nth == 1 else self.exponential("meeting", cell, nth)
 
     def size(self, cell: int, nth: int = 0) -> float:
         """N: size; for a first seed, the part that the vacuum needed does not determine."""
@@ -262,6 +289,22 @@ class CellDraws:
         return self._exponential("hop", cell, nth)
 
 
+class HoleDraws:
+    """Draws that last for the whole run, by hole of the disc.
+
+    Attributes
+    ----------
+    deviates : ndarray, shape (holes,)
+        N: difference of a hole from the others.
+    turns : ndarray, shape (holes,)
+        Position of a hole on the disc, from where the disc runs out most, in turns.
+    """
+
+    def __init__(self, streams: Streams, holes: int) -> None:
+        self.deviates: Array = streams.generator("holes").standard_normal(holes)
+        self.turns: Array = np.arange(holes) / holes + streams.generator("run-out").random()
+
+
 class ArchDraws:
     """Draws of the gate: in turn, the wait until an arch forms and until it clears."""
 
@@ -271,6 +314,17 @@ class ArchDraws:
     def wait(self) -> float:
         """The next wait over its mean."""
         return float(self._draw())
+
+
+class SlipDraws:
+    """Draws of the slips of a ground wheel, in turn: pairs of an angle and a time."""
+
+    def __init__(self, streams: Streams) -> None:
+        self._draw = streams.generator("slips").standard_exponential
+
+    def next(self, slips: int) -> Array:
+        """Pairs of the next slips, each over its mean."""
+        return self._draw((slips, 2))
 
 
 class KnotDraws:

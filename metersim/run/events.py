@@ -33,11 +33,16 @@ def turn_disc(meter: Meter) -> Steps:
     """The drive: set the speed of the holes at each tick."""
     for tick in range(meter.course.ticks):
         yield meter.until(float(meter.course.tick_times(tick, tick + 1)[0]))
+        if stood := meter.course.stood(tick):
+            meter.note(-1, -1, "drive", "slipped", f"stood for {stood * 1e3:.0f} ms")
         meter.speed = float(meter.course.tick_speeds(tick, tick + 1)[0])
 
 
 def work_gate(meter: Meter) -> Steps:
-    """The gate: let seed run into the pool at each tick, unless an arch stops it."""
+    """The gate: let seed slide into the pool at ticks, unless an arch stops it.
+
+    A slide starts when the pool is low, and ends when the pool is full.
+    """
     before = 0.0  # time of the last tick, s
     passable = 0.0  # seeds that the gate could have passed so far
     wait = meter.arches.wait()  # until an arch forms or clears, over the mean wait
@@ -51,15 +56,25 @@ def work_gate(meter: Meter) -> Steps:
             meter.arched = not meter.arched
             wait = meter.arches.wait()
             meter.note(-1, -1, "gate", "arch formed" if meter.arched else "arch cleared")
+        able = -int(passable)  # whole seeds that the gate can pass since the last tick
         if not meter.arched:
-            able = -int(passable)  # whole seeds that the gate can pass since the last tick
             passable += float(gate.flow(at)) * (time - before)
-            able += int(passable)
-            inflow = max(min(int(gate.full(at)) - meter.pool, able, meter.hopper), 0)
+        able += int(passable)
+        full, low = int(gate.full(at)), int(gate.low(at))
+        breathes = low < full - 1  # otherwise it trickles, which is nothing to note
+        if not meter.sliding and meter.pool <= low:
+            meter.sliding = True
+            if breathes:
+                meter.note(-1, -1, "gate", "slide started", f"{meter.pool} seeds in the pool")
+        if meter.sliding:
+            inflow = max(min(full - meter.pool, able, meter.hopper), 0)
             meter.hopper -= inflow
             meter.pool += inflow
             if inflow and not meter.hopper:
                 meter.note(-1, -1, "gate", "hopper ran empty")
+            meter.sliding = meter.pool < full
+            if breathes and not meter.sliding:
+                meter.note(-1, -1, "gate", "slide ended", f"{meter.pool} seeds in the pool")
         before = time
         meter.available = meter.pool
         meter.level = float(gate.level(meter.pool))
@@ -75,7 +90,7 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
         yield meter.until(enters)
         pickup, draws = meter.stations.pickup, meter.draws
         at = Moment("pickup", time=enters, speed=meter.speed, level=meter.level)
-        chances = Chances(*map(float, pickup.chances(meter.vacuum, at)))
+        chances = Chances(*map(float, pickup.chances(meter.vacuum_at(number), at)))
         along, across = (
             draw * pickup.seat_scale for draw in (draws.along(number), draws.across(number))
         )
@@ -126,7 +141,8 @@ def let_go(meter: Meter, cell: Cell, cut: float) -> None:
     travel = 0.0
     for seed in cell.held:
         if seed is cell.held[0]:
-            strength = pickup.strength(cell.chances, seed.needed, seed.share * meter.vacuum)
+            pull = seed.share * meter.vacuum_at(cell.number)
+            strength = pickup.strength(cell.chances, seed.needed, pull)
             travel = float(release.travel(strength, at))
         else:
             travel += float(release.lag(seed.size, at))
@@ -175,6 +191,7 @@ def way_down(meter: Meter, cell: Cell, seed: Held, launch: float, mean: float) -
             stops.append(Stop(WALL, time, speed, loss))
             height, start = here, speed * (1 - loss)
             slowing *= float(tube.slowing(speed, start, steady))
+            apart = float(tube.damped(apart))
             contacts += 1
             wall = here - math.log(gap) * apart if contacts < CONTACTS else math.inf
 
@@ -208,21 +225,25 @@ def descend(meter: Meter, cell: Cell, seed: Held, released: float, speed: float)
             meter.note(
                 number, nth, "tube", "touched the wall", f"lost {stop.loss:.0%} of its speed"
             )
-    furrow, sideways = stations.furrow, speed * stations.release.sideways(direction)
-    position = furrow.ground_speed * now + float(stations.tube.strays(sideways, landing.time))
+    walls = [stop for stop in stops if stop.what == WALL]
+    lost = walls[-1].speed * walls[-1].loss if walls else 0.0
+    sideways = speed * float(stations.release.sideways(direction))
+    aside = float(stations.tube.aside(sideways, direction, lost))
+    furrow, astray = stations.furrow, stations.tube.strays(aside, landing.time, landing.speed)
+    position = furrow.ground_speed * now + float(astray)
     meter.note(number, nth, "furrow", "landed", f"at {landing.speed:.2f} m/s")
     if furrow.in_field:
         at = moment(meter, cell, "furrow", now)
         air = float(furrow.hop_time(draws.hop(number, nth), landing.speed, at))
-        position += float(furrow.hop_length(air, landing.speed))
-        position += draws.soil(number, nth) * furrow.scatter
+        position += float(furrow.hop_length(air, landing.speed, aside))
         now += air
         yield meter.until(now)
         meter.note(number, nth, "furrow", "at rest", f"after {air * 1e3:.0f} ms of hop")
+    if furrow.scatter > 0:
+        position += draws.soil(number, nth) * furrow.scatter
     meter.falling -= 1
     meter.landed += 1
-    touched = sum(stop.what == WALL for stop in stops)
-    row = (number, nth, seed.size, seed.needed, released, crossed, now, touched, seen, position)
+    row = (number, nth, seed.size, seed.needed, released, crossed, now, len(walls), seen, position)
     meter.seed_rows.append(row)
 
 

@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 
 from metersim.machine import losses
-from metersim.machine.holding import truncated_normal
 from metersim.machine.moment import Moment
-from metersim.machine.singulator import TEETH
+from metersim.machine.singulator import (
+    TEETH,
+    direction_of_second,
+    first_offset,
+    second_offset,
+)
 from metersim.run.draws import MOST_SEEDS
 from metersim.run.meter import Cell, Held, Meter
 
@@ -40,40 +44,36 @@ def first_joins(meter: Meter, cell: Cell) -> int:
     meeting = draws.meeting(cell.number)
     if meeting >= chances.rate:
         return int(pickup.why_empty(chances, meeting))
+    flat = bool(pickup.lies_flat(chances, draws.lie(cell.number)))
     deviate = draws.grip(cell.number)
-    if deviate > chances.limit:  # this seed does not hold: another one that holds joins
-        deviate = float(truncated_normal(draws.grip_rank(cell.number), chances.hold))
+    if deviate > pickup.limit(chances, flat):  # it does not hold: another one that holds joins
+        deviate = float(pickup.first_deviate(chances, flat, draws.grip_rank(cell.number)))
     size, seat = draws.size(cell.number), draws.seat(cell.number)
-    needed = float(chances.needed * pickup.relative_need(deviate, size, seat))
-    cell.keep([Held(0, float(pickup.first_size(deviate, size)), needed, 1.0)])
+    need = pickup.pose_need(flat) * pickup.relative_need(deviate, size, seat)
+    shape = pickup.shape(draws.shape(cell.number))
+    sides = float(pickup.long_side(shape)), float(pickup.narrow_side(flat, shape))
+    made = float(pickup.first_size(deviate, size)), float(chances.needed * need)
+    cell.keep([Held(0, *made, 1.0, *sides)])
     return losses.SEEDED
 
 
 def others_join(meter: Meter, cell: Cell) -> None:
-    """Let more seeds join while the first leaves room and the cell is still in the pool."""
+    """Let more seeds join beside the first one."""
     draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
     first, held = cell.held[0], list(cell.held)
-    outline, gap = float(pickup.outline(cell.along, cell.across)), cell.off_centre
-    done = draws.meeting(cell.number) / chances.rate  # part of the way through the pool
+    sides = float(pickup.long_side(1.0)), float(pickup.narrow_side(True, 1.0))
+    left = float(pickup.later(chances, first.narrow * first.size))  # mean number still to come
     free = 1.0  # part of the hole that later seeds have not covered yet
     for nth in range(1, min(MOST_SEEDS, meter.available)):
-        if nth > 1:
-            turn = 2 * math.pi * draws.uniform("next direction", cell.number, nth)
-            along, across = math.cos(turn), math.sin(turn)
-            outline = float(pickup.outline(along, across))
-            gap = cell.along * along + cell.across * across
-        if not pickup.uncovers(first.size, outline, gap):
+        left -= draws.more(cell.number, nth)
+        if left <= 0:
             break
         size = float(pickup.size(draws.size(cell.number, nth)))
-        room = pickup.room_for(chances, first.size, outline, gap, size, free)
-        wait = draws.meeting(cell.number, nth)
-        if (1 - done) * room.rate <= wait:
-            break
-        done += wait / float(room.rate)
+        room = pickup.room_for(chances, size, draws.uniform("part", cell.number, nth), free)
         free -= float(room.part)
         rank, seat = draws.grip_rank(cell.number, nth), draws.seat(cell.number, nth)
         needed = float(pickup.later_needed(room, rank, seat))
-        held.append(Held(nth, size, needed, float(room.part)))
+        held.append(Held(nth, size, needed, float(room.part), *sides))
     cell.keep(held)
 
 
@@ -105,31 +105,50 @@ def sweep_off(meter: Meter, cell: Cell, at: Moment) -> None:
 def sweep_one(meter: Meter, cell: Cell, at: Moment) -> None:
     """Sweep a lone seed: it meets all teeth in one pose, so the tooth it resists least decides."""
     (seed,), draws, edge = cell.held, meter.draws, meter.stations.singulator
-    reach = edge.reach(draws.pose(cell.number, seed.nth)) * seed.size
-    off_centre = abs(cell.across) * edge.narrowing
-    deviate = edge.deviate(reach, off_centre, meter.vacuum / seed.needed, at)
+    ratio = meter.vacuum_at(cell.number) / seed.needed
+    deviate = edge.deviate(reach_of(meter, cell, seed), cell.across, 1.0, ratio, at)
     if deviate > edge.weakest(draws.edge(cell.number, seed.nth)):
         lose(meter, cell, seed, BY_EDGE, losses.OFF_SEAT)
         cell.keep([])
 
 
+def reach_of(meter: Meter, cell: Cell, seed: Held) -> float:
+    """Half-extent of a held seed across the track. [m]"""
+    pose = meter.draws.pose(cell.number, seed.nth)
+    return float(meter.stations.singulator.reach(seed.long, seed.narrow, pose)) * seed.size
+
+
 def sweep_several(meter: Meter, cell: Cell, tooth: int, at: Moment) -> None:
     """Sweep several seeds: they turn, and meet each tooth in a new direction."""
-    draws, edge, pickup = meter.draws, meter.stations.singulator, meter.stations.pickup
-    turn = math.pi * draws.uniform("pair direction", cell.number, 0, tooth)
-    outline = float(pickup.outline(cell.along, cell.across))
-    seat, kept = cell.off_centre * edge.narrowing, []
+    draws, edge = meter.draws, meter.stations.singulator
+    vacuum, kept = meter.vacuum_at(cell.number), []
     for seed in cell.held:
-        first = cell.held[0]
-        apart = seat if seed is first else outline * (first.size + seed.size) - seat
-        reach = edge.reach(draws.pose(cell.number, seed.nth)) * seed.size
-        ratio = seed.share * meter.vacuum / seed.needed
-        deviate = edge.deviate(reach, apart * abs(math.sin(turn)), ratio, at)
+        outward = outward_at(meter, cell, seed, tooth)
+        ratio = seed.share * vacuum / seed.needed
+        deviate = edge.deviate(reach_of(meter, cell, seed), outward, seed.share, ratio, at)
         if draws.normal("tooth", cell.number, seed.nth, tooth) < deviate:
             lose(meter, cell, seed, BY_EDGE, losses.AT_TOOTH.format(tooth + 1))
         else:
             kept.append(seed)
     cell.keep(kept)
+
+
+def outward_at(meter: Meter, cell: Cell, seed: Held, tooth: int) -> float:
+    """Distance of a seed's centre from the path of the holes at a tooth, outwards. [m]
+
+    A first seed lies away from the second one.  The others lie beside the first one.
+    """
+    if len(cell.held) == 1:
+        return cell.across
+    first, second = cell.held[:2]
+    other = second if seed is first else seed
+    turn = direction_of_second(meter.draws.uniform("pair direction", cell.number, other.nth, tooth))
+    ahead, outside = math.cos(turn), math.sin(turn)
+    radius = float(meter.stations.pickup.outline(ahead, outside)) * seed.size
+    hole = meter.stations.pickup.hole_diameter
+    if seed is first:
+        return -outside * float(first_offset(radius, other.share, hole))
+    return outside * float(second_offset(radius, other.share, hole))
 
 
 def shake_off(meter: Meter, cell: Cell, start: float, end: float) -> None:
@@ -138,8 +157,9 @@ def shake_off(meter: Meter, cell: Cell, start: float, end: float) -> None:
     shock = 0.0
     if not row_unit.still:
         shock = float(row_unit.peak_load(meter.shaking.peak(start, end)))
+    vacuum = meter.vacuum_at(cell.number)
     for seed in cell.held:
-        pull, spare = seed.share * meter.vacuum, -1.0  # below 0, the seed cannot stay
+        pull, spare = seed.share * vacuum, -1.0  # below 0, the seed cannot stay
         if pull > 0:
             strength = pickup.strength(cell.chances, seed.needed, pull)
             spare = float(pickup.spare_load(cell.chances, strength))

@@ -13,7 +13,7 @@ from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import Stations, values_changed
 from metersim.run.course import Course, Shaking
-from metersim.run.draws import ArchDraws, CellDraws, KnotDraws
+from metersim.run.draws import ArchDraws, CellDraws, HoleDraws, KnotDraws, SlipDraws
 from metersim.run.records import Change, Event
 from metersim.run.streams import Streams
 
@@ -26,6 +26,8 @@ class Held:
     size: float  # linear size over the mean of the lot
     needed: float  # vacuum that it needs if the whole hole pulls it in the pool, Pa
     share: float  # part of the hole that pulls it
+    long: float  # its long side over its size, m
+    narrow: float  # its narrow side on the disc over its size, m
 
 
 @dataclass(slots=True)
@@ -36,13 +38,8 @@ class Cell:
     level: float  # level of the pool when the cell entered it, m
     chances: Chances  # numbers that decide which seeds join and stay
     along: float  # offset of the first seed's seat from the hole's centre, along the track, m
-    across: float  # offset of that seat across the track, m
+    across: float  # offset of that seat across the track, outwards positive, m
     held: list[Held]
-
-    @property
-    def off_centre(self) -> float:
-        """Distance of the first seed's seat from the hole's centre. [m]"""
-        return math.sqrt(self.along * self.along + self.across * self.across)
 
     def keep(self, held: list[Held]) -> None:
         """Hold these seeds alone; the first gets the part of the hole that the others leave."""
@@ -61,7 +58,7 @@ class Meter:
     stations : Stations
         The stations.  Assign others to change the meter while it runs; the drive cannot change.
     vacuum : float
-        Vacuum at the holes, 0 or more.  It may be assigned. [Pa]
+        Vacuum in the chamber, 0 or more.  It may be assigned. [Pa]
     changes : list of Change
         All assignments so far, with their times.
     hopper, pool, carried, falling, landed : int
@@ -88,9 +85,10 @@ class Meter:
         self._stations = stations
         self._vacuum = scenario.vacuum.vacuum
         self.changes: list[Change] = []
-        self.course = Course(scenario, stations.drive)
+        self.course = Course(scenario, stations.drive, SlipDraws(streams))
         self.passages = self.course.passages
         self.draws = CellDraws(streams, self.passages)
+        self.holes = HoleDraws(streams, scenario.disc.cells)
         self.arches = ArchDraws(streams)
         self.shaking = Shaking(KnotDraws(streams))
         self.speed = float(self.course.tick_speeds(0, 1)[0])
@@ -101,7 +99,7 @@ class Meter:
         self.level = float(stations.gate.level(self.pool))
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
-        self.arched = False
+        self.arched = self.sliding = False
         self.events: list[Event] | None = [] if trace else None
         self.ticks: list[tuple[float, int, int, bool]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
@@ -123,6 +121,12 @@ class Meter:
         if vacuum != self._vacuum:
             self._note_change("vacuum", f"{self._vacuum:g} to {vacuum:g} Pa")
         self._vacuum = vacuum
+
+    def vacuum_at(self, cell: int) -> float:
+        """Vacuum at the hole of a cell, 0 or more. [Pa]"""
+        hole = cell % self.scenario.disc.cells
+        deviate, turn = float(self.holes.deviates[hole]), float(self.holes.turns[hole])
+        return float(self.stations.pickup.at_hole(self.vacuum, deviate, turn))
 
     @property
     def stations(self) -> Stations:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.files.tables import dataframe
+from metersim.machine.coefficients import USUAL
 from metersim.machine.losses import REASONS, TAKING
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
@@ -346,6 +347,19 @@ def run_of_rows(
 LIBRARIES = ("numpy", "scipy", "simpy")
 
 
+def _machine(scenario: Scenario) -> dict[str, Any]:
+    """The meter file, and coefficients that are not the usual ones."""
+    made: dict[str, Any] = {}
+    if scenario.meter:
+        made["meter"] = {"file": scenario.meter.file, "title": scenario.meter.title}
+    others = {
+        name: value
+        for name, value in vars(scenario.coefficients).items()
+        if value != getattr(USUAL, name)
+    }
+    return made | ({"coefficients_si": others} if others else {})
+
+
 def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
     """Provenance of a run: its settings, its random seed, and the versions that made it."""
     scenario = origin.scenario
@@ -369,6 +383,7 @@ def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
             {"time_s": change.time, "what": change.what, "words": change.words}
             for change in origin.changes
         ],
+        **_machine(scenario),
         "settings_si": sections,
         "lot": {
             "name": scenario.lot.name,

@@ -11,9 +11,12 @@ from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.predictions import HIGHEST, LOWEST, critical_vacuum
 from metersim.run.simulation import simulate
+from tests.byhand import left_empty
 from tests.strategies import BENCH, LOTS, pool_of
 
-CLEAR = dataclasses.replace(USUAL, blocked=0.0)
+CLEAR = dataclasses.replace(
+    USUAL, blocked=0.0, hole_spread=0.0, run_out=0.0, avalanche_angle=0.0
+)  # every cell meets the pool that the closed form has
 SHARES = [0.9, 0.3, 0.05, 0.01]
 METERS = {
     "bench": {},
@@ -25,11 +28,11 @@ METERS = {
 
 
 def empty_at(scenario, vacuum, stations=None):
-    """Closed form, by hand: no seed is drawn and holds."""
+    """By hand: the hole lost its last seed, or gained none."""
     stations = stations or stations_of(scenario)
     level = stations.gate.level(stations.gate.full(Moment()))
     chances = stations.pickup.chances(vacuum, Moment(speed=scenario.peripheral_speed, level=level))
-    return math.exp(-chances.zone * chances.draws * chances.hold)
+    return left_empty(chances.gain, chances.loss, chances.zone)
 
 
 @pytest.mark.parametrize("changes", METERS.values(), ids=METERS)
@@ -93,13 +96,14 @@ def test_heavier_seed_takes_vacuum_in_proportion():
     heavy = dataclasses.replace(LOTS["maize_large_flat"], seed_mass=1.1 * BENCH.lot.seed_mass)
     scenario = dataclasses.replace(BENCH, lot=heavy)
     ratio = critical_vacuum(scenario, 0.02) / critical_vacuum(BENCH, 0.02)
-    assert ratio == pytest.approx(1.1, rel=1e-4)
+    assert ratio == pytest.approx(1.1, rel=1e-3)  # but for the level of a pool of whole seeds
 
 
 def test_a_pool_that_cannot_give_so_many_seeds_takes_all_there_is():
     """An empty pool: the highest vacuum; hardly a cell to be filled: the lowest."""
     dry = BENCH.replace(pool__gate_opening=5e-3)
-    assert stations_of(dry).gate.full(Moment()) == 0
+    gate = stations_of(dry).gate
+    assert gate.level(gate.full(Moment())) == 0
     assert critical_vacuum(dry, 0.5) == HIGHEST
     usual = stations_of(BENCH)
     wide = dataclasses.replace(usual.pickup, hole_diameter=0.1)  # whatever lies there holds

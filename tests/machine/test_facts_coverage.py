@@ -52,18 +52,7 @@ UNCAUGHT = {
     "guide_narrowing": (EITHER, NO_SOURCE.format("much an inner guide narrows")),
     "launch_spread": (EITHER, NO_SOURCE.format("far directions of launch spread")),
     "double_lag": (EITHER, NO_SOURCE.format("much later a second seed leaves")),
-    "contact_base": (
-        EITHER,
-        "Its 90 % interval runs from 0.04 to 0.35, as no meter was tested near standstill.",
-    ),
-    "contact_by_speed": (
-        EITHER,
-        "Its 90 % interval runs from 21 to 40: a printed CV of 250 spacings is no closer.",
-    ),
-    "contact_knee": (
-        EITHER,
-        "An assumption: it trades against contact_by_speed at the two speeds that are published.",
-    ),
+    "contact_damping": (EITHER, NO_SOURCE.format("much of a sideways motion a contact leaves")),
     "hardest_contact": ((LOWER,), NO_SOURCE.format("hard the hardest contact is, but below all")),
     "curvature_contacts": (EITHER, NO_SOURCE.format("many contacts a tube's curve adds")),
     "wear_contacts": (

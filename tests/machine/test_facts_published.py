@@ -6,6 +6,7 @@ their sources leave open (``metersim/published``), so that a coefficient that wa
 row is held by it: that is no prediction.
 """
 
+import dataclasses
 import math
 
 import numpy as np
@@ -13,10 +14,12 @@ import pytest
 from scipy.special import ndtr
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine import losses
 from metersim.machine.coefficients import USUAL
 from metersim.machine.moment import Moment
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
+from metersim.run.simulation import simulate
 from tests.facts import meter, sown
 
 AT_REST = Moment("gate")  # a usual gate asks nothing of it
@@ -67,6 +70,33 @@ def test_spacings_of_a_published_stand_spread_as_printed():
     assert abs(np.mean(logs)) < 4 * error
     # negative control: with 44 cells the CV is not that printed for 18
     assert abs(logs[1] + math.log(8.40 / 13.11)) > 4 * error * math.sqrt(2)
+
+
+CVS = ((44, 6, 8.40), (44, 10, 14.04), (18, 6, 13.11))  # cells, km/h, % printed (banaj2022, read)
+
+
+def off_printed(**values):
+    """CV of normal spacings over each that is printed, in the logarithm."""
+    k = dataclasses.replace(USUAL, **values)
+    logs = []
+    for cells, speed, printed in CVS:
+        changes = {"disc__cells": cells, "demand__speed": speed / 3.6, "run__turns": 5000 // cells}
+        found = measure(sown(k, **STAND | changes))["precision"].value
+        logs.append(math.log(100 * found / printed))
+    return np.array(logs)
+
+
+def test_one_landing_scatter_and_one_scale_of_contacts_explain_three_spreads():
+    """Two unknowns for three printed numbers, each within 2 standard errors of 250 spacings.
+
+    Without a landing scatter no scale of contacts does: times spread by 7.5 ms at 0.09 and at
+    0.15 m/s, which contacts that grow with speed do not explain.
+    """
+    error = 1 / math.sqrt(2 * REPLICATE)
+    assert np.all(np.abs(off_printed()) < 2 * error)
+    for contacts in (0.6, 0.8, 1.0, 1.2):  # negative control
+        without = off_printed(contacts=contacts, landing_scatter=0.0)
+        assert np.abs(without).max() > 1.5 * np.abs(off_printed()).max()
 
 
 def tube_quality(wear):
@@ -201,7 +231,7 @@ def test_no_more_than_the_last_five_diameters_count():
     """Seeds that are carried away were seated in the last five diameters, or four, in two
     simulations of particles made for this project."""
     station = stations_of(meter(disc__cells=10)).pickup
-    assert 3.9 < station.zone(1.0) < 5.1
+    assert 3.9 < station.zone_at(1.0) < 5.1
 
 
 def test_a_pull_twice_as_strong_against_friction_draws_twice_as_many():
@@ -210,10 +240,9 @@ def test_a_pull_twice_as_strong_against_friction_draws_twice_as_many():
     station = stations_of(meter()).pickup
     speed = meter().peripheral_speed
     one, two = (
-        station.chances(vacuum, Moment("pickup", speed=speed, level=0.04)).draws
-        for vacuum in (2e3, 4e3)
+        station.chances(vacuum, Moment("pickup", speed=speed, level=0.04)) for vacuum in (2e3, 4e3)
     )
-    assert two / one == pytest.approx(2.0)
+    assert two.gain / two.hold == pytest.approx(2.0 * one.gain / one.hold)
 
 
 # ---------------------------------------------------------------- trade and limits
@@ -231,7 +260,7 @@ def test_cells_crowd_one_another_from_a_pitch_of_one_and_a_half_lengths():
         cells = round(2 * math.pi * 0.11 / (pitch * scenario.lot.length))
         station = stations_of(scenario.replace(disc__cells=cells)).pickup
         wide = stations_of(scenario.replace(disc__cells=8)).pickup
-        return station.zone(1.0) / wide.zone(1.0)
+        return station.room / wide.room
 
     assert 0.75 < left(1.5) < 0.95
     assert left(2.0) > 0.95
@@ -250,11 +279,58 @@ def test_seeds_on_a_hole_never_cover_more_than_the_hole():
     )
     assert run.cells.joined.max() > 2
     assert 0 < USUAL.most_covered < 1
-    largest = stations_of(meter(tube__tube_wear=1.0, tube__tube_curvature=1.0)).tube.loss(1.0)
+    largest = stations_of(meter(tube__tube_wear=1.0, tube__tube_curvature=1.0)).tube.loss(1 - 1e-12)
     assert largest < 1 and USUAL.hardest_contact < 1
 
 
-def test_eccentricity_lies_where_the_published_doubles_leave_it():
-    """0.49 to 0.55: the 90 % interval of the fit to torosoglu, huazhong2023 and banaj2022."""
-    scale = stations_of(meter()).pickup.seat_scale / (meter().disc.hole_diameter / 2)
-    assert 0.49 <= scale <= 0.55
+def test_loss_falls_with_a_power_of_the_vacuum_between_those_of_particle_runs():
+    """0.3 to 0.7 in a simulation of particles made for this project."""
+    station = stations_of(meter()).pickup
+    speed = meter().peripheral_speed
+    one, two = (
+        station.chances(vacuum, Moment("pickup", speed=speed, level=0.04)).loss
+        for vacuum in (2e3, 4e3)
+    )
+    assert 0.3 < math.log2(one / two) < 0.7
+
+
+def test_doubles_go_with_the_powers_of_particle_runs():
+    """Vacuum over need to the power 1.4; hole over seed between 2.4, a quarter turn after the
+    pool, and 4.3 at its exit, at one vacuum over need (particles, made for this project)."""
+    station = stations_of(meter()).pickup
+    at = Moment("pickup", speed=meter().peripheral_speed, level=0.04)
+    one, two = (station.chances(vacuum, at) for vacuum in (2e3, 4e3))
+    assert math.log2(two.later / one.later) == pytest.approx(1.4, rel=0.1)
+    wide, narrow = (float(station.later(one, width)) for width in (8e-3, 4e-3))
+    assert 2.4 < math.log2(narrow / wide) < 4.3
+
+
+def test_an_inner_edge_stands_as_far_from_the_rims_as_published():
+    """1.6 mm inside on maize and soybean (huazhong2023, read): 0.22 to 0.29 of the width."""
+    for lot in ("maize_large_flat", "soybean"):
+        scenario = meter(lot=lot, guide__inner_guide=True)
+        edge = stations_of(scenario).singulator
+        gap = edge.inner - scenario.disc.hole_diameter / 2
+        assert 0.22 <= gap / scenario.seeds.width <= 0.29
+
+
+def taken_by_inner_edge(gap):
+    """Share of lone maize seeds that an inner edge takes, this far from the holes' rims."""
+    scenario = meter(**MIDDLE | {"disc__cells": 35, "singulator__gap": 6.2e-3})
+    usual = stations_of(scenario)
+    edge = dataclasses.replace(usual.singulator, inner_gap=gap)
+    run = simulate(scenario, stations=dataclasses.replace(usual, singulator=edge))
+    return (run.cells.reason == losses.SWEPT)[run.cells.joined == 1].mean()
+
+
+def test_an_inner_edge_by_the_rims_takes_few_singles_and_by_the_centres_a_fifth():
+    """1.6 mm inside (huazhong2023, read): a twentieth at the most if it is from the rims.
+
+    From the centres it would take about a fifth, so the published gap is one from the rims.
+    """
+    by_rims = taken_by_inner_edge(1.6e-3)
+    by_centres = taken_by_inner_edge(1.6e-3 - MIDDLE["disc__hole_diameter"] / 2)
+    print(by_rims, by_centres)
+    assert by_rims < 0.04
+    assert by_centres > 0.15
+    assert taken_by_inner_edge(math.inf) < 1e-3

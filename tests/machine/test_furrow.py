@@ -29,18 +29,19 @@ def test_hop_agrees_with_an_ode_solver(restitution, impact, ground, rearward):
     )
     time = furrow.hop_time(restitution, impact, STANDARD_GRAVITY)
     assert time == pytest.approx(solved.t_events[0][0], rel=1e-6)
-    length = furrow.hop_length(time, ground, rearward)
+    length = furrow.hop_length(time, ground, rearward, 0.0)
     assert length == pytest.approx(solved.y_events[0][0][0], rel=1e-6)
 
 
 def test_a_seed_thrown_back_at_ground_speed_stays():
     """No speed over the ground, no hop along the row."""
-    assert furrow.hop_length(0.2, 2.2, 2.2) == 0
+    assert furrow.hop_length(0.2, 2.2, 2.2, 0.0) == 0
 
 
 def test_a_seed_thrown_back_faster_hops_back():
     """The hop has the sign of the seed's speed over the ground."""
-    assert furrow.hop_length(0.2, 1.0, 1.5) == pytest.approx(-0.1)
+    assert furrow.hop_length(0.2, 1.0, 1.5, 0.0) == pytest.approx(-0.1)
+    assert furrow.hop_length(0.2, 1.0, 1.5, 0.1) == pytest.approx(-0.08)
 
 
 def test_dead_soil_stops_the_seed():

@@ -20,9 +20,22 @@ from tests.strategies import BENCH, unlike
 class FastEdge(SingulatorStation):
     """Pushes seeds further on a disc that has come up to speed."""
 
-    def deviate(self, reach, off_centre, vacuum_ratio, at):
+    def deviate(self, reach, outward, share, vacuum_ratio, at):
         """The faster, the higher."""
-        return super().deviate(reach, off_centre, vacuum_ratio, at) + 4 * at.speed
+        return super().deviate(reach, outward, share, vacuum_ratio, at) + 4 * at.speed
+
+
+class TouchyEdge(SingulatorStation):
+    """Reaches further on seeds that lie outside and hold on a small part of the hole."""
+
+    def reach(self, length, narrow, pose_draw):
+        """A tenth further than usual."""
+        return 1.1 * super().reach(length, narrow, pose_draw)
+
+    def deviate(self, reach, outward, share, vacuum_ratio, at):
+        """By the side and the share."""
+        usual = super().deviate(reach, outward, share, vacuum_ratio, at)
+        return usual + 300 * outward - share + at.level
 
 
 class ClosingGate(GateStation):
@@ -75,6 +88,28 @@ class ShallowPickup(PickupStation):
         return usual._replace(rate=usual.rate * part)
 
 
+class LeakyPickup(PickupStation):
+    """Has holes that leak in turn, loses seeds with time, and holds better outside the pool."""
+
+    def at_hole(self, vacuum, deviate, turn):
+        """Half of the disc leaks."""
+        return super().at_hole(vacuum, deviate, turn) * (1 - 0.2 * (np.sin(6 * turn) > 0))
+
+    def zone_at(self, level):
+        """A little less."""
+        return 0.9 * super().zone_at(level)
+
+    def later(self, chances, narrow):
+        """Twice as many."""
+        return 2 * super().later(chances, narrow)
+
+    def chances(self, vacuum, at):
+        """By the time; knocks see another vacuum than the edge."""
+        usual = super().chances(vacuum, at)
+        loss = usual.loss * (1 + at.time / 50)
+        return usual._replace(loss=loss, knocks=usual.knocks + 0.02, vacuum=1.1 * usual.vacuum)
+
+
 class LateRelease(ReleaseStation):
     """Lets go later, and later still of second seeds."""
 
@@ -103,6 +138,8 @@ OWN = {
     "sensor": FadingSensor,
     "tube": WearingTube,
     "pickup": ShallowPickup,
+    "leaky pickup": LeakyPickup,
+    "touchy singulator": TouchyEdge,
     "release": LateRelease,
     "furrow": DryingFurrow,
 }

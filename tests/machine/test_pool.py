@@ -12,7 +12,6 @@ from metersim.machine.gate import (
     arch_rate,
     excess_arc,
     knock_chance_scale,
-    layer_share,
     seeds_at_level,
     slot_flow,
     static_level,
@@ -183,12 +182,3 @@ def test_a_pool_covers_no_more_of_the_circle_than_it_is_wide():
     arc = arc_within(np.array([0.0, 0.1, 0.22, 1.0]), 0.11)
     assert 2 * 0.11 * np.sin(arc / (2 * 0.11)) == pytest.approx([0.0, 0.1, 0.22, 0.22])
     assert arc[-1] == pytest.approx(np.pi * 0.11)
-
-
-def test_a_layer_thinner_than_a_seed_offers_its_share():
-    """Half a seed deep, half of the seeds of a bed; from one seed on, all; nothing of none."""
-    gmd = 7e-3
-    share = layer_share(gmd * np.array([0.0, 0.25, 0.5, 1.0, 1.1, 50.0]), gmd)
-    assert share == pytest.approx([0.0, 0.25, 0.5, 1.0, 1.0, 1.0])
-    # the same layer is deeper for a smaller seed
-    assert layer_share(gmd / 2, gmd / 2) == 1

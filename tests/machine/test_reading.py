@@ -377,3 +377,11 @@ def test_the_check_tells_good_from_bad():
     assert not check(lambda: parsed({}))
     with pytest.raises(TypeError):
         check(lambda: parsed(None))
+
+
+def test_a_scenario_may_name_a_crop_as_people_do(tmp_path):
+    scenario = load_scenario("maize_bench", "lot=corn")
+    assert scenario.lot == load_scenario("maize_bench").lot and scenario.seed.lot == "corn"
+    path = tmp_path / "own.toml"
+    path.write_text('extends = "maize_bench"\ntitle = "own"\n[seed]\nlot = "corn"\n')
+    assert load_scenario(path).lot == scenario.lot

@@ -73,8 +73,10 @@ def spread_of_travel(lot, hole_share, vacuum, speed, radius=0.11):
     hole = hole_share * lot.width
     resistance = USUAL.resistance * math.tan(lot.repose_angle)
     turning = speed**2 / (GRAVITY * radius)
-    centroid = pickup.centroid_height(lot.width, lot.thickness)
-    mean = pickup.needed_vacuum(lot.seed_mass, centroid, hole, resistance, 1.0, turning, GRAVITY)
+    centroid = pickup.centroid_height(lot.thickness)
+    mean = pickup.needed_vacuum(
+        lot.seed_mass, centroid, hole, resistance, 1.0, turning, USUAL.seal, GRAVITY
+    )
     spread = pickup.needed_spread(lot.size_cv, USUAL.hold_spread, 0.0)
     hold = pickup.hold_chance(pickup.log_margin(vacuum, mean), spread)
     needed = mean * np.exp(spread * pickup.truncated_normal(ranks, hold))

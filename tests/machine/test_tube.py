@@ -134,71 +134,73 @@ def test_a_seed_launched_at_its_steady_speed_keeps_it():
 # contacts
 
 
-K = (USUAL.contact_base, USUAL.contact_by_speed, USUAL.contact_knee)
-LENGTH = tube.REFERENCE_LENGTH
+K = (USUAL.contacts, USUAL.curvature_contacts)
+LENGTH, SPEED = tube.REFERENCE_LENGTH, tube.REFERENCE_SPEED
 
 
 def test_contacts_are_linear_in_roughness_and_in_length():
     """Twice as rough, or twice as long, a tube touches seeds twice as often."""
-    speed = np.array([0.0, 0.09, 0.22, 0.5])
-    once = tube.contact_mean(speed, LENGTH, 1.0, *K)
+    aside = np.array([0.0, 0.01, 0.03, 0.1])
+    once = tube.contact_mean(aside, LENGTH, 0.2, 1.0, *K)
     for many in (0.0, 0.7, 2.0, 2.6):
-        assert tube.contact_mean(speed, LENGTH, many, *K) == pytest.approx(many * once)
-        assert tube.contact_mean(speed, many * LENGTH, 1.0, *K) == pytest.approx(many * once)
+        assert tube.contact_mean(aside, LENGTH, 0.2, many, *K) == pytest.approx(many * once)
+        assert tube.contact_mean(aside, many * LENGTH, 0.2, 1.0, *K) == pytest.approx(many * once)
 
 
-def test_contacts_grow_with_the_energy_of_a_slow_launch():
-    """Far below the knee, what speed adds goes with its square, on top of those at no speed."""
-    base, slow, fast = tube.contact_mean(np.array([0.0, 0.001, 0.002]), LENGTH, 1.0, *K)
-    assert base == pytest.approx(USUAL.contact_base)
-    assert fast - base == pytest.approx(4 * (slow - base), rel=1e-3)
+def test_a_seed_dropped_straight_down_a_straight_tube_touches_nothing():
+    """Neither wear nor length makes contacts without sideways speed or a curve."""
+    assert tube.contact_mean(0.0, 3 * LENGTH, 0.0, 4.0, *K) == 0
+    assert tube.contact_mean(0.0, LENGTH, 0.5, 1.0, *K) == 0.5 * USUAL.curvature_contacts
+    assert tube.contact_mean(SPEED, LENGTH, 0.0, 1.0, *K) == pytest.approx(USUAL.contacts)
 
 
-def test_contacts_level_off_above_the_knee():
-    """At the knee half of that law is left, and far above it the number stands still."""
-    at_knee = tube.contact_mean(USUAL.contact_knee, LENGTH, 1.0, *K) - USUAL.contact_base
-    law = USUAL.contact_by_speed * USUAL.contact_knee**2
-    assert at_knee == pytest.approx(law / 2)
-    assert tube.contact_mean(1e3, LENGTH, 1.0, *K) - USUAL.contact_base == pytest.approx(law)
+def test_contacts_go_with_sideways_energy():
+    """Twice the sideways speed makes four times the contacts, on top of those of the curve."""
+    none, slow, fast = tube.contact_mean(np.array([0.0, 0.01, 0.02]), LENGTH, 0.3, 1.0, *K)
+    assert fast - none == pytest.approx(4 * (slow - none))
 
 
-def rough(curvature, wear, good=0.7, by_curve=0.4, by_wear=2.7):
-    """Roughness of a constructed tube."""
-    return tube.roughness(curvature, wear, good, by_curve, by_wear)
+def test_each_contact_moves_the_next_one_away():
+    """By the share of the motion that it leaves; 1 damps nothing."""
+    assert tube.damped_distance(0.3, 0.5) == pytest.approx(0.6)
+    assert tube.damped_distance(0.3, 1.0) == 0.3
+    assert tube.damped_distance(math.inf, 0.5) == math.inf
 
 
-def test_roughness_of_a_good_and_a_bad_tube():
-    """A new straight tube has its own, a worn-out one the share more that wear adds."""
-    assert rough(0.0, 0.0) == 0.7
-    assert rough(0.0, 1.0) == pytest.approx(0.7 * 3.7)
-    assert rough(1.0, 0.0) == pytest.approx(0.7 * 1.4)
-    assert rough(1.0, 1.0, by_curve=0.0, by_wear=0.0) == 0.7
+def test_wear_roughens():
+    """A new tube has a factor of 1, a worn-out one the share more that wear adds."""
+    assert tube.roughness(0.0, 2.7) == 1
+    assert tube.roughness(1.0, 2.7) == pytest.approx(3.7)
+    assert tube.roughness(0.5, 2.7) == pytest.approx((1 + 3.7) / 2)
 
 
-def test_curve_and_wear_roughen():
-    """Either alone makes a tube rougher, evenly, and both together more than either."""
-    curve, wear = rough(0.5, 0.0), rough(0.0, 0.5)
-    good = rough(0.0, 0.0)
-    assert good < curve < rough(0.5, 0.5)
-    assert good < wear < rough(0.5, 0.5)
-    assert rough(1.0, 0.0) - good == pytest.approx(2 * (curve - good))
-    assert rough(0.0, 1.0) - good == pytest.approx(2 * (wear - good))
-    assert rough(0.5, 0.5, good=1.4) == pytest.approx(2 * rough(0.5, 0.5))
+RANK = (np.arange(100_000) + 0.5) / 100_000
 
 
-def test_loss_at_a_contact_is_even_up_to_its_largest():
-    """Ranks spread evenly give shares spread evenly, growing with the root of roughness."""
-    rank = (np.arange(1000) + 0.5) / 1000
-    reference = tube.contact_loss(rank, 1.0, 0.45, 0.9)
-    assert reference == pytest.approx(0.45 * rank)
-    assert tube.contact_loss(rank, 2.25, 0.45, 0.9) == pytest.approx(1.5 * reference)
+def test_loss_at_a_contact_has_exponential_tails_on_both_sides():
+    """Half of all losses lie below the median; beyond it each half as large leaves 1/e of them."""
+    loss = tube.contact_loss(RANK, 1.0, 0.2, 10.0)
+    assert np.median(loss) == pytest.approx(0.2, rel=1e-4)
+    for further in (0.1, 0.2, 0.3):
+        share = math.exp(-further / 0.1) / 2
+        assert (loss > 0.2 + further).mean() == pytest.approx(share, abs=1e-4)
+    assert (loss < 0.1).mean() == pytest.approx(math.exp(-1) / 2, abs=1e-4)
+    assert (loss == 0).mean() == pytest.approx(math.exp(-2) / 2, abs=1e-4)
+    assert tube.contact_loss(RANK, 2.25, 0.2, 10.0) == pytest.approx(1.5 * loss)
 
 
-def test_no_contact_takes_more_than_the_hardest():
+def test_no_contact_takes_more_than_the_hardest_and_none_gives_speed():
     """However rough the tube, what the hardest contact leaves of the speed stays."""
-    assert tube.contact_loss(1.0, 100.0, 0.45, 0.9) == 0.9
-    assert tube.contact_loss(1.0, 1.0, 0.45, 0.9) == 0.45
+    loss = tube.contact_loss(RANK, 100.0, 0.45, 0.9)
+    assert (loss.min(), loss.max()) == (0.0, 0.9)
     assert USUAL.hardest_contact < 1  # so that every seed comes down
+
+
+def test_a_seed_leaves_as_launched_or_thrown_back_by_what_it_lost():
+    """Without a contact nothing is lost, and a seed on the line stays on it."""
+    assert tube.exit_speed(0.03, 1.4, 0.0, 0.5) == 0.03
+    assert tube.exit_speed(0.03, 1.0, 0.4, 0.5) == pytest.approx(0.03 - 0.2)
+    assert tube.exit_speed(0.0, 0.0, 0.4, 0.5) == 0
 
 
 def test_a_small_change_of_launch_is_felt_to_first_order():

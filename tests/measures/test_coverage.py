@@ -125,8 +125,8 @@ def test_inside_there_is_nothing_to_tell():
 
 
 def test_of_a_crop_without_a_case_nothing_else_is_told():
-    far = load_scenario("sunflower", ["speed_kmh=20", "vacuum_kpa=14"])
-    assert outside(far) == ["no published case has sunflower: the prediction rests on other crops"]
+    far = load_scenario("sunflower", ["lot=sorghum", "hole_diameter_mm=2", "speed_kmh=20"])
+    assert outside(far) == ["no published case has sorghum: the prediction rests on other crops"]
 
 
 @pytest.mark.parametrize(

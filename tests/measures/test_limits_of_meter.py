@@ -28,8 +28,9 @@ STILL = dataclasses.replace(
     eccentricity=0.0,
     blocked=0.0,
     launch_spread=0.0,
-    contact_base=0.0,
-    contact_by_speed=0.0,
+    contacts=0.0,
+    curvature_contacts=0.0,
+    landing_scatter=0.0,
 )
 EVEN = {"seed__size_cv": 0.0, "demand__rate": 4.0, "demand__speed": 1.0, "run__turns": 20}
 
@@ -339,7 +340,7 @@ def test_without_a_tube_a_row_is_that_of_a_tube_that_no_seed_touches():
 
     But for where seeds come to rest: walls keep a seed that was launched aside in line.
     """
-    smooth = dataclasses.replace(USUAL, contact_base=0.0, contact_by_speed=0.0)
+    smooth = dataclasses.replace(USUAL, contacts=0.0, curvature_contacts=0.0)
     bare = ran(tube__tube_fitted=False)
     without = simulate(BENCH, stations=stations_of(BENCH, smooth))
     for name, column in bare.seeds.columns():
@@ -350,7 +351,7 @@ def test_without_a_tube_a_row_is_that_of_a_tube_that_no_seed_touches():
 
 def test_without_a_tube_seeds_land_as_far_off_as_they_were_launched_aside():
     """SD of the way off the line below the hole: launch angle times disc speed times fall."""
-    aside = {"tube__tube_fitted": False, "run__turns": 100}
+    aside = {"tube__tube_fitted": False, "run__turns": 100, "furrow__observed": "pulses"}
     for guide, narrowing in ((False, 1.0), (True, USUAL.guide_narrowing)):
         run = ran(**aside, guide__inner_guide=guide)
         seeds, scenario = run.seeds, run.scenario
@@ -362,9 +363,10 @@ def test_without_a_tube_seeds_land_as_far_off_as_they_were_launched_aside():
         error = expected / math.sqrt(2 * len(angle))
         assert abs(angle.std(ddof=1) - expected) < 4 * error
         assert abs(angle.std(ddof=1) - 1.1 * expected) > 4 * error  # negative control
-    # a tube keeps them in line
-    kept = ran().seeds
-    assert np.array_equal(kept.position, BENCH.demand.speed * kept.landing_time)
+    # a tube keeps those in line that touch nothing, but for what they go aside below it
+    kept = ran(furrow__observed="pulses").seeds
+    off_line = kept.position - BENCH.demand.speed * kept.landing_time
+    assert off_line[kept.contacts == 0].std() < off.std() / 4
     events = simulate(BENCH.replace(**aside | {"run__turns": 10}), engine="events")
     arrays = simulate(BENCH.replace(**aside | {"run__turns": 10}))
     assert near(events.seeds.position, arrays.seeds.position)

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from metersim.machine.coefficients import USUAL
 from metersim.machine.moment import Moment
 from metersim.machine.own import like
 from metersim.machine.stations import stations_of
@@ -64,6 +65,7 @@ def walked(cell):
             rank, gap = DRAWS.pair("wall", cell, 0, contacts)
             speed *= 1 - tube.loss(rank)
             contacts += 1
+            scale /= USUAL.contact_damping
             to_contact = -np.log(gap) * scale if contacts < CONTACTS else math.inf
     return times, contacts, beam, speed
 
@@ -80,7 +82,7 @@ def test_a_fall_is_the_sum_of_its_free_stretches():
         assert stops[-1].what == GROUND
         assert stops[-1].speed == pytest.approx(speed, rel=1e-9)
         most = max(most, contacts)
-    assert most > 5
+    assert most > 3
 
 
 class Smooth(TubeStation):
@@ -109,18 +111,25 @@ def test_without_contacts_a_fall_is_the_closed_form():
 def test_contacts_only_delay():
     for cell in range(SEEDS):
         free, touched = stops_of(SMOOTH, cell), stops_of(STATIONS, cell)
-        if len(touched) > 2:
+        if sum(stop.loss for stop in touched) > 1e-6:  # a contact may take nothing
             assert touched[-1].time > free[-1].time
+        elif len(touched) > 2:
+            assert touched[-1].time == pytest.approx(free[-1].time, abs=1e-6)
         else:
             assert touched == free
 
 
 def test_contacts_are_as_many_as_asked():
-    """Mean number of a Poisson process cut off by the tube's end: |z| < 4."""
+    """Mean number of the first contacts of a Poisson process cut off by the tube's end: |z| < 4.
+
+    Without damping all contacts are first ones.
+    """
     seeds, speed = 20_000, 0.3
     ones, zeros = np.ones(seeds), np.zeros(seeds)
-    mean = float(STATIONS.tube.contacts(speed, AT))
-    block = Block(STATIONS, BlockDraws(Streams(5), 0, seeds))
+    k = replace(USUAL, contact_damping=1.0)
+    stations = replace(STATIONS, tube=replace(STATIONS.tube, coefficients=k))
+    mean = float(stations.tube.contacts(speed, AT))
+    block = Block(stations, BlockDraws(Streams(5), 0, seeds))
     released = Released(np.arange(seeds), zeros.astype(int), ones, ones, zeros)
     way = fall(block, released, speed * ones, AT)
     found = np.mean(way.contacts)

@@ -179,7 +179,7 @@ def test_drop_time_spreads_more_at_a_faster_disc():
 def test_release_scatter_alone_falls_with_disc_speed():
     """Without contacts and launch spread, seeds leave and land closer in time at a faster disc."""
     quiet = dataclasses.replace(
-        USUAL, contact_base=0.0, contact_by_speed=0.0, launch_spread=0.0, eccentricity=0.0
+        USUAL, contacts=0.0, curvature_contacts=0.0, launch_spread=0.0, eccentricity=0.0
     )
     spreads = []
     for cells in (44, 18):

@@ -38,6 +38,7 @@ class Falls(NamedTuple):
     speed_at_beam: Array  # m/s
     speed: Array  # at the ground, m/s
     contacts: NDArray[np.int8]
+    aside: Array  # speed along the row at its end, m/s
     astray: Array  # distance along the row during the fall, m
 
 
@@ -60,35 +61,39 @@ def fall(block: Block, seeds: Released, speed: Array, at: Moment) -> Falls:
     direction = _draws_of(draws.launch, draws.normal, "launch", seeds)
     launch = speed * stations.release.downward(direction)
     steady = tube.steady_speed(seeds.size)
-    contacts = np.zeros(len(cells), dtype=np.int8)
+    contacts, lost = np.zeros(len(cells), dtype=np.int8), np.zeros(len(cells))
     at_beam, at_ground = (
         FreeFall(np.zeros(len(cells)), launch.copy(), np.ones(len(cells))) for _ in range(2)
     )
     ids = (to_wall < to_ground).nonzero()[0]
-    wall = to_wall[ids]
+    wall, apart = to_wall[ids], apart[ids]
     for contact in range(CONTACTS):
         if not ids.size:
             break
         cell, nth, limit = cells[ids], seeds.nth[ids], steady[ids]
-        loss, gap = draws.pair("wall", cell, nth, contact)
+        rank, gap = draws.pair("wall", cell, nth, contact)
         before = tube.speed(wall - at_ground.height[ids], at_ground.speed[ids], limit)
-        after = before * (1 - tube.loss(loss))
+        loss = tube.loss(rank)
+        after = before * (1 - loss)
         slowing = at_ground.slowing[ids] * tube.slowing(before, after, limit)
         high = (wall < to_beam[ids]).nonzero()[0]
         for column, both, new in zip(at_ground, at_beam, (wall, after, slowing), strict=True):
             column[ids] = new
             both[ids[high]] = new[high]
         contacts[ids] += 1
-        wall = wall - np.log(gap) * apart[ids]
+        lost[ids] = before * loss
+        apart = tube.damped(apart)
+        wall = wall - np.log(gap) * apart
         kept = (wall < to_ground[ids]).nonzero()[0]
-        ids, wall = ids[kept], wall[kept]
+        ids, wall, apart = ids[kept], wall[kept], apart[kept]
     times, speeds = {}, {}
     for where, height, last in (("beam", to_beam, at_beam), ("ground", to_ground, at_ground)):
         speeds[where] = end = tube.speed(height - last.height, last.speed, steady)
         times[where] = tube.time(height, launch, end, steady, last.slowing)
-    time = times["ground"]
-    astray = tube.strays(speed * stations.release.sideways(direction), time)
-    return Falls(times["beam"], time, speeds["beam"], speeds["ground"], contacts, astray)
+    time, end = times["ground"], speeds["ground"]
+    aside = tube.aside(speed * stations.release.sideways(direction), direction, lost)
+    astray = tube.strays(aside, time, end)
+    return Falls(times["beam"], time, speeds["beam"], end, contacts, aside, astray)
 
 
 def _draws_of(firsts: Array, draw: Any, cause: str, seeds: Released) -> Array:
@@ -149,10 +154,12 @@ def descend(
     position = furrow.ground_speed * now + way.astray
     if furrow.in_field:
         hop = _draws_of(draws.hop, draws.exponential, "hop", seeds)
-        soil = _draws_of(draws.soil, draws.normal, "soil", seeds)
         air = furrow.hop_time(hop, way.speed, moment("furrow", now))
-        position = position + (furrow.hop_length(air, way.speed) + soil * furrow.scatter)
+        position = position + furrow.hop_length(air, way.speed, way.aside)
         now = now + air
+    if furrow.scatter > 0:
+        soil = _draws_of(draws.soil, draws.normal, "soil", seeds)
+        position = position + soil * furrow.scatter
     at_beam = moment("sensor", crossed)
     dark = stations.sensor.pulse(seeds.size, way.speed_at_beam, at_beam)
     chance = stations.sensor.detects(at_beam)

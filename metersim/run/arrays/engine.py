@@ -16,7 +16,7 @@ from metersim.run.arrays.fates import Fates, Shocks
 from metersim.run.arrays.picking import Block
 from metersim.run.arrays.supply import History, Supply
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, KnotDraws
+from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, HoleDraws, KnotDraws, SlipDraws
 from metersim.run.records import Cells, Piece, Seeds, Ticks
 from metersim.run.streams import Streams
 
@@ -72,11 +72,12 @@ class Finished(NamedTuple):
 
 def _finished(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Finished]:
     """Block after block of cells, with the seeds that they took, lost and released."""
-    course = Course(scenario, stations.drive)
+    course = Course(scenario, stations.drive, SlipDraws(streams))
     shocks = Shocks(stations.row_unit, KnotDraws(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchDraws(streams), total)
-    history = History(stations, course, supply, shocks, scenario.vacuum.vacuum)
+    holes = HoleDraws(streams, scenario.disc.cells)
+    history = History(stations, course, supply, shocks, scenario.vacuum.vacuum, holes)
 
     def levels(cells: NDArray[np.int64]) -> Levels:
         def level() -> Array:

@@ -7,11 +7,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from metersim.machine.losses import BLOCKED, CODES, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT, TAKING
 from metersim.machine.moment import Moment
-from metersim.machine.pickup import Chances
 from metersim.machine.rowunit import (
     KNOT_INTERVAL,
     SAMPLE,
@@ -20,11 +18,16 @@ from metersim.machine.rowunit import (
     envelope,
     shaking,
 )
-from metersim.machine.singulator import TEETH
+from metersim.machine.singulator import (
+    TEETH,
+    direction_of_second,
+    first_offset,
+    second_offset,
+)
 from metersim.machine.stations import CUT, LEAVES
-from metersim.run.arrays.picking import LOW, Block, Crowd, Index, Picked, at_cells
+from metersim.run.arrays.picking import LOW, Block, CellChances, Crowd, Index, Picked
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, MOST_SEEDS, Array, KnotDraws
+from metersim.run.draws import BLOCK, Array, KnotDraws
 
 Flags = NDArray[np.bool_]
 
@@ -94,8 +97,8 @@ class Stretch(NamedTuple):
     block: Block
     start: int  # first cell, counted in the block
     stop: int  # the cell after the last
-    chances: Chances
-    vacuum: float  # at the holes, Pa
+    chances: CellChances
+    vacuum: Array  # at the hole of each cell, Pa
     shocks: Shocks
     at_edge: Moment  # when the cells pass the singulator
     at_cut: Moment  # when the cells pass the cut-off
@@ -157,23 +160,27 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     most : ndarray of int, optional
         Seeds that the pool has left for each cell, if it may run out.
     """
-    joined, reason, crowd = picked.joined, picked.reason.copy(), picked.crowd
+    joined, reason, crowds = picked.joined, picked.reason.copy(), picked.crowds
     if most is not None:
         joined = np.minimum(joined, most).astype(np.int8)
         reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
-        crowd = crowd._replace(held=crowd.held & (np.arange(MOST_SEEDS) < most[crowd.cells, None]))
+        crowds = tuple(crowd.at_most(most) for crowd in crowds)
     held = joined > 0
-    held[crowd.cells] = False
+    for crowd in crowds:
+        held[crowd.cells] = False
     travel, *lost = _follow_alone(stretch, picked, held)
     for loss, cells in zip(TAKING, lost, strict=True):
         reason[cells] = CODES[loss.name]
     later = NO_SEEDS
-    if crowd.cells.size:
+    for crowd in crowds:
+        if not crowd.cells.size:
+            continue
         crowded = _follow_crowd(stretch, crowd)
         reason[crowded.emptied] = crowded.why
         lost = [np.concatenate(pair) for pair in zip(lost, crowded.lost, strict=True)]
         several = crowded.released
-        later, first = several.some(several.nth > 0), several.some(several.nth == 0)
+        more, first = several.some(several.nth > 0), several.some(several.nth == 0)
+        later = later.with_later(more)
         held[first.cells], travel[first.cells] = True, first.travel
     at = held.nonzero()[0]
     nth = np.zeros(len(at), dtype=np.intp)
@@ -212,7 +219,8 @@ def _follow_alone(
     Returns the travel of each cell's seed past the cut-off.  Then come the cells that lose their
     seed to the heap, to the singulator and to shaking.
     """
-    block, vacuum, chances = stretch.block, stretch.vacuum, stretch.chances
+    block, chances = stretch.block, stretch.chances
+    vacuum = stretch.vacuum
     pickup, edge, draws = block.stations.pickup, block.stations.singulator, block.draws
     part, needed, first = slice(stretch.start, stretch.stop), picked.needed, stretch.start
     if not held.any():
@@ -220,19 +228,18 @@ def _follow_alone(
     knocked = NONE
     if np.any(chances.knocks > 0):
         heap = draws.exponential("heap", np.arange(part.start, part.stop))
-        knocked = ((heap < chances.knocks * (needed / vacuum)) & held).nonzero()[0]
+        knocked = ((heap < chances.knocks * (needed / chances.vacuum)) & held).nonzero()[0]
         held[knocked] = False
-    off_centre = np.abs(block.across[part]) * edge.narrowing
-    deviate = edge.deviate(
-        block.reach[part] * picked.size, off_centre, vacuum / needed, stretch.at_edge
-    )
+    sides = pickup.long_side(block.shape[part]), picked.narrow
+    reach = edge.reach(*sides, draws.pose[part]) * picked.size
+    deviate = edge.deviate(reach, block.across[part], 1.0, vacuum / needed, stretch.at_edge)
     rank = draws.edge[part]
     risky = (deviate > block.least_deviate) & ((rank < LOW) | (deviate > block.low_deviate))
     at = (risky & held).nonzero()[0]
     swept = at[deviate[at] > edge.weakest(rank[at])]
     held[swept] = False
-    strength = pickup.strength(chances, needed, vacuum)
-    spare = pickup.spare_load(chances, strength)
+    strength = pickup.strength(chances.each, needed, vacuum)
+    spare = pickup.spare_load(chances.each, strength)
     at = ((spare < stretch.shocks.bound) & held).nonzero()[0]
     shaken = at[stretch.shocks.shake_off(at + first, spare[at])]
     held[shaken] = False
@@ -259,11 +266,11 @@ def _shares(held: Flags, part: Array) -> Array:
 
 def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     """Follow cells that several seeds joined."""
-    block, vacuum = stretch.block, stretch.vacuum
+    block = stretch.block
     pickup, release, draws = block.stations.pickup, block.stations.release, block.draws
-    cells, nth = (crowd.cells + stretch.start)[:, None], np.arange(MOST_SEEDS)
-    chances = at_cells(stretch.chances, crowd.cells)
-    column = Chances(*(v[:, None] if isinstance(v, np.ndarray) else v for v in chances))
+    cells, nth = (crowd.cells + stretch.start)[:, None], np.arange(crowd.held.shape[1])
+    column = stretch.chances.of(crowd.cells).columns()
+    vacuum = stretch.vacuum[crowd.cells][:, None]
     held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
     why, lost = np.full(len(held), POOL_EMPTY, dtype=np.int8), []
 
@@ -276,14 +283,14 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
 
     if np.any(column.knocks > 0):
         heap = draws.exponential("heap", cells, nth)
-        pull = np.where(held, _shares(held, part) * vacuum, 1.0)
+        pull = np.where(held, _shares(held, part) * column.vacuum, 1.0)
         lose(held & (heap < column.knocks * (needed / pull)), KNOCKED)
     else:
         lost.append(NONE)
     lose(_swept(stretch, crowd, held), SWEPT)
     pull = np.where(held, _shares(held, part) * vacuum, needed)
-    strength = pickup.strength(column, needed, pull)
-    spare = pickup.spare_load(column, strength)
+    strength = pickup.strength(column.each, needed, pull)
+    spare = pickup.spare_load(column.each, strength)
     row, nth = (held & (spare < stretch.shocks.bound)).nonzero()
     shaken = stretch.shocks.shake_off(cells[row, 0], spare[row, nth])
     if shaken.any():
@@ -291,12 +298,12 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
         gone[row[shaken], nth[shaken]] = True
         lose(gone, SHAKEN)
         pull = np.where(held, _shares(held, part) * vacuum, needed)
-        strength = pickup.strength(column, needed, pull)
+        strength = pickup.strength(column.each, needed, pull)
     else:
         lost.append(NONE)
     travel = np.zeros_like(needed)
     before, at = np.zeros(len(held)), stretch.at_cut.rows(crowd.cells)
-    for k in range(MOST_SEEDS):
+    for k in range(held.shape[1]):
         first = held[:, k] & ~held[:, :k].any(axis=1)
         after = before + release.lag(crowd.size[:, k], at)
         travel[:, k] = np.where(first, release.travel(strength[:, k], at), after)
@@ -311,37 +318,63 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
 
 def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     """Whether the singulator takes each seed of crowded cells."""
-    block, vacuum, draws = stretch.block, stretch.vacuum, stretch.block.draws
-    edge, left = block.stations.singulator, held.copy()
+    block, draws, left = stretch.block, stretch.block.draws, held.copy()
+    edge, pickup = block.stations.singulator, block.stations.pickup
     cells = crowd.cells + stretch.start
+    vacuum = stretch.vacuum[crowd.cells]
+    long, narrow = pickup.long_side(1.0), pickup.narrow_side(True, 1.0)
     reach = np.zeros_like(crowd.size)
-    reach[:, 0] = block.reach[cells]
+    sides = pickup.long_side(block.shape[cells]), crowd.narrow
+    reach[:, 0] = edge.reach(*sides, draws.pose[cells])
     row, nth = held[:, 1:].nonzero()
-    reach[row, nth + 1] = edge.reach(draws.normal("pose", cells[row], nth + 1))
+    reach[row, nth + 1] = edge.reach(long, narrow, draws.normal("pose", cells[row], nth + 1))
     reach *= crowd.size
     lone = (held.sum(axis=1) == 1).nonzero()[0]
     if lone.size:
         at, nth = cells[lone], held[lone].argmax(axis=1)
         rank = np.where(nth > 0, draws.uniform("edge", at, nth), draws.edge[at])
-        off_centre = np.abs(block.across[at]) * edge.narrowing
-        ratio = vacuum / crowd.needed[lone, nth]
+        ratio = vacuum[lone] / crowd.needed[lone, nth]
         passed = stretch.at_edge.rows(crowd.cells[lone])
-        deviate = edge.deviate(reach[lone, nth], off_centre, ratio, passed)
+        deviate = edge.deviate(reach[lone, nth], block.across[at], 1.0, ratio, passed)
         left[lone, nth] = deviate <= edge.weakest(rank)
-    several = (held.sum(axis=1) > 1).nonzero()[0]
-    cells, reach, size = cells[several], reach[several], crowd.size[several]
-    needed, part, here = crowd.needed[several], crowd.part[several], held[several]
-    outline, seat = block.outline[cells], block.distance[cells] * edge.narrowing
-    rows, teeth = np.arange(len(several)), np.arange(TEETH)[:, None]
-    across = np.abs(np.sin(np.pi * draws.uniform("pair direction", cells, 0, teeth)))
-    withstood = ndtri(draws.uniform("tooth", cells[:, None], np.arange(MOST_SEEDS), teeth[:, None]))
-    passed = stretch.at_edge.rows(crowd.cells[several][:, None])
-    for tooth in range(TEETH):
-        first = here.argmax(axis=1)
-        apart = outline[:, None] * (size[rows, first][:, None] + size) - seat[:, None]
-        apart[rows, first] = seat
-        ratio = np.where(here, _shares(here, part) * vacuum / needed, 1.0)
-        deviate = edge.deviate(reach, apart * across[tooth][:, None], ratio, passed)
-        here = here & (withstood[tooth] >= deviate)
-    left[several] = here
+    at = (held.sum(axis=1) > 1).nonzero()[0]
+    left[at] = _swept_together(stretch, crowd.some(at), held[at], reach[at], vacuum[at])
     return held & ~left
+
+
+def _swept_together(
+    stretch: Stretch, crowd: Crowd, here: Flags, reach: Array, vacuum: Array
+) -> Flags:
+    """Which of several seeds on a hole are left after all teeth of the singulator."""
+    draws, edge = stretch.block.draws, stretch.block.stations.singulator
+    cells, nths = (crowd.cells + stretch.start)[:, None], np.arange(here.shape[1])
+    lone_at = stretch.block.across[cells[:, 0]]
+    passed = stretch.at_edge.rows(crowd.cells[:, None])
+    for tooth in range(TEETH):
+        shares = np.where(here, _shares(here, crowd.part), 1.0)
+        turns = direction_of_second(draws.uniform("pair direction", cells, nths, tooth))
+        outward = _outward(stretch.block, here, crowd.size, shares, turns, lone_at)
+        ratio = shares * vacuum[:, None] / crowd.needed
+        deviate = edge.deviate(reach, outward, shares, ratio, passed)
+        here = here & (draws.normal("tooth", cells, nths, tooth) >= deviate)
+    return here
+
+
+def _outward(
+    block: Block, here: Flags, size: Array, shares: Array, turns: Array, lone_at: Array
+) -> Array:
+    """Distances of seeds' centres from the path of the holes at a tooth, outwards. [m]
+
+    A first seed lies away from the second one.  The others lie beside the first one.
+    """
+    pickup, rows = block.stations.pickup, np.arange(len(here))
+    hole = pickup.hole_diameter
+    ahead, outside = np.cos(turns), np.sin(turns)
+    radius = pickup.outline(ahead, outside)
+    outward: Array = outside * second_offset(radius * size, shares, hole)
+    first = here.argmax(axis=1)
+    after = here & (np.arange(here.shape[1]) > first[:, None])
+    second = after.argmax(axis=1)
+    away = first_offset(radius[rows, second] * size[rows, first], shares[rows, second], hole)
+    outward[rows, first] = np.where(after.any(axis=1), -outside[rows, second] * away, lone_at)
+    return outward

@@ -2,10 +2,13 @@
 
 Cells depend on the pool and the pool depends on cells.  So the pool is guessed, the cells are
 computed, and the pool that follows from them is compared with the guess.  A tick depends on earlier
-ticks alone.  So all cells before the first wrong guess are right.
+ticks alone.  So all cells before the first wrong guess are right.  Where the pool breathes, the
+first guess is wrong, but few cells mind.  The pool that follows from them is the second guess.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +19,9 @@ from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances, PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
-from metersim.run.arrays.picking import Block, Index, pick
+from metersim.run.arrays.picking import Block, CellChances, Index, pick
 from metersim.run.course import Course
-from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array
+from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array, HoleDraws
 
 Small = NDArray[np.int8]
 Whole = NDArray[np.int64]
@@ -56,6 +59,14 @@ class Arches:
         return arched, whole[1:] - whole[:-1]
 
 
+class Filled(NamedTuple):
+    """Pool and hopper at ticks, and whether a slide goes on after each tick."""
+
+    pool: Whole
+    hopper: Whole
+    sliding: NDArray[np.bool_]
+
+
 class Supply:
     """The pool and the hopper at the ticks around a block of cells, known or guessed.
 
@@ -78,20 +89,23 @@ class Supply:
     ----------
     first, known : int
         The first tick that is kept, and how many of the kept ticks are known.
-    times, speeds, pool, hopper, arched : ndarray
-        One entry per tick.  Pool and hopper are guesses at ticks that are not known.
+    corrected : int
+        How many of the kept ticks are better than a first guess.
+    times, speeds, pool, hopper, sliding, arched : ndarray
+        One entry per tick.  Pool, hopper and sliding are guesses at ticks that are not known.
     """
 
     def __init__(self, course: Course, gate: GateStation, draws: ArchDraws, total: int) -> None:
         self._course, self._gate = course, gate
         self._arches = Arches(gate, draws)
-        self.first = self.known = self._guessed = 0
+        self.first = self.known = self.corrected = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
-        self.pool, self.hopper, self._able, self._owed, self._full = np.empty((5, 0), np.int64)
-        self.arched = np.empty(0, dtype=bool)
+        self.pool, self.hopper, self._able, self._owed = np.empty((4, 0), np.int64)
+        self._full, self._low = np.empty((2, 0), np.int64)
+        self.arched, self.sliding = np.empty((2, 0), dtype=bool)
         speed = float(course.tick_speeds(0, 1)[0])
         full = int(gate.full(Moment("gate", time=0.0, speed=speed)))
-        self._start = min(full, total), max(total - full, 0)
+        self._start = min(full, total), max(total - full, 0), False
 
     def look_ahead(self, first: int, last: int, owed_until: int) -> None:
         """Keep ticks from `first`, and add ticks to before `last`, with all that needs no cells."""
@@ -101,20 +115,26 @@ class Supply:
         speeds = self._course.tick_speeds(seen, last)
         at = Moment("gate", time=times, speed=speeds)
         arched, able = self._arches.go_on(times, at)
-        full = np.broadcast_to(self._gate.full(at), times.shape).astype(np.int64)
+        full, low = (
+            np.broadcast_to(seeds, times.shape).astype(np.int64)
+            for seeds in (self._gate.full(at), self._gate.low(at))
+        )
         guess = np.zeros(len(times), dtype=np.int64)
         self.times = np.concatenate((self.times[gone:], times))
         self.speeds = np.concatenate((self.speeds[gone:], speeds))
         self.arched = np.concatenate((self.arched[gone:], arched))
         self._able = np.concatenate((self._able[gone:], able))
         self._full = np.concatenate((self._full[gone:], full))
+        self._low = np.concatenate((self._low[gone:], low))
         self.pool = np.concatenate((self.pool[gone:], guess))
         self.hopper = np.concatenate((self.hopper[gone:], guess))
+        self.sliding = np.concatenate((self.sliding[gone:], guess > 0))
         owed = np.zeros(max(owed_until - first, len(self.times)), dtype=np.int64)
         owed[: len(self._owed) - gone] = self._owed[gone:]
         self._owed = owed
         self.first, self.known = first, self.known - gone
         self._guessed -= gone
+        self.corrected -= gone
 
     @property
     def owing(self) -> int:
@@ -133,7 +153,7 @@ class Supply:
         if last > self._guessed:
             gained = (np.arange(part.start, last) * -taken).astype(np.int64)
             gained -= int(part.start * -taken)
-            self.pool[part], self.hopper[part] = self._after(gained, part)
+            self._keep(part, self._after(gained, part))
             self._guessed = last
 
     def correct(self, change: Whole, last: int) -> int:
@@ -142,40 +162,67 @@ class Supply:
         Returns the first tick that was guessed wrong, or `last` when none was.
         """
         part = slice(self.known, last)
-        pool, hopper = self._after(np.cumsum(self._owed[part] + change[part]), part)
-        wrong = (pool != self.pool[part]).nonzero()[0]
-        self.pool[part], self.hopper[part] = pool, hopper
+        made = self._after(np.cumsum(self._owed[part] + change[part]), part)
+        wrong = (made.pool != self.pool[part]).nonzero()[0]
+        self._keep(part, made)
+        self.corrected = max(last, self.corrected)
         return self.known + int(wrong[0]) if wrong.size else last
+
+    def _keep(self, part: slice, made: Filled) -> None:
+        self.pool[part], self.hopper[part], self.sliding[part] = made
 
     def confirm(self, change: Whole, last: int) -> None:
         """Mark the ticks to before `last` as known, and keep the changes of their cells."""
         self._owed += change
         self.known = max(last, self.known)
 
-    def _after(self, gained: Whole, part: slice) -> tuple[Whole, Whole]:
+    def _after(self, gained: Whole, part: slice) -> Filled:
         """Pool and hopper at ticks, from the seeds gained from cells since the tick before them.
 
-        Seed runs in under the gate as well.
+        Seed slides in under the gate as well.
         """
-        pool, hopper = self._start
-        if part.start:
-            pool, hopper = int(self.pool[part.start - 1]), int(self.hopper[part.start - 1])
-        able, full = self._able[part], self._full[part]
-        level = gained + pool
-        inflow = np.maximum.accumulate(np.maximum(full - level, 0))
-        enough = not len(inflow) or (inflow[0] <= able[0] and inflow[-1] <= hopper)
-        if enough and (np.diff(inflow) <= able[1:]).all():
-            return level + inflow, hopper - inflow
-        pools, hoppers = [], []
+        pool, hopper, sliding = self._start
+        if before := part.start:
+            pool, hopper = int(self.pool[before - 1]), int(self.hopper[before - 1])
+            sliding = bool(self.sliding[before - 1])
+        if not sliding and (made := self._by_slides(gained, part, pool, hopper)):
+            return made
         change = np.diff(gained, prepend=0)
-        for gain, most, top in zip(change.tolist(), able.tolist(), full.tolist(), strict=True):
+        limits = (self._able[part], self._low[part], self._full[part])
+        rows = []
+        for gain, able, low, full in zip(*(x.tolist() for x in (change, *limits)), strict=True):
             pool += gain
-            runs = max(min(top - pool, most, hopper), 0)
-            pool += runs
-            hopper -= runs
-            pools.append(pool)
-            hoppers.append(hopper)
-        return np.array(pools, dtype=np.int64), np.array(hoppers, dtype=np.int64)
+            sliding = sliding or pool <= low
+            if sliding:
+                inflow = max(min(full - pool, able, hopper), 0)
+                pool += inflow
+                hopper -= inflow
+                sliding = pool < full
+            rows.append((pool, hopper, sliding))
+        pools, hoppers, slides = zip(*rows, strict=True) if rows else ((), (), ())
+        whole = np.array([pools, hoppers], dtype=np.int64)
+        return Filled(whole[0], whole[1], np.array(slides, dtype=bool))
+
+    def _by_slides(self, gained: Whole, part: slice, pool: int, hopper: int) -> Filled | None:
+        """The same if no slide is held up and each fills the pool at once; None otherwise."""
+        filled, ticks = [pool], []  # the pool but for what cells gained, after each slide; when
+        seeds = (numbers.tolist() for numbers in (gained, self._low[part], self._full[part]))
+        for tick, (gain, low, full) in enumerate(zip(*seeds, strict=True)):
+            if pool + gain <= low:
+                pool = full - gain
+                filled.append(pool)
+                ticks.append(tick)
+        base = np.array(filled)
+        if filled[-1] - filled[0] > hopper or (np.diff(base) > self._able[part][ticks]).any():
+            return None
+        base = np.repeat(base, np.diff([0, *ticks, len(gained)]))
+        return Filled(base + gained, hopper + filled[0] - base, np.zeros(len(gained), dtype=bool))
+
+
+def _flat(column: Array) -> Array | float:
+    """A column of chances; one number where all are the same."""
+    same = np.ndim(column) == 0 or column.min() == column.max()
+    return float(np.ravel(column)[0]) if same else column
 
 
 SHORTEST = 64  # fewest cells in a stretch
@@ -196,18 +243,26 @@ class History:
     shocks : Shocks
         The row unit's shaking.
     vacuum : float
-        Vacuum at the holes. [Pa]
+        Vacuum in the chamber. [Pa]
+    holes : HoleDraws
+        Draws of the holes of the disc.
     """
 
     def __init__(
-        self, stations: Stations, course: Course, supply: Supply, shocks: Shocks, vacuum: float
+        self,
+        stations: Stations,
+        course: Course,
+        supply: Supply,
+        shocks: Shocks,
+        vacuum: float,
+        holes: HoleDraws,
     ) -> None:
         self._stations, self._course = stations, course
-        self._supply, self._shocks, self._vacuum = supply, shocks, vacuum
+        self._supply, self._shocks = supply, shocks
         self._taken = -1, 0  # a tick, and seeds that known cells took since then
         self._length = BLOCK  # cells in the next stretch
         self._joining = 1.0  # mean number of seeds that join a cell
-        self._steady: tuple[tuple[int, float], Chances] | None = None
+        self._holes = stations.pickup.at_hole(vacuum, holes.deviates, holes.turns)
 
     def fates_of(self, block: Block) -> Fates:
         """The fates of the cells of the next block; the supply must hold its ticks."""
@@ -233,21 +288,23 @@ class History:
         chances = self._chances(cells, enters)
         picked = pick(block, start, stop, chances)
         edge, cut = (self._moment(*point, cells, enters) for point in LATER_POINTS)
-        stretch = Stretch(block, start, stop, chances, self._vacuum, self._shocks, edge, cut)
+        vacuum = self._holes[cells % len(self._holes)]
+        stretch = Stretch(block, start, stop, chances, vacuum, self._shocks, edge, cut)
         found = fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)
+        again = supply.corrected >= last
         right = supply.correct(change, last)
         known = int(np.searchsorted(leaves, right))  # cells whose ticks were all guessed right
         self._joining = float(found.joined.mean())
         if known < len(cells):
-            few = known < len(cells) // 4
-            self._length = max(len(cells) // 2, SHORTEST) if few else len(cells)
+            if again and known < len(cells) // 4:  # a corrected guess should be nearly right
+                self._length = max(len(cells) // 2, SHORTEST)
             cells, leaves, found = cells[:known], leaves[:known], found.until(known)
             if not known:
                 return start, found
             change = self._change(cells, leaves, found)
         else:
-            self._length = min(2 * len(cells), BLOCK)
+            self._length = min(2 * self._length, BLOCK)
         supply.confirm(change, int(leaves[-1]) + 1)
         self._taken = self._taken_since(leaves, found.joined)
         return start + known, found
@@ -262,39 +319,29 @@ class History:
             level=lambda: self._stations.gate.level(self._supply.pool[enters]),
         )
 
-    def _chances(self, cells: Index, ticks: Whole) -> Chances:
+    def _chances(self, cells: Index, ticks: Whole) -> CellChances:
         """Chances of cells that enter the pool after these ticks."""
         gate, pickup = self._stations.gate, self._stations.pickup
-        if type(pickup).chances is not PickupStation.chances:  # an own station may need the time
-            own = Moment(
-                "pickup",
-                time=lambda: self._course.times(cells, ENTERS),
-                speed=lambda: self._supply.speeds[ticks],
-                level=lambda: gate.level(self._supply.pool[ticks]),
-            )
-            made = pickup.chances(self._vacuum, own)
-            return Chances(*(np.broadcast_to(column, ticks.shape) for column in made))
+        holes = len(self._holes)
         part = slice(int(ticks[0]), int(ticks[-1]) + 1)
         pool, speed = self._supply.pool[part], self._supply.speeds[part]
-        if (pool == pool[0]).all() and (speed == speed[0]).all():
-            return self._same_for_all(int(pool[0]), float(speed[0]))
-        which = np.arange(len(pool))
-        if (speed == speed[0]).all():
-            pool, which = np.unique(pool, return_inverse=True)
-            speed = speed[0]
-        level = gate.level(pool)
-        made = pickup.chances(self._vacuum, Moment("pickup", speed=speed, level=level))
-        which = which[ticks - ticks[0]]
-        return Chances(*(np.broadcast_to(part, pool.shape)[which] for part in made))
-
-    def _same_for_all(self, pool: int, speed: float) -> Chances:
-        """Chances at a steady pool and a steady speed, which is the usual case."""
-        if self._steady is None or self._steady[0] != (pool, speed):
-            level = self._stations.gate.level(pool)
-            at = Moment("pickup", speed=speed, level=level)
-            made = self._stations.pickup.chances(self._vacuum, at)
-            self._steady = (pool, speed), Chances(*map(float, made))
-        return self._steady[1]
+        first, steady = int(pool.min()), bool((speed == speed[0]).all())
+        pools = int(pool.max()) + 1 - first
+        usual = type(pickup).chances is PickupStation.chances  # an own one may need the time
+        if not usual or not steady or pools * holes > len(cells):
+            at = Moment(
+                "pickup",
+                time=lambda: self._course.times(cells, ENTERS),
+                speed=self._supply.speeds[ticks],
+                level=gate.level(self._supply.pool[ticks]),
+            )
+            made = pickup.chances(self._holes[cells % holes], at)
+            return CellChances(Chances(*map(_flat, made)), np.arange(len(cells)))
+        levels = gate.level(np.arange(first, first + pools).repeat(holes))
+        at = Moment("pickup", speed=float(speed[0]), level=levels)
+        table = pickup.chances(np.tile(self._holes, pools), at)
+        entries = (pool[ticks - ticks[0]] - first) * holes + cells % holes
+        return CellChances(Chances(*map(_flat, table)), entries)
 
     def _left(self, leaves: Whole, joined: Small) -> Whole | None:
         """Seeds left for each cell when it leaves the pool; None if they cannot run out."""

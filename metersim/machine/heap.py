@@ -1,0 +1,152 @@
+"""The heap between the gate's lip and the disc: its slope, its level and its volume.
+
+The heap is a wedge.  Its surface rises from the disc to the lip at the slope of a poured heap.
+When the disc takes seeds, the surface sinks.  A slide starts when the line from the disc to the lip
+is steeper than seed bears.  The slide stops when the surface reaches the lip again.  Seeds below a
+slope that ends at the lowest hole lie in a corner, out of reach of the holes.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+
+def slope(angle: Any, shock: Any, slope_loss: Any) -> Any:
+    """Rise over run of a heap of seed that may shake.
+
+    Parameters
+    ----------
+    angle : float or ndarray
+        Angle of the slope at rest. [rad]
+    shock : float or ndarray
+        SD of the vertical acceleration over gravity. [1]
+    slope_loss : float
+        Loss of slope by shocks of 1 g, over what is left. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Rise over run, above 0. [1]
+
+    Notes
+    -----
+    ``slope = tan(angle) / (1 + slope_loss * shock)``
+
+    assumption: vibration acts as less friction between seeds. It lowers the angle at which a
+    slide starts and that at which it stops alike.
+    """
+    return np.tan(angle) / (1 + slope_loss * shock)
+
+
+def static_level(gate_opening: Any, pool_depth: Any, slope: Any) -> Any:
+    """Level at the disc when the heap rises to the gate's lip at a slope.
+
+    Parameters
+    ----------
+    gate_opening : float or ndarray
+        Height of the lip above the pool's floor. [m]
+    pool_depth : float or ndarray
+        Distance from lip to disc. [m]
+    slope : float or ndarray
+        Rise of the heap over its run. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Level above the lowest point of the hole circle, 0 or more. [m]
+
+    Notes
+    -----
+    ``static_level = max(gate_opening - pool_depth * slope, 0)``
+
+    assumption: the slope of the heap is straight.
+    """
+    return np.maximum(gate_opening - pool_depth * slope, 0.0)
+
+
+def heap_volume(gate_opening: Any, pool_depth: Any, slope: Any, pool_width: Any) -> Any:
+    """Volume of the heap when it rises to the gate's lip at a slope.
+
+    Parameters
+    ----------
+    gate_opening : float or ndarray
+        Height of the lip above the pool's floor. [m]
+    pool_depth : float or ndarray
+        Distance from lip to disc. [m]
+    slope : float or ndarray
+        Rise of the heap over its run, above 0. [1]
+    pool_width : float or ndarray
+        Width of the pool along the disc. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Volume. [m3]
+
+    Notes
+    -----
+    ``heap_volume = pool_width * run * (gate_opening - run * slope / 2)
+    where run = min(gate_opening / slope, pool_depth)``
+
+    Source: geometry of a wedge. It ends before the disc when the lip is low.
+    """
+    run = np.minimum(gate_opening / slope, pool_depth)
+    return pool_width * run * (gate_opening - run * slope / 2)
+
+
+def volume_at_level(level: Any, pool_depth: Any, slope: Any, pool_width: Any) -> Any:
+    """Volume of the heap at a level at the disc.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level above the lowest point of the hole circle, 0 or more. [m]
+    pool_depth : float or ndarray
+        Distance from lip to disc. [m]
+    slope : float or ndarray
+        Rise of the heap over its run. [1]
+    pool_width : float or ndarray
+        Width of the pool along the disc. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Volume. [m3]
+
+    Notes
+    -----
+    ``volume_at_level = pool_width * pool_depth * (level + pool_depth * slope / 2)``
+
+    Source: geometry of a wedge. assumption: the surface keeps its slope while it sinks.
+    """
+    return pool_width * pool_depth * (level + pool_depth * slope / 2)
+
+
+def level_at_disc(volume: Any, pool_depth: Any, slope: Any, pool_width: Any) -> Any:
+    """Level at the disc of a heap of a volume.
+
+    Parameters
+    ----------
+    volume : float or ndarray
+        Volume of the heap. [m3]
+    pool_depth : float or ndarray
+        Distance from lip to disc. [m]
+    slope : float or ndarray
+        Rise of the heap over its run. [1]
+    pool_width : float or ndarray
+        Width of the pool along the disc. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Level above the lowest point of the hole circle, 0 or more. [m]
+
+    Notes
+    -----
+    ``level_at_disc = max(volume / (pool_width * pool_depth) - pool_depth * slope / 2, 0)``
+
+    Source: the other way round than `volume_at_level`. The disc reaches no seed of the corner.
+    """
+    return np.maximum(volume / (pool_width * pool_depth) - pool_depth * slope / 2, 0.0)
