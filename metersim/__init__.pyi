@@ -32,7 +32,8 @@ from .questions.next.study import NextMove, next_move
 from .questions.shared.looks import Look, look_of_seeds
 from .questions.shared.page import save
 from .questions.shared.plants import Stand, plants
-from .questions.shared.unknowns import Spread, spread
+from .questions.shared.spread import Spread
+from .questions.shared.unknowns import spread
 from .questions.sheet.study import Sheet, sheet
 from .questions.sweep.plan import Plan, plan_sweep
 from .questions.sweep.response import Response, importance, respond

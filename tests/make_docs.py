@@ -9,7 +9,7 @@ from pathlib import Path
 
 from metersim.questions.evidence.figure import levels_figure, plateaus_figure
 from metersim.questions.evidence.study import Evidence, evidence
-from metersim.questions.evidence.text import counts_text, evidence_markdown
+from metersim.questions.evidence.text import counts_text, evidence_markdown, score_head
 from metersim.questions.list.command import keys
 from metersim.questions.shared.page import save
 
@@ -34,10 +34,10 @@ def with_block(text: str, name: str, content: str) -> str:
 
 
 def evidence_table(found: Evidence) -> str:
-    """Published and predicted values, folded away behind their count, and what is said of them."""
+    """The score, all rows folded away behind their count, and what is said of them."""
     rows, _, said = evidence_markdown(found).partition("\n\n")
     head = f"<details>\n<summary>All {counts_text(found)}</summary>\n\n"
-    return f"{head}{rows}\n\n</details>\n\n{said.strip()}"
+    return f"{score_head(found)}\n{head}{rows}\n\n</details>\n\n{said.strip()}"
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ FUNCTIONS = [
     for function in functions_of(station)
 ]
 UNITS = {
-    "1", "m", "m2", "kg", "s", "rad", "Pa", "m/s", "m/s2", "rad/s", "kg/m3", "kg/s",
+    "1", "m", "m2", "m3", "kg", "s", "rad", "Pa", "m/s", "m/s2", "rad/s", "kg/m3", "kg/s",
     "1/s", "1/m2", "1/m", "1/rad", "s2/m2",
 }  # fmt: skip
 WORD_AND_YEAR = re.compile(r"\b[a-z][a-z_]*(?:19|20)\d\d\b")

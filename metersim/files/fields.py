@@ -185,9 +185,12 @@ def switch(meaning: str, *, default: Any = dataclasses.MISSING) -> Any:
     return _field(Spec("", "switch", meaning), default)
 
 
-def choice(words: str, meaning: str, *, default: Any = dataclasses.MISSING) -> Any:
-    """Declare a field that takes one of the blank-separated `words`."""
-    return _field(Spec("", "choice", meaning, choices=tuple(words.split())), default)
+def choice(
+    words: str, meaning: str, *, default: Any = dataclasses.MISSING, optional: bool = False
+) -> Any:
+    """Declare a field that takes one of the blank-separated `words`; see `number`."""
+    spec = Spec("", "choice", meaning, choices=tuple(words.split()), optional=optional)
+    return _field(spec, None if optional else default)
 
 
 def text(meaning: str, *, default: Any = dataclasses.MISSING) -> Any:

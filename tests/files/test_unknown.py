@@ -235,7 +235,7 @@ def test_settings_that_are_written_hold_the_range(capsys):
 )
 def test_every_field_but_texts_and_the_length_takes_a_list(section, key, spec):
     unit = spec.keys[key]
-    value = {"switch": True, "choice": "bench", "text": "canola"}.get(spec.kind)
+    value = {"switch": True, "choice": "".join(spec.choices[:1]), "text": "canola"}.get(spec.kind)
     if value is None:
         value = spec.high if unit is None else unit.from_si(spec.high)
     if section == "run" or spec.kind == "text":

@@ -27,6 +27,7 @@ shift_mm = 5
 [scenario]
 extends = "maize_bench"
 run = {turns = 4}
+seed = {size_cv_percent = 5}
 
 [conditions.slow]
 demand = {speed_kmh = 4}
@@ -296,19 +297,11 @@ def test_a_plateau_is_run_where_it_is_judged(tmp_path, table, best, said):
         assert not said
 
 
-@pytest.mark.parametrize(
-    ("measure", "usual"),
-    [("precision", True), ("spacing.mean", True), ("drop_time.sd", False), ("vacuum", False)],
-)
-def test_what_has_no_usual_tolerance_needs_its_own(tmp_path, table, measure, usual):
-    table["rows"] = [table["rows"][0] | {"measure": measure, "at": "slow"}]
-    if usual:
-        assert read_case(write(tmp_path, table)).rows
-        return
-    with pytest.raises(BadInput, match=r"rows\[1\]\.within: missing; there is no usual one"):
-        read_case(write(tmp_path, table))
-    table["rows"][0]["within"] = 3
-    assert read_case(write(tmp_path, table)).rows
+def test_a_level_needs_no_tolerance(tmp_path, table):
+    """Its interval alone decides; a file of before may still state one."""
+    for own in ({}, {"within": 3}):
+        row = table["rows"][0] | {"measure": "drop_time.sd", "at": "slow"} | own
+        assert read_case(write(tmp_path, table | {"rows": [row]})).rows
 
 
 def test_an_unknown_case_is_said():

@@ -278,6 +278,9 @@ def caption(figure):
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
+    (at_the_middle,) = caption(run_figure(run))
+    assert at_the_middle == f"{origin} 1, at the middle of size_cv_percent from 3.5 to 6.5"
+    run = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, unknown=()))
     assert caption(run_figure(run)) == [f"{origin} 1"]
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
     assert caption(run_figure(changed)) == [
@@ -288,7 +291,8 @@ def test_caption_says_where_a_page_comes_from(run):
 
 def changed_by(run, *changes):
     """The run as if its scenario had been changed so."""
-    return dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, changes=changes))
+    scenario = dataclasses.replace(run.scenario, changes=changes, unknown=())
+    return dataclasses.replace(run, scenario=scenario)
 
 
 def test_caption_of_a_comparison_says_everything_once(run):

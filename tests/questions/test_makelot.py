@@ -89,7 +89,7 @@ def test_a_label_says_what_it_borrows():
     found = marks(made)
     assert [key for key, mark in found.items() if mark == "measured"] == ["seed_mass"]
     assert found["length"] == found["kernel_density"] == found["terminal_velocity"] == "borrowed"
-    assert found["size_cv"] == found["pose_sd"] == "assumed"  # as in the lot borrowed from
+    assert found["shape_cv"] == found["pose_sd"] == "assumed"  # as in the lot borrowed from
     assert made.lot.origins["kernel_density"].source == "sezer"
     assert any("borrowed from the lot maize_large_flat: length" in note for note in made.notes)
     assert "3500 seeds per kg" in made.lot.title
@@ -416,3 +416,12 @@ def test_made_lots_are_frozen():
     assert isinstance(made, MadeLot)
     with pytest.raises(dataclasses.FrozenInstanceError):
         made.lot = MAIZE
+
+
+def test_a_borrowed_range_of_the_spread_stays_a_range(tmp_path):
+    made = lot_from_label(MAIZE, seeds_per_kg=3500)
+    assert made.lot.size_cvs == MAIZE.size_cvs is not None
+    path = tmp_path / "own.toml"
+    path.write_text(lot_toml(made))
+    assert "size_cv_percent = { low = 3.5, high = 6.5 }" in path.read_text()
+    assert read_lot(path) == made.lot

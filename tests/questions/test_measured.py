@@ -15,14 +15,14 @@ from metersim.measures.spacing import spacings_of
 from metersim.measures.tally import tally_of
 from metersim.questions.measured import study
 from metersim.questions.measured.figure import draw_measured
-from metersim.questions.measured.spacings import (
+from metersim.questions.run.text import as_csv
+from metersim.questions.shared.page import new_page
+from metersim.questions.shared.spacings import (
     MeasuredSpacings,
     block_sums,
     blocks_for,
     parse_spacings,
 )
-from metersim.questions.run.text import as_csv
-from metersim.questions.shared.page import new_page
 from metersim.questions.shared.words import WIDE
 from tests.rows import cell_spacings
 
@@ -179,7 +179,7 @@ def test_the_scatter_that_is_predicted_is_about_the_seeds_own_cells():
     """By the records, cell by cell; the row itself spreads a hundred times as far."""
     run, spacing = bench_run(5), bench().spacing
     own = run.seeds.position - run.seeds.cell * spacing
-    predicted = study._truth([run], "position")["fit.scatter"] * spacing
+    predicted = study._truth([run])["fit.scatter"] * spacing
     assert predicted == pytest.approx(own.std())
     assert 100 * predicted < run.seeds.position.std()
 

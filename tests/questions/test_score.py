@@ -187,7 +187,7 @@ def test_few_sources_have_neither_target_nor_constant():
 
 
 def test_an_interval_over_sources_holds_the_middle_and_narrows_with_their_number():
-    few, many = score(world(sources=5)).whole, score(world(sources=40)).whole
+    few, many = score(world(sources=5)).whole, score(world(sources=20)).whole
     for each in (few, many):
         for value, (low, high) in (
             (each.skill, each.skill_interval),

@@ -10,6 +10,7 @@ import pytest
 import metersim as m
 from metersim.cli import main
 from metersim.files.faults import BadInput
+from metersim.machine.given import scenario_of, scenario_toml
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import Estimate, jackknife
@@ -18,10 +19,11 @@ from metersim.questions.shared.unknowns import Draws, Spread, draw_places, run_d
 Z = 1.959963984540054  # normal deviate of 97.5 %
 RATE = "rate_per_ha={mean=80000, sd=4000}"
 VACUUM = "vacuum_kpa={low=2, high=4}"
+SIZES = "size_cv_percent=5"  # in place of the range of the lot
 
 
 def bench(*changes, turns=20):
-    return m.load_scenario("maize_bench", [*changes, f"turns={turns}"])
+    return m.load_scenario("maize_bench", [SIZES, *changes, f"turns={turns}"])
 
 
 def synthetic(values, variances):
@@ -185,7 +187,7 @@ def test_where_luck_dominates_the_draws_differ_by_luck_alone(key):
 
 
 def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
-    changes = [RATE, "turns=20"]
+    changes = [SIZES, RATE, "turns=20"]
     pair = m.compare("maize_bench", vary="notch=0,1", changes=changes, seed=3, draws=32)
     before, after = (spread(bench(RATE, f"notch={k}"), seed=3, draws=32) for k in (0, 1))
     (apart,) = pair.spreads
@@ -202,7 +204,7 @@ def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
 
 
 def test_a_comparison_of_known_scenarios_draws_nothing():
-    known = m.compare("maize_bench", vary="notch=0,1", changes=["turns=5"])
+    known = m.compare("maize_bench", vary="notch=0,1", changes=[SIZES, "turns=5"])
     assert known.draws == known.spreads == ()
 
 
@@ -227,7 +229,8 @@ def said(capsys):
     return call
 
 
-VAGUE = ("--set", VACUUM, "--turns", "20", "--draws", "8")
+SURE = ("--set", SIZES)
+VAGUE = (*SURE, "--set", VACUUM, "--turns", "20", "--draws", "8")
 
 
 def test_run_prints_luck_and_not_knowing_apart(said):
@@ -237,15 +240,23 @@ def test_run_prints_luck_and_not_knowing_apart(said):
     assert "8 draws of what is not known, each run once" in text
     assert "so few draws show no 95 %: both is all of them, 78 %" in text
     assert said("run", "maize_bench", *VAGUE) == text
-    assert "not know" not in said("run", "maize_bench", "--turns", "20")
+    assert "not know" not in said("run", "maize_bench", *SURE, "--turns", "20")
 
 
 def test_run_says_when_what_is_not_known_moves_the_middle(said):
     """Skips rise steeply as the vacuum falls; at the middle of the list there are few."""
-    change = ("--set", "vacuum_kpa={among=[0.4, 0.5, 1.3, 4]}", "--turns", "20", "--draws", "40")
+    change = (
+        *SURE,
+        "--set",
+        "vacuum_kpa={among=[0.4, 0.5, 1.3, 4]}",
+        "--turns",
+        "20",
+        "--draws",
+        "40",
+    )
     text = said("run", "maize_bench", *change)
     assert "over the draws the median is outside luck's interval:\n             skips (" in text
-    narrow = ("--set", "vacuum_kpa={low=3.9, high=4.1}", "--turns", "20", "--draws", "40")
+    narrow = (*SURE, "--set", "vacuum_kpa={low=3.9, high=4.1}", "--turns", "20", "--draws", "40")
     assert "skips (" not in said("run", "maize_bench", *narrow)
 
 
@@ -255,7 +266,9 @@ def test_json_holds_what_not_knowing_does(said):
     assert made["ranges_si"] == {"vacuum.vacuum": {"low": 2000.0, "high": 4000.0}}
     part = made["spacing"]["mean_m"]
     assert part["both"]["low"] <= part["unknown"]["value"] <= part["both"]["high"]
-    assert "not_known" not in json.loads(said("run", "maize_bench", "--turns", "5", "--json", "-"))
+    assert "not_known" not in json.loads(
+        said("run", "maize_bench", *SURE, "--turns", "5", "--json", "-")
+    )
 
 
 def test_compare_prints_what_not_knowing_does_to_differences(said):
@@ -272,7 +285,7 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
     The line may name other measures beside.
     """
     pair = ("compare", "maize_bench", "--vary", "notch=0,1", "--turns", "100")
-    pair += ("--set", "hole_diameter_mm=5.5", "--set")
+    pair += (*SURE, "--set", "hole_diameter_mm=5.5", "--set")
     said_so = r"^Quality of feed.*: up or down, as what is not known turns out"
     line = re.compile(said_so + r" \(notch=1 minus notch=0\)\.$", re.MULTILINE)
     assert line.search(said(*pair, "gap_mm={low=2.5, high=9}"))
@@ -281,14 +294,14 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
 
 
 def test_explain_and_sweep_take_the_middle_and_say_so(said, tmp_path):
-    change = ("--set", VACUUM, "--turns", "5")
+    change = (*SURE, "--set", VACUUM, "--turns", "5")
     line = "not known, and here at its middle: vacuum_kpa from 2 to 4\n"
     assert said("explain", "maize_bench", *change).count(line) == 1
     out = tmp_path / "rows.csv"
     swept = said("sweep", "maize_bench", *change, "--vary", "notch=0,1", "--out", str(out))
     assert swept.count(line) == 1
     rows = [line for line in out.read_text().splitlines() if not line.startswith("#")]
-    known = ("--set", "vacuum_kpa=3", "--turns", "5", "--vary", "notch=0,1", "--out")
+    known = (*SURE, "--set", "vacuum_kpa=3", "--turns", "5", "--vary", "notch=0,1", "--out")
     said("sweep", "maize_bench", *known, str(tmp_path / "known.csv"))
     told = (tmp_path / "known.csv").read_text().splitlines()
     assert rows == [line for line in told if not line.startswith("#")]
@@ -297,8 +310,12 @@ def test_explain_and_sweep_take_the_middle_and_say_so(said, tmp_path):
 @pytest.mark.parametrize(
     ("command", "words", "line"),
     [
-        ("run", ["--draws", "8"], "--draws: 8: everything is known; give a key as a range"),
-        ("compare", ["--vary", "notch=0,1", "--draws", "8"], "--draws: 8: everything is known"),
+        ("run", [*SURE, "--draws", "8"], "--draws: 8: everything is known; give a key as a range"),
+        (
+            "compare",
+            [*SURE, "--vary", "notch=0,1", "--draws", "8"],
+            "--draws: 8: everything is known",
+        ),
         ("compare", ["--vary", "notch={low=0, high=1},2"], "takes values; give a range with --set"),
         ("run", ["--set", VACUUM, "--draws", "1"], "--draws: 1: must be a whole number from 2"),
         ("run", ["--set", VACUUM, "--draws", "10001"], "a whole number from 2 to 10,000"),
@@ -316,3 +333,37 @@ def test_pictures_of_scenarios_with_ranges_are_drawn(said, tmp_path):
         path = tmp_path / f"{words[0]}.svg"
         said(*words, *VAGUE, "--figure", str(path))
         assert path.stat().st_size > 10_000
+
+
+# ---------------------------------------------------------------- the lot's range
+
+
+def test_a_lot_gives_its_range_unless_the_scenario_says_more():
+    """The middle is used where one value is needed, and a change of lot brings another range."""
+    plain = m.load_scenario("maize_bench")
+    (sizes,) = plain.unknown
+    assert sizes == plain.lot.size_cvs and sizes.field == "seed__size_cv"
+    assert plain.seed.size_cv is None and plain.seeds.size_cv == sizes.middle == 0.05
+    assert plain.drawn([0.5]) == plain.replace(seed__size_cv=0.05)
+    assert plain.drawn([0.999]).seeds.size_cv > 0.064
+    for known in ("size_cv_percent=4", "size_cv_percent={low=1, high=2}"):
+        scenario = m.load_scenario("maize_bench", [known])
+        assert scenario == scenario_of(plain, known)
+        assert sizes not in scenario.unknown
+    wheat = ["lot=wheat", "hole_diameter_mm=2"]
+    assert m.load_scenario("maize_bench", wheat) == scenario_of(plain, wheat)
+    (other,) = scenario_of(plain, wheat).unknown
+    assert other == m.load_lot("wheat").size_cvs != sizes
+    sure = scenario_of(plain, "size_cv_percent=4")
+    assert scenario_of(sure, wheat).unknown == ()
+    assert plain.lot.scaled(1.1).size_cvs == sizes and plain.lot.scaled(1.0, 0.1).size_cvs is None
+
+
+def test_a_written_scenario_leaves_the_range_to_its_lot(tmp_path):
+    plain = m.load_scenario("maize_bench")
+    path = tmp_path / "own.toml"
+    path.write_text(scenario_toml(plain))
+    assert "size_cv" not in path.read_text()
+    assert m.load_scenario(path).unknown == plain.unknown
+    path.write_text(scenario_toml(scenario_of(plain, "size_cv_percent={low=1, high=2}")))
+    assert "size_cv_percent = { low = 1, high = 2 }" in path.read_text()

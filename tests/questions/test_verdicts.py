@@ -14,7 +14,6 @@ from metersim.questions.evidence.verdicts import (
     TREND,
     judge,
     plateau_ends,
-    published_spreads,
 )
 from metersim.questions.shared.cases import read_case
 
@@ -48,8 +47,8 @@ def predicted(folder, rows, values):
     return Predicted(read_case(path), columns)
 
 
-def judged(folder, rows, values, spreads=None):
-    return [(o.verdict, o.why) for o in judge([predicted(folder, rows, values)], spreads or {})]
+def judged(folder, rows, values):
+    return [(o.verdict, o.why) for o in judge([predicted(folder, rows, values)])]
 
 
 def about(middle, half):
@@ -74,24 +73,40 @@ published = 95.0
 
 
 @pytest.mark.parametrize(
-    ("middle", "half", "spread", "verdict", "why"),
+    ("middle", "half", "verdict"),
     [
-        (0.97, 0.02, 9.0, AGREES, ""),
-        (0.985, 0.03, 9.0, AGREES, ""),
-        (0.995, 0.03, 9.0, TREND, "median off by +2.5, allowed 2"),
-        (0.98, 0.005, 9.0, TREND, "published value outside the interval"),
-        (0.97, 0.02, 3.0, TREND, "interval too wide to tell: over 3 %"),
-        (0.94, 0.04, 9.0, DISAGREES, "median off by -3, allowed 2"),
+        (0.97, 0.02, AGREES),
+        (0.985, 0.03, AGREES),  # inside, however far the median is off
+        (0.97, 0.2, AGREES),  # and however wide the interval is; the width stands beside
+        (0.93, 0.02, DISAGREES),  # though the order of the two levels would be right
+        (1.0, 0.0, DISAGREES),
     ],
 )
-def test_a_level(tmp_path, middle, half, spread, verdict, why):
-    """The other level lies at 0.95, so below that the order is wrong too."""
+def test_a_level(tmp_path, middle, half, verdict):
+    """It agrees inside its interval, and disagrees outside: an order does not save it."""
     values = {
-        "a": {"per_spacing.quality": about(middle, half)},
-        "b": {"per_spacing.quality": about(0.95, 0.02)},
+        "a": {"per_spacing.quality": about(middle, half).clip(0, 1)},
+        "b": {"per_spacing.quality": about(0.90, 0.02)},
     }
-    found = judged(tmp_path, LEVEL, values, {"per_spacing.quality": spread})
-    assert found[0] == (verdict, why)
+    found = judge([predicted(tmp_path, LEVEL, values)])[0]
+    interval = found.interval
+    assert found.verdict == verdict
+    assert (interval.low <= 97.0 <= interval.high) == (verdict == AGREES)
+    assert found.why.startswith("outside the interval by") == (verdict == DISAGREES)
+
+
+def test_a_level_has_the_sampling_error_of_its_count(tmp_path):
+    """The same share in all draws: the interval is that of a count of 250, or as is stated."""
+    values = {name: {"per_spacing.quality": np.full(DRAWS, 0.97)} for name in "ab"}
+    wide = {}
+    for spacings in (250, 25000):
+        rows = LEVEL.replace("97.0\n", f"97.00\nspacings = {spacings}\n", 1)
+        interval = judge([predicted(tmp_path, rows, values)])[0].interval
+        wide[spacings] = interval.high - interval.low
+        assert interval.sampling == 1.0
+    sd = math.sqrt(0.97 * 0.03 / 250) * 100
+    assert abs(wide[250] - 2 * 1.645 * sd) < 4 * 2.6 * sd / math.sqrt(DRAWS)  # SE of two quantiles
+    assert wide[25000] < wide[250] / 5
 
 
 @pytest.mark.parametrize(
@@ -203,7 +218,7 @@ def test_where_vacuums_were_run_does_not_order_plateaus(tmp_path):
     case = read_case(path)
     still = np.full((DRAWS, 1 + STRETCHES), 0.99)
     made = Predicted(case, {name: {"per_spacing.quality": still} for name in case.conditions})
-    assert judge([made], {})[1].verdict == DISAGREES
+    assert judge([made])[1].verdict == DISAGREES
 
 
 def test_no_quality_is_no_plateau(tmp_path):
@@ -266,10 +281,11 @@ def test_luck_is_told_by_the_stretches(tmp_path):
     without = (stretches.sum(axis=1)[:, None] - stretches) / (STRETCHES - 1)
     for other, expected in ((0.0, 1.0), (STRETCHES**-0.5, 0.5)):
         shift = other * rng.standard_normal(400)[:, None]
-        made = predicted(tmp_path, LEVEL, {"a": {}, "b": {}})
+        row = '[[rows]]\nname = "o"\nkind = "bound"\nat = "a"\nmeasure = "per_spacing.quality"\n'
+        made = predicted(tmp_path, f"{row}above = 0\n", {"a": {}, "b": {}})
         both = {"per_spacing.quality": np.column_stack([whole, without]) + shift}
         made = dataclasses.replace(made, values={"a": both, "b": both})
-        luck = judge([made], {})[0].interval.sampling
+        luck = judge([made])[0].interval.sampling
         assert abs(luck - expected) < 4 * expected * math.sqrt(2 / 400) * 1.5
 
 
@@ -281,16 +297,9 @@ def test_luck_that_stretches_do_not_tell_is_not_told(tmp_path):
     }
     made = predicted(tmp_path, LEVEL, values)
     made.values["a"]["per_spacing.quality"][:, 1:] = math.nan
-    first, second = judge([made], {})
-    assert math.isnan(first.interval.sampling) and second.interval.sampling < 1e-9
+    first, second = judge([made])
+    assert math.isnan(first.interval.sampling) and 0 < second.interval.sampling < 1
     assert first.verdict == second.verdict == AGREES
-
-
-def test_spreads_are_those_of_the_published_levels(tmp_path):
-    case = predicted(tmp_path, LEVEL, {"a": {}, "b": {}}).case
-    assert published_spreads([case]) == {"per_spacing.quality": 2.0}
-    own = dataclasses.replace(case, rows=case.rows[:1])
-    assert published_spreads([own]) == {}
 
 
 @pytest.mark.parametrize(
@@ -307,7 +316,7 @@ def test_runs_with_nothing_to_measure_agree_with_nothing(tmp_path, row):
     quality = {"per_spacing.quality": [0.97, math.nan, 0.97]}
     names = ("a", *(f"{name} {kpa}" for name in "vw" for kpa in (1, 2, 3, 6, 9)))
     values = dict.fromkeys(names, quality)
-    (found,) = judge([predicted(tmp_path, f'[[rows]]\nname = "r"\n{row}\n', values)], {})
+    (found,) = judge([predicted(tmp_path, f'[[rows]]\nname = "r"\n{row}\n', values)])
     assert (found.verdict, found.interval) == (DISAGREES, None)
     assert found.predicted.startswith("no value in ") and "too short" in found.why
 

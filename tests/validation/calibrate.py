@@ -61,8 +61,8 @@ class Free:
 SHARED = (
     Free("eccentricity", 0.50, 0.2, 0.8),
     Free("push_spread", 0.25, 0.1, 0.6, 0.5),
-    Free("contact_base", 0.13, 0.03, 0.6),
-    Free("contact_by_speed", 20.0, 4.0, 40.0, 0.7),
+    Free("contacts", 0.7, 0.1, 3.0, 0.7),
+    Free("landing_scatter", 0.008, 0.003, 0.02, 0.4),
     Free("wear_contacts", 2.5, 0.8, 5.0, 0.7),
     Free("hop", 0.012, 0.003, 0.06, 0.4),
 )

@@ -24,7 +24,7 @@ from metersim.questions.evidence.printed import printed, spacings_of, unit_of
 from metersim.questions.evidence.score import is_difference, score
 from metersim.questions.evidence.scoretext import score_markdown
 from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
-from metersim.questions.shared.cases import load_case, read_case, shipped_cases
+from metersim.questions.shared.cases import read_case, shipped_cases
 from tests.validation.calibrate import Fit, stations_maker
 
 FITTED = (  # cases that the shipped coefficients were fitted to
@@ -84,10 +84,10 @@ def predicted(cases, stations, executor):
     return [level for made in zip(*blocks, strict=True) for level in levels_of(made)]
 
 
-def refitted(executor):
+def refitted(cases, executor):
     """What makes stations with coefficients that a source has not touched, by laboratory."""
     fit = Fit("exit", executor)
-    fit.cases = [load_case(name) for name in FITTED]
+    fit.cases = [case for case in cases if case.name in FITTED]
     keys = list(fit.rows(fit.start))
     slopes, (_, misses) = fit.slopes(fit.start), fit.last
     found = {}
@@ -106,11 +106,11 @@ def refitted(executor):
 def make(out, folder, refit):
     """Write the file of predictive draws."""
     paths = sorted(Path(folder).glob("*.toml")) if folder else shipped_cases().values()
-    cases = [case for case in (levels_alone(read_case(path)) for path in paths) if case.rows]
+    cases = [read_case(path) for path in paths]
     with ProcessPoolExecutor(2) as executor:
-        own = refitted(executor) if refit else {}
+        own = refitted(cases, executor) if refit else {}
         found = []
-        for case in cases:
+        for case in filter(lambda case: case.rows, map(levels_alone, cases)):
             stations = own.get(case.laboratory, partial(stations_of))
             found += predicted([case], stations, executor)
             print(f"{case.name}: {len(case.rows)} levels", flush=True)

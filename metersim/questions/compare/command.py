@@ -10,8 +10,8 @@ from metersim.questions.compare.study import compare
 from metersim.questions.compare.text import comparison
 from metersim.questions.shared.options import (
     changes_of,
-    check_unknown,
     check_vary,
+    details_option,
     draws_of,
     draws_option,
     engine_option,
@@ -33,6 +33,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     seed_options(command)
     engine_option(command)
     draws_option(command)
+    details_option(command)
     plants_options(command)
     command.add_argument("--figure", metavar="FILE", help="draw the distributions")
 
@@ -49,7 +50,6 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_vary(options),
         lambda: check_writable([("--figure", options.figure)], [options.scenario, options.other]),
     )
-    check_unknown(options, *named.values())
     result = compare(
         *named.values(),
         labels=list(named),
@@ -66,4 +66,4 @@ def answer(options: argparse.Namespace) -> str:
 
         drawn = comparison_figure(result, options.units)
         write_all([(options.figure, encoded(drawn, options.figure))])
-    return comparison(result, options.units, harvest)
+    return comparison(result, options.units, harvest, options.details)

@@ -13,10 +13,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
-from metersim.measures.spacing import spacings_of
+from metersim.measures.observed import observed_spacings
 from metersim.questions.compare.study import Comparison, compare
 from metersim.questions.compare.text import rows
-from metersim.questions.shared.notes import notes
+from metersim.questions.shared.notes import level_text, notes
 from metersim.questions.shared.page import (
     CENTRED,
     CLASSES,
@@ -73,12 +73,14 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     figure = new_page(height)
     headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)))
     ax = figure.add_axes((0.1, 1 - 4.35 / height, 0.87, 3.7 / height))
-    spacings = [spacings_of(run.seeds.position) for run in runs]
+    spacings = [observed_spacings(run) for run in runs]
     draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
     if differences:
         ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
         draw_differences(ax, differences)
-        ax.set_title(f"Difference from {labels[0]}, with its 95 % interval")
+        ax.set_title(
+            f"Difference from {labels[0]}, with its {level_text(result.measured[0].level)}"
+        )
     caption(figure, said)
     return figure
 

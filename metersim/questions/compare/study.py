@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
@@ -16,20 +16,20 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.stations import OwnGiven, fitted_alike
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, Measure
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import Cause, causes
-from metersim.measures.plants import planted
 from metersim.measures.tally import Tally, stretches_for, tallied
 from metersim.questions.shared.plants import (
     Stand,
     StandChange,
-    change_draws,
     check_field,
+    compared_stands,
     stand_change,
     stand_of,
 )
 from metersim.questions.shared.settings import variants
-from metersim.questions.shared.unknowns import DRAWS, Draws, Spread, gather, run_draws
+from metersim.questions.shared.spread import Spread
+from metersim.questions.shared.unknowns import DRAWS, spreads_about
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
 
@@ -103,55 +103,39 @@ class Comparison:
         Measures of each scenario.
     runs : tuple of Run
         First replicate of each scenario, if requested.
-    draws : tuple of Draws
-        Differences from the first scenario in every draw, for each other scenario.  Empty without
-        uncertain inputs.
+    levels : tuple of Spread
+        Uncertainty of the measures of each scenario.
+    spreads : tuple of Spread
+        Uncertainty of the differences from the first scenario, by other scenario.
     stands : tuple of Stand
         Plants of each scenario, if requested.
-    stand_draws : tuple of Draws
-        Differences of plants in every draw, as `draws`.
+    stand_spreads : tuple of Spread
+        Uncertainty of the differences of plants, as `spreads`.
     """
 
     labels: tuple[str, ...]
     measured: tuple[Measured, ...]
+    levels: tuple[Spread, ...]
+    spreads: tuple[Spread, ...]
     runs: tuple[Run, ...] = ()
-    draws: tuple[Draws, ...] = ()
     stands: tuple[Stand, ...] = ()
-    stand_draws: tuple[Draws, ...] = ()
+    stand_spreads: tuple[Spread, ...] = ()
 
     def __repr__(self) -> str:
         return f"<Comparison of {', '.join(self.labels)}; to_dataframe() shows it>"
 
     @cached_property
-    def differences(self) -> tuple[Mapping[str, Estimate], ...]:
-        """Paired differences of all compared measures from the first, by other scenario."""
-        first = self.measured[0]
-        return tuple(
-            Keyed({key: difference(first, other, BY_KEY[key]) for key in COMPARED})
-            for other in self.measured[1:]
-        )
+    def values(self) -> tuple[Mapping[str, Estimate], ...]:
+        """Compared measures of each scenario, with their total uncertainty."""
+        return tuple(Keyed({key: one.total(key) for key in COMPARED}) for one in self.levels)
 
     @cached_property
-    def spreads(self) -> tuple[Spread, ...]:
-        """Uncertainty of the differences from the first scenario, by other scenario.
+    def differences(self) -> tuple[Mapping[str, Estimate], ...]:
+        """Differences of all compared measures from the first, by other scenario.
 
-        Empty without uncertain inputs.
+        Their intervals are those of the total uncertainty, with the machine shared by both.
         """
-        if not self.draws:
-            return ()
-        first, *others = (part.scenario.unknown for part in self.measured)
-        return tuple(
-            Spread(
-                f"{label} minus {self.labels[0]}",
-                tuple(dict.fromkeys((*first, *unknown))),
-                differences,
-                draws,
-                self.measured[0].level,
-            )
-            for label, unknown, differences, draws in zip(
-                self.labels[1:], others, self.differences, self.draws, strict=True
-            )
-        )
+        return tuple(Keyed({key: one.total(key) for key in COMPARED}) for one in self.spreads)
 
     @cached_property
     def stand_changes(self) -> tuple[StandChange, ...]:
@@ -159,15 +143,8 @@ class Comparison:
 
         Empty when plants were not requested.
         """
-        return tuple(
-            stand_change(
-                self.stands[0],
-                other,
-                self.stand_draws[k] if self.stand_draws else None,
-                f"{self.labels[k + 1]} minus {self.labels[0]}",
-            )
-            for k, other in enumerate(self.stands[1:])
-        )
+        pairs = zip(self.stands[1:], self.stand_spreads, strict=True)
+        return tuple(stand_change(self.stands[0], other, spread) for other, spread in pairs)
 
     @cached_property
     def pairings(self) -> tuple[Mapping[str, Pairing], ...]:
@@ -181,9 +158,10 @@ class Comparison:
     def to_dataframe(self) -> pd.DataFrame:
         """A table for pandas with one row a scenario and measure, in SI (extra ``notebook``).
 
-        ``difference`` is the paired difference from the first scenario.  ``gain`` and ``best`` are
-        those of its `Pairing`.  All three are nan for the first scenario; the last two are nan for
-        a measure that is no share.  Each of `spreads` has a table of input uncertainty.
+        ``difference`` is the difference from the first scenario.  ``gain`` and ``best`` are those
+        of its `Pairing`.  All three are nan for the first scenario; the last two are nan for a
+        measure that is no share.  Intervals are of the total uncertainty; each of `levels` and
+        `spreads` has a table of its parts.
         """
         none, alone = Estimate(math.nan, math.nan, math.nan), Pairing(math.nan, math.nan)
         return dataframe(
@@ -192,15 +170,15 @@ class Comparison:
                     "label": label,
                     "key": key,
                     "kind": BY_KEY[key].kind,
-                    **vars(measured[key]),
+                    **vars(values[key]),
                     "difference": differences.get(key, none).value,
                     "difference_low": differences.get(key, none).low,
                     "difference_high": differences.get(key, none).high,
                     **vars(pairings.get(key, alone)),
                 }
-                for label, measured, differences, pairings in zip(
+                for label, values, differences, pairings in zip(
                     self.labels,
-                    self.measured,
+                    self.values,
                     ({}, *self.differences),
                     ({}, *self.pairings),
                     strict=True,
@@ -248,8 +226,8 @@ def compare(
     keep : bool
         Whether to keep the records of each first replicate, which a figure needs.
     draws : int
-        Number of draws of the uncertain inputs.  Scenarios that share an uncertain key share its
-        draws, so that common effects cancel in the differences.
+        Number of draws of the machine and the uncertain inputs.  Scenarios share the machine, and
+        draws of uncertain keys that they share, so that common effects cancel in the differences.
     plants : bool
         Whether to add plants; all scenarios must be in a field.
     stations : mapping, Stations or callable, optional
@@ -259,7 +237,7 @@ def compare(
     Returns
     -------
     Comparison
-        Measures and paired differences.
+        Measures and differences.
 
     Raises
     ------
@@ -299,30 +277,18 @@ def compare(
         for k in range(len(parts), replicates):
             one = tallied(scenario, seed=seed, replicate=k, stretches=stretches, engine=engine)
             parts.append(one)
-        measured.append(measure(parts, stretches=stretches))
-    draws_of_run: Any = {"seed": seed, "replicates": replicates}
-    stands = [stand_of(one, stretches=stretches, **draws_of_run) for one in same_length if plants]
-    drawn: list[Draws] = []
-    stand_drawn: list[Draws] = []
-    if any(scenario.unknown for scenario in same_length):
-        each: Any = {"draws": draws, "cells": passages, **draws_of_run}
-        drawn = _differences(run_draws(*same_length, **each))
-        if plants:
-            stand_drawn = change_draws(run_draws(*same_length, watch=planted, **each))
-    return Comparison(
-        tuple(named),
-        tuple(measured),
-        tuple(kept),
-        tuple(drawn),
-        tuple(stands),
-        tuple(stand_drawn),
-    )
-
-
-def _differences(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
-    """Differences from the first scenario in every draw, by other scenario."""
-    points = [
-        [{key: other.points[key] - first.points[key] for key in COMPARED} for other in others]
-        for first, *others in rows
+        measured.append(measure(parts, level=LEVEL_TOTAL, stretches=stretches))
+    first = measured[0]
+    paired = [
+        {key: difference(first, other, BY_KEY[key]) for key in COMPARED} for other in measured[1:]
     ]
-    return [gather(column) for column in zip(*points, strict=True)]
+    each: Any = {"labels": tuple(named), "draws": draws, "cells": passages}
+    levels, spreads = spreads_about(measured, paired, **each)
+    stands: tuple[Stand, ...] = ()
+    stand_spreads: tuple[Spread, ...] = ()
+    if plants:
+        own: Any = {"seed": seed, "replicates": replicates, "stretches": stretches}
+        stands, stand_spreads = compared_stands([stand_of(s, **own) for s in same_length], **each)
+    return Comparison(
+        tuple(named), tuple(measured), levels, spreads, tuple(kept), stands, stand_spreads
+    )

@@ -16,8 +16,9 @@ from metersim.questions.compare.study import COMPARED, Comparison, Pairing
 from metersim.questions.shared.notes import (
     asked,
     difference_lines,
-    draws_lines,
     heading,
+    interval_lines,
+    level_text,
     notes,
     sign_lines,
 )
@@ -25,9 +26,15 @@ from metersim.questions.shared.plantwords import NAMES, NONE, change_block
 from metersim.questions.shared.words import LABELS, change_text, number, quantity, shown, wrapped
 
 SUMMARIZED = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+GAIN = "variance reduction"
 GAIN_NOTE = (
-    "worth: for the same standard error as runs of separate luck, known to about a quarter;",
+    "variance reduction: cells saved at the same sampling error as runs with separate random "
+    "numbers, known to about a quarter;",
     "at best: the most there is, if cells are independent of one another",
+)
+SHARED = (
+    "All share the machine, and what is drawn for them, so that a difference is known better than "
+    "the levels"
 )
 SPOKEN = {
     "cells.skip": "skips",
@@ -37,10 +44,12 @@ SPOKEN = {
 }
 
 
-def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NONE) -> str:
+def comparison(
+    result: Comparison, units: str = "metric", harvest: Harvest = NONE, details: bool = False
+) -> str:
     """Report of a comparison; the harvest is used for yield losses of plants."""
     lines = [heading(*result.measured)]
-    requests = [asked(measured.scenario, units) for measured in result.measured]
+    requests = [asked(measured.scenario, units, at_middle=False) for measured in result.measured]
     scenarios = [measured.scenario for measured in result.measured]
     if len({one.name for one in scenarios}) == 1 and all(one.changes for one in scenarios):
         requests = requests[:1]  # labels of variants of one scenario state the rest
@@ -54,37 +63,34 @@ def comparison(result: Comparison, units: str = "metric", harvest: Harvest = NON
     lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
     for key in COMPARED:
         kind = BY_KEY[key].kind
-        values = (quantity(kind, part[key].value, units) for part in result.measured)
+        values = (quantity(kind, part[key].value, units) for part in result.values)
         lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
     if result.stands:
         lines += ["", "Plants"]
         for part in PLANTED:
-            values = (quantity(part.kind, stand[part.key].value, units) for stand in result.stands)
+            each = (stand.reach(part.key).value for stand in result.stands)
+            values = (quantity(part.kind, value, units) for value in each)
             lines.append(f"{NAMES[part.key]:20}" + "".join(f"{value:>{width}}" for value in values))
-    heads = [f"{label} minus {result.labels[0]}, on the same luck" for label in result.labels[1:]]
-    heads = [f"{head} (95 % interval)" for head in heads]
+    level = level_text(result.measured[0].level)
+    heads = [f"{spread.about}, with common random numbers ({level})" for spread in result.spreads]
     width = max(60, *(len(head) + 2 for head in heads))
     for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
-        lines += ["", f"{head:{width}}worth of the same luck"]
+        lines += ["", f"{head:{width}}{GAIN if details else ''}".rstrip()]
         for key in COMPARED:
             change = change_text(BY_KEY[key].kind, differences[key], units)
             line = f"{LABELS[key]:20}{change}"
-            saved = gain_text(pairings[key]) if key in pairings else ""
+            saved = gain_text(pairings[key]) if details and key in pairings else ""
             lines.append(f"{line:{width}}{saved}".rstrip())
-    lines += ["", *GAIN_NOTE, ""]
+    lines += ["", *(GAIN_NOTE if details else ()), *([""] if details else ())]
     for k, stand_change in enumerate(result.stand_changes, start=1):
         title = f"{result.labels[k]} minus {result.labels[0]}"
         pair = (result.stands[0], result.stands[k])
-        lines += [*change_block(title, stand_change, pair, units, harvest), ""]
-    for spread in result.spreads:
+        lines += [*change_block(title, stand_change, pair, units, harvest, details), ""]
+    for spread in result.spreads if details else ():
         lines += [*difference_lines(spread, LABELS, units), ""]
-    if result.spreads:
-        alike = "what the scenarios share is drawn alike for all of them"
-        lines += [*draws_lines(result.spreads[0]), alike, ""]
+    lines += [f"Intervals: {interval_lines(result.spreads[0])[0]}.", f"{SHARED}.", ""]
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
-    if result.spreads:
-        lines.append("That is luck alone, at the middle of what is not known.")
     for spread in result.spreads:
         lines += sign_lines(spread, SPOKEN)
     for label, cause in zip(result.labels, result.binding, strict=True):
@@ -175,8 +181,8 @@ def sentence(
             parts.append(f"{SPOKEN[key]} {verb} by {size} {symbol} ({low} to {high})")
     if not parts:
         return (
-            f"From {before} to {after}, skips, doubles, quality of feed and precision change by no "
-            "more than luck can explain."
+            f"From {before} to {after}, no change of skips, doubles, quality of feed and precision "
+            "can be distinguished from zero."
         )
     return f"From {before} to {after}: " + ", ".join(parts) + "."
 

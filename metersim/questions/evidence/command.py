@@ -10,8 +10,17 @@ from metersim.files.faults import all_of, bad
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import is_text
 from metersim.questions.evidence import verdicts
-from metersim.questions.evidence.study import Evidence, evidence, load_cases
-from metersim.questions.evidence.text import evidence_csv, evidence_markdown, evidence_text
+from metersim.questions.evidence.predictions import DRAWS
+from metersim.questions.evidence.scoretext import score_lines
+from metersim.questions.evidence.study import Evidence, evidence, load_cases, shipped_score
+from metersim.questions.evidence.text import (
+    evidence_csv,
+    evidence_json,
+    evidence_markdown,
+    evidence_text,
+    score_csv,
+    score_head,
+)
 from metersim.questions.shared.options import (
     bar,
     crew,
@@ -22,7 +31,14 @@ from metersim.questions.shared.options import (
     workers_option,
 )
 
-FILES = ("evidence.md", "evidence.csv", "evidence_levels.png", "evidence_plateaus.png")
+FILES = (
+    "evidence.md",
+    "evidence.csv",
+    "evidence.json",
+    "score.csv",
+    "evidence_levels.png",
+    "evidence_plateaus.png",
+)
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -38,12 +54,14 @@ def add_options(command: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="write table, numbers and pictures into it; must be there",
     )
-    command.add_argument("--seed", default="1", metavar="N", help="what chooses draws and luck (1)")
+    command.add_argument(
+        "--seed", default="1", metavar="N", help="random seed of draws and runs (1)"
+    )
     workers_option(command)
     command.add_argument(
         "--rules", action="store_true", help="say what counts as agreement, and stop"
     )
-    draws_option(command, "a source does not state, and run it")
+    draws_option(command, "what a source does not state, and run it", DRAWS)
 
 
 def answer(options: argparse.Namespace) -> str:
@@ -55,9 +73,9 @@ def answer(options: argparse.Namespace) -> str:
         When an option is wrong, or a file cannot be written.
     """
     if options.rules:
-        return inspect.getdoc(verdicts) or ""
+        return "\n".join([*score_lines(shipped_score()), "", inspect.getdoc(verdicts) or ""])
     draws, seed, workers, cases, _ = all_of(
-        lambda: draws_of(options),
+        lambda: draws_of(options, DRAWS),
         lambda: seed_of(options),
         lambda: workers_of(options),
         lambda: load_cases(options.cases),
@@ -86,10 +104,13 @@ def _write(found: Evidence, folder: Path) -> None:
     from metersim.questions.shared.page import encoded
 
     made: list[tuple[str, str | bytes]] = [
-        (str(folder / FILES[0]), evidence_markdown(found)),
+        (str(folder / FILES[0]), f"{score_head(found)}\n{evidence_markdown(found)}"),
         (str(folder / FILES[1]), evidence_csv(found.outcomes)),
+        (str(folder / FILES[2]), evidence_json(found)),
     ]
-    for name, draw in zip(FILES[2:], (levels_figure, plateaus_figure), strict=True):
+    if found.score:
+        made.append((str(folder / FILES[3]), score_csv(found)))
+    for name, draw in zip(FILES[4:], (levels_figure, plateaus_figure), strict=True):
         figure = draw(found)
         if figure is not None:
             path = str(folder / name)

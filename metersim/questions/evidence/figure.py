@@ -149,7 +149,7 @@ def levels_figure(found: Evidence) -> Figure | None:
     ]
     handles.append(Line2D([], [], color=INK, marker="|", ms=12, mew=2, ls="", label="published"))
     figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
-    said = "bars: 90 % of the draws; one too wide to tell does not agree"
+    said = "bars: 90 % of the draws of what a source would print"
     left = f"; the first {drawn} of {total} levels" if drawn < total else ""
     caption(figure, [_foot(found, said + left)])
     return figure

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -23,10 +22,11 @@ from metersim.measures.tally import tally_of
 from metersim.questions.shared.cases import Case
 from metersim.questions.shared.conditions import Condition
 from metersim.questions.shared.statements import Term
-from metersim.questions.shared.unknowns import DRAWS, draw_places
+from metersim.questions.shared.unknowns import draw_places
 from metersim.run.parallel import in_order
 from metersim.run.simulation import simulate
 
+DRAWS = 64  # of what a source does not state
 LOWEST, HIGHEST = 1.0, 1e6  # Pa
 
 
@@ -49,8 +49,8 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
 
     Notes
     -----
-    Source: liao2018 for the definition.  The share is ``exp(-rate)``.  The rate is the mean number
-    of seeds that are drawn and hold, in a pool at its static level.
+    Source: liao2018 for the definition.  The share is `metersim.machine.pickup.empty_chance` of
+    holes that are all alike, in a pool at its static level.
     """
     stations = stations or stations_of(scenario)
     speed = scenario.peripheral_speed
@@ -95,12 +95,6 @@ class Predicted:
         parts = (t.weight * self.values[t.condition][t.measure] for t in terms)
         total: Floats = np.sum(list(parts), axis=0)
         return total
-
-    @cached_property
-    def medians(self) -> Mapping[tuple[Term, ...], float]:
-        """Medians over draws of the sums of measures in the levels of the case."""
-        wanted = {row.terms for row in self.case.rows if row.kind == "level"}
-        return {terms: float(np.median(self.total(terms)[:, 0])) for terms in wanted}
 
 
 @dataclass(frozen=True)

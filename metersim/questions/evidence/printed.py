@@ -15,6 +15,7 @@ from metersim.questions.evidence.predictions import COUNTED, Predicted
 from metersim.questions.shared.statements import Row, Term
 from metersim.run.streams import Streams
 
+AT = 0.03  # share at which a discrepancy is stated
 SPACINGS = 250  # assumption where a source does not state its count; ISO 7256-1 takes so many
 TESTS = (  # shares that are counted together
     ("per_spacing.multiple", "per_spacing.quality", "per_spacing.miss"),
@@ -48,7 +49,42 @@ def decimals(row: Row) -> int:
     return len(str(row.stated["published"]).partition(".")[2])
 
 
-def counted(shares: ArrayLike, count: int, rng: np.random.Generator) -> Floats:
+def spread_shares(shares: ArrayLike, discrepancy: ArrayLike, rng: np.random.Generator) -> Floats:
+    """Shares of a source that differs from the model by a discrepancy.
+
+    Parameters
+    ----------
+    shares : array_like, shape (draws, k)
+        Shares that add up to 1. [1]
+    discrepancy : array_like
+        SD at a share of 3 %, one number or one for each draw. [1]
+    rng : numpy.random.Generator
+        Generator of the differences.
+
+    Returns
+    -------
+    ndarray, shape (draws, k)
+        Shares that add up to 1. [1]
+
+    Notes
+    -----
+    assumption: a Dirichlet distribution.  The variance of each share is ``discrepancy^2 p (1 - p) /
+    (0.03 * 0.97)``, so the sum of its parameters is ``0.03 * 0.97 / discrepancy^2 - 1``.
+    """
+    p = np.asarray(shares, float)
+    sds = np.broadcast_to(np.asarray(discrepancy, float), len(p))
+    found = p.copy()
+    apart = sds > 0
+    total = np.maximum(AT * (1 - AT) / sds[apart] ** 2 - 1, 1e-3)
+    drawn = rng.gamma(total[:, None] * p[apart])
+    whole = drawn.sum(axis=1, keepdims=True)
+    found[apart] = np.where(whole > 0, drawn / np.where(whole > 0, whole, 1.0), p[apart])
+    return found
+
+
+def counted(
+    shares: ArrayLike, count: int, rng: np.random.Generator, discrepancy: ArrayLike = 0.0
+) -> Floats:
     """Shares that a count of so many finds, one count for each draw.
 
     Parameters
@@ -60,6 +96,8 @@ def counted(shares: ArrayLike, count: int, rng: np.random.Generator) -> Floats:
         Number of spacings or cells.
     rng : numpy.random.Generator
         Generator of the counts.
+    discrepancy : array_like
+        SD of the model's error at a share of 3 %, as for `spread_shares`. [1]
 
     Returns
     -------
@@ -69,7 +107,8 @@ def counted(shares: ArrayLike, count: int, rng: np.random.Generator) -> Floats:
     given = np.clip(np.asarray(shares, float), 0.0, 1.0)
     rest = np.maximum(1 - given.sum(axis=1, keepdims=True), 0.0)
     whole = np.hstack([given, rest])
-    found: Floats = rng.multinomial(count, whole / whole.sum(axis=1, keepdims=True)) / count
+    whole = spread_shares(whole / whole.sum(axis=1, keepdims=True), discrepancy, rng)
+    found: Floats = rng.multinomial(count, whole) / count
     return found[:, :-1]
 
 
@@ -104,7 +143,14 @@ def remeasured(values: Floats, lengths: ArrayLike, count: int, rng: np.random.Ge
     return found
 
 
-def printed(made: Predicted, row: Row, seed: int) -> Floats:
+def printed(
+    made: Predicted,
+    row: Row,
+    seed: int,
+    *,
+    discrepancy: ArrayLike = 0.0,
+    relative: ArrayLike = 0.0,
+) -> Floats:
     """Draws of what a source would print in a row, rounded as it rounds.
 
     Parameters
@@ -115,6 +161,9 @@ def printed(made: Predicted, row: Row, seed: int) -> Floats:
         A level of the case.
     seed : int
         Random seed of the counts.  Levels of one test share their count.
+    discrepancy, relative : array_like
+        Errors of the model, one number or one for each draw: SD at a share of 3 %, and relative SD
+        of other measures. [1]
 
     Returns
     -------
@@ -127,14 +176,23 @@ def printed(made: Predicted, row: Row, seed: int) -> Floats:
     """
     _, unit = unit_of(row)
     count = spacings_of(row)
-    each = [term.weight * _term(made, term, count, seed) for term in row.terms]
+    errors = discrepancy, relative
+    each = [term.weight * _term(made, term, count, seed, *errors) for term in row.terms]
     total = np.sum(each, axis=0) / unit
     apart = len(total) / made.case.machines
     drawn = [np.roll(total, round(k * apart)) for k in range(made.case.machines)]
-    return np.round(np.mean(drawn, axis=0), decimals(row))
+    found: Floats = np.mean(drawn, axis=0)
+    return found.round(decimals(row))
 
 
-def _term(made: Predicted, term: Term, count: int, seed: int) -> Floats:
+def _term(
+    made: Predicted,
+    term: Term,
+    count: int,
+    seed: int,
+    discrepancy: ArrayLike,
+    relative: ArrayLike,
+) -> Floats:
     """Draws of one measure of a condition, in SI."""
     own, key = made.values[term.condition], term.measure
     if key not in BY_KEY:
@@ -142,12 +200,16 @@ def _term(made: Predicted, term: Term, count: int, seed: int) -> Floats:
     where = f"printed {made.case.name} {term.condition} {count}"
     if BY_KEY[key].function is not None or BY_KEY[key].kind != "share":
         lengths = own[COUNTED][:, 0] * len(made.case.conditions[term.condition].parts)
-        return remeasured(own[key], lengths, count, Streams(seed).generator(f"{where} {key}"))
+        streams, name = Streams(seed), made.case.name
+        whole = remeasured(own[key], lengths, count, streams.generator(f"{where} {key}"))
+        error = streams.generator(f"printed {name} {key}").standard_normal(len(whole))
+        return whole * np.exp(np.asarray(relative, float) * error)
     test = next((test for test in TESTS if key in test), (key,))
     together = [name for name in test if name in own]
     shares = np.column_stack([own[name][:, 0] for name in together])
     valid = np.isfinite(shares).all(axis=1)
     found = np.full(len(shares), np.nan)
     rng = Streams(seed).generator(f"{where} {test[0]}")
-    found[valid] = counted(shares[valid], count, rng)[:, together.index(key)]
+    errors = np.broadcast_to(np.asarray(discrepancy, float), len(shares))[valid]
+    found[valid] = counted(shares[valid], count, rng, errors)[:, together.index(key)]
     return found

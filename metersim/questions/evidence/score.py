@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit, stdtrit
 
 from metersim.questions.evidence.unseen import Level
+from metersim.run.streams import Streams
 
 HALF, MOST = 0.5, 0.9  # stated chances of the two intervals
 SURE, RESAMPLES = 0.8, 2000  # chance of an interval over sources, and resamples of the sources
@@ -267,7 +268,7 @@ def _ends(sources: int, function: Callable[[Floats], Floats]) -> tuple[float, fl
     """Ends of the interval of a statistic of weights of sources, from resamples."""
     if sources < 2:
         return math.nan, math.nan
-    rng = np.random.default_rng(1)
+    rng = Streams(0).generator("resampled sources")
     weights = rng.multinomial(sources, [1 / sources] * sources, RESAMPLES).astype(float)
     low, high = np.quantile(function(weights), [(1 - SURE) / 2, (1 + SURE) / 2])
     return float(low), float(high)

@@ -64,13 +64,17 @@ def _skill(one: Score) -> str:
     """Skill in words: what is less than a tenth is no difference."""
     if math.isnan(one.skill):
         return "Too few sources share a measure to compare the model with a constant."
-    value = f"Skill against a constant is {one.skill:+.2f} ({_ends(one.skill_interval, '+.2f')})"
+    many, ends = one.compared.levels, _ends(one.skill_interval, "+.2f")
+    value = f"Skill against a constant over {many} levels is {one.skill:+.2f} ({ends})"
     if abs(one.skill) < DIFFERENCE:
         return f"{value}: the two cannot be distinguished."
     return f"{value}: the {'model' if one.skill > 0 else 'constant'} predicts better."
 
 
 def _ends(ends: tuple[float, float], form: str) -> str:
+    """Ends of an interval over sources, which one source does not have."""
+    if math.isnan(ends[0]):
+        return "one source"
     return f"{ends[0]:{form}} to {ends[1]:{form}}"
 
 
@@ -114,7 +118,7 @@ def score_markdown(found: Scores) -> str:
     """Markdown table of all parts of a score, with what it means."""
     lines = ["| " + " | ".join(FULL) + " |", "|" + "---|" * len(FULL)]
     for one in (found.whole, *found.measures, *found.apart):
-        name, *cells = (cell.replace("nan to nan", "one source") for cell in _full(one))
+        name, *cells = _full(one)
         target = "" if one.targeted else " (no target)"
         lines.append(f"| {name}{target} | " + " | ".join(cells) + " |")
     said = (

@@ -12,16 +12,17 @@ from typing import TYPE_CHECKING, Any
 from metersim.files.faults import all_of, bad
 from metersim.files.tables import dataframe
 from metersim.machine.stations import stations_of
-from metersim.questions.evidence.predictions import MakesStations, Predicted, predict
+from metersim.questions.evidence.predictions import DRAWS, MakesStations, Predicted, predict
+from metersim.questions.evidence.score import Scores, score
+from metersim.questions.evidence.unseen import shipped_unseen
 from metersim.questions.evidence.verdicts import (
+    AGREES,
     VERDICTS,
     Interval,
     Outcome,
     judge,
-    published_spreads,
 )
 from metersim.questions.shared.cases import Case, load_case, shipped_cases
-from metersim.questions.shared.unknowns import DRAWS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,17 +40,30 @@ class Evidence:
         Outcome of each published row.
     draws, seed : int
         Number of draws, and random seed of draws and runs.
+    score : Scores, optional
+        Score of the shipped predictions of unseen levels; None where none are shipped.
     """
 
     predictions: tuple[Predicted, ...]
     outcomes: tuple[Outcome, ...]
     draws: int
     seed: int
+    score: Scores | None = None
 
     def __repr__(self) -> str:
         verdicts = ", ".join(f"{many} {verdict}" for verdict, many in self.counts.items())
         rows = f"{len(self.outcomes)} published rows"
         return f"<Evidence of {rows}: {verdicts}; to_dataframe() lists them>"
+
+    @property
+    def levels(self) -> tuple[int, int, float]:
+        """Number of levels, of those inside their interval, and mean width of those in percent."""
+        found = [o for o in self.outcomes if o.kind == "level"]
+        widths = [
+            o.interval.high - o.interval.low for o in found if o.interval and o.interval.unit == "%"
+        ]
+        inside = sum(o.verdict == AGREES for o in found)
+        return len(found), inside, sum(widths) / len(widths) if widths else math.nan
 
     @property
     def counts(self) -> dict[str, int]:
@@ -137,13 +151,16 @@ def evidence(
     --------
     >>> import metersim as m
     >>> m.evidence(["qi2013"], draws=8, seed=1).outcomes[0].published
-    '0.19 ± 0.2 %'
+    '0.19 %'
     """
     cases = load_cases(names)
-    given = {case.name for case in cases}
-    others = [load_case(name) for name in shipped_cases() if name not in given]
     made = predict(
         cases, draws=draws, seed=seed, stations=stations, executor=executor, on_run=on_run
     )
-    outcomes = judge(made, published_spreads([*others, *cases]))
-    return Evidence(tuple(made), outcomes, draws, seed)
+    return Evidence(tuple(made), judge(made, seed), draws, seed, shipped_score())
+
+
+def shipped_score() -> Scores | None:
+    """Score of the shipped predictions of unseen levels; None where none are shipped."""
+    levels = shipped_unseen()
+    return score(levels) if levels else None

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
+from metersim.measures.indices import number_or_none
+from metersim.questions.evidence.scoretext import score_lines, score_markdown, score_rows
 from metersim.questions.evidence.study import Evidence, table_rows
 from metersim.questions.evidence.verdicts import LEVEL, Outcome
 from metersim.questions.shared.cases import Case
@@ -15,25 +19,25 @@ from metersim.questions.shared.words import aligned
 
 WIDE = 96  # letters in a line of prose
 RULES = (
-    "published: what was printed, ± what the median may miss it by (a rule, not an error of the "
-    "source); above 0: of a difference, its sign alone. predicted: median over draws of what the "
-    "source does not state, with 90 % of them; of a difference of shares, in points. luck: its "
-    "share of their variance. A row whose interval is too wide to tell anything does not agree, "
-    "though it holds the published value. Rules: 'metersim evidence --rules'"
+    "published: what was printed; above 0: of a difference, its sign alone. predicted: median over "
+    "draws of what the source does not state, with 90 % of them; of a difference of shares, in "
+    "points. sampling: its share of their variance. Rules: 'metersim evidence --rules'"
 )
-HEAD = ("row", "published", "predicted (90 %)", "luck", "verdict")
+HEAD = ("row", "published", "predicted (90 %)", "sampling", "verdict")
 
 
 def evidence_text(found: Evidence) -> str:
     """Report of all cases with their rows."""
-    lines = [f"Published rows against predictions, {found.draws} draws, random seed {found.seed}"]
+    title = f"Published rows against predictions, {found.draws} draws, random seed {found.seed}"
+    lines = [*score_lines(found.score), "", title]
     for made in found.predictions:
         lines += ["", *_head(made.case), ""]
         lines += _table(found.of(made.case.name))
         if made.case.discussion:
             lines += ["", *textwrap.wrap(made.case.discussion, WIDE)]
     said = f"{RULES}.{_few(found.draws)}"
-    return "\n".join([*lines, "", counts_text(found), "", *textwrap.wrap(said, WIDE)])
+    counts = [counts_text(found), *levels_text(found)]
+    return "\n".join([*lines, "", *counts, "", *textwrap.wrap(said, WIDE)])
 
 
 def _few(draws: int) -> str:
@@ -52,6 +56,15 @@ def counts_text(found: Evidence) -> str:
     """Number of rows by verdict in one line."""
     counts = ", ".join(f"{many} {verdict}" for verdict, many in found.counts.items())
     return f"{len(found.outcomes)} rows: {counts}"
+
+
+def levels_text(found: Evidence) -> list[str]:
+    """How many levels lie inside their intervals, and how wide those are; empty without levels."""
+    many, inside, width = found.levels
+    if not many:
+        return []
+    wide = "" if math.isnan(width) else f"; intervals of shares are {width:.2g} points wide"
+    return [f"{inside} of {many} levels lie inside their 90 % interval{wide}"]
 
 
 def _head(case: Case) -> list[str]:
@@ -84,7 +97,7 @@ def _drawn(case: Case) -> list[str]:
 def _table(outcomes: Sequence[Outcome]) -> list[str]:
     """Table of outcomes, with reasons below; the column of sampling error is left out if empty."""
     rows = [HEAD, *map(_cells, outcomes)]
-    place = HEAD.index("luck")
+    place = HEAD.index("sampling")
     if not any(row[place] for row in rows[1:]):
         rows = [(*row[:place], *row[place + 1 :]) for row in rows]
     head, *lines = aligned(rows).splitlines()
@@ -117,9 +130,45 @@ def evidence_markdown(found: Evidence) -> str:
     return "\n".join([*lines, "", *said]).rstrip() + "\n"
 
 
+def score_head(found: Evidence) -> str:
+    """The score of unseen levels as Markdown: its lines, and a table of all its parts."""
+    first, *lines = (line.strip() for line in score_lines(found.score))
+    if found.score is None:
+        return f"{first}\n"
+    return "\n".join([f"**{first}**", "", *lines[:3], "", score_markdown(found.score)])
+
+
 def evidence_csv(outcomes: Sequence[Outcome]) -> str:
     """CSV of all rows with their numbers."""
-    rows = list(table_rows(outcomes))
+    return _csv(table_rows(outcomes))
+
+
+def score_csv(found: Evidence) -> str:
+    """CSV of all parts of the score; empty where none is shipped."""
+    return _csv(score_rows(found.score))
+
+
+def evidence_json(found: Evidence) -> str:
+    """JSON of the score, parts in a list, and of all rows; what is not known is null."""
+    made = {
+        "draws": found.draws,
+        "seed": found.seed,
+        "score": list(map(_known, score_rows(found.score))),
+        "counts": found.counts,
+        "rows": list(map(_known, table_rows(found.outcomes))),
+    }
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _known(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row with None in place of nan."""
+    return {k: number_or_none(v) if isinstance(v, float) else v for k, v in row.items()}
+
+
+def _csv(found: Iterable[Mapping[str, Any]]) -> str:
+    rows = list(found)
+    if not rows:
+        return ""
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
     writer.writeheader()

@@ -21,7 +21,7 @@ TRUTH = {"true": True, "false": False}
 LABELS = ("laboratory", "case", "row", "measure", "published", "unit", "spacings")
 HEAD = (*LABELS, "group", "held_back", "block")
 COLUMNS = (*HEAD, *(f"draw_{k}" for k in range(1, DRAWS + 1)))
-EXAMPLE = "place,maker2020,quality,per_spacing.quality,97.2,%,250,,false,1,96.8,..."
+EXAMPLE = "place,own_table,quality,per_spacing.quality,97.2,%,250,,false,1,96.8,..."
 UNSEEN = Path(str(resources.files("metersim") / "data" / "unseen.csv"))
 
 Floats = NDArray[np.float64]
@@ -89,7 +89,7 @@ def write_unseen(levels: Iterable[Level]) -> str:
     return text.getvalue()
 
 
-def read_unseen(path: Path = UNSEEN) -> tuple[Level, ...]:
+def read_unseen(path: Path) -> tuple[Level, ...]:
     """Levels of a file; raises `BadInput` with the faults of its lines."""
     where = str(path)
     rows = csv_rows(read_text(path), where, columns=", ".join(COLUMNS[:12]), example=EXAMPLE)
@@ -115,7 +115,7 @@ def read_unseen(path: Path = UNSEEN) -> tuple[Level, ...]:
 
 def shipped_unseen() -> tuple[Level, ...]:
     """Levels of the shipped file; none where no file is shipped."""
-    return read_unseen() if UNSEEN.is_file() else ()
+    return read_unseen(UNSEEN) if UNSEEN.is_file() else ()
 
 
 def _level(labels: tuple[str, ...], blocks: dict[str, Sequence[str]]) -> Level:

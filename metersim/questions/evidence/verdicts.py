@@ -1,11 +1,10 @@
 """What counts as agreement between the model and a published statement.
 
-A prediction is a distribution over draws of what the source does not state, with the luck of a run
-of the usual length in every draw; its interval holds 90 % of that.  The rules:
+A prediction is a distribution over draws of what the source does not state.  The rules:
 
-- level: the median within a tolerance of the published value (2 points of a share, 3 of precision
-  or CV, a fiftieth of a mean, or what the row says), that value inside the interval, and the
-  interval no wider than the published rows of that measure lie apart, where there are several.
+- level: the published value inside the 90 % interval of what the source would print, with the
+  sampling error of as many spacings as it counted (250 where it does not say).  A level outside
+  disagrees, whatever else agrees.  How narrow the intervals are stands beside.
 - order: the sign right in 95 % of the draws.
 - same: the median within what the row allows.
 - bound: kept in 90 % of the draws.
@@ -17,17 +16,17 @@ of the usual length in every draw; its interval holds 90 % of that.  The rules:
 - reach: the height of pick-up within a fifth of the published one; reach order: hole matters more
   than vacuum, each from the least to the greatest.  Neither has an interval.
 
-What misses this agrees in trend only if its direction is right: a level that misses by the width
-of its interval alone; a level or reach that stands on the right side of all the source's others of
-that measure; an order or bound that is right in three quarters of the draws; a plateau that is
-better than both ends; an order of plateaus that have but one pair of ends, and that in order; a
-line with the right sign.
+A level and 'same' agree or disagree.  Other statements agree in trend only if they miss their rule
+and their direction is right: a reach that stands on the right side of all the source's others; an
+order or bound that is right in three quarters of the draws; a plateau that is better than both
+ends; an order of plateaus that have but one pair of ends, and that in order; a line with the right
+sign.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,11 +36,11 @@ from numpy.typing import NDArray
 from metersim.machine.holding import DISCHARGE, capture_distance
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
-from metersim.measures.indices import BY_KEY, FLAT, STEEP, crossing
+from metersim.measures.indices import FLAT, STEEP, crossing
 from metersim.measures.intervals import jackknife
 from metersim.questions.evidence.predictions import Predicted
-from metersim.questions.shared.cases import Case
-from metersim.questions.shared.statements import MEAN, SPREADS, Row
+from metersim.questions.evidence.printed import printed, unit_of
+from metersim.questions.shared.statements import Row
 
 LEVEL = 0.90  # coverage of an interval
 AGREES, TREND, DISAGREES = VERDICTS = ("agrees", "trend only", "disagrees")
@@ -117,7 +116,7 @@ def lost_quality(made: Predicted, name: str) -> tuple[Floats, Floats]:
     return np.array([vacuum for vacuum, _ in points]), quality.max(axis=0) - quality
 
 
-def judge_plateau(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def judge_plateau(row: Row, made: Predicted, _: int) -> Judged:
     """Judge whether a published best vacuum lies in a plateau with two ends."""
     vacuums, lost = lost_quality(made, str(row.stated["of"]))
     published = row.number("published")
@@ -155,7 +154,7 @@ def plateau_ends(made: Predicted, name: str) -> tuple[float, float]:
     return math.exp(low), math.exp(high)
 
 
-def judge_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def judge_order(row: Row, made: Predicted, _: int) -> Judged:
     """Judge whether one plateau lies above another."""
     high, low = (plateau_ends(made, str(row.stated[word])) for word in ("of", "over"))
     ends = [pair for pair in zip(high, low, strict=True) if not any(map(math.isnan, pair))]
@@ -173,38 +172,29 @@ def _end(vacuum: float) -> str:
 
 
 ORDER = 0.95  # share of the draws that must have the right sign
-SHARE_TOLERANCE, PRECISION_TOLERANCE, MEAN_TOLERANCE = 0.02, 0.03, 0.02
 STRAIGHT = 0.95  # share of the variance; a square law over four even steps from 0.4 has 0.92
 MOSTLY = 0.75  # share of the draws, for a trend
 REACH_TOLERANCE = 0.2  # relative error of a height
 
-UNITS = {  # unit of published values by kind of measure: symbol and value in SI
-    "share": ("%", 0.01),
-    "length": ("cm", 0.01),
-    "time": ("ms", 0.001),
-    "vacuum": ("kPa", 1000.0),
-}
-NO_UNIT = ("", 1.0)
-
 Floats = NDArray[np.float64]
 
 
-def judge(predictions: Sequence[Predicted], spreads: Mapping[str, float]) -> tuple[Outcome, ...]:
+def judge(predictions: Sequence[Predicted], seed: int = 1) -> tuple[Outcome, ...]:
     """Judge all rows of all cases.
 
     Parameters
     ----------
     predictions : sequence of Predicted
         Predictions of `metersim.questions.evidence.predictions.predict`.
-    spreads : mapping of str to float
-        Result of `published_spreads` for all known cases.
+    seed : int
+        Random seed of the counts of levels.
     """
     return tuple(
         Outcome(
             made.case.name,
             row.name,
             row.kind,
-            *(_no_value(row, made) or JUDGES[row.kind](row, made, spreads)),
+            *(_no_value(row, made) or JUDGES[row.kind](row, made, seed)),
         )
         for made in predictions
         for row in made.case.rows
@@ -225,28 +215,9 @@ def _no_value(row: Row, made: Predicted) -> Judged | None:
     return published, f"no value in {empty} of {sum(map(len, values))} runs", DISAGREES, why, None
 
 
-def published_spreads(cases: Iterable[Case]) -> dict[str, float]:
-    """Range of the published levels of a measure, in their unit, by measure and group."""
-    found: dict[str, list[float]] = {}
-    for case in cases:
-        for row in case.rows:
-            if row.kind == "level":
-                found.setdefault(_group(row), []).append(row.number("published"))
-    return {key: max(values) - min(values) for key, values in found.items() if len(values) > 1}
-
-
-def _group(row: Row) -> str:
-    return f"{row.measure} {row.stated.get('group', '')}".strip()
-
-
-def _unit(row: Row) -> tuple[str, float]:
-    kind = BY_KEY[row.measure].kind if row.measure in BY_KEY else row.measure
-    return UNITS.get(kind, NO_UNIT)
-
-
 def _interval(row: Row, made: Predicted, published: float = math.nan) -> Interval:
     """Numbers of a row about a sum of measures, in its unit."""
-    symbol, unit = _unit(row)
+    symbol, unit = unit_of(row)
     points = made.total(row.terms) / unit
     values = points[:, 0]
     low, median, high = map(float, central(values))
@@ -262,50 +233,25 @@ def _text(interval: Interval) -> str:
     return f"{interval.median:.3g} ({ends}) {interval.unit}".rstrip()
 
 
-def tolerance(row: Row) -> float:
-    """Allowed distance of the median from a published level, in the unit of the row."""
-    if "within" in row.stated:
-        return row.number("within")
-    _, unit = _unit(row)
-    if row.measure in SPREADS:
-        return PRECISION_TOLERANCE / unit
-    if row.measure == MEAN:
-        return MEAN_TOLERANCE * abs(row.number("published"))
-    return SHARE_TOLERANCE / unit
+def _level(row: Row, made: Predicted, seed: int) -> Judged:
+    aim = row.number("published")
+    symbol, unit = unit_of(row)
+    values = printed(made, row, seed)
+    low, median, high = map(float, central(values))
+    points = made.total(row.terms) / unit
+    own = float(np.mean([jackknife(one[1:]) for one in points]))
+    inputs = max(float(np.var(points[:, 0], ddof=1)) - own, 0.0) / made.case.machines
+    among = float(np.var(values, ddof=1))
+    sampling = math.nan if math.isnan(own) else 1 - min(inputs / among, 1.0) if among > 0 else 0.0
+    found = Interval(aim, median, low, high, sampling, symbol)
+    beyond = max(low - aim, aim - high)
+    verdict, why = AGREES, ""
+    if not beyond <= 0:
+        verdict, why = DISAGREES, f"outside the interval by {beyond:.2g} {symbol}".rstrip()
+    return f"{aim:g} {symbol}".rstrip(), _text(found), verdict, why, found
 
 
-def _level(row: Row, made: Predicted, spreads: Mapping[str, float]) -> Judged:
-    aim, allowed = row.number("published"), tolerance(row)
-    found = _interval(row, made, aim)
-    spread = spreads.get(_group(row), math.inf)
-    missed = []
-    if abs(found.median - aim) > allowed:
-        missed.append(f"median off by {found.median - aim:+.2g}, allowed {allowed:.2g}")
-    if not found.low <= aim <= found.high:
-        missed.append("published value outside the interval")
-    met = not missed
-    if found.high - found.low > spread:
-        missed.append(f"interval too wide to tell: over {spread:.3g} {found.unit}".rstrip())
-    verdict = AGREES
-    if missed:
-        verdict = TREND if met or _in_order(row, made) else DISAGREES
-    published = f"{aim:g} ± {allowed:.2g} {found.unit}".rstrip()
-    return published, _text(found), verdict, "; ".join(missed), found
-
-
-def _in_order(row: Row, made: Predicted) -> bool:
-    """Whether a level keeps its published order among other levels of the source."""
-    own, aim = made.medians[row.terms], row.number("published")
-    others = [
-        (made.medians[other.terms], other.number("published"))
-        for other in made.case.rows
-        if other.kind == "level" and other.measure == row.measure and other is not row
-    ]
-    signs = [(own - there) * (aim - published) for there, published in others if published != aim]
-    return bool(signs) and min(signs) > 0
-
-
-def _order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _order(row: Row, made: Predicted, _: int) -> Judged:
     found = _interval(row, made)
     right = float(np.mean(made.total(row.terms)[:, 0] > 0))
     verdict = AGREES if right >= ORDER else TREND if right >= MOSTLY else DISAGREES
@@ -313,7 +259,7 @@ def _order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     return "above 0", _text(found), verdict, why, found
 
 
-def _same(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _same(row: Row, made: Predicted, _: int) -> Judged:
     found, allowed = _interval(row, made, 0.0), row.number("within")
     inside = abs(found.median) <= allowed
     why = "" if inside else f"median off by {found.median:+.2g}, allowed {allowed:g}"
@@ -326,9 +272,9 @@ def _same(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     )
 
 
-def _bound(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _bound(row: Row, made: Predicted, _: int) -> Judged:
     word = "above" if "above" in row.stated else "below"
-    bound, (symbol, unit) = row.number(word), _unit(row)
+    bound, (symbol, unit) = row.number(word), unit_of(row)
     found = _interval(row, made, bound)
     values = made.total(row.terms)[:, 0] / unit
     kept = float(np.mean(values > bound if word == "above" else values < bound))
@@ -337,7 +283,7 @@ def _bound(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     return f"{word} {bound:g} {symbol}", _text(found), verdict, why, found
 
 
-def _straight(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _straight(row: Row, made: Predicted, _: int) -> Judged:
     points = made.case.along(str(row.stated["of"]))
     means = [
         float(np.median(made.values[c.name][str(row.stated["measure"])][:, 0])) for _, c in points
@@ -348,7 +294,7 @@ def _straight(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     verdict = AGREES if right and correlation**2 >= STRAIGHT else TREND if right else DISAGREES
     why = "" if verdict == AGREES else f"a line explains {correlation**2 * 100:.0f} %"
     way = "rises" if row.number("sign") > 0 else "falls"
-    symbol, unit = _unit(row)
+    symbol, unit = unit_of(row)
     path = " ".join([", ".join(f"{mean / unit:.3g}" for mean in means), symbol]).rstrip()
     return f"{way} on a line", f"{path}: {correlation**2:.2f} of the variance", verdict, why, None
 
@@ -358,7 +304,7 @@ def _reach_of(scenario: Scenario, hole: float, vacuum: float) -> float:
     return float(capture_distance(vacuum * 1e3, hole * 1e-3, velocity, AIR_DENSITY, DISCHARGE))
 
 
-def _reach(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _reach(row: Row, made: Predicted, _: int) -> Judged:
     scenario = made.case.conditions[str(row.stated["of"])].parts[0]
     aim = row.number("published")
     found = _reach_of(scenario, row.number("hole_mm"), row.number("vacuum_kpa")) * 1e3
@@ -376,7 +322,7 @@ def _reach(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     return f"{aim:g} mm ± {REACH_TOLERANCE * 100:.0f} %", f"{found:.3g} mm", verdict, why, None
 
 
-def _reach_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
+def _reach_order(row: Row, made: Predicted, _: int) -> Judged:
     scenario = made.case.conditions[str(row.stated["of"])].parts[0]
     (small, large), (low, high) = row.stated["hole_mm"], row.stated["vacuum_kpa"]
     by_hole = _reach_of(scenario, large, low) / _reach_of(scenario, small, low)
@@ -386,7 +332,7 @@ def _reach_order(row: Row, made: Predicted, _: Mapping[str, float]) -> Judged:
     return "hole more than vacuum", found, verdict, "", None
 
 
-JUDGES: dict[str, Callable[[Row, Predicted, Mapping[str, float]], Judged]] = {
+JUDGES: dict[str, Callable[[Row, Predicted, int], Judged]] = {
     "level": _level,
     "order": _order,
     "same": _same,

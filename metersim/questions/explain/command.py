@@ -50,8 +50,9 @@ def explanation(found: Explained, units: str = "metric") -> str:
     lines += block(
         "Pick-up",
         [
-            f"in its last {chances.zone:.1f} seed diameters before the surface a hole draws "
-            f"{chances.zone * chances.draws:.1f} seeds; each holds with chance {chances.hold:.3f}",
+            f"in the last {chances.zone:.1f} seed diameters before the surface a hole gains "
+            f"{chances.gain:.2g} seeds a diameter and loses {chances.loss:.2g}; a seed that is "
+            f"drawn holds with chance {chances.hold:.3f}",
             f"so {found.empty * 100:.3g} % of the cells leave the pool without a seed",
             RESERVE,
         ],

@@ -52,7 +52,7 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
     figure = _slide(
         "Which habit sets a meter best?",
         f"{title}: {result.meters:,} meters that nobody sees into, the same for every habit",
-        "Diamonds: most, or not told from it. Lines: 95 % intervals. "
+        "Diamonds: most, or not told from it. Lines: 90 % intervals. "
         f"Worse: by more than {100 * LEAST_CHANGE:g} points.",
         result,
     )

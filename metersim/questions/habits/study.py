@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -21,11 +21,12 @@ from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
-from metersim.measures.intervals import Estimate, intervals, share_interval
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate, intervals, share_interval
 from metersim.questions.habits.naming import GRID, name_causes, runs_of
 from metersim.questions.habits.operators import COUNT, HABITS, Habit, Rule, Wanted
 from metersim.questions.habits.trials import (
     LEAST_CHANGE,
+    Meter,
     Task,
     Trial,
     check_habits,
@@ -100,7 +101,7 @@ class Habits:
     count: int
     seed: int
     trials: Mapping[str, Sequence[Trial]]
-    level: float = 0.95
+    level: float = LEVEL_TOTAL
 
     def __repr__(self) -> str:
         return (
@@ -268,7 +269,8 @@ def habits(
     Returns
     -------
     Habits
-        Results with intervals over meters; they do not cover errors of the model.
+        Results with intervals over meters, each of them another machine.  They do not cover the
+        model's discrepancy.
 
     Raises
     ------
@@ -295,7 +297,7 @@ def habits(
     check_sent(scenario, executor)
     wanted = wanted or wanted_of(scenario, seed)
     tasks = (
-        Task(scenario, meter, made, wanted, count, seed, units)
+        Task(_machine(scenario, meter), meter, made, wanted, count, seed, units)
         for meter in draw_meters(scenario, meters, seed)
     )
     trials: list[Trial] = []
@@ -333,3 +335,8 @@ def wanted_of(scenario: Scenario, seed: int = 1) -> Wanted:
     """
     made = rates(scenario, AS_MADE, seed=seed)
     return Wanted(made.skip + ROOM, made.double + ROOM)
+
+
+def _machine(scenario: Scenario, meter: Meter) -> Scenario:
+    """Scenario with the coefficients of one drawn machine."""
+    return replace(scenario, coefficients=scenario.posterior.draw(meter.number))

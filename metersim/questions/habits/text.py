@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits
 from metersim.questions.habits.trials import LEAST_CHANGE, LONG, MOST_LOOKS, OFFSETS
+from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import number, wrapped
 
@@ -162,8 +163,8 @@ def _by_start(result: Habits) -> list[str]:
 def _legend(result: Habits) -> list[str]:
     half = f"{100 * LEAST_CHANGE:g}"
     return [
-        "Intervals are of 95 % and tell what other meters of the same kind would change; all "
-        "habits have the same meters and, look by look, the same luck.",
+        f"Each {level_text(result.level)} holds what other meters and machines of the same kind "
+        "would change; all habits have the same meters and, look by look, the same random draws.",
         f"Singulation: share of cells with exactly one seed, on {LONG:,} cells that no operator "
         f"sees. Ended worse: by more than {half} points of it. Two moved: several settings were "
         "moved between two counts, so that neither shows what it did.",

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.machine.scenario import Scenario
-from metersim.measures.spacing import class_counts, per_spacing, spacings_of
+from metersim.measures.observed import observed_spacings
+from metersim.measures.spacing import class_counts, per_spacing
 from metersim.questions.habits.operators import Habit, Seen, Wanted, place_after
 from metersim.questions.shared.hidden import State, draw_states, meter_of
 from metersim.questions.shared.looks import BELT, Look, kept_full, loads, loads_at
@@ -302,7 +303,7 @@ def truth_of(run: Run) -> Truth:
     released = loads(run)
     quality = 0.0
     if len(run.seeds) > 1:
-        spacings = spacings_of(run.seeds.position)
+        spacings = observed_spacings(run)
         quality = per_spacing(class_counts(spacings, run.scenario.spacing)).quality
     return Truth(float((released == 0).mean()), float((released > 1).mean()), quality)
 

@@ -12,8 +12,9 @@ from scipy.special import betainc
 from metersim.files.faults import Parameter, bad
 from metersim.files.units import ACRE, HECTARE
 from metersim.measures.indices import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
+from metersim.measures.observed import observed_spacings
 from metersim.measures.plants import emerged
-from metersim.measures.spacing import classes_of, spacings_of
+from metersim.measures.spacing import classes_of
 from metersim.questions.shared.counts import CERTAINTY, POWER, Share, angle, deviations, share_of
 from metersim.run.records import Run
 
@@ -262,7 +263,7 @@ def side_of(run: Run, seeds_by_cell: NDArray[np.int64], limit: Limit) -> Side:
         low, high = CELL_EVENTS[limit.key]
         return Side(limit, share_of((seeds_by_cell >= low) & (seeds_by_cell <= high)))
     low, high = SPACING_EVENTS[limit.key]
-    classes = classes_of(spacings_of(run.seeds.position) / run.scenario.spacing)
+    classes = classes_of(observed_spacings(run) / run.scenario.spacing)
     if not classes.size:
         raise bad(
             Parameter("limits"), str(limit), "no two seeds came out: there is no spacing to judge"

@@ -16,6 +16,10 @@ from metersim.questions.shared.words import block, plural, seeds_text
 
 OF_AREA = {"metric": "a thousandth of a hectare", "us": "a thousandth of an acre"}
 OUT_OF = 100
+SHARES_GIVEN = (
+    "these sizes are for the shares printed here; that machines differ changes the shares, not what "
+    "a count detects"
+)
 PLACES = (
     "counts tell of cells, not of where seeds lie: what moves them along the row, such as speed or "
     "the tube, shows in measured spacings ('metersim measured')"
@@ -47,6 +51,7 @@ def _certainty(result: HowMany) -> list[str]:
         f"where nothing differs, {round(OUT_OF * (1 - result.certainty), 1):g} of {OUT_OF} counts "
         f"say that something does; what differs is found by {round(OUT_OF * result.power, 1):g} of "
         f"{OUT_OF}; counts of {way}, as {cells:,} simulated cells show them",
+        SHARES_GIVEN,
     ]
 
 

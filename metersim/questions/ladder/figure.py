@@ -15,8 +15,11 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from metersim.machine.reading import load_scenario
-from metersim.questions.ladder.study import RUNGS, Ladder, Rung, ladder
+from metersim.measures.intervals import LEVEL_TOTAL
+from metersim.questions.ladder.rungs import Rung
+from metersim.questions.ladder.study import RUNGS, Ladder, ladder
 from metersim.questions.ladder.text import HEADS, setting_text
+from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
     INK,
     PALE,
@@ -183,11 +186,11 @@ def _legend(figure: Figure, result: Ladder, height: float) -> None:
 def _foot(result: Ladder) -> list[str]:
     cells = result.base.measured.total("cells")
     return [
-        "The present setting is bold. Bars are 95 % intervals of runs of "
-        f"{cells:,} cells on the same luck. Bands: where, 95 times in 100, a second count of "
-        f"{result.seeds:,} seeds lies by luck alone when a first one met the present share; a rung "
-        "inside them is not visible in such counts. The axis is that of the root, on which luck is "
-        "as wide everywhere.",
+        f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of sampling, inputs and "
+        f"model together; runs of {cells:,} cells have common random numbers. Bands: where, 95 "
+        f"times in 100, a second count of {result.seeds:,} seeds lies by sampling alone when a "
+        "first one met the present share; a rung inside them is not visible in such counts. The "
+        "axis is that of the root, on which sampling error is as wide everywhere.",
         origin_line([result.origin]),
     ]
 

@@ -10,49 +10,34 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
 from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
-from metersim.measures.estimates import Measured, difference, measure
-from metersim.measures.indices import BY_KEY, Measure
-from metersim.measures.intervals import Estimate, share_interval
-from metersim.measures.tally import stretches_for, tally_of
+from metersim.measures.estimates import difference
+from metersim.measures.intervals import Estimate
+from metersim.questions.ladder.rungs import CHANGES, Rung, run_rung
 from metersim.questions.ladder.together import Pair, pair_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     POWER,
-    Share,
     cells_to_detect,
     deviations,
-    shares_of,
 )
-from metersim.questions.shared.looks import kept_full, loads
+from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
+from metersim.questions.shared.spread import change_between, gather
 from metersim.run.parallel import check_sent, in_order
 from metersim.run.records import Origin
-from metersim.run.simulation import simulate
 
 if TYPE_CHECKING:
     import pandas as pd
 
 CELLS = 20_000  # least cells of the run of each rung
 SEEDS = 300  # of a count
+DRAWS = 16  # of machine and uncertain inputs for each rung
 RUNGS = (-2, -1, 1, 2)
-CHANGES: Mapping[str, Measure] = {
-    "skips": BY_KEY["cells.skip"],
-    "doubles": Measure(
-        "cells.several", "share", "cells with two or more", ("two", "three"), "cells"
-    ),
-    "singles": BY_KEY["cells.single"],
-    "quality": BY_KEY["per_spacing.quality"],
-    "precision": BY_KEY["precision"],
-}
-"""Reported measures of a rung.  A double is a cell with two seeds or more, as people count."""
 
 
 class Visible(NamedTuple):
@@ -68,62 +53,6 @@ class Visible(NamedTuple):
 
     seeds: float
     kind: str
-
-
-@dataclass(frozen=True)
-class Rung:
-    """A meter with one moved setting, or the present meter.
-
-    Attributes
-    ----------
-    setting : str
-        Name of the moved setting; empty for the present meter.
-    step : int
-        Number of steps; 0 for the present meter.
-    measured : Measured
-        Measures of the meter.
-    shares : mapping of str to Share
-        Shares of skips, doubles and singles with their design effects.
-    """
-
-    setting: str
-    step: int
-    measured: Measured
-    shares: Mapping[str, Share]
-
-    @property
-    def steps(self) -> Steps:
-        """Moved setting with its number of steps."""
-        return {self.setting: self.step} if self.setting else {}
-
-    @property
-    def seeds_per_cell(self) -> float:
-        """Mean number of seeds of a cell; 1 for a meter that releases no seed."""
-        return self.measured.total("seeds") / self.measured.total("cells") or 1.0
-
-    @cached_property
-    def estimates(self) -> Mapping[str, Estimate]:
-        """Estimates of skips, doubles, singles, quality of feed and precision."""
-        sums = self.measured.sums
-        shares = {
-            key: share_interval(
-                np.sum([sums[name] for name in part.top], axis=0), sums[part.bottom]
-            )
-            for key, part in CHANGES.items()
-            if part.top
-        }
-        return Keyed(shares | {"precision": self.measured["precision"]})
-
-    def noise(self, other: Rung, kind: str, cells: float) -> float:
-        """Standard error of the difference of two counts, one of each rung. [1]"""
-        return math.hypot(*(one.shares[kind].error(cells) for one in (self, other)))
-
-    def by_stretch(self) -> NDArray[np.float64]:
-        """Skips and doubles of each stretch over its mean cells, of shape (stretches, 2). [1]"""
-        sums = self.measured.sums
-        counts = np.stack([sums["none"], sums["two"] + sums["three"]], axis=1)
-        made: NDArray[np.float64] = counts / sums["cells"].mean()
-        return made
 
 
 @dataclass(frozen=True)
@@ -161,7 +90,22 @@ class Ladder:
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
-        """Paired differences of each rung from the present meter, for each of `CHANGES`."""
+        """Differences of each rung from the present meter, with their total uncertainty.
+
+        All rungs share the machine, for each of `CHANGES`.
+        """
+        found = []
+        for rung, paired in zip(self.rungs, self.paired, strict=True):
+            estimates = {part.key: paired[key] for key, part in CHANGES.items()}
+            rows = zip(self.base.points, rung.points, strict=True)
+            drawn = gather({key: b[key] - a[key] for key in a} for a, b in rows)
+            spread = change_between(self.base.level, rung.level, estimates, drawn)
+            found.append(Keyed({key: spread.total(part.key) for key, part in CHANGES.items()}))
+        return tuple(found)
+
+    @cached_property
+    def paired(self) -> tuple[Mapping[str, Estimate], ...]:
+        """Differences of the long runs from the present meter, with their sampling error."""
         return tuple(
             Keyed(
                 {
@@ -176,10 +120,11 @@ class Ladder:
     def visible(self) -> tuple[Visible, ...]:
         """Seeds from which each rung is detected, by the kind of cell that needs fewest.
 
-        A change that the long runs do not detect is never visible in counts.
+        A change that the long runs do not detect is never visible in counts.  What a count detects
+        depends on its sampling error; the machine is the same before and after.
         """
         found = []
-        for rung, changes in zip(self.rungs, self.differences, strict=True):
+        for rung, changes in zip(self.rungs, self.paired, strict=True):
             best = Visible(math.inf, "")
             for kind, share in rung.shares.items():
                 if changes[kind].low <= 0 <= changes[kind].high:
@@ -260,6 +205,7 @@ def ladder(
     units: str = "metric",
     seed: int = 1,
     cells: int = CELLS,
+    draws: int = DRAWS,
     stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
@@ -269,7 +215,7 @@ def ladder(
     Parameters
     ----------
     scenario : Scenario, str or Path
-        Present meter: scenario, name or file; uncertain inputs are taken at their middle.
+        Present meter: scenario, name or file.
     seeds : int
         Seeds of a count, 1 or more, for its sampling error.
     units : {'metric', 'us'}
@@ -278,6 +224,8 @@ def ladder(
         Random seed, common to all rungs.
     cells : int
         Approximate cells of the run of each rung; the hopper is kept filled.
+    draws : int
+        Number of draws of machine and uncertain inputs, 2 or more, for the total uncertainty.
     stations : mapping, Stations or callable, optional
         Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
@@ -313,9 +261,12 @@ def ladder(
     longest = kept_full(scenario, cells)
     singles, doubles = single_steps(longest, units), paired_steps(longest, units)
     wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
-    jobs = ((kept_full(moved(longest, steps, units), cells), steps, seed) for steps in wanted)
+    jobs = (
+        (kept_full(moved(longest, steps, units), cells), steps, seed, draws * (len(steps) < 2))
+        for steps in wanted
+    )
     made = []
-    for rung in in_order(_rung, jobs, executor):
+    for rung in in_order(run_rung, jobs, executor):
         made.append(rung)
         if on_run:
             on_run(len(made))
@@ -365,12 +316,3 @@ def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
 
 def _rungs(name: str) -> tuple[int, ...]:
     return (-1, 1) if SETTINGS[name].spec.kind == "switch" else RUNGS
-
-
-def _rung(job: tuple[Scenario, Steps, int]) -> Rung:
-    """Run one meter and keep its reported measures."""
-    scenario, steps, seed = job
-    run = simulate(scenario, seed=seed)
-    measured = measure(tally_of(run, stretches_for(scenario.passages)))
-    setting, step = next(iter(steps.items()), ("", 0)) if len(steps) < 2 else ("", 0)
-    return Rung(setting, step, measured, shares_of(loads(run)))

@@ -15,11 +15,20 @@ from metersim.machine.sources import (
     TRAVEL,
     is_small_round,
 )
-from metersim.measures.intervals import Estimate
-from metersim.questions.ladder.study import CELLS, Ladder, Rung
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
+from metersim.questions.ladder.rungs import Rung
+from metersim.questions.ladder.study import CELLS, Ladder
 from metersim.questions.ladder.together import Pair
 from metersim.questions.shared.counts import MOST_PRACTICAL
-from metersim.questions.shared.notes import AT_A_METER, PROVE, asked, heading, notes
+from metersim.questions.shared.notes import (
+    AT_A_METER,
+    PROVE,
+    asked,
+    heading,
+    interval_lines,
+    level_text,
+    notes,
+)
 from metersim.questions.shared.settings import SETTINGS, steps_text
 from metersim.questions.shared.words import block, notch_text, seeds_text
 
@@ -38,7 +47,12 @@ WIDTHS = (20, 19, 19, 20, 18)
 def ladder_text(result: Ladder) -> str:
     """Report of a ladder."""
     units, measured = result.units, result.base.measured
-    lines = [heading(measured), "", *block("Asked", asked(measured.scenario, units)), ""]
+    lines = [
+        heading(measured),
+        "",
+        *block("Asked", asked(measured.scenario, units, at_middle=False)),
+        "",
+    ]
     lines += [*block("Shown", _how(result)), ""]
     heads = ("", *(f"{name} %" for name in SHOWN))
     lines.append("".join(f"{head:{wide}}" for head, wide in zip(heads, WIDTHS, strict=True)) + SEEN)
@@ -85,10 +99,11 @@ def _how(result: Ladder) -> list[str]:
     cells = result.base.measured.total("cells")
     known = 100 * SEEDS_SD * math.sqrt(CELLS / cells)
     return [
-        f"single steps of each setting, the rest as it is, on the same luck, {cells:,} cells each; "
-        "95 % intervals in brackets",
-        f"two counts of {result.seeds:,} seeds of the meter as it is differ by luck alone by up to "
-        f"{skips:.1f} points of skips and {doubles:.1f} points of doubles (95 %)",
+        "single steps of each setting, the rest as it is, with common random numbers; "
+        f"{level_text(LEVEL_TOTAL)}s in brackets: {interval_lines(result.base.level)[0]}",
+        "all rungs share the machine: their differences are known better than their levels",
+        f"two counts of {result.seeds:,} seeds of the meter as it is differ by sampling alone by "
+        f"up to {skips:.1f} points of skips and {doubles:.1f} points of doubles (95 %)",
         "counts tell of cells, not of where seeds lie: what speed does to quality and precision "
         "shows in measured spacings ('metersim measured')",
         "visible from so many seeds, counted before and again after: found in 80 of 100 such pairs "
@@ -127,7 +142,7 @@ def seen_text(visible: tuple[float, str]) -> str:
     """Seeds from which a rung is detected, and by which kind of cell, in words."""
     seeds, kind = visible
     if not kind:
-        return "no change but luck"
+        return "no change detected"
     return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_PRACTICAL else seeds_text(seeds)
 
 
@@ -177,7 +192,7 @@ def _practice(result: Ladder) -> list[str]:
             return "it cannot be moved so"
         one = found[kind]
         if one.low <= 0 <= one.high:
-            return f"{kind} change by no more than luck"
+            return f"no change of {kind} can be distinguished from zero"
         verdict = "so it is" if one.value * sign > 0 else "not so"
         return f"{verdict}: {100 * one.value:+.2f} points of {kind}"
 

@@ -20,7 +20,7 @@ from metersim.machine.discs import load_discs
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
-from metersim.machine.seedlot import load_lot, shipped_lots
+from metersim.machine.seedlot import LOT_NAMES, load_lot, shipped_lots
 from metersim.machine.sources import SOURCES
 from metersim.measures.yields import RELATIONS
 from metersim.questions.list.equations import (
@@ -129,7 +129,7 @@ NO_MOVE = "0: moves nothing in these two scenarios; in others it may, as with a 
 
 def lots() -> str:
     """List of shipped lots with their size, mass and number of assumptions."""
-    rows = [("lot", "L x W x T", "mass", "assumed", "", "title")]
+    rows = [("lot", "also", "L x W x T", "mass", "assumed", "", "title")]
     origins = []
     for name in shipped_lots():
         lot = load_lot(name)
@@ -139,6 +139,7 @@ def lots() -> str:
         rows.append(
             (
                 name,
+                ", ".join(other for other, meant in LOT_NAMES.items() if meant == name),
                 f"{size} mm",
                 f"{lot.seed_mass * 1e6:.4g} mg",
                 f"{lot.assumed_share:.0%}",
@@ -147,8 +148,8 @@ def lots() -> str:
             )
         )
     notes = (
-        "assumed: share of the lot's values for which no source was found; illustrative: most of "
-        "them, so do not decide on it"
+        "also: other names of the lot; assumed: share of the lot's values for which no source was "
+        "found; illustrative: most of them, so do not decide on it"
     )
     return f"{aligned(rows)}\n\n{notes}\n\n{references(' '.join(origins))}"
 

@@ -21,27 +21,34 @@ from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, perip
 from metersim.machine.gate import (
     arc_within,
     crowding,
-    layer_share,
-    seeds_at_level,
-    static_level,
     swept_arc,
     zone_crossed,
 )
+from metersim.machine.heap import heap_volume, level_at_disc, slope, static_level
 from metersim.machine.holding import (
     centroid_height,
+    flat_chance,
     hold_chance,
     log_margin,
     needed_spread,
     needed_vacuum,
     pool_spread,
+    resistance_at,
 )
-from metersim.machine.pickup import draw_rate, draw_slowness
+from metersim.machine.pickup import (
+    bed_share,
+    draw_rate,
+    draw_slowness,
+    empty_chance,
+    loss_rate,
+)
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import stations_of
 
 STATIONS = (
     "drive",
     "gate",
+    "heap",
     "holding",
     "pickup",
     "singulator",
@@ -63,6 +70,9 @@ JOINED = {  # units of inputs of steps that join equations; others are plain num
     "gravity": "m/s2",
     "circle_radius": "m",
     "static_level": "m",
+    "heap_volume": "m3",
+    "bulk_density": "kg/m3",
+    "seed_mass": "kg",
     "swept_arc": "m",
     "arc_within": "m",
 }
@@ -188,8 +198,8 @@ class Step:
 def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]:
     """Worked example of a scenario: from the size of a seed to the chance of an empty cell.
 
-    The cell passes a full pool at steady speed.  The last step gives the chance that no seed joins
-    the cell; a blocked cell stays empty too.
+    The cell passes a full pool at steady speed.  Its hole has the vacuum of the chamber.  The last
+    step gives the chance that no seed joins the cell; a blocked cell stays empty too.
 
     Parameters
     ----------
@@ -226,20 +236,42 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         width=lot.width,
         thickness=lot.thickness,
     )
-    centroid = take(centroid_height, width=lot.width, thickness=lot.thickness)
+    centroid = take(centroid_height, across_face=lot.thickness)
 
     spacing = take(nominal_spacing, rate=asked.rate, row_spacing=asked.row_spacing)
     cells = take(cell_rate, speed=asked.speed, spacing=spacing)
     turning = take(disc_speed, cells_per_second=cells, cells=disc.cells)
     speed = take(peripheral_speed, angular_speed=turning, circle_radius=disc.circle_radius)
 
-    resistance = join(
-        "resistance = coefficient * tan(repose_angle)",
+    rise = take(slope, angle=lot.repose_angle, shock=gate.shock, slope_loss=k.slope_loss_by_shock)
+    pool = {"pool_depth": gate.depth, "slope": rise}
+    take(static_level, gate_opening=gate.opening, **pool)
+    filled = take(heap_volume, gate_opening=gate.opening, **pool, pool_width=gate.width)
+    whole = join(
+        "volume = floor(heap_volume * bulk_density / seed_mass) * seed_mass / bulk_density",
+        "m3",
+        "Volume of whole seeds.",
+        math.floor(filled * lot.bulk_density / lot.seed_mass) * lot.seed_mass / lot.bulk_density,
+        heap_volume=filled,
+        bulk_density=lot.bulk_density,
+        seed_mass=lot.seed_mass,
+    )
+    level = take(level_at_disc, volume=whole, **pool, pool_width=gate.width)
+
+    full = join(
+        "full_resistance = coefficient * tan(repose_angle)",
         "1",
-        "Pull of the pool on the seed over its weight.",
+        "Pull of a pool filled to the carry line on a seed over its weight.",
         k.resistance * math.tan(lot.repose_angle),
         coefficient=k.resistance,
         repose_angle=lot.repose_angle,
+    )
+    resistance = take(
+        resistance_at,
+        resistance=full,
+        level=level,
+        carry_line=station.carry_line,
+        depth_power=k.depth_power,
     )
     centrifugal = join(
         "centrifugal = peripheral_speed^2 / (gravity * circle_radius)",
@@ -258,11 +290,12 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         resistance=resistance,
         shock=1.0,
         centrifugal=centrifugal,
+        seal=k.seal,
         gravity=gravity,
     )
     margin = take(log_margin, vacuum=scenario.vacuum.vacuum, needed=needed)
 
-    from_pool = take(pool_spread, resistance=resistance, resistance_cv=k.resistance_cv)
+    from_pool = take(pool_spread, resistance=full, resistance_cv=k.resistance_cv)
     load_sd = join(
         "load_sd = sqrt(pool_spread^2 + shock^2)",
         "1",
@@ -272,29 +305,28 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         shock=station.shock,
     )
     spread = take(needed_spread, size_cv=lot.size_cv, hold_spread=k.hold_spread, load_sd=load_sd)
-    hold = take(hold_chance, margin=margin, spread=spread)
+    flat = take(flat_chance, width=lot.width, thickness=lot.thickness)
+    holds_flat = take(hold_chance, margin=margin, spread=spread)
+    edge_margin = join(
+        "edge_margin = log_margin - ln(width / thickness)",
+        "1",
+        "Margin of the mean seed when it stands on edge.",
+        margin - math.log(lot.width / lot.thickness),
+        log_margin=margin,
+        width=lot.width,
+        thickness=lot.thickness,
+    )
+    holds_on_edge = take(hold_chance, margin=edge_margin, spread=spread)
+    hold = join(
+        "hold = flat_chance * hold_flat + (1 - flat_chance) * hold_on_edge",
+        "1",
+        "Chance that a seed that is drawn holds, over both poses.",
+        flat * holds_flat + (1 - flat) * holds_on_edge,
+        flat_chance=flat,
+        hold_flat=holds_flat,
+        hold_on_edge=holds_on_edge,
+    )
 
-    static = take(
-        static_level,
-        gate_opening=gate.opening,
-        pool_depth=gate.depth,
-        repose_angle=lot.repose_angle,
-    )
-    seeds = take(
-        seeds_at_level,
-        level=static,
-        floor_area=gate.width * gate.depth,
-        bulk_density=lot.bulk_density,
-        seed_mass=lot.seed_mass,
-    )
-    level = join(
-        "level = floor(seeds_at_level) / seeds_at_level * static_level",
-        "m",
-        "Level of a pool of whole seeds.",
-        math.floor(seeds) / seeds * static if seeds else 0.0,
-        seeds_at_level=seeds,
-        static_level=static,
-    )
     swept = take(swept_arc, level=level, circle_radius=disc.circle_radius)
     within = take(arc_within, width=station.pool_width, circle_radius=disc.circle_radius)
     arc = join(
@@ -313,7 +345,7 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         crowding_pitch=k.crowding_pitch,
         crowding_power=k.crowding_power,
     )
-    layer = take(layer_share, level=level, gmd=gmd)
+    bed = take(bed_share, level=level, carry_line=station.carry_line, thin_bed=k.thin_bed)
 
     slowness = take(
         draw_slowness,
@@ -330,16 +362,16 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         draw_power=k.draw_power,
         gravity=gravity,
     )
-    rate = join(
-        "rate = zone_crossed * crowding * layer_share * draw_rate * hold_chance",
+    gain = join(
+        "gain = crowding * bed_share * draw_rate * hold",
         "1",
-        "Mean number of seeds that are drawn and hold.",
-        crossed * room * layer * draws * hold,
-        zone_crossed=crossed,
+        "Seeds that a free hole gains while it passes one seed diameter.",
+        room * bed * draws * hold,
         crowding=room,
-        layer_share=layer,
+        bed_share=bed,
         draw_rate=draws,
-        hold_chance=hold,
+        hold=hold,
     )
-    join("empty = exp(-rate)", "1", "Chance that no seed joins.", math.exp(-rate), rate=rate)
+    loss = take(loss_rate, margin=margin, loosening=k.loosening, loss_power=k.loss_power)
+    take(empty_chance, gain=gain, loss=loss, zone=crossed)
     return steps

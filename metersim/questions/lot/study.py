@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,13 +19,18 @@ from numpy.typing import ArrayLike, NDArray
 from metersim.files.faults import bad
 from metersim.files.fields import Spec, specs
 from metersim.files.units import POUND
-from metersim.machine.given import quoted
+from metersim.files.unknown import FORMS, Unknown
+from metersim.machine.given import quoted, range_text
 from metersim.machine.seedlot import VALUES, SeedLot, parse_lot
 from metersim.questions.lot.seeds import DIMENSIONS, MeasuredSeeds
 
-DIGITS = {"repose_angle": 3, "terminal_velocity": 3, "size_cv": 3, "pose_sd": 3}
+DIGITS = dict.fromkeys(("repose_angle", "terminal_velocity", "size_cv", "pose_sd", "shape_cv"), 3)
 """Significant digits of values of a made lot; all others have four."""
-SPOKEN = {"size_cv": "spread of size", "pose_sd": "spread of the angle of held seeds"}
+SPOKEN = {
+    "size_cv": "spread of size",
+    "pose_sd": "spread of the angle of held seeds",
+    "shape_cv": "spread of shape",
+}
 SAME_DRAG = "scaled to the same drag coefficient"
 
 Floats = NDArray[np.float64]
@@ -191,7 +197,10 @@ def lot_toml(made: MadeLot) -> str:
     """Text of a lot file; `read_lot` reads it back as the same lot."""
     lot = made.lot
     lines = [f"title = {quoted(lot.title)}", f"crop = {quoted(lot.crop)}", "", "[values]"]
-    lines += [f"{key} = {value:.10g}" for key, value in _rounded(vars(lot)).items()]
+    written = {key: f"{value:.10g}" for key, value in _rounded(vars(lot)).items()}
+    if lot.size_cvs:
+        written[lot.size_cvs.key] = range_text(lot.size_cvs)
+    lines += [f"{key} = {value}" for key, value in written.items()]
     lines += ["", "[origin]"]
     lines += [f"{name} = {quoted(str(lot.origins[name]))}" for name in VALUES]
     return "\n".join(lines) + "\n"
@@ -232,14 +241,23 @@ def _made(
             mark = "assumed" if old.mark == "assumed" else "borrowed"
             there = f"from {like.name} ({': '.join(filter(None, (old.mark, old.note)))})"
             origins[key] = " ".join(filter(None, (mark, old.source, there, scaled.get(key))))
+    borrowed = like.size_cvs if "size_cv" not in values else None
+    ranges = {borrowed.key: _as_stated(borrowed)} if borrowed else {}
     title = title or f"{like.crop}, {next(iter(measured.values()))}, else like {like.name}"
     table = {
         "title": _writable(title),
         "crop": like.crop,
-        "values": _rounded({key: values.get(key, getattr(like, key)) for key in VALUES}),
+        "values": _rounded({key: values.get(key, getattr(like, key)) for key in VALUES}) | ranges,
         "origin": {key: _writable(origin) for key, origin in origins.items()},
     }
     return parse_lot(table, where, name)
+
+
+def _as_stated(unknown: Unknown) -> dict[str, Any]:
+    """The table by which a file states an uncertain value."""
+    if unknown.form == "among":
+        return {"among": list(unknown.stated)}
+    return dict(zip(FORMS[unknown.form], unknown.stated, strict=True))
 
 
 def _writable(text: str) -> str:

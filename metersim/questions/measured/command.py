@@ -8,10 +8,10 @@ from pathlib import Path
 from metersim.files.faults import all_of, percent
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
-from metersim.questions.measured.spacings import read_spacings
 from metersim.questions.measured.study import check_emergence, measured
 from metersim.questions.measured.text import measured_json, measured_text
 from metersim.questions.shared.options import changes_of, scenario_options, seed_of
+from metersim.questions.shared.spacings import read_spacings
 
 
 def add_options(command: argparse.ArgumentParser) -> None:

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from metersim.machine.reading import load_scenario
 from metersim.measures.cellfit import CellFit, fitted_density
 from metersim.measures.plants import emerged
-from metersim.questions.measured.spacings import MeasuredSpacings, parse_spacings
 from metersim.questions.measured.study import Counted, measured
 from metersim.questions.shared.page import (
     ABOVE,
@@ -37,6 +36,7 @@ from metersim.questions.shared.page import (
     percent,
     spacing_axis,
 )
+from metersim.questions.shared.spacings import MeasuredSpacings, parse_spacings
 from metersim.questions.shared.words import interval_text, quantity
 from metersim.run.simulation import simulate
 

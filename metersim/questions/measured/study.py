@@ -22,9 +22,10 @@ from metersim.measures.cellmodel import before_losses, share_left
 from metersim.measures.estimates import estimates_of
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import Estimate
+from metersim.measures.observed import observed_seeds
 from metersim.measures.plants import emerged
 from metersim.measures.spacing import lag_correlation
-from metersim.questions.measured.spacings import (
+from metersim.questions.shared.spacings import (
     MeasuredSpacings,
     block_sums,
     blocks_for,
@@ -212,7 +213,7 @@ def measured(
     Examples
     --------
     >>> import metersim as m
-    >>> from metersim.questions.measured.spacings import parse_spacings
+    >>> from metersim.questions.shared.spacings import parse_spacings
     >>> lines = ["position_cm", *(str(round(16.9 * k, 1)) for k in range(130) if k % 25)]
     >>> found = m.measured("maize_bench", parse_spacings("\\n".join(lines), "tape.csv"), seed=3)
     >>> skip = found["fit.skip"].measured
@@ -228,17 +229,20 @@ def measured(
     scale = scenario.demand.speed if spacings.kind == "time" else 1.0
     rows = tuple(row * (scale / scenario.spacing) for row in spacings.rows if row.size)
     size = sum(row.size for row in rows)
+    if spacings.kind == "time" and scenario.observed != "pulses":
+        scenario = scenario.replace(furrow__observed="pulses")
     runs = _runs(scenario, size, seed)
-    truth = _truth(runs, spacings.kind)
+    truth = _truth(runs)
     kind, left = SEEDS, 1.0
-    if scenario.in_field and spacings.kind != "time":
+    if scenario.in_field and scenario.observed != "pulses":
         kind, left = (FITTED, 1.0) if emergence is None else (GIVEN, emergence)
     fit = fit_cells(rows, level=level) if size >= ENOUGH else None
     parameters: dict[str, ValuePair] = {}
     if fit is not None:
         parameters, left = _parameters(fit, truth, kind, left, scenario.spacing)
-    seen = [emerged(run, left, 0.0) if left < 1 else run for run in runs]
-    predicted = [np.diff(np.sort(_places(run, spacings.kind)[0])) for run in seen]
+    shift = scenario.stand.plant_shift if scenario.observed == "plants" else 0.0
+    seen = [emerged(run, left, shift) if left < 1 or shift > 0 else run for run in runs]
+    predicted = [np.diff(np.sort(_places(run)[0])) for run in seen]
     return Counted(
         origin=runs[0].origin,
         source=spacings,
@@ -258,7 +262,7 @@ def check_emergence(
     """Refuse an emergence of 0 or above 1, and any for seeds on a bench or at a sensor."""
     if emergence is None:
         return
-    if spacings.kind == "time":
+    if spacings.kind == "time" or scenario.observed == "pulses":
         raise bad(Parameter("emergence"), "", "a sensor counts seeds, not plants; leave it out")
     if not scenario.in_field:
         raise bad(Parameter("emergence"), "", "on a bench nothing comes up; leave it out")
@@ -278,21 +282,22 @@ def _runs(scenario: Scenario, size: int, seed: int) -> list[Run]:
     return [simulate(scenario, seed=seed, replicate=k) for k in range(many)]
 
 
-def _places(run: Run, kind: str) -> tuple[Floats, NDArray[np.int64]]:
-    """Places of the seen seeds over the nominal spacing, and their cells."""
-    scenario, seeds = run.scenario, run.seeds
-    if kind == "time":
-        speed = scenario.demand.speed
-        return seeds.sensor_time[seeds.seen] * (speed / scenario.spacing), seeds.cell[seeds.seen]
-    return seeds.position / scenario.spacing, seeds.cell
+def _places(run: Run) -> tuple[Floats, NDArray[np.int64]]:
+    """Places of the seen seeds over the nominal spacing, and their cells.
+
+    Plants are no concern of it: which seeds came up is fitted or given.
+    """
+    pulses = run.scenario.observed == "pulses"
+    seeds = observed_seeds(run, run.seeds) if pulses else run.seeds
+    return seeds.position / run.scenario.spacing, seeds.cell
 
 
-def _truth(runs: Sequence[Run], kind: str) -> dict[str, float]:
+def _truth(runs: Sequence[Run]) -> dict[str, float]:
     """True parameters of a fit, from records: shares of cells, and relative scatter."""
     none = two = cells = 0
     square, seeds = 0.0, 0
     for run in runs:
-        places, cell = _places(run, kind)
+        places, cell = _places(run)
         many = np.bincount(cell, minlength=len(run.cells))
         none, two = none + int((many == 0).sum()), two + int((many >= 2).sum())
         cells += len(many)

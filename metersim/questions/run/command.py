@@ -8,12 +8,13 @@ from metersim.files.faults import all_of, bad
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
+from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_for, tallied
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
 from metersim.questions.shared.options import (
     cells_bar,
     changes_of,
-    check_unknown,
+    details_option,
     draws_of,
     draws_option,
     engine_option,
@@ -26,7 +27,7 @@ from metersim.questions.shared.options import (
 )
 from metersim.questions.shared.plants import check_field, stand_of
 from metersim.questions.shared.plantwords import plants_block
-from metersim.questions.shared.unknowns import spread_about
+from metersim.questions.shared.unknowns import drawn_cells, spread_about
 from metersim.run.simulation import EVENTS, simulate
 
 FILES = ("json", "csv", "trace", "figure")
@@ -38,6 +39,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     seed_options(command)
     engine_option(command)
     draws_option(command)
+    details_option(command)
     plants_options(command)
     command.add_argument("--json", metavar="FILE", help="write all measures as JSON; - prints them")
     command.add_argument("--csv", metavar="FILE", help="write one row a seed")
@@ -59,7 +61,6 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_writable(files, [options.scenario]),
         lambda: _check_engine(options),
     )
-    check_unknown(options, scenario)
     if options.plants:
         check_field(scenario)
     repeats = [{"seed": seed, "replicate": k} for k in range(replicates)]
@@ -70,7 +71,7 @@ def answer(options: argparse.Namespace) -> str:
         # a trace must not change the other files in any digit
         runs = traced if traced and options.engine == EVENTS else []
         runs = runs or [simulate(scenario, **one, engine=options.engine) for one in repeats]
-        measured = measure(runs)
+        measured = measure(runs, level=LEVEL_TOTAL)
     else:
         each = stretches_for(scenario.passages, replicates)
         with cells_bar(scenario.passages * replicates) as on_cells:
@@ -80,16 +81,15 @@ def answer(options: argparse.Namespace) -> str:
                         scenario, **one, stretches=each, engine=options.engine, on_cells=on_cells
                     )
                     for one in repeats
-                ]
+                ],
+                level=LEVEL_TOTAL,
             )
-    spread = None
-    if scenario.unknown:
-        with cells_bar(scenario.passages * draws) as on_cells:
-            spread = spread_about(measured, draws=draws, on_cells=on_cells)
+    drawn = drawn_cells(scenario) * draws
+    with cells_bar(drawn) as on_cells:
+        spread = spread_about(measured, draws=draws, on_cells=on_cells)
     stand = None
     if options.plants:
-        times = replicates + (draws if scenario.unknown else 0)
-        with cells_bar(scenario.passages * times) as on_cells:
+        with cells_bar(scenario.passages * replicates + drawn) as on_cells:
             stand = stand_of(
                 scenario, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells
             )
@@ -110,8 +110,8 @@ def answer(options: argparse.Namespace) -> str:
     write_all(made)
     if options.json == "-":
         return content.removesuffix("\n")
-    plants = plants_block(stand, options.units, harvest) if stand else []
-    return summary(measured, options.units, spread, plants)
+    plants = plants_block(stand, options.units, harvest, options.details) if stand else []
+    return summary(measured, options.units, spread, plants, options.details)
 
 
 def _check_engine(options: argparse.Namespace) -> None:

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from metersim.files.units import UNITS
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.measures.estimates import measure
-from metersim.measures.spacing import spacings_of
+from metersim.measures.observed import observed_spacings
 from metersim.questions.run.row import draw_disc, draw_row, explain_marks
 from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
@@ -140,7 +140,7 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
     figure = new_page(height)
     headline(figure, run.scenario.title)
     ax = figure.add_axes((0.1, (foot + 5.6) / height, 0.87, 2.65 / height))
-    draw_spacings(ax, spacings_of(run.seeds.position), run.scenario.spacing, units)
+    draw_spacings(ax, observed_spacings(run), run.scenario.spacing, units)
     ax = figure.add_axes((0.1, (foot + 3.8) / height, 0.87, 0.95 / height))
     draw_row(ax, run, units=units)
     ax = figure.add_axes((0.1, foot / height, 0.62, 3.05 / height))

@@ -19,25 +19,30 @@ from metersim.questions.shared.notes import (
     heading,
     interval_cells,
     interval_heads,
-    interval_notes,
+    interval_lines,
     notes,
 )
 from metersim.questions.shared.plants import Loss, Stand
-from metersim.questions.shared.unknowns import Spread
-from metersim.questions.shared.words import LABELS, SHOWN, block, interval_text, quantity
+from metersim.questions.shared.spread import Spread
+from metersim.questions.shared.words import SHOWN, block, interval_text, quantity
 from metersim.run.records import Run, Seeds, provenance
 
 
-def table(measured: Measured, units: str = "metric", spread: Spread | None = None) -> list[str]:
-    """Lines of the table of estimates; a spread adds columns of its uncertainties."""
-    level = f"{measured.level:.0%} interval".replace("%", " %")
-    lines = [f"{'':31}{'estimate':>14}   {interval_heads(level) if spread else level}"]
+def table(
+    measured: Measured,
+    units: str = "metric",
+    spread: Spread | None = None,
+    details: bool = False,
+) -> list[str]:
+    """Lines of the table of estimates; details add columns of the parts of each interval."""
+    heads = interval_heads(measured.level, spread, details)
+    lines = [f"{'':31}{'estimate':>14}   {heads}"]
     for group, rows in SHOWN:
         for row, (key, label) in enumerate(rows):
-            kind, estimate = BY_KEY[key].kind, measured[key]
+            kind, estimate = BY_KEY[key].kind, spread.total(key) if spread else measured[key]
             first = group if row == 0 else ""
             interval = (
-                interval_cells(spread, key, units)
+                interval_cells(spread, key, units, details)
                 if spread
                 else interval_text(kind, estimate, units)
             )
@@ -60,8 +65,9 @@ def summary(
     units: str = "metric",
     spread: Spread | None = None,
     plants: Sequence[str] = (),
+    details: bool = False,
 ) -> str:
-    """Readable summary of a run or its replicates, and of draws of uncertain inputs.
+    """Readable summary of a run or its replicates, and of draws of machine and uncertain inputs.
 
     Parameters
     ----------
@@ -70,24 +76,26 @@ def summary(
     units : str
         ``metric`` or ``us``.
     spread : Spread, optional
-        Uncertainty from draws of the uncertain inputs.
+        Uncertainty over draws of machine and uncertain inputs.
     plants : sequence of str
         Lines of `metersim.questions.shared.plantwords.plants_block`, if plants are requested.
+    details : bool
+        Whether to show the parts of each interval.
     """
     scenario = measured.scenario
     lines = [heading(measured)]
     if scenario.shows:
         lines.append(scenario.shows)
-    lines += ["", *block("Asked", asked(scenario, units)), ""]
+    lines += ["", *block("Asked", asked(scenario, units, at_middle=not spread)), ""]
     counts = measured.counts
     watched = f"{counts['cells']:,} cells, {counts['seeds']:,} seeds"
     if counts["longest_skip_run"] > 1:
         watched += f", longest run of skips {counts['longest_skip_run']} cells"
     if len(measured.tallies) > 1:
         watched += f", {len(measured.tallies)} replicates"
-    lines += [*block("Watched", [watched]), "", *table(measured, units, spread), ""]
+    lines += [*block("Watched", [watched]), "", *table(measured, units, spread, details), ""]
     if spread:
-        lines += [*block("Not known", interval_notes(spread, LABELS, units)), ""]
+        lines += [*block("Interval", interval_lines(spread, details)), ""]
     lines += [*block("Limits", limits(measured)), ""]
     lines += [*plants, ""] if plants else []
     if found := notes(measured, units):
@@ -102,14 +110,14 @@ def as_json(
     stand: Stand | None = None,
     harvest: Harvest | None = None,
 ) -> str:
-    """JSON of all measures in SI with their intervals, uncertain inputs, and plants."""
+    """JSON of all measures in SI with their total intervals and the parts of them, and plants."""
     made: dict[str, Any] = {
         "provenance": provenance(measured.origin, len(measured.tallies)),
         "interval_level": measured.level,
         "counts": measured.counts,
     }
     for key, estimate in measured.estimates.items():
-        put(made, key, estimate.to_dict())
+        put(made, key, (spread.total(key) if spread else estimate).to_dict())
     made["spacing"]["nominal_m"] = measured.scenario.spacing
     made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
     made["skip_reasons"] = {
@@ -118,7 +126,7 @@ def as_json(
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
     made["cautions"] = cautions(measured.scenario)
     if spread:
-        made["not_known"] = _not_known(spread)
+        made["uncertainty"] = _uncertainty(spread)
     if stand:
         made["stand"] = _stand(stand, harvest or Harvest())
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
@@ -128,10 +136,10 @@ def _stand(stand: Stand, harvest: Harvest) -> dict[str, Any]:
     """Plants, with the loss range of each relation; money is given only with a price."""
     made: dict[str, Any] = {}
     for measure in stand.measured.measures:
-        put(made, measure.key, stand[measure.key].to_dict(), measure.kind)
+        put(made, measure.key, stand.reach(measure.key).to_dict(), measure.kind)
     made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
     if stand.spread:
-        made["not_known"] = _not_known(stand.spread)
+        made["uncertainty"] = _uncertainty(stand.spread)
     made["yield_as_published"] = [_loss(loss, harvest) for loss in stand.losses]
     return made
 
@@ -156,14 +164,24 @@ def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
     return made
 
 
-def _not_known(spread: Spread) -> dict[str, Any]:
-    """Medians over the draws, with intervals of input uncertainty and total uncertainty."""
+def _uncertainty(spread: Spread) -> dict[str, Any]:
+    """Draws of machine and inputs, and the parts of each interval."""
     ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
     made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
+    if spread.posterior:
+        made["machine"] = {
+            "title": spread.posterior.title,
+            "made": spread.posterior.made,
+            "varied": list(spread.posterior.varied),
+        }
     for key in spread.estimates:
-        inputs, total = spread.inputs(key).to_dict(), spread.total(key).to_dict()
-        made_by_key = {"unknown": inputs, "both": total, "told_from_luck": spread.is_detected(key)}
-        put(made, key, made_by_key, spread.measures[key].kind)
+        parts: dict[str, Any] = {
+            name: part.to_dict() for name, part in spread.parts(key).items() if name != "total"
+        }
+        if spread.of_inputs is None:
+            parts["inputs"] = None
+        parts["inputs_detected"] = spread.is_detected(key)
+        put(made, key, parts, spread.measures[key].kind)
     return made
 
 

@@ -10,7 +10,7 @@ from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.limits import cautions
-from metersim.questions.shared.unknowns import Spread
+from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
     change_text,
     interval_text,
@@ -57,64 +57,58 @@ BENCH = (
 )
 
 WIDE = 22  # letters of an interval
-NOT_DETECTED = "not told from luck"
-ENOUGH = 39  # draws from which a 95 % interval leaves out the least and the greatest
+PARTS = ("sampling", "inputs", "model")
+NOT_DETECTED = "not detected"
 
 
-def interval_heads(level: str) -> str:
+def level_text(level: float) -> str:
+    """Head of a column of intervals, such as ``90 % interval``."""
+    return f"{level:.0%} interval".replace("%", " %")
+
+
+def interval_heads(level: float, spread: Spread | None, details: bool = False) -> str:
     """Heads of the columns of `interval_cells`."""
-    return f"{'luck: ' + level:{WIDE}}{'not knowing':{WIDE}}both"
+    head = level_text(level)
+    if not (details and spread):
+        return head
+    return f"{head:{WIDE}}{''.join(f'{part:{WIDE}}' for part in PARTS)}own run"
 
 
-def interval_cells(spread: Spread, key: str, units: str = "metric") -> str:
-    """Intervals of a measure in columns: sampling error, input uncertainty, total uncertainty."""
-    kind, inputs = spread.measures[key].kind, spread.inputs(key)
-    sampling, shown, total = (
-        interval_text(kind, one, units) for one in (spread.sampling(key), inputs, spread.total(key))
-    )
-    shown = shown if _is_detected(spread, key) else NOT_DETECTED
-    return f"{sampling:{WIDE}}{shown:{WIDE}}{total}"
+def interval_cells(spread: Spread, key: str, units: str = "metric", details: bool = False) -> str:
+    """Total interval of a measure; with details also its parts, and the scenario's own run."""
+    kind, parts = spread.measures[key].kind, spread.parts(key)
+    total = interval_text(kind, parts["total"], units)
+    if not details:
+        return total
+    shown = [interval_text(kind, parts[part], units) for part in PARTS]
+    if spread.of_inputs is None:
+        shown[1] = "-"
+    elif not _is_detected(spread, key):
+        shown[1] = NOT_DETECTED
+    columns = "".join(f"{one:{WIDE}}" for one in (total, *shown))
+    return f"{columns}{quantity(kind, parts['own_run'].value, units)}"
 
 
-def interval_notes(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
-    """Lines that explain the intervals and name the measures that input uncertainty shifts.
-
-    Parameters
-    ----------
-    spread : Spread
-        Uncertainty of a run.
-    names : mapping of str to str
-        Names of the shown measures by key.
-    units : str
-        ``metric`` or ``us``.
-    """
-    lines = [*draws_lines(spread), "estimate and luck: at the middle of what is not known"]
-    moved = [
-        f"{names[key]} ({quantity(spread.measures[key].kind, total.value, units)})"
-        for key in names
-        for sampling, total in [(spread.sampling(key), spread.total(key))]
-        if total.value < sampling.low or total.value > sampling.high
-    ]
-    if moved:
-        lines.append("over the draws the median is outside luck's interval:")
-        lines += [f"  {', '.join(moved[k : k + 4])}" for k in range(0, len(moved), 4)]
-    return lines
-
-
-def draws_lines(spread: Spread) -> list[str]:
-    """Lines that explain how sampling error and input uncertainty are separated."""
+def interval_lines(spread: Spread, details: bool = False, *, inputs: bool = True) -> list[str]:
+    """Lines that state what the intervals hold, and what was drawn; inputs may stand elsewhere."""
+    title = spread.posterior.title if spread.posterior else ""
+    drawn = [title, *map(str, spread.unknowns if inputs else ())]
     lines = [
-        f"{spread.size:,} draws of what is not known, each run once on luck of its own",
-        "both: 95 % of the draws; not knowing: the same without what luck has in it",
+        f"sampling, inputs and model together, over {spread.size:,} draws of "
+        f"{'; '.join(filter(None, drawn))}"
     ]
-    if spread.size < ENOUGH:
-        held = (spread.size - 1) / (spread.size + 1)
-        lines.append(f"so few draws show no 95 %: both is all of them, {100 * held:.0f} %")
+    if details:
+        lines += [
+            "sampling: random variation of a run of this length; inputs: what is given as a range; "
+            "model: the machine's coefficients, and what the model gets wrong",
+            "estimate: the middle of the draws; own run: the run of the scenario itself, with "
+            "usual coefficients and inputs at their middle",
+        ]
     return lines
 
 
 def difference_lines(spread: Spread, names: Mapping[str, str], units: str = "metric") -> list[str]:
-    """Lines of differences with their input uncertainty and total uncertainty.
+    """Lines of differences with the parts of their intervals.
 
     Parameters
     ----------
@@ -125,14 +119,19 @@ def difference_lines(spread: Spread, names: Mapping[str, str], units: str = "met
     units : str
         ``metric`` or ``us``.
     """
-    head = f"{spread.about}: not knowing"
-    wide = max(60, len(head) + 2)
-    lines = [f"{head:{wide}}both"]
-    for key in spread.estimates:
-        kind, inputs = spread.measures[key].kind, spread.inputs(key)
-        shown, total = (change_text(kind, one, units) for one in (inputs, spread.total(key)))
-        shown = shown if _is_detected(spread, key) else NOT_DETECTED
-        lines.append(f"{f'{names[key]:20}{shown}':{wide}}{total}")
+    heads = "".join(f"{part:{WIDE + 16}}" for part in PARTS)
+    lines = [f"{spread.about}, parts of the interval:", f"{'':20}{heads}".rstrip()]
+    for key in names:
+        if key not in spread.estimates:
+            continue
+        kind, parts = spread.measures[key].kind, spread.parts(key)
+        shown = [change_text(kind, parts[part], units) for part in PARTS]
+        if spread.of_inputs is None:
+            shown[1] = "-"
+        elif not _is_detected(spread, key):
+            shown[1] = NOT_DETECTED
+        columns = "".join(f"{one:{WIDE + 16}}" for one in shown)
+        lines.append(f"{names[key]:20}{columns}".rstrip())
     return lines
 
 
@@ -156,8 +155,18 @@ def sign_lines(spread: Spread, names: Mapping[str, str]) -> list[str]:
 BLUNT_PRECISION = 0.25  # spacings spread evenly over the normal class have 1/sqrt(12)
 
 
-def asked(scenario: Scenario, units: str = "metric") -> list[str]:
-    """Lines that state the request to the meter."""
+def asked(scenario: Scenario, units: str = "metric", at_middle: bool = True) -> list[str]:
+    """Lines that state the request to the meter.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        All settings.
+    units : str
+        ``metric`` or ``us``.
+    at_middle : bool
+        Whether results are those at the middle of uncertain inputs.
+    """
     demand = scenario.demand
     turning = scenario.angular_speed * 60 / (2 * math.pi)
     where = "in the field" if scenario.in_field else "on the bench"
@@ -172,7 +181,7 @@ def asked(scenario: Scenario, units: str = "metric") -> list[str]:
         f"{notch_text(scenario.singulator.notch)}",
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{quantity('hole_speed', scenario.peripheral_speed, units)}",
-        *([not_known_text(scenario.unknown)] if scenario.unknown else []),
+        *([not_known_text(scenario.unknown)] if scenario.unknown and at_middle else []),
     ]
 
 

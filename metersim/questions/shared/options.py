@@ -15,7 +15,6 @@ from tqdm import tqdm
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, percent, whole
 from metersim.files.units import MAIZE_BUSHEL, UNITS
 from metersim.machine.reading import section_of
-from metersim.machine.scenario import Scenario
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
 from metersim.run.parallel import MOST_WORKERS, cores, processes
@@ -95,10 +94,21 @@ def engine_option(command: argparse.ArgumentParser) -> None:
 
 
 def draws_option(
-    command: argparse.ArgumentParser, what: str = "the scenario gives as a range, and run it"
+    command: argparse.ArgumentParser,
+    what: str = "the machine and what the scenario gives as a range, and run it",
+    usual: int = DRAWS,
 ) -> None:
-    """Add the option of the number of draws of uncertain inputs."""
-    command.add_argument("--draws", metavar="N", help=f"how often to draw what {what} (64)")
+    """Add the option of the number of draws of machine and uncertain inputs."""
+    command.add_argument("--draws", metavar="N", help=f"how often to draw {what} ({usual})")
+
+
+def details_option(command: argparse.ArgumentParser) -> None:
+    """Add the option that shows the parts of each interval."""
+    command.add_argument(
+        "--details",
+        action="store_true",
+        help="show what of each interval is sampling, inputs and model",
+    )
 
 
 def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") -> None:
@@ -182,11 +192,9 @@ def worst_of(option: str, word: str | None) -> float | None:
     return None if word is None else percent(option, word, 0, MOST_WANTED)
 
 
-def draws_of(options: argparse.Namespace) -> int:
-    """Number of draws of uncertain inputs."""
-    if options.draws is None:
-        return DRAWS
-    return whole("--draws", options.draws, 2, MOST_DRAWS)
+def draws_of(options: argparse.Namespace, usual: int = DRAWS) -> int:
+    """Number of draws of machine and uncertain inputs."""
+    return usual if options.draws is None else whole("--draws", options.draws, 2, MOST_DRAWS)
 
 
 def harvest_of(options: argparse.Namespace) -> Harvest:
@@ -225,13 +233,6 @@ def check_vary(options: argparse.Namespace) -> None:
     place = section_of(key)
     if place and place[0] == "stand" and not options.plants:
         raise bad("--vary", key, "moves plants, no seed; add --plants")
-
-
-def check_unknown(options: argparse.Namespace, *scenarios: Scenario) -> None:
-    """Refuse the option of draws when no input is uncertain."""
-    if options.draws is not None and not any(scenario.unknown for scenario in scenarios):
-        message = "everything is known; give a key as a range, such as vacuum_kpa={low=3, high=4}"
-        raise bad("--draws", options.draws, message)
 
 
 def watched() -> bool:

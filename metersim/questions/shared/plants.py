@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,11 +14,12 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.plants import BY_NAME, PLANTED, even_seeds_sd, planted, plants_tally
 from metersim.measures.tally import stretches_for
-from metersim.measures.yields import Relation, relations_of
-from metersim.questions.shared.unknowns import Draws, Spread, gather, run_draws
+from metersim.measures.yields import RELATIONS, Relation, relations_of
+from metersim.questions.shared.spread import Spread
+from metersim.questions.shared.unknowns import spread_about, spreads_about
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
 
@@ -59,12 +60,12 @@ class Stand(Mapping[str, Estimate]):
     ----------
     measured : Measured
         Measures `PLANTED` of the plants.
-    draws : Draws, optional
-        The same measures in every draw of uncertain inputs.
+    spread : Spread, optional
+        Their uncertainty over draws of machines and uncertain inputs.
     """
 
     measured: Measured
-    draws: Draws | None = None
+    spread: Spread | None = None
 
     def __repr__(self) -> str:
         many = f"{self.measured.total('seeds'):,} plants"
@@ -95,23 +96,8 @@ class Stand(Mapping[str, Estimate]):
         stand = self.scenario.stand
         return even_seeds_sd(self.scenario.spacing, stand.emergence, stand.plant_shift)
 
-    @cached_property
-    def spread(self) -> Spread | None:
-        """Sampling error and input uncertainty of the stand; None without uncertain inputs."""
-        if self.draws is None:
-            return None
-        scenario, measured = self.scenario, self.measured
-        return Spread(
-            f"the stand of {scenario.name}",
-            scenario.unknown,
-            measured.estimates,
-            self.draws,
-            measured.level,
-            BY_NAME,
-        )
-
     def reach(self, key: str) -> Estimate:
-        """Estimate of a measure with its total uncertainty, or sampling error if all is known."""
+        """Estimate of a measure with its total uncertainty, or sampling error without draws."""
         return self.spread.total(key) if self.spread else self.measured[key]
 
     @cached_property
@@ -247,7 +233,7 @@ def stand_of(
     seed, replicates : int
         Random seed, and number of repetitions with other random draws.
     draws : int, optional
-        Number of draws of uncertain inputs; no draws when not given.
+        Number of draws of machine and uncertain inputs; no draws when not given.
     stretches, on_cells
         As for `metersim.measures.tally.tallied`.
 
@@ -260,14 +246,13 @@ def stand_of(
     each = stretches or stretches_for(scenario.passages, replicates)
     draws_of_run: Any = {"seed": seed, "stretches": each, "on_cells": on_cells}
     parts = [planted(scenario, replicate=k, **draws_of_run).tallies[0] for k in range(replicates)]
-    found = None
-    if draws is not None and scenario.unknown:
-        further: Any = {"seed": seed, "replicates": replicates, "on_cells": on_cells}
-        rows = run_draws(scenario, draws=draws, watch=planted, **further)
-        found = gather(one.points for (one,) in rows)
-    return Stand(Measured(tuple(parts), measures=PLANTED), found)
+    middle = Measured(tuple(parts), LEVEL_TOTAL, PLANTED)
+    if draws is None:
+        return Stand(middle)
+    return Stand(middle, spread_about(middle, draws=draws, on_cells=on_cells, watch=planted))
 
 
+RELATION = {one.key: one for one in RELATIONS}
 SLOPES = (0, 1)  # least and greatest slope of a relation
 
 
@@ -278,12 +263,13 @@ class StandChange:
     Attributes
     ----------
     measures : mapping of str to Estimate
-        Second stand less the first, by key of the measure.
+        Second stand less the first, by key of the measure, with its total uncertainty, or its
+        sampling error without draws.
     losses : tuple of Loss
         Loss of the second stand less that of the first, by relation.  Empty where the crops
         differ or no relation of the crop is known.
     spread : Spread, optional
-        Sampling error and input uncertainty of the differences.
+        Uncertainty of the differences.
     """
 
     measures: Mapping[str, Estimate]
@@ -291,53 +277,84 @@ class StandChange:
     spread: Spread | None = None
 
 
-def stand_change(
-    first: Stand, other: Stand, draws: Draws | None = None, about: str = ""
-) -> StandChange:
+def stand_change(first: Stand, other: Stand, spread: Spread | None = None) -> StandChange:
     """Paired differences of two stands with equal numbers of replicates and stretches.
 
     Parameters
     ----------
     first, other : Stand
         Stands with common random numbers.
-    draws : Draws, optional
-        Differences in every draw of uncertain inputs, as `change_draws` gives them.
-    about : str
-        Description of the difference.
+    spread : Spread, optional
+        Uncertainty of the differences, as `compared_stands` gives it.
     """
-    a, b = first.measured, other.measured
-    differences = Keyed({part.key: difference(a, b, part) for part in PLANTED})
-    spread = None
-    if draws is not None:
-        unknown = tuple(dict.fromkeys((*first.scenario.unknown, *other.scenario.unknown)))
-        spread = Spread(about, unknown, differences, draws, a.level, BY_NAME)
+    paired = paired_changes(first.measured, other.measured)
+    differences = {part.key: paired[part.key] for part in PLANTED}
+    if spread is not None:
+        differences = {key: spread.total(key) for key in differences}
     losses = []
     for relation in relations_of(first.crop) if first.crop == other.crop else ():
-        measure = BY_NAME[relation.of]
-        if spread:
-            ends = [spread.total(f"{relation.key}.{k}") for k in SLOPES]
-        else:
-            ends = [difference(a, b, measure, _loss_by(relation, k)) for k in SLOPES]
+        keys = [f"{relation.key}.{k}" for k in SLOPES]
+        ends = [spread.total(key) if spread else paired[key] for key in keys]
         outside = any(relation.is_outside(one.reach(relation.of).value) for one in (first, other))
         low, high = min(end.low for end in ends), max(end.high for end in ends)
         losses.append(Loss(relation, low, high, outside))
-    return StandChange(differences, tuple(losses), spread)
+    return StandChange(Keyed(differences), tuple(losses), spread)
 
 
-def change_draws(rows: Iterable[Sequence[Measured]]) -> list[Draws]:
-    """Differences of each other stand from the first one, in every draw.
+def paired_changes(a: Measured, b: Measured) -> dict[str, Estimate]:
+    """Paired differences of plants and of losses by both slopes, with their sampling error."""
+    found = {part.key: difference(a, b, part) for part in PLANTED}
+    crops = {one.scenario.lot.crop for one in (a, b)}
+    for relation in relations_of(crops.pop()) if len(crops) == 1 else ():
+        for k in SLOPES:
+            by = _loss_by(relation, k)
+            found[f"{relation.key}.{k}"] = difference(a, b, BY_NAME[relation.of], by)
+    return found
+
+
+def compared_stands(
+    stands: Sequence[Stand], labels: Sequence[str], *, draws: int, cells: int
+) -> tuple[tuple[Stand, ...], tuple[Spread, ...]]:
+    """Stands with their uncertainty, and the uncertainty of differences from the first stand.
 
     Parameters
     ----------
-    rows : iterable of sequences of Measured
-        Stands by draw, as `metersim.questions.shared.unknowns.run_draws` gives them of `planted`.
+    stands : sequence of Stand
+        Stands with common random numbers.
+    labels : sequence of str
+        Their names.
+    draws, cells : int
+        Number of draws, and approximate cells of each run.
     """
-    made = []
-    for first, *others in rows:
-        start = _points(first)
-        each = [_points(other) for other in others]
-        made.append([{key: one[key] - start[key] for key in one if key in start} for one in each])
-    return [gather(column) for column in zip(*made, strict=True)]
+    middles = [one.measured for one in stands]
+    levels, changes = spreads_about(
+        middles,
+        [paired_changes(middles[0], other) for other in middles[1:]],
+        labels=labels,
+        draws=draws,
+        cells=cells,
+        watch=planted,
+        points=_points,
+    )
+    changes = tuple(
+        replace(change, errors={**change.errors, **_loss_errors(change, level)})
+        for change, level in zip(changes, levels[1:], strict=True)
+    )
+    made = (Stand(one.measured, level) for one, level in zip(stands, levels, strict=True))
+    return tuple(made), changes
+
+
+def _loss_errors(change: Spread, level: Spread) -> dict[str, float]:
+    """SD of the discrepancy of differences of losses: what that of the stand makes of the loss."""
+    found = {}
+    for key in change.estimates:
+        name, _, slope = key.rpartition(".")
+        relation = RELATION.get(name)
+        if relation and relation.of in change.errors:
+            at, error = level.total(relation.of).value, change.errors[relation.of]
+            low, high = (float(relation.losses(one)[int(slope)]) for one in (at, at + error))
+            found[key] = high - low
+    return found
 
 
 def _points(stand: Measured) -> dict[str, Any]:

@@ -7,9 +7,13 @@ from collections.abc import Callable, Sequence
 
 from metersim.measures.plants import BY_NAME, PLANTED
 from metersim.measures.yields import RELATIONS, Harvest, Relation
-from metersim.questions.shared.notes import difference_lines, interval_cells, interval_heads
+from metersim.questions.shared.notes import (
+    difference_lines,
+    interval_cells,
+    interval_heads,
+    level_text,
+)
 from metersim.questions.shared.plants import Loss, Stand, StandChange
-from metersim.questions.shared.unknowns import Spread
 from metersim.questions.shared.words import (
     block,
     change_text,
@@ -48,14 +52,15 @@ READING = (
     "what both plants lose, with nothing set against it for what the second yields; none tells "
     "what another rate would yield",
 )
-TOTAL_NOTE = "the stand's interval is that of luck and not knowing together"
 WIDTHS = (2, 21, 39, 19, 18, 0)  # letters of each column
 NONE = Harvest()
 
 NumberText = Callable[[float], str]
 
 
-def plants_block(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> list[str]:
+def plants_block(
+    stand: Stand, units: str = "metric", harvest: Harvest = NONE, details: bool = False
+) -> list[str]:
     """Lines with the measures of a stand and its yield loss after each published relation.
 
     Parameters
@@ -66,21 +71,24 @@ def plants_block(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -
         ``metric`` or ``us``.
     harvest : Harvest
         Expected yield and price, in SI; money is printed only with a price.
+    details : bool
+        Whether to show the parts of each interval.
 
     Returns
     -------
     list of str
         Two blocks with a blank line between them.
     """
-    level = f"{stand.measured.level:.0%} interval".replace("%", " %")
     spread = stand.spread
-    lines = [f"{'':31}{'estimate':>14}   {interval_heads(level) if spread else level}"]
+    heads = interval_heads(stand.measured.level, spread, details)
+    lines = [f"{'':31}{'estimate':>14}   {heads}"]
     for row, part in enumerate(PLANTED):
-        value = quantity(part.kind, stand[part.key].value, units)
+        found = stand.reach(part.key)
+        value = quantity(part.kind, found.value, units)
         if spread:
-            interval = interval_cells(spread, part.key, units)
+            interval = interval_cells(spread, part.key, units, details)
         else:
-            interval = interval_text(part.kind, stand[part.key], units)
+            interval = interval_text(part.kind, found, units)
         lines.append(
             f"{'Plants' if row == 0 else '':11}{NAMES[part.key]:20}{value:>14}   {interval}"
         )
@@ -88,11 +96,16 @@ def plants_block(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -
     if not stand.losses:
         return [*lines, *block("Yield", [no_relation(stand.crop)])]
     title = f"Yield, as published: what each relation takes off, of {stand.crop}"
-    return [*lines, *_losses(title, [stand], stand.losses, units, harvest, number, spread)]
+    return [*lines, *_losses(title, [stand], stand.losses, units, harvest, number)]
 
 
 def change_block(
-    title: str, change: StandChange, stands: Sequence[Stand], units: str, harvest: Harvest
+    title: str,
+    change: StandChange,
+    stands: Sequence[Stand],
+    units: str,
+    harvest: Harvest,
+    details: bool = False,
 ) -> list[str]:
     """Lines with the paired differences of two stands.
 
@@ -104,23 +117,21 @@ def change_block(
         Differences of the stands.
     stands : sequence of Stand
         Both stands.
-    units, harvest
+    units, harvest, details
         As for `plants_block`.
     """
-    lines = [f"{title}: plants, on the same luck (95 % interval)"]
+    level = level_text(stands[0].measured.level)
+    lines = [f"{title}: plants, with common random numbers ({level})"]
     for part in PLANTED:
         change_words = change_text(part.kind, change.measures[part.key], units)
         lines.append(f"{NAMES[part.key]:20}{change_words}")
-    if change.spread:
+    if change.spread and details:
         lines += ["", *difference_lines(change.spread, NAMES, units)]
     lines.append("")
     if not change.losses:
         return [*lines, *block("Yield", [no_relation(*(stand.crop for stand in stands))])]
     said = f"Yield, as published: what more (+) or less (-) each relation takes off, {title}"
-    return [
-        *lines,
-        *_losses(said, stands, change.losses, units, harvest, signed, change.spread),
-    ]
+    return [*lines, *_losses(said, stands, change.losses, units, harvest, signed)]
 
 
 def no_relation(*crops: str) -> str:
@@ -158,13 +169,12 @@ def _losses(
     units: str,
     harvest: Harvest,
     form: NumberText,
-    spread: Spread | None,
 ) -> list[str]:
     """Table of relations with losses of yield, share and money, and notes on its reading."""
     if harvest.expected is not None:
         title += f", at your {set_quantity('yield', harvest.expected, units)}"
     table = _loss_rows(losses, units, harvest, form)
-    notes = _notes(stands, losses, units, harvest, spread)
+    notes = _notes(stands, losses, units, harvest)
     return [*wrapped(title), *map(_row, table), *block("Reading", notes)]
 
 
@@ -219,10 +229,9 @@ def _notes(
     losses: Sequence[Loss],
     units: str,
     harvest: Harvest,
-    spread: Spread | None,
 ) -> list[str]:
     """Notes for the reader of the table of relations."""
-    found = [*READING, *([TOTAL_NOTE] if spread else [])]
+    found = [*READING]
     found += [_outside(loss.relation, stands, units) for loss in losses if loss.outside]
     relations = [loss.relation for loss in losses]
     memory = dict.fromkeys(one.by for one in relations if one.mark == "memory")

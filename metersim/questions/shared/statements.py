@@ -37,8 +37,6 @@ KINDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {  # required and op
 }
 NUMBERS = ("published", "within", "above", "below", "sign")
 REACHED = (("hole_mm", "disc", "hole_diameter"), ("vacuum_kpa", "vacuum", "vacuum"))
-MEAN = "spacing.mean"
-SPREADS = ("precision", "spacing.cv")  # measures that are an SD over a length
 NEAR = 0.01  # relative distance of a vacuum from a third of the best, or three times it
 MOST_SPACINGS = 1_000_000  # that a source counted for one number
 LEAST_OF_A_LINE = 3  # values that a straight line needs
@@ -134,8 +132,6 @@ def _row(
     terms = _terms(stated, conditions, where, key) if "terms" in (*needed, *possible) else ()
     if kind in ("plateau", "reach"):
         a_positive(stated["published"], where, f"{key}.published")
-    if kind == "level" and "within" not in stated and not _has_usual_tolerance(terms):
-        raise bad(where, f"{key}.within", "missing; there is no usual one for such a measure")
     for word in ("of", "over"):
         if word in stated:
             _check_of(stated[word], kind, conditions, where, f"{key}.{word}")
@@ -175,13 +171,6 @@ def _check_vacuums(best: float, run: Sequence[float], where: str, key: str) -> N
             raise bad(
                 where, key, f"is not run at {vacuum:.4g} kPa, by which it is judged; vary it so"
             )
-
-
-def _has_usual_tolerance(terms: Sequence[Term]) -> bool:
-    """Whether all terms of a level are shares, or all are mean spacings."""
-    measures = {term.measure for term in terms}
-    shares = all(name in BY_KEY and BY_KEY[name].kind == "share" for name in measures)
-    return shares or measures == {MEAN}
 
 
 def _check_reached(given: Any, kind: str, section: str, field: str, where: str, key: str) -> None:

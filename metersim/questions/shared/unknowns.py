@@ -1,180 +1,41 @@
-"""Sampling error and input uncertainty of a result, from draws of the uncertain inputs.
+"""Draws of uncertain inputs and of machines, and the uncertainty of a scenario's measures.
 
-The scenario is run at the middle of the uncertain inputs, and once for each draw with its own
-random numbers.  The variance over the draws is the total.  The stretches of each run give the
-sampling error in it; the rest is input uncertainty.
+A scenario is run once for each draw, with its own random numbers.  A draw has one value for each
+uncertain input, and one set of coefficients: a machine.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri
 
-from metersim.files.faults import Keyed
-from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, measure
-from metersim.measures.indices import BY_KEY, Measure
-from metersim.measures.intervals import Estimate, jackknife
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import stretches_for, tallied
+from metersim.questions.shared.spread import (
+    Draws,
+    Spread,
+    change_between,
+    errors_of,
+    gather,
+    shifted,
+)
 from metersim.run.streams import Streams
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-DRAWS, MOST_DRAWS = 64, 10_000
+DRAWS, MOST_DRAWS = 32, 10_000
+DRAWN_CELLS = 9_000  # most cells of the run of a draw
 NEXT_TO_AN_END = 2.0**-53
-BY_CHANCE = 0.05  # how often sampling error alone may be taken for input uncertainty
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, eq=False)
-class Draws:
-    """Measures in every draw of the uncertain inputs, by key of the measure.
-
-    Attributes
-    ----------
-    values : mapping of str to ndarray, shape (draws,)
-        Values in SI; nan where a run has no estimate.
-    variances : mapping of str to ndarray, shape (draws,)
-        Sampling variance of each value.
-    """
-
-    values: Mapping[str, Floats]
-    variances: Mapping[str, Floats]
-
-
-@dataclass(frozen=True, eq=False)
-class Spread:
-    """Sampling error and input uncertainty of measures, or of differences.
-
-    Attributes
-    ----------
-    about : str
-        Description of the result.
-    unknowns : tuple of Unknown
-        Uncertain inputs.
-    estimates : mapping of str to Estimate
-        Estimates at the middle of the uncertain inputs, with intervals of the sampling error.
-    draws : Draws
-        Measures in every draw.
-    level : float
-        Coverage of the intervals.
-    measures : mapping of str to Measure
-        Definitions of the measures by key.
-    """
-
-    about: str
-    unknowns: tuple[Unknown, ...]
-    estimates: Mapping[str, Estimate]
-    draws: Draws
-    level: float = 0.95
-    measures: Mapping[str, Measure] = field(default_factory=lambda: BY_KEY, repr=False)
-
-    def __repr__(self) -> str:
-        many = f"{self.size:,} draws of {len(self.unknowns)} unknown"
-        return f"<Spread of {self.about}: {many}; to_dataframe() shows it>"
-
-    @property
-    def size(self) -> int:
-        """Number of draws of the uncertain inputs."""
-        return len(next(iter(self.draws.values.values())))
-
-    def sampling(self, key: str) -> Estimate:
-        """Estimate at the middle of the uncertain inputs, with its sampling error."""
-        return self.estimates[key]
-
-    def total(self, key: str) -> Estimate:
-        """Median over the draws, with the interval of the total uncertainty.
-
-        The k-th of n draws is the quantile k/(n + 1), with straight lines between.  A further run
-        then lies inside with the stated chance, whatever the distribution.  The chance is a little
-        higher where one input has nearly all the effect, as the draws are stratified.  Below 39
-        draws the ends of 95 % are the least and the greatest draw, which hold (n - 1)/(n + 1).
-
-        Source: Weibull's plotting positions; Hyndman & Fan 1996, Am Stat 50(4):361-365, from
-        memory.
-        """
-        values = self._values(key)
-        if len(values) < 2:
-            return Estimate(math.nan, math.nan, math.nan)
-        tail = (1 - self.level) / 2
-        low, middle, high = np.quantile(values, [tail, 0.5, 1 - tail], method="weibull")
-        return Estimate(float(middle), float(low), float(high))
-
-    def inputs(self, key: str) -> Estimate:
-        """Median over the draws, with the interval of the input uncertainty.
-
-        The interval of `total` is shrunk about the median by sqrt(1 - L/V).  V is the variance over
-        the draws, L the mean of their sampling variances.
-
-        Notes
-        -----
-        assumption: the two variances add up, and both distributions have one shape.  64 draws
-        give V to about 18 %.  Input uncertainty below half of the total may be chance: see
-        `is_detected`.
-        """
-        total, ratio = self.total(key), self._sampling_over_total(key)
-        if math.isnan(ratio):
-            return Estimate(total.value, math.nan, math.nan)
-        part = math.sqrt(max(1 - ratio, 0.0))
-        low, high = (total.value + part * (end - total.value) for end in (total.low, total.high))
-        return Estimate(total.value, low, high)
-
-    def is_detected(self, key: str) -> bool:
-        """Whether input uncertainty is detected, with one false alarm in twenty."""
-        n, ratio = len(self._values(key)), self._sampling_over_total(key)
-        return n > 1 and ratio * float(chdtri(n - 1, BY_CHANCE)) / (n - 1) < 1
-
-    def to_dataframe(self) -> pd.DataFrame:
-        """A table for pandas with one row a measure, in SI (extra ``notebook``).
-
-        Columns give the interval of the sampling error at the middle, the median over the draws,
-        and the intervals of input and total uncertainty.
-        """
-        return dataframe(
-            [
-                {
-                    "key": key,
-                    "kind": self.measures[key].kind,
-                    "value": sampling.value,
-                    "luck_low": sampling.low,
-                    "luck_high": sampling.high,
-                    "median": total.value,
-                    "unknown_low": inputs.low,
-                    "unknown_high": inputs.high,
-                    "both_low": total.low,
-                    "both_high": total.high,
-                    "told_from_luck": self.is_detected(key),
-                    "meaning": self.measures[key].meaning,
-                }
-                for key, sampling in self.estimates.items()
-                for inputs, total in [(self.inputs(key), self.total(key))]
-            ]
-        )
-
-    def _values(self, key: str) -> Floats:
-        values = self.draws.values[key]
-        return values[~np.isnan(values)]
-
-    def _sampling_over_total(self, key: str) -> float:
-        """Mean sampling variance over the variance of the draws; nan when either is missing."""
-        values, variances = self._values(key), self.draws.variances[key]
-        variances = variances[~np.isnan(variances)]
-        if len(values) < 2 or not len(variances):
-            return math.nan
-        among = float(np.var(values, ddof=1))
-        return float(np.mean(variances)) / among if among > 0 else 1.0
 
 
 def draw_places(unknowns: Sequence[Unknown], draws: int, seed: int) -> Floats:
@@ -203,18 +64,25 @@ def draw_places(unknowns: Sequence[Unknown], draws: int, seed: int) -> Floats:
     return places.clip(NEXT_TO_AN_END, 1 - NEXT_TO_AN_END)
 
 
+def drawn_cells(scenario: Scenario) -> int:
+    """Cells of the runs of one draw: with machine and inputs drawn, and with inputs alone."""
+    return min(scenario.passages, DRAWN_CELLS) * (2 if scenario.unknown else 1)
+
+
 def run_draws(
     *scenarios: Scenario,
     draws: int,
     seed: int,
     replicates: int = 1,
     cells: int | None = None,
+    machines: bool = True,
     on_cells: Callable[[int], object] | None = None,
     watch: Callable[..., Measured] | None = None,
 ) -> Iterator[list[Measured]]:
-    """Run and measure scenarios in every draw of their uncertain inputs.
+    """Run and measure scenarios in every draw of their uncertain inputs and their machine.
 
-    Scenarios of one draw share their random numbers; each draw has its own.
+    Scenarios of one draw share their random numbers and the number of the machine's draw; each
+    draw has its own.
 
     Parameters
     ----------
@@ -223,9 +91,12 @@ def run_draws(
     draws, seed : int
         Number of draws, and random seed of draws and runs.
     replicates : int
-        Number of replicates at the middle; the draws use later replicates.
+        Number of replicates of the scenarios' own runs; the draws use later replicates.
     cells : int, optional
-        Approximate number of cells of each run; by default each scenario has its own turns.
+        Approximate number of cells of each run; by default each scenario has its own turns, and
+        `DRAWN_CELLS` at most.
+    machines : bool
+        Whether the coefficients are drawn; otherwise each scenario keeps its own.
     on_cells : callable, optional
         As for `metersim.measures.tally.tallied`.
     watch : callable, optional
@@ -248,8 +119,14 @@ def run_draws(
         [scenario.drawn(row) for row in draw_places(scenario.unknown, draws, seed).tolist()]
         for scenario in scenarios
     ]
-    if cells is not None:
-        drawn = [[one.lasting(cells) for one in column] for column in drawn]
+    if machines:
+        drawn = [
+            [replace(one, coefficients=one.posterior.draw(k)) for k, one in enumerate(column)]
+            for column in drawn
+        ]
+    drawn = [
+        [one.lasting(min(cells or one.passages, DRAWN_CELLS)) for one in column] for column in drawn
+    ]
     stretches = stretches_for(min(one.passages for column in drawn for one in column))
     draws_of_run: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
@@ -262,18 +139,12 @@ def _seeds(scenario: Scenario, **draws_of_run: Any) -> Measured:
     return measure(tallied(scenario, **draws_of_run))
 
 
-def gather(points: Iterable[Mapping[str, Floats]]) -> Draws:
-    """Values and sampling variances of all draws, from `Measured.points` of each draw."""
-    rows = [{key: (one[0], jackknife(one[1:])) for key, one in row.items()} for row in points]
-    columns = {key: np.array([row[key] for row in rows]).T for key in rows[0]}
-    return Draws(
-        Keyed({key: values for key, (values, _) in columns.items()}),
-        Keyed({key: variances for key, (_, variances) in columns.items()}),
-    )
-
-
 def spread_about(
-    middle: Measured, *, draws: int = DRAWS, on_cells: Callable[[int], object] | None = None
+    middle: Measured,
+    *,
+    draws: int = DRAWS,
+    on_cells: Callable[[int], object] | None = None,
+    watch: Callable[..., Measured] | None = None,
 ) -> Spread:
     """Uncertainty of a scenario that has been measured at the middle of its uncertain inputs.
 
@@ -281,13 +152,99 @@ def spread_about(
     ----------
     middle : Measured
         Measures of its replicates; their random seed also chooses the draws.
-    draws, on_cells
+    draws, on_cells, watch
         As for `run_draws`.
     """
-    scenario, seed, replicates = middle.scenario, middle.origin.seed, len(middle.tallies)
-    runs = run_draws(scenario, draws=draws, seed=seed, replicates=replicates, on_cells=on_cells)
-    found = gather(one.points for (one,) in runs)
-    return Spread(scenario.name, scenario.unknown, middle.estimates, found, middle.level)
+    (found,), _ = spreads_about([middle], draws=draws, on_cells=on_cells, watch=watch)
+    return found
+
+
+def spreads_about(
+    middles: Sequence[Measured],
+    changes: Sequence[Mapping[str, Estimate]] = (),
+    *,
+    labels: Sequence[str] = (),
+    draws: int = DRAWS,
+    cells: int | None = None,
+    on_cells: Callable[[int], object] | None = None,
+    watch: Callable[..., Measured] | None = None,
+    points: Callable[[Measured], Mapping[str, Floats]] = attrgetter("points"),
+) -> tuple[tuple[Spread, ...], tuple[Spread, ...]]:
+    """Uncertainty of scenarios with common random numbers, and of their differences.
+
+    In each draw all scenarios share the machine, what they have in uncertain inputs, and the random
+    numbers.  So a difference is known better than the levels.
+
+    Parameters
+    ----------
+    middles : sequence of Measured
+        Measures of the scenarios' own runs, with equal seeds and replicates.
+    changes : sequence of mappings
+        Paired differences of each further scenario from the first; empty without any.
+    labels : sequence of str
+        Names of the scenarios, by default those of their files.
+    draws, cells, on_cells, watch
+        As for `run_draws`.
+    points : callable
+        Function that gives values as `Measured.points`, for all keys of the differences.
+
+    Returns
+    -------
+    levels, differences : tuple of Spread
+        One for each scenario, and one for each of `changes`.
+    """
+    first, scenarios = middles[0], [one.scenario for one in middles]
+    each: Any = {"draws": draws, "seed": first.origin.seed, "replicates": len(first.tallies)}
+    each |= {"cells": cells, "on_cells": on_cells, "watch": watch}
+    uncertain = any(scenario.unknown for scenario in scenarios)
+
+    def gathered(machines: bool) -> tuple[list[Draws], list[Draws]]:
+        drawn = run_draws(*scenarios, machines=machines, **each)
+        rows = [[points(one) for one in row] for row in drawn]
+        if machines:
+            shifts = [scenario.posterior.shifts for scenario in scenarios]
+            rows = [
+                [
+                    shifted(one, by[k % len(by)]) if by else one
+                    for one, by in zip(row, shifts, strict=True)
+                ]
+                for k, row in enumerate(rows)
+            ]
+        apart = [
+            [{key: row[k][key] - row[0][key] for key in found if key in row[k]} for row in rows]
+            for k, found in enumerate(changes, start=1)
+        ]
+        return [gather(column) for column in zip(*rows, strict=True)], [*map(gather, apart)]
+
+    drawn, drawn_apart = gathered(machines=True)
+    inputs, inputs_apart = gathered(machines=False) if uncertain else ([], [])
+    names = labels or [scenario.name for scenario in scenarios]
+    levels = tuple(
+        Spread(
+            names[k],
+            middle.scenario.unknown,
+            middle.estimates,
+            drawn[k],
+            inputs[k] if uncertain else None,
+            errors_of(middle.scenario.posterior, middle.measures),
+            middle.scenario.posterior,
+            level=middle.level,
+            measures={one.key: one for one in middle.measures},
+        )
+        for k, middle in enumerate(middles)
+    )
+    apart = tuple(
+        change_between(
+            levels[0],
+            levels[k + 1],
+            found,
+            drawn_apart[k],
+            inputs_apart[k] if uncertain else None,
+            f"{names[k + 1]} minus {names[0]}",
+        )
+        for k, found in enumerate(changes)
+    )
+    return levels, apart
 
 
 def spread(
@@ -298,16 +255,17 @@ def spread(
     replicates: int = 1,
     stations: OwnGiven | None = None,
 ) -> Spread:
-    """Sampling error and input uncertainty of a scenario's measures.
+    """Sampling, input and model uncertainty of a scenario's measures.
 
     Parameters
     ----------
     scenario : Scenario, str or Path
-        Scenario with ranges, distributions or lists in place of some values, its name, or its file.
+        Scenario, its name, or its file; ranges, distributions or lists may stand in place of some
+        values.
     seed : int
         Random seed of runs and draws.
     draws : int
-        Number of draws of the uncertain inputs, 2 or more; each is run once.
+        Number of draws of inputs and machine, 2 or more; each is run once.
     replicates : int
         Number of runs at the middle.
     stations : mapping, Stations or callable, optional
@@ -321,16 +279,16 @@ def spread(
     Examples
     --------
     >>> import metersim as m
-    >>> vague = m.load_scenario("maize_bench", ["vacuum_kpa={low = 2, high = 4}", "turns=100"])
+    >>> vacuum, sizes = "vacuum_kpa={low = 2, high = 4}", "size_cv_percent=5"
+    >>> vague = m.load_scenario("maize_bench", [vacuum, sizes, "turns=100"])
     >>> found = m.spread(vague, seed=3)
     >>> found
-    <Spread of maize_bench: 64 draws of 1 unknown; to_dataframe() shows it>
-    >>> for skips in (found.sampling("cells.skip"), found.inputs("cells.skip")):
-    ...     print(f"from {skips.low:.2%} to {skips.high:.2%}")
-    from 0.19% to 0.73%
-    from 0.13% to 1.12%
+    <Spread of maize_bench: 32 draws of a machine, 1 unknown; to_dataframe() shows it>
+    >>> for part in (found.total, found.sampling, found.inputs, found.model):
+    ...     skips = part("cells.skip")
+    ...     print(f"from {skips.low:.1%} to {skips.high:.1%}")
     """
     scenario = fitted(scenario, stations)
     each = stretches_for(scenario.passages, replicates)
     runs = [tallied(scenario, seed=seed, replicate=k, stretches=each) for k in range(replicates)]
-    return spread_about(measure(runs), draws=draws)
+    return spread_about(measure(runs, level=LEVEL_TOTAL), draws=draws)

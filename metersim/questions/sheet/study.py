@@ -24,11 +24,12 @@ from metersim.machine.sections import SECTIONS
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
 from metersim.questions.shared.counts import effect_by_blocks
 from metersim.questions.shared.plants import Stand, stand_of
-from metersim.questions.shared.unknowns import Spread, spread_about
+from metersim.questions.shared.spread import Spread
+from metersim.questions.shared.unknowns import DRAWS, spread_about
 from metersim.questions.sheet.choice import (
     GUIDE,
     Fit,
@@ -126,8 +127,7 @@ def _most(share: float, effect: float) -> int:
 
 VACUUM_LEAST = 500.0  # Pa; least vacuum of a fan for a search
 VACUUM_MOST = 6e3  # Pa; assumption: highest vacuum of a fan, by default
-DRAWN_CELLS = 8_000  # cells of the run of a draw
-DRAWS = 40  # draws of uncertain inputs; a 95 % interval needs 39
+DRAWN_CELLS = 5_000  # cells of the run of a draw
 SIZE_UNKNOWN, VACUUM_UNKNOWN = 0.05, 0.10  # assumption: relative error of seed size and vacuum
 SHOWS = "Where a start sheet starts, on a machine as stated there: prove it on a bench."
 
@@ -151,7 +151,7 @@ class Sheet:
     field, bench : Measured
         Expected measures of the start settings in the field and on the bench.
     field_spread, bench_spread : Spread
-        Uncertainty of these measures from seed size, vacuum, and uncertain inputs.
+        Uncertainty of these measures from machine, seed size, vacuum, and uncertain inputs.
     stand : Stand
         Plants in the field.
     nearby : tuple of Nearby
@@ -288,7 +288,8 @@ def sheet(
     fits, gate = ranked(found, seed, units)
     scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, seed)
     scenario = _as_written(scenario)
-    on_bench = scenario.replace(furrow__surface="bench")
+    pulses = "pulses" if scenario.observed == "pulses" else None
+    on_bench = scenario.replace(furrow__surface="bench", furrow__observed=pulses)
     run = partial(measured, seed=seed)
     field, bench = run(scenario), run(on_bench)
     spreads = [_spread(one, machine, seed) for one in (scenario, on_bench)]
@@ -306,7 +307,7 @@ def sheet(
         bench=bench,
         field_spread=spreads[0],
         bench_spread=spreads[1],
-        stand=stand_of(replace(scenario, unknown=()), seed=seed),
+        stand=stand_of(_uncertain(scenario, machine), seed=seed, draws=DRAWS),
         nearby=nearby_of(field, run),
         rules=rules_for(field, run, gate, holes),
         count=seeds_to_count(bench, _faulty_at_most(spreads[1])),
@@ -331,14 +332,20 @@ def _as_written(scenario: Scenario) -> Scenario:
     lasting = long(titled)
     table = tomllib.loads(scenario_toml(lasting))
     made = parse_scenario(table, Path(), Path(f"{scenario.name}.toml"))
-    return replace(made, changes=scenario.changes, own=scenario.own)
+    return replace(
+        made, changes=scenario.changes, own=scenario.own, coefficients=scenario.coefficients
+    )
 
 
 def _spread(scenario: Scenario, machine: Machine, seed: int) -> Spread:
-    """Uncertainty of a result from seed size, vacuum, and inputs that the user gives as ranges."""
-    unknown = _unknown(scenario, machine)
-    uncertain = replace(scenario.lasting(DRAWN_CELLS), unknown=unknown)
-    return spread_about(measure(tallied(uncertain, seed=seed)), draws=DRAWS)
+    """Uncertainty of a result from machine, seed size, vacuum, and inputs given as ranges."""
+    uncertain = _uncertain(scenario, machine).lasting(DRAWN_CELLS)
+    return spread_about(measure(tallied(uncertain, seed=seed), level=LEVEL_TOTAL))
+
+
+def _uncertain(scenario: Scenario, machine: Machine) -> Scenario:
+    """Scenario with seed size, vacuum, and the user's ranges as uncertain inputs."""
+    return replace(scenario, unknown=_unknown(scenario, machine))
 
 
 def _faulty_at_most(spread: Spread) -> float:

@@ -11,10 +11,18 @@ from dataclasses import dataclass
 from metersim.files.units import sentence_number
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.indices import BY_KEY
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import RESERVE, causes
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.notes import BEFORE, BENCH, CROP_CHANGE, NOT_DETECTED, PROVE, notes
+from metersim.questions.shared.notes import (
+    BEFORE,
+    BENCH,
+    CROP_CHANGE,
+    PROVE,
+    interval_lines,
+    level_text,
+    notes,
+)
 from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation
 from metersim.questions.shared.words import (
     LABELS,
@@ -30,7 +38,7 @@ from metersim.questions.shared.words import (
 )
 from metersim.questions.sheet.fits import disc_rows, disc_words, not_run, rule_lines
 from metersim.questions.sheet.start import CLOSE, MOVES, QUALITY, TRAVEL, Nearby
-from metersim.questions.sheet.study import DRAWS, SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
+from metersim.questions.sheet.study import SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
 
 EXPECTED = (
     "cells.skip",
@@ -97,7 +105,7 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
 def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
     """Block of plants and published yield losses."""
     stand = sheet.stand
-    plants, sd = (stand[key] for key in ("plants.per_area", "plants.sd"))
+    plants, sd = (stand.reach(key) for key in ("plants.per_area", "plants.sd"))
     lines = [
         f"{quantity('per_area', plants.value, units)} stand if "
         f"{100 * stand.scenario.stand.emergence:.4g} % of the seeds come up; SD of their spacings "
@@ -208,29 +216,21 @@ def _cutoff(sheet: Sheet) -> str:
 
 def _expected(sheet: Sheet, units: str) -> Block:
     ranges = ", ".join(_unknown(sheet))
-    head = ("", "bench", "luck", "not knowing", "field", "luck", "not knowing")
-    rows: list[tuple[str, ...]] = [head]
+    level = level_text(LEVEL_TOTAL)
+    rows: list[tuple[str, ...]] = [("", "bench", level, "field", level)]
     for key in EXPECTED:
         kind, row = BY_KEY[key].kind, [LABELS[key]]
-        for measured, spread in (
-            (sheet.bench, sheet.bench_spread),
-            (sheet.field, sheet.field_spread),
-        ):
-            detected = spread.is_detected(key)
-            inputs = interval_text(kind, spread.inputs(key), units) if detected else "-"
-            row += [
-                quantity(kind, measured[key].value, units),
-                interval_text(kind, measured[key], units),
-                inputs,
-            ]
+        for spread in (sheet.bench_spread, sheet.field_spread):
+            total = spread.total(key)
+            row += [quantity(kind, total.value, units), interval_text(kind, total, units)]
         rows.append(tuple(row))
     return Block(
         "expected",
         "Expect",
         (
-            f"luck: 95 % intervals of {sheet.field.total('cells'):,} cells; not knowing: where it "
-            f"lies with {ranges} ({DRAWS} draws; -: {NOT_DETECTED}). Neither holds what the model "
-            "itself gets wrong: see 'metersim evidence'",
+            f"{interval_lines(sheet.field_spread, inputs=False)[0]}, with {ranges}",
+            "Intervals of differences on this sheet hold sampling error alone: one machine has "
+            "both settings",
         ),
         tuple(rows),
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from scipy.special import stdtrit
 
 from metersim.files.faults import Parameter, bad
 from metersim.files.tables import dataframe
+from metersim.measures.estimates import measure
 from metersim.measures.indices import (
     BY_KEY,
     COMPARE,
@@ -26,6 +27,9 @@ from metersim.measures.indices import (
     check_measure,
     read_limit,
 )
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
+from metersim.measures.tally import tallied
+from metersim.questions.shared.unknowns import spread_about
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.study import Sweep
 from metersim.run.streams import Streams
@@ -144,6 +148,26 @@ class Response:
         room = self.tolerance / 100 * scale * (1 + 1e-9)
         inside: Flags = self.sense * (top - self.values[:, 0]) <= room
         return np.asarray(inside & (self.acceptable | ~self.acceptable[self.best]))
+
+    @cached_property
+    def total_of_best(self) -> Estimate:
+        """The measure at the best point with its total uncertainty, from draws of machines.
+
+        Rows of a sweep have intervals of the sampling error alone.
+
+        Raises
+        ------
+        ValueError
+            When no point is best.
+        """
+        if self.best is None:
+            raise ValueError("no point is best")
+        job = self.sweep.plan.job(self.best)
+        scenario = job.made()
+        known = [one for one in self.sweep.plan.unknown if one.field not in job.settings]
+        scenario = replace(scenario, unknown=tuple(known))
+        found = measure(tallied(scenario, seed=job.seed), level=LEVEL_TOTAL)
+        return spread_about(found).total(self.key)
 
     @cached_property
     def tied(self) -> Flags | None:

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from metersim.measures.indices import BY_KEY, Limit
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.limits import RESERVE, cautions
-from metersim.questions.shared.notes import PROVE, not_known_text
+from metersim.questions.shared.notes import PROVE, level_text, not_known_text
 from metersim.questions.shared.words import (
     block,
     interval_text,
@@ -94,10 +94,10 @@ def _best(response: Response, units: str) -> list[str]:
         ends = (quantity(kind, edge, units) for edge in (np.nanmin(values), np.nanmax(values)))
         said = f"{name} from {' to '.join(ends)}; neither end is better, so no best is named"
         return block("Response", [said])
-    estimate = Estimate(*map(float, response.values[response.best]))
+    estimate = response.total_of_best
     lines = [
         point_text(plan.axes, plan.points[response.best]),
-        f"{name} {quantity(kind, estimate.value, units)}, 95 % interval "
+        f"{name} {quantity(kind, estimate.value, units)}, {level_text(LEVEL_TOTAL)} "
         f"{interval_text(kind, estimate, units)}",
     ]
     inside = [point for point, kept in zip(plan.points, response.plateau, strict=True) if kept]

@@ -85,7 +85,7 @@ MEASURES = (
     Mutant("stretches of one cell", "measures.tally", "cells // SHORTEST", "cells",
            f"{M}tally.py {M}intervals.py {M}measures.py",
            "short runs would be cut into cells that know of one another"),
-    Mutant("blocks of one spacing", "questions.measured.spacings", "spacings // SHORTEST_BLOCK",
+    Mutant("blocks of one spacing", "questions.shared.spacings", "spacings // SHORTEST_BLOCK",
            "spacings",
            f"{Q}measured.py::test_a_row_of_cells_knows_its_mean_better_than_single_spacings_would",
            "neighbouring spacings would be taken for independent"),
