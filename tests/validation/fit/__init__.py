@@ -1,0 +1,1 @@
+"""The hierarchical fit of coefficients to published cases; ``python -m tests.validation.fit``."""

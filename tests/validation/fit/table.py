@@ -1,0 +1,213 @@
+"""The coefficients that the fit varies, with their priors: the one place to change them.
+
+A source is a laboratory with its stand.  Its machine has the value ``m + s z`` of a varied
+coefficient on the coefficient's own scale, with a standard normal ``z``.  The global mean ``m`` has
+a normal prior.  The between-machine SD ``s`` is 0, fixed, or free with a lognormal prior.  At most
+four spreads are free, as there are few sources.
+
+All hyperparameters are numbers in units of their prior SDs, so that each prior is standard normal.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.special import expit, logit
+
+from metersim.files.fields import specs
+from metersim.machine.coefficients import USUAL, Coefficients
+
+MOST_FREE = 4
+INSIDE = 1e-9  # part of an allowed range that is kept off its ends
+
+
+@dataclass(frozen=True, kw_only=True)
+class Varied:
+    """A varied coefficient.
+
+    Attributes
+    ----------
+    name : str
+        Its name among the coefficients.
+    transform : str
+        Scale on which it is normal: ``log``, ``identity`` or ``logit``.
+    centre : float
+        Centre of the prior of the global mean, in the coefficient's unit.
+    sd : float
+        SD of that prior on the transformed scale.
+    spread : float
+        Between-machine SD on the transformed scale: fixed, or the median of its prior.
+    free : float
+        SD of the prior of ln(spread); 0 for a fixed spread.
+    scale : float
+        SD of an unknown machine for which emulators are made; from the priors by default.
+    """
+
+    name: str
+    transform: str = "log"
+    centre: float
+    sd: float
+    spread: float = 0.0
+    free: float = 0.0
+    scale: float = 0.0
+
+    def __post_init__(self):
+        if self.transform not in ("log", "identity", "logit"):
+            raise ValueError(f"{self.name}: {self.transform} is no transform")
+        if self.free and not self.spread:
+            raise ValueError(f"{self.name}: a free spread needs a median above 0")
+        if not self.sd > 0:
+            raise ValueError(f"{self.name}: the prior of the mean needs an SD above 0")
+
+    def onto(self, value):
+        """A value on the transformed scale."""
+        return {"log": np.log, "identity": np.asarray, "logit": logit}[self.transform](value)
+
+    def back(self, scaled):
+        """A value in the coefficient's unit, cut at the allowed range."""
+        value = {"log": np.exp, "identity": np.asarray, "logit": expit}[self.transform](scaled)
+        low, high = self.allowed
+        return np.clip(value, low, high)
+
+    @property
+    def middle(self):
+        """Centre of the prior on the transformed scale."""
+        return float(self.onto(self.centre))
+
+    @property
+    def total(self):
+        """SD of the value of an unknown machine under the prior: the unit of emulators' inputs."""
+        return self.scale or math.hypot(self.sd, self.spread * math.exp(self.free**2))
+
+    @property
+    def allowed(self):
+        """Allowed range in the coefficient's unit, without its very ends."""
+        spec = specs(Coefficients)[self.name]
+        least, most = spec.low, spec.high
+        if self.transform == "log" and least <= 0:
+            least = self.centre * 1e-3
+        edge = INSIDE * (most - least)
+        return least + edge, most - edge
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """All varied coefficients, and what the likelihood needs beside them.
+
+    Attributes
+    ----------
+    varied : tuple of Varied
+        The coefficients.
+    discrepancy : tuple of float
+        SD of what the model misses of a share of 3 %: median, and SD of its logarithm.  It scales
+        with sqrt(p (1 - p)).
+    relative : tuple of float
+        The same for spreads such as precision, relative to their value.
+    outlier : float
+        Share of sources that no machine of the model explains.
+    accepted, acceptance_scale : float
+        Share of cells with one seed at which half of the meters are published, and the scale of
+        that logistic; assumptions.
+    """
+
+    varied: tuple[Varied, ...]
+    discrepancy: tuple[float, float] = (0.010, 0.5)
+    relative: tuple[float, float] = (0.08, 0.4)
+    outlier: float = 0.07
+    accepted: float = 0.94
+    acceptance_scale: float = 0.015
+
+    def __post_init__(self):
+        if len(self.free) > MOST_FREE:
+            raise ValueError(f"{len(self.free)} spreads are free; allowed: {MOST_FREE}")
+
+    @property
+    def free(self):
+        """Indices of the coefficients whose spread is free."""
+        return [k for k, one in enumerate(self.varied) if one.free]
+
+    @property
+    def spreading(self):
+        """Indices of the coefficients that differ between machines."""
+        return [k for k, one in enumerate(self.varied) if one.spread]
+
+    @property
+    def names(self):
+        """Names of the hyperparameters."""
+        spreads = [f"spread of {self.varied[k].name}" for k in self.free]
+        means = [one.name for one in self.varied]
+        return [*means, *spreads, "discrepancy", "relative_discrepancy"]
+
+    @property
+    def size(self):
+        return len(self.varied) + len(self.free) + 2
+
+    def without_spread(self):
+        """The same table for machines that are all alike: the negative control."""
+        alike = (replace(v, spread=0.0, free=0.0, scale=v.total) for v in self.varied)
+        return replace(self, varied=tuple(alike))
+
+    def read(self, h):
+        """Hyperparameters from their numbers in units of prior SDs.
+
+        Parameters
+        ----------
+        h : array_like, shape (..., size)
+
+        Returns
+        -------
+        Hyper
+        """
+        h = np.asarray(h, dtype=float)
+        k = len(self.varied)
+        means = [one.middle + one.sd * h[..., i] for i, one in enumerate(self.varied)]
+        spreads = [np.full(h.shape[:-1], one.spread) for one in self.varied]
+        for place, i in enumerate(self.free):
+            one = self.varied[i]
+            spreads[i] = one.spread * np.exp(one.free * h[..., k + place])
+        discrepancy = self.discrepancy[0] * np.exp(self.discrepancy[1] * h[..., -2])
+        relative = self.relative[0] * np.exp(self.relative[1] * h[..., -1])
+        return Hyper(np.stack(means, -1), np.stack(spreads, -1), discrepancy, relative)
+
+    def numbers(self, hyper):
+        """Hyperparameters in their own units, in the order of `names`."""
+        parts = [hyper.means, hyper.spreads[..., self.free]]
+        parts += [hyper.discrepancy[..., None], hyper.relative[..., None]]
+        return np.concatenate(parts, -1)
+
+    def inputs(self, scaled):
+        """Inputs of the emulators from values on the transformed scales, cut at what is allowed."""
+        ends = np.array([one.onto(np.array(one.allowed)) for one in self.varied])
+        middle = np.array([one.middle for one in self.varied])
+        total = np.array([one.total for one in self.varied])
+        return (np.clip(scaled, ends[:, 0], ends[:, 1]) - middle) / total
+
+    def coefficients(self, inputs):
+        """The set of coefficients at one row of inputs of the emulators."""
+        pairs = zip(self.varied, inputs, strict=True)
+        return Coefficients(**{v.name: float(v.back(v.middle + v.total * x)) for v, x in pairs})
+
+
+@dataclass(frozen=True)
+class Hyper:
+    """Hyperparameters in the units of the transformed scales; leading axes are draws."""
+
+    means: np.ndarray
+    spreads: np.ndarray
+    discrepancy: np.ndarray = field(repr=False)
+    relative: np.ndarray = field(repr=False)
+
+
+TABLE = Table(
+    varied=(
+        Varied(name="draw_slowness", centre=USUAL.draw_slowness, sd=0.5, spread=0.25, free=0.5),
+        Varied(name="eccentricity", centre=USUAL.eccentricity, sd=0.15, spread=0.08),
+        Varied(name="push_spread", centre=USUAL.push_spread, sd=0.35),
+        Varied(name="contact_by_speed", centre=20.0, sd=0.5, spread=0.4, free=0.5),
+        Varied(name="contact_base", centre=0.13, sd=0.6),
+        Varied(name="wear_contacts", centre=USUAL.wear_contacts, sd=0.4),
+        Varied(name="hop", centre=USUAL.hop, sd=0.5),
+    )
+)
