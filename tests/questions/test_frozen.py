@@ -36,7 +36,7 @@ DIGESTS = {
     "panning2000": "60936df64140c3ba",
     "plantsci2025": "150d1d9bbbc1445c",
     "qi2013": "c7bcd408e1da59db",
-    "torosoglu": "43ac4648f2e89df3",
+    "torosoglu": "588f3e7146e88105",
     "wheat_stand": "0799678702ccdf02",
     "yazgi2016": "6f4c80a7b70ba0d5",
 }

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.special import expit, logit
 
 from metersim.files.fields import specs
-from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.coefficients import Coefficients
 
 MOST_FREE = 4
 INSIDE = 1e-9  # part of an allowed range that is kept off its ends
@@ -202,12 +202,18 @@ class Hyper:
 
 TABLE = Table(
     varied=(
-        Varied(name="draw_slowness", centre=USUAL.draw_slowness, sd=0.5, spread=0.25, free=0.5),
-        Varied(name="eccentricity", centre=USUAL.eccentricity, sd=0.15, spread=0.08),
-        Varied(name="push_spread", centre=USUAL.push_spread, sd=0.35),
-        Varied(name="contact_by_speed", centre=20.0, sd=0.5, spread=0.4, free=0.5),
-        Varied(name="contact_base", centre=0.13, sd=0.6),
-        Varied(name="wear_contacts", centre=USUAL.wear_contacts, sd=0.4),
-        Varied(name="hop", centre=USUAL.hop, sd=0.5),
+        Varied(name="loosening", centre=0.04, sd=0.6, spread=0.4, free=0.5),
+        Varied(name="seconds", centre=0.12, sd=0.7, spread=0.4),
+        Varied(name="edge_zero", transform="identity", centre=0.0, sd=0.03, spread=0.05, free=0.5),
+        Varied(name="seat_push", centre=0.33, sd=0.3),
+        Varied(name="contacts", centre=0.7, sd=0.5, spread=0.4, free=0.5),
+        Varied(name="landing_scatter", centre=0.008, sd=0.3, spread=0.25),
+        Varied(name="wear_contacts", centre=3.2, sd=0.4),
+        Varied(name="hop", centre=0.016, sd=0.5),
+        Varied(name="draw_slowness", centre=2.2, sd=0.3),
+        Varied(name="hole_power", transform="identity", centre=3.2, sd=0.4),
+        Varied(name="seconds_power", transform="identity", centre=1.4, sd=0.2),
+        Varied(name="loss_power", transform="identity", centre=0.5, sd=0.15),
+        Varied(name="edge_speed", transform="identity", centre=0.0, sd=0.2),
     )
 )
