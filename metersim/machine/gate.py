@@ -13,6 +13,7 @@ from metersim.machine.coefficients import Coefficients
 from metersim.machine.heap import (
     heap_volume,
     level_at_disc,
+    level_seen,
     slope,
     static_level,
     volume_at_level,
@@ -220,6 +221,13 @@ class GateStation:
     def _slope(self, angle: float) -> float:
         return float(slope(angle, self.shock, self.coefficients.slope_loss_by_shock))
 
+    @cached_property
+    def full_level(self) -> float:
+        """Level at the disc of a pool that a slide has filled, at the usual opening. [m]"""
+        volume = heap_volume(self.opening, self.depth, self.slope, self.width)
+        seeds = np.floor(volume * self.seeds_per_volume)
+        return max(float(self.level(seeds)), 1e-6)
+
     def opened(self, at: Moment) -> Any:
         """Opening of the gate at a moment; all other methods use it. [m]"""
         return self.opening
@@ -238,6 +246,10 @@ class GateStation:
     def level(self, seeds: Any) -> Any:
         """Level at the disc for a number of seeds in the pool. [m]"""
         return level_at_disc(seeds / self.seeds_per_volume, self.depth, self.slope, self.width)
+
+    def seen(self, seeds: Any) -> Any:
+        """Level that a cell sees in a pool of so many seeds. [m]"""
+        return level_seen(self.level(seeds), self.full_level, self.lot.gmd)
 
     def flow(self, at: Moment) -> Any:
         """Seeds per second that the gate can pass while no arch stops it. [1/s]"""

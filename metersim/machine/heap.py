@@ -12,6 +12,39 @@ from typing import Any
 
 import numpy as np
 
+LEVEL_STEP = 0.5  # seed diameters
+
+
+def level_seen(level: Any, full_level: Any, gmd: Any) -> Any:
+    """Level as the disc sees it: in steps of half a seed diameter from the full level.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level at the disc, 0 or more. [m]
+    full_level : float or ndarray
+        Level of a full pool, above 0. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Nearest step, and above 0 unless there is no seed. [m]
+
+    Notes
+    -----
+    ``level_seen = max(full_level - step * floor((full_level - level) / step + 1 / 2), least)
+    where least = min(level, step / 2)
+    where step = gmd / 2``
+
+    assumption: a surface of single seeds is no sharper. Steps also let most cells not depend on
+    whether one seed more or less lies in the pool, so that the arrays stay quick.
+    """
+    step = LEVEL_STEP * gmd
+    seen = full_level - step * np.floor((full_level - level) / step + 0.5)
+    return np.maximum(seen, np.minimum(level, step / 2))
+
 
 def slope(angle: Any, shock: Any, slope_loss: Any) -> Any:
     """Rise over run of a heap of seed that may shake.

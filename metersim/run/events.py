@@ -77,7 +77,7 @@ def work_gate(meter: Meter) -> Steps:
                 meter.note(-1, -1, "gate", "slide ended", f"{meter.pool} seeds in the pool")
         before = time
         meter.available = meter.pool
-        meter.level = float(gate.level(meter.pool))
+        meter.level = float(gate.seen(meter.pool))
         meter.ticks.append((time, meter.pool, meter.hopper, meter.arched))
 
 

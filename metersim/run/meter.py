@@ -96,7 +96,7 @@ class Meter:
         total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
         full = int(stations.gate.full(Moment("gate", time=0.0, speed=self.speed)))
         self.pool = self.available = min(full, total)
-        self.level = float(stations.gate.level(self.pool))
+        self.level = float(stations.gate.seen(self.pool))
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
         self.arched = self.sliding = False

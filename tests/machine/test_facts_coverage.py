@@ -23,6 +23,8 @@ UNCAUGHT = {
     ),
     "arch_clearing": (EITHER, NO_SOURCE.format("long an arch stands at rest")),
     "arch_clearing_by_shock": (EITHER, NO_SOURCE.format("much vibration shortens an arch's life")),
+    "avalanche_angle": (EITHER, NO_SOURCE.format("much steeper a slope starts to slide")),
+    "slope_loss_by_shock": (EITHER, NO_SOURCE.format("much vibration flattens a heap")),
     "knock": (EITHER, NO_SOURCE.format("many seeds a heap takes, only that a high gate does so")),
     "exit_zone": (
         (LOWER,),

@@ -114,7 +114,9 @@ def test_seeds_do_not_get_lost_between_hopper_and_row():
     filled = int(0.3 / LOT.seed_mass)
     left = run.ticks.pool[-1] + run.ticks.hopper[-1]
     assert left + len(run.seeds) == filled
-    assert left < 10  # hardly a seed stays in a pool that runs dry
+    gate = gate_of()
+    corner = gate.seeds_per_level * gate.depth * math.tan(LOT.repose_angle) / 2
+    assert left < corner + 10  # hardly a seed within reach stays in a pool that runs dry
     dry = run.cells.reason == losses.POOL_EMPTY
     assert dry[-500:].mean() > 0.99 and not dry[:500].any()  # but for blocked cells
     assert run.cells.released.sum() == len(run.seeds)
@@ -156,4 +158,4 @@ def test_no_heap_knocks_below_the_carry_line():
     """The same gate below a line as high as its heap takes nothing."""
     run = sown(tuned(knock=2.0), **HIGH | {"pool__carry_line": 0.08})
     assert run.cells.knocked.sum() == 0
-    assert excess_arc(0.07, 0.05, 0.11) == pytest.approx(heap_arc(0.07, 0.05, 0.11))
+    assert excess_arc(0.07, 0.05, 0.18, 0.11) == pytest.approx(heap_arc(0.07, 0.05, 0.11))

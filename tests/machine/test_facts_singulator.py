@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
-from metersim.machine import losses
+from metersim.machine import losses, singulator
 from tests.byhand import Pool, Seconds
 from tests.facts import ALIKE, AT, CLEAN, first_of, meter, off_chances, sown, tuned
 
@@ -113,6 +113,29 @@ def test_an_edge_outside_spares_seats_inside():
     # negative controls: every seat towards the edge, and seats that all lie in the middle
     assert abs(off_chances(taken.sum(), swept_chance(needs, edge, 0.3, beside, by=abs))) > 4
     assert abs(off_chances(taken.sum(), swept_chance(needs, edge, 0.3))) > 4
+
+
+def test_edges_without_a_sign_would_take_other_seeds(monkeypatch):
+    """Negative control: an edge that pushes every seed by its distance, on either side."""
+    k = tuned(**CLEAN | {"eccentricity": 0.4})
+    needs, taken = lone(k, 2.6)
+    pairs = pairs_left()
+    usual = singulator.push_of_edges
+    monkeypatch.setattr(
+        singulator, "push_of_edges", lambda reach, at, *edges: usual(reach, np.abs(at), *edges)
+    )
+    _, unsigned = lone(k, 2.6, run__tick=0.2500001)
+    chances = swept_chance(needs, 4.9e-3 - 0.9e-3 * 2.6, 0.3, 0.4 * 2.25e-3)
+    assert abs(off_chances(taken.sum(), chances)) < 4
+    assert abs(off_chances(unsigned.sum(), chances)) > 4
+    assert pairs_left(0.2500001) < 0.9 * pairs
+
+
+def pairs_left(tick=0.25):
+    """Share of pairs that pass the edge as such."""
+    run = sown(tuned(), disc__hole_diameter=5.2e-3, run__turns=400, run__tick=tick)
+    pair = run.cells.joined == 2
+    return (run.cells.swept == 0)[pair].mean()
 
 
 @pytest.mark.parametrize("gap", [0.4e-3, 0.8e-3, None])

@@ -12,11 +12,10 @@ from metersim.machine.gate import (
     arch_rate,
     excess_arc,
     knock_chance_scale,
-    seeds_at_level,
     slot_flow,
-    static_level,
     swept_arc,
 )
+from metersim.machine.heap import heap_volume, level_at_disc, slope, static_level, volume_at_level
 from metersim.machine.seedlot import load_lot
 
 K, SIDE = USUAL.orifice_dead_zone, USUAL.side_outlet
@@ -107,27 +106,51 @@ def test_arch_rate_knows_no_unit():
 
 def test_level_lies_a_slope_below_the_lip():
     """At 45 degrees the level lies as far below the lip as the disc is away; flat seed fills up."""
-    assert static_level(0.05, 0.02, math.radians(45)) == pytest.approx(0.03)
+    assert static_level(0.05, 0.02, 1.0) == pytest.approx(0.03)
     assert static_level(0.05, 0.02, 0.0) == 0.05
 
 
 def test_a_low_gate_gives_no_level():
     """A lip below the run of the slope keeps the disc dry."""
-    assert static_level(0.01, 0.02, math.radians(45)) == 0
+    assert static_level(0.01, 0.02, 1.0) == 0
 
 
 def test_steeper_seed_stands_lower():
     """The level falls with the angle of repose and rises with the gate."""
-    angles = np.radians([15, 20, 30, 40])
-    assert np.all(np.diff(static_level(0.05, 0.02, angles)) < 0)
+    slopes = np.tan(np.radians([15, 20, 30, 40]))
+    assert np.all(np.diff(static_level(0.05, 0.02, slopes)) < 0)
     assert np.all(np.diff(static_level(np.array([0.03, 0.04, 0.05]), 0.02, 0.4)) > 0)
 
 
-def test_seeds_weigh_what_the_heap_weighs():
-    """Seeds times their mass is the volume times the bulk density."""
-    assert seeds_at_level(0.04, 2.5e-3, BULK, 250e-6) * 250e-6 == pytest.approx(
-        0.04 * 2.5e-3 * BULK
-    )
+def test_the_heap_is_a_wedge():
+    """Its mean height lies half way from the level at the disc to the lip."""
+    level = static_level(0.05, 0.02, 0.5)
+    assert heap_volume(0.05, 0.02, 0.5, 0.1) == pytest.approx(0.02 * 0.1 * (level + 0.05) / 2)
+    # a low lip: a triangle that ends before the disc
+    assert heap_volume(0.004, 0.02, 0.5, 0.1) == pytest.approx(0.1 * 0.004 * 0.008 / 2)
+
+
+@pytest.mark.parametrize("opening", [0.01, 0.02, 0.05])
+def test_level_and_volume_are_of_one_heap(opening):
+    """The volume up to the lip gives the level below the lip, and back."""
+    volume = heap_volume(opening, 0.02, 0.5, 0.1)
+    level = static_level(opening, 0.02, 0.5)
+    assert level_at_disc(volume, 0.02, 0.5, 0.1) == pytest.approx(level, abs=1e-15)
+    assert volume_at_level(level, 0.02, 0.5, 0.1) == pytest.approx(volume)
+
+
+def test_the_corner_is_out_of_reach():
+    """A heap of no more than the corner has no level at the disc."""
+    corner = volume_at_level(0.0, 0.02, 0.5, 0.1)
+    assert np.all(level_at_disc(corner * np.array([0.0, 0.5, 1.0]), 0.02, 0.5, 0.1) == 0)
+    assert level_at_disc(1.1 * corner, 0.02, 0.5, 0.1) > 0
+
+
+def test_vibration_lowers_a_slope():
+    """At rest it is the tangent; with shocks less, and never nothing."""
+    assert slope(math.radians(30), 0.0, 0.5) == pytest.approx(1 / math.sqrt(3))
+    shaken = slope(0.4, np.array([0.0, 0.5, 2.0, 50.0]), 0.5)
+    assert np.all(np.diff(shaken) < 0) and shaken[-1] > 0
 
 
 # arcs
@@ -159,14 +182,20 @@ def test_arc_is_the_part_of_the_circle_below_the_level(level):
 def test_excess_is_one_side_of_what_the_carry_line_leaves_out():
     """Both sides of the excess and the arc up to the carry line make the whole arc."""
     level, carry_line = 0.07, 0.05
-    excess = excess_arc(level, carry_line, RADIUS)
+    excess = excess_arc(level, carry_line, 1.0, RADIUS)
     assert 2 * excess + swept_arc(carry_line, RADIUS) == pytest.approx(swept_arc(level, RADIUS))
 
 
 def test_no_excess_up_to_the_carry_line():
     """Nothing up to the line, and no jump at it."""
-    assert np.all(excess_arc(np.array([0.0, 0.03, 0.05]), 0.05, RADIUS) == 0)
-    assert 0 < excess_arc(0.05 + 1e-9, 0.05, RADIUS) < 1e-7
+    assert np.all(excess_arc(np.array([0.0, 0.03, 0.05]), 0.05, 1.0, RADIUS) == 0)
+    assert 0 < excess_arc(0.05 + 1e-9, 0.05, 1.0, RADIUS) < 1e-7
+
+
+def test_a_heap_above_the_line_is_no_longer_than_half_of_the_pool():
+    """However high it stands; a narrow pool has a short one."""
+    long = excess_arc(np.array([0.1, 0.15, 0.22, 0.3]), 0.01, 0.05, RADIUS)
+    assert long == pytest.approx(arc_within(0.05, RADIUS) / 2)
 
 
 def test_knocks_go_with_the_seeds_passed():

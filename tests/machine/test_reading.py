@@ -21,6 +21,7 @@ from metersim.machine.reading import (
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS, all_fields
 from metersim.machine.seedlot import shipped_lots
+from metersim.machine.stations import usual_stations
 
 BENCH = shipped_scenarios()["maize_bench"]
 BENCH_TEXT = BENCH.read_text(encoding="utf-8")
@@ -385,3 +386,12 @@ def test_a_scenario_may_name_a_crop_as_people_do(tmp_path):
     path = tmp_path / "own.toml"
     path.write_text('extends = "maize_bench"\ntitle = "own"\n[seed]\nlot = "corn"\n')
     assert load_scenario(path).lot == scenario.lot
+
+
+def test_an_inner_gap_is_an_inner_guide():
+    """For now; the edge inside has no physics of its own yet."""
+    plain = load_scenario("maize_bench")
+    assert plain.guide.inner_gap is None and not plain.guide.inner
+    gap = load_scenario("maize_bench", "inner_gap_mm=1.6")
+    assert gap.guide.inner_gap == pytest.approx(1.6e-3) and gap.guide.inner
+    assert usual_stations(gap) == usual_stations(load_scenario("maize_bench", "inner_guide=true"))

@@ -491,7 +491,7 @@ def test_a_run_says_each_relation_as_a_range(done):
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_lines_of_a_comparison_fit(units, done):
     words = ("--plants", "--yield", 12 if units == "metric" else 190, "--price", 1234)
-    vary = ("--turns", 20, "--vary", "emergence_percent=60,95")
+    vary = ("--turns", 20, "--vary", "emergence_percent=60,95", "--set", "size_cv_percent=5")
     text = done("compare", "maize_field", *vary, *words, "--units", units)
     assert max(map(len, text.splitlines())) <= 118
     assert text.count("Yield, as published") == 1

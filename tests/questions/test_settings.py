@@ -104,7 +104,7 @@ def test_nothing_moved_is_no_move():
 
 
 def test_a_setting_that_is_not_known_is_moved_from_its_middle():
-    vague = load_scenario("maize_bench", ["vacuum_kpa={low = 3, high = 5}"])
+    vague = load_scenario("maize_bench", ["vacuum_kpa={low = 3, high = 5}", "size_cv_percent=5"])
     there = moved(vague, {"vacuum": 1})
     assert there.vacuum.vacuum == pytest.approx(4500) and not there.unknown
 

@@ -172,7 +172,7 @@ def test_other_draws_are_noticed():
 
 MANY = {"run__turns": 40}
 LOW = BENCH.replace(**MANY, pool__gate_opening=0.012)
-EMPTYING = BENCH.replace(**MANY, pool__gate_width=0.1, pool__hopper=0.09)
+EMPTYING = BENCH.replace(**MANY, pool__gate_width=0.03, pool__pool_depth=0.006, pool__hopper=0.02)
 HEAPED = BENCH.replace(
     **MANY, pool__gate_opening=0.085, vacuum__vacuum=1.6e3, singulator__notch=2.5
 )
@@ -260,7 +260,7 @@ BROKEN = {
                        NARROW),
     "full pool": ("events.work_gate", "gate.full(", "2 * gate.full(", BENCH),
     "hopper": ("events.work_gate", "able, meter.hopper)", "able)", EMPTYING),
-    "level": ("events.work_gate", "gate.level(meter.pool)", "gate.level(gate.full(at))", LOW),
+    "level": ("events.work_gate", "gate.seen(meter.pool)", "gate.seen(gate.full(at))", LOW),
     "speed": ("events.turn_disc", "speeds(tick, tick + 1)", "speeds(0, 1)", RAMPED),
     "returns": ("hole.lose", "meter.pool += 1", "pass", RETURNING),
     "late returns": ("hole.lose", "meter.pool += 1", "meter.pool += 1; meter.available += 1",
@@ -283,7 +283,7 @@ BROKEN = {
     "dark beam, arrays": ("descent.watch", "mine] & (own", "mine] | (own", DENSE),
     "shaken fall, arrays": ("descent.descend", "way.time + later", "way.time", FIELD),
     "arches, arrays": ("supply.Arches.go_on", "* ~arched", "", LOW),
-    "hopper, arrays": ("supply.Supply._after", "inflow[-1] <= hopper", "True", EMPTYING),
+    "hopper, arrays": ("supply.Supply._by_slides", "> hopper", "> 9**9", EMPTYING),
     "change, arrays": ("supply.History._change", "return change", "return 0 * change", LOW),
     "returns, arrays": ("supply.History._change", "if lost.size", "if 0 * lost.size", RETURNING),
     "late returns, arrays": ("supply.History._change", "np.bincount(ticks + 1",

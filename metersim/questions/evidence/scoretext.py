@@ -61,12 +61,13 @@ def _size(one: Score) -> str:
 
 
 def _skill(one: Score) -> str:
-    """Skill in words: what is less than a tenth is no difference."""
+    """Skill in words: what is less than a tenth, or may be 0, is no difference."""
     if math.isnan(one.skill):
         return "Too few sources share a measure to compare the model with a constant."
-    many, ends = one.compared.levels, _ends(one.skill_interval, "+.2f")
-    value = f"Skill against a constant over {many} levels is {one.skill:+.2f} ({ends})"
-    if abs(one.skill) < DIFFERENCE:
+    many, (low, high) = one.compared.levels, one.skill_interval
+    ends = f"{SURE * 100:.0f} %: {_ends((low, high), '+.2f')}"
+    value = f"Skill against a constant ({many} levels) is {one.skill:+.2f} ({ends})"
+    if abs(one.skill) < DIFFERENCE or low <= 0 <= high:
         return f"{value}: the two cannot be distinguished."
     return f"{value}: the {'model' if one.skill > 0 else 'constant'} predicts better."
 

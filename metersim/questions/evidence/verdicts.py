@@ -245,9 +245,9 @@ def _level(row: Row, made: Predicted, seed: int) -> Judged:
     sampling = math.nan if math.isnan(own) else 1 - min(inputs / among, 1.0) if among > 0 else 0.0
     found = Interval(aim, median, low, high, sampling, symbol)
     beyond = max(low - aim, aim - high)
-    verdict, why = AGREES, ""
+    verdict, why, off = AGREES, "", "points" if symbol == "%" else symbol
     if not beyond <= 0:
-        verdict, why = DISAGREES, f"outside the interval by {beyond:.2g} {symbol}".rstrip()
+        verdict, why = DISAGREES, f"outside the interval by {beyond:.2g} {off}".rstrip()
     return f"{aim:g} {symbol}".rstrip(), _text(found), verdict, why, found
 
 

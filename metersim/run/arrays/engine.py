@@ -82,7 +82,7 @@ def _finished(scenario: Scenario, stations: Stations, streams: Streams) -> Itera
     def levels(cells: NDArray[np.int64]) -> Levels:
         def level() -> Array:
             ticks = course.ticks_before(cells, ENTERS) - supply.first
-            return np.asarray(stations.gate.level(supply.pool[ticks]))
+            return np.asarray(stations.gate.seen(supply.pool[ticks]))
 
         return level
 

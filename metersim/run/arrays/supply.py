@@ -159,11 +159,15 @@ class Supply:
     def correct(self, change: Whole, last: int) -> int:
         """Replace a guess by the pool that follows from the changes by cells.
 
-        Returns the first tick that was guessed wrong, or `last` when none was.
+        Returns the first tick that was guessed wrong, or `last` when none was.  Cells do not mind a
+        wrong number of seeds if they see the same level and cannot use the pool up.
         """
         part = slice(self.known, last)
         made = self._after(np.cumsum(self._owed[part] + change[part]), part)
-        wrong = (made.pool != self.pool[part]).nonzero()[0]
+        few = 2 * MOST_SEEDS * self._course.cells_in_tick  # seeds that cells might use up
+        least = np.minimum(made.pool, self.pool[part])
+        other = self._gate.seen(made.pool) != self._gate.seen(self.pool[part])
+        wrong = (other | (least < few) & (made.pool != self.pool[part])).nonzero()[0]
         self._keep(part, made)
         self.corrected = max(last, self.corrected)
         return self.known + int(wrong[0]) if wrong.size else last
@@ -316,7 +320,7 @@ class History:
             station,
             time=lambda: course.times(cells, point),
             speed=lambda: course.hole_speeds(cells, point),
-            level=lambda: self._stations.gate.level(self._supply.pool[enters]),
+            level=lambda: self._stations.gate.seen(self._supply.pool[enters]),
         )
 
     def _chances(self, cells: Index, ticks: Whole) -> CellChances:
@@ -333,11 +337,11 @@ class History:
                 "pickup",
                 time=lambda: self._course.times(cells, ENTERS),
                 speed=self._supply.speeds[ticks],
-                level=gate.level(self._supply.pool[ticks]),
+                level=gate.seen(self._supply.pool[ticks]),
             )
             made = pickup.chances(self._holes[cells % holes], at)
             return CellChances(Chances(*map(_flat, made)), np.arange(len(cells)))
-        levels = gate.level(np.arange(first, first + pools).repeat(holes))
+        levels = gate.seen(np.arange(first, first + pools).repeat(holes))
         at = Moment("pickup", speed=float(speed[0]), level=levels)
         table = pickup.chances(np.tile(self._holes, pools), at)
         entries = (pool[ticks - ticks[0]] - first) * holes + cells % holes

@@ -132,10 +132,10 @@ MEASURES = (
            f"{Q}sweep.py::test_what_is_acceptable_keeps_to_all_limits",
            "what may be bad would be called surely good"),
     # plants and yield
-    Mutant("all seeds of a cell come up together", "measures.plants",
+    Mutant("all seeds of a cell come up together", "measures.observed",
            "+ seeds.nth).astype", "+ 0 * seeds.nth).astype",
            f"{M}stand.py", "doubles would come up as one"),
-    Mutant("plants stand where they come up", "measures.plants",
+    Mutant("plants stand where they come up", "measures.observed",
            'streams.uniform("plant shift", index)', 'streams.uniform("emergence", index)',
            f"{M}stand.py", "shifts of plants would not be even"),
     Mutant("late plants are those that come up early", "measures.plants",

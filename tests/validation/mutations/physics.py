@@ -72,8 +72,9 @@ PHYSICS = (
     Mutant("a launch aside costs no fall", "machine.release",
            "np.sqrt(np.maximum(1 - sideways * sideways, 0.0))", "1.0 + 0.0 * sideways",
            f"{M}facts_fall.py", "seeds launched aside would land in time"),
-    Mutant("the launch without the guide", "machine.stations", "k.launch_spread * (",
-           "k.launch_spread", f"{M}facts_fall.py", "an inner guide would aim nothing"),
+    Mutant("the launch without the guide", "machine.stations",
+           "k.launch_spread * (k.guide_narrowing", "k.launch_spread * (1.0",
+           f"{M}facts_fall.py", "an inner guide would aim nothing"),
     # the gate
     Mutant("the dead zone only in the width", "machine.gate", "np.sqrt(gravity * free_opening)",
            "np.sqrt(gravity * opening)", f"{M}pool.py", "low gates would pass too much"),
