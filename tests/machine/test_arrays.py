@@ -57,7 +57,7 @@ def unlike(function, columns):
 
 def test_every_station_is_looked_at():
     """Each file of the package is a station with functions, and none is missed."""
-    assert {"gate", "holding", "drive", "pickup", "singulator", "release", "tube"} <= set(STATIONS)
+    assert {"gate", "holding", "drive", "joining", "singulator", "release", "tube"} <= set(STATIONS)
     assert {"furrow", "sensor", "rowunit"} <= set(STATIONS)
     seen = {param.id.split(".")[0] for param in FUNCTIONS}
     assert seen == set(STATIONS)

@@ -26,8 +26,7 @@ from metersim.machine.holding import (
     truncated_normal,
     vacuum_of_hole,
 )
-from metersim.machine.moment import Moment
-from metersim.machine.pickup import (
+from metersim.machine.joining import (
     bed_share,
     draw_rate,
     draw_slowness,
@@ -37,6 +36,7 @@ from metersim.machine.pickup import (
     loss_rate,
     part_covered,
 )
+from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import stations_of
 from tests.strategies import BENCH, LOTS

@@ -35,7 +35,7 @@ from metersim.machine.holding import (
     pool_spread,
     resistance_at,
 )
-from metersim.machine.pickup import (
+from metersim.machine.joining import (
     bed_share,
     draw_rate,
     draw_slowness,
@@ -50,7 +50,7 @@ STATIONS = (
     "gate",
     "heap",
     "holding",
-    "pickup",
+    "joining",
     "singulator",
     "release",
     "tube",
