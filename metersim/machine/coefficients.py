@@ -193,6 +193,13 @@ class Coefficients(Checked):
         "leaves the pool; assumption from particle runs",
         default=1.4,
     )
+    seconds_knee: float = number(
+        "",
+        2,
+        1000,
+        "vacuum over vacuum needed at which the number of further seeds levels off; assumption",
+        default=25.0,
+    )
     hole_power: float = number(
         "",
         0,
@@ -250,7 +257,7 @@ class Coefficients(Checked):
         "",
         0.05,
         1,
-        "relative spread of the push that unseats a seed; assumption",
+        "SD of ln(push that unseats a seed); assumption",
         default=0.3,
     )
     guide_narrowing: float = number(

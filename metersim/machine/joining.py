@@ -172,7 +172,9 @@ def empty_chance(gain: Any, loss: Any, zone: Any) -> Any:
 NO_RATE = 1e-300  # added to a loss that may be 0
 
 
-def later_mean(margin: Any, sphericity: Any, seconds: Any, seconds_power: Any) -> Any:
+def later_mean(
+    margin: Any, sphericity: Any, seconds: Any, seconds_power: Any, seconds_knee: Any
+) -> Any:
     """Mean number of further seeds on a hole that is as wide as its first seed.
 
     Parameters
@@ -186,6 +188,8 @@ def later_mean(margin: Any, sphericity: Any, seconds: Any, seconds_power: Any) -
         were infinitely long. [1]
     seconds_power : float
         Power of vacuum over vacuum needed. [1]
+    seconds_knee : float
+        Vacuum over vacuum needed at which the number is half of the power law. [1]
 
     Returns
     -------
@@ -194,13 +198,15 @@ def later_mean(margin: Any, sphericity: Any, seconds: Any, seconds_power: Any) -
 
     Notes
     -----
-    ``later_mean = seconds * (1 - sphericity) * exp(seconds_power * margin)``
+    ``later_mean = seconds * (1 - sphericity) * drawn / (1 + drawn / seconds_knee^seconds_power)
+    where drawn = exp(seconds_power * margin)``
 
     assumption: in particle runs, a throw-away simulation of our own, not published, spheres made no
     doubles, and flat faces and friction made them. The power of vacuum over vacuum needed was 1.4
     there.
     """
-    return seconds * (1 - sphericity) * np.exp(seconds_power * margin)
+    drawn = np.exp(seconds_power * margin)
+    return seconds * (1 - sphericity) * drawn / (1 + drawn / np.power(seconds_knee, seconds_power))
 
 
 def later_at_width(later: Any, hole_diameter: Any, narrow_side: Any, hole_power: Any) -> Any:

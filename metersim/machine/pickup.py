@@ -214,7 +214,9 @@ class PickupStation:
             rate=-np.log(empty_chance(gain, loss, zone)),
             full_rate=-np.log(empty_chance(drawn * hold, loss, full_zone)),
             all_hold=-np.log(empty_chance(drawn * bed, loss, zone)),
-            later=later_mean(margin, self.lot.sphericity, k.seconds, k.seconds_power),
+            later=later_mean(
+                margin, self.lot.sphericity, k.seconds, k.seconds_power, k.seconds_knee
+            ),
             carry_load=(1 + turn_load) / (1 + resistance + turn_load),
             turn_load=turn_load,
             knocks=knock_chance_scale(excess, self.lot.gmd, k.knock),

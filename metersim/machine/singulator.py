@@ -260,9 +260,9 @@ def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
     push : float or ndarray
         Displacement that the edge forces on the seed; negative when it does not touch. [m]
     unseating : float or ndarray
-        `unseating_push`. [m]
+        `unseating_push`, above 0. [m]
     push_spread : float
-        SD of the push that unseats a seed, over its mean. [1]
+        SD of ln(push that unseats a seed). [1]
 
     Returns
     -------
@@ -271,11 +271,15 @@ def unseating_deviate(push: Any, unseating: Any, push_spread: Any) -> Any:
 
     Notes
     -----
-    ``unseating_deviate = (push / unseating - 1) / push_spread``
+    ``unseating_deviate = ln(max(push / unseating, 1e-6)) / push_spread``
 
-    assumption: normal spread of the push that a seat withstands.
+    assumption: the push that a seat withstands is lognormal, so an edge that does not touch takes
+    no seed.
     """
-    return (push / unseating - 1) / push_spread
+    return np.log(np.maximum(push / unseating, NO_PUSH)) / push_spread
+
+
+NO_PUSH = 1e-6  # push over unseating push that stands for no touch
 
 
 def weakest_deviate(rank: Any, teeth: Any) -> Any:

@@ -189,7 +189,7 @@ def test_what_is_no_station_is_said():
 def test_a_comparison_may_have_an_own_station_in_one_scenario_alone():
     found = m.compare(BENCH, m.fitted(BENCH, {"singulator": Eager}), labels=["usual", "eager"])
     assert [part.origin.replaced for part in found.measured] == [{}, {"singulator": "Eager"}]
-    assert found.differences[0]["cells.skip"].low > 0
+    assert found.spreads[0].at_middle("cells.skip").low > 0
 
 
 def test_own_stations_reach_other_processes_or_are_refused(tmp_path):

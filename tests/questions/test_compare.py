@@ -109,9 +109,9 @@ def test_a_notch_on_the_same_luck_reaches_nearly_the_best():
 def test_the_worth_is_printed_beside_each_share():
     result = compare(BENCH, BENCH.replace(singulator__notch=1.0), labels=["0", "1"])
     assert list(result.pairings[0]) == [key for key in COMPARED if BY_KEY[key].top]
-    text = comparison(result)
+    text = comparison(result, details=True)
     for label, shared in (("skips", True), ("quality of feed A", True), ("precision", False)):
-        (line,) = re.findall(rf"^{label} .* to .*$", text, re.MULTILINE)
+        line, *_ = re.findall(rf"^{label} .* to .*$", text, re.MULTILINE)
         assert (re.search(r"cells \(at best \d", line) is not None) == shared
     assert gain_text(Pairing(2.25, 3.0)) == "2.2 times fewer cells (at best 3.0)"
     assert gain_text(Pairing(0.9, 30.4)) == "no fewer cells (at best 30)"
@@ -123,7 +123,8 @@ def test_a_comparison_is_headed_by_what_its_scenarios_share():
     head, *rest = comparison(compare("maize_bench", vary="notch=-1,0", changes=short)).split("\n")
     assert head.startswith("Maize on the workshop bench (maize_bench, turns=4, random seed 1")
     assert rest[0] == "Asked, at notch=-1:" and rest[2].endswith("notch -1")
-    assert any(line.startswith(one) and line.endswith("worth of the same luck") for line in rest)
+    said = "with common random numbers (90 % interval)"
+    assert any(line.startswith(one) and line.endswith(said) for line in rest)
     head, *_ = comparison(compare("gate_too_low", "maize_bench", changes=short)).split("\n")
     assert "(gate_too_low / maize_bench, turns=4, random seed 1" in head
 
@@ -144,11 +145,11 @@ def test_two_scenarios_are_told_apart_by_their_settings():
 
 def test_what_is_worth_stands_in_one_column():
     long = compare(BENCH, BENCH.replace(singulator__notch=1.0), labels=["0", "one notch on" * 4])
-    lines = comparison(long).split("\n")
-    (head,) = [line for line in lines if line.endswith("worth of the same luck")]
+    lines = comparison(long, details=True).split("\n")
+    (head,) = [line for line in lines if line.endswith(" variance reduction")]
     told = [line for line in lines if "fewer cells (at best" in line]
     assert len(told) == len(long.pairings[0])
-    at = head.index("worth of")
+    at = head.index("variance reduction")
     assert all(line[at - 1] == " " != line[at] for line in told)
 
 

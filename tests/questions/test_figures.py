@@ -14,13 +14,15 @@ from matplotlib.patches import Circle, RegularPolygon
 from matplotlib.text import Text
 
 from metersim.machine.reading import load_scenario
-from metersim.measures.estimates import measure
+from metersim.measures.estimates import difference, measure
+from metersim.measures.indices import BY_KEY
 from metersim.measures.spacing import class_counts, per_spacing, spacings_of
 from metersim.questions.compare.figure import comparison_figure, draw_comparison, draw_differences
-from metersim.questions.compare.study import Comparison
+from metersim.questions.compare.study import COMPARED, Comparison
 from metersim.questions.run.figure import draw_spacings, run_figure
 from metersim.questions.run.row import draw_disc, draw_row
 from metersim.questions.shared.page import save
+from metersim.questions.shared.spread import Spread, change_between, gather
 from metersim.run.records import Cells, Run, Seeds, Ticks
 
 SCENARIO = load_scenario("maize_bench").replace(demand__speed=1.5)  # with nothing to note
@@ -29,8 +31,18 @@ ROWS = [("normal", -1.5, -2, -1), ("a miss under a longer name", 1.2, 0.5, 1.9),
 
 
 def comparison_of(labels, runs):
-    """A comparison of runs by hand."""
-    return Comparison(tuple(labels), tuple(map(measure, runs)), tuple(runs))
+    """A comparison of runs by hand, with two draws that are like the runs."""
+    first, *others = measured = tuple(map(measure, runs))
+    levels = [
+        Spread(label, (), one.estimates, gather([one.points] * 2))
+        for label, one in zip(labels, measured, strict=True)
+    ]
+    changes = []
+    for level, other in zip(levels[1:], others, strict=True):
+        paired = {key: difference(first, other, BY_KEY[key]) for key in COMPARED}
+        apart = {key: other.points[key] - first.points[key] for key in COMPARED}
+        changes.append(change_between(levels[0], level, paired, gather([apart] * 2)))
+    return Comparison(tuple(labels), measured, tuple(levels), tuple(changes), tuple(runs))
 
 
 def run_of(released):

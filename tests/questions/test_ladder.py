@@ -61,7 +61,7 @@ def test_a_rung_is_a_plain_run_of_that_setting():
     rung = LADDER.rungs[RUNGS["notch", 1]]
     for key in ("cells.skip", "per_spacing.quality", "precision"):
         assert rung.measured[key] == plain[key]
-    assert rung.estimates["doubles"].value == pytest.approx(
+    assert rung.level.at_middle("cells.several").value == pytest.approx(
         plain["cells.double"].value + plain["cells.triple"].value
     )
 
@@ -70,7 +70,10 @@ def test_differences_are_those_of_a_comparison():
     """What compare gives for the same two settings on the same luck."""
     found = m.compare("maize_bench", vary="notch=0,1", changes=["turns=667"], seed=1)
     for kind, key in (("skips", "cells.skip"), ("quality", "per_spacing.quality")):
-        assert change("notch", 1, kind) == found.differences[0][key]
+        paired = LADDER.paired[RUNGS["notch", 1]][kind]
+        assert paired.value == pytest.approx(found.spreads[0].at_middle(key).value, rel=1e-9)
+        one, other = change("notch", 1, kind), found.differences[0][key]
+        assert max(one.low, other.low) < min(one.high, other.high)  # both hold the machines
 
 
 def test_the_same_luck_gives_the_same_ladder_wherever_it_is_worked_out():

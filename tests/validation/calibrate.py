@@ -1,6 +1,6 @@
-"""Fit the few free coefficients to the published cases, with either form of pick-up.
+"""Fit the few free coefficients to the published cases.
 
-``python -m tests.validation.calibrate [exit|plain]`` prints the fit with its uncertainty, and then,
+``python -m tests.validation.calibrate`` prints the fit with its uncertainty, and then,
 for every table, what the rest of them predicts for it.  Nothing is written: values that are taken
 over are typed into `metersim.machine.coefficients` by hand.
 
@@ -23,7 +23,6 @@ from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.predictions import predict
 from metersim.questions.shared.cases import load_case, shipped_cases
-from tests.validation.plain import plain_stations
 
 DRAWS = 16
 NOT_FITTED = ("liu2017", "ankara_pickup")  # orders that always hold, and what no run enters
@@ -68,21 +67,13 @@ SHARED = (
 )
 FORMS = {
     "exit": (Free("draw_slowness", 2.7, 0.3, 15.0), *SHARED),
-    "plain": (
-        Free("join_slowness", 15.0, 5.0, 60.0, begin=24.0),
-        Free("slip", 0.7, 0.05, 1.0, begin=0.97),
-        *SHARED,
-    ),
 }
-OF_PLAIN = ("join_slowness", "slip")
 
 
 def stations_maker(free, logs):
     """What makes the stations of a scenario at some values of the free coefficients."""
     values = {one.name: float(math.exp(x)) for one, x in zip(free, logs, strict=True)}
-    own = {name: values.pop(name) for name in OF_PLAIN if name in values}
-    kind = partial(plain_stations, **own) if own else stations_of
-    return partial(kind, coefficients=Coefficients(**values))
+    return partial(stations_of, coefficients=Coefficients(**values))
 
 
 def statements(predicted):

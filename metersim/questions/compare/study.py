@@ -253,8 +253,9 @@ def compare(
     >>> found.labels
     ('notch=0', 'notch=1')
     >>> change = found.differences[0]["cells.skip"]
-    >>> f"{change.value:.1%}, from {change.low:.1%} to {change.high:.1%}"
-    '1.1%, from 0.5% to 1.6%'
+    >>> sampling = found.spreads[0].sampling("cells.skip")
+    >>> change.low <= sampling.low < change.value < sampling.high <= change.high
+    True
     >>> m.compare("gate_too_low", "maize_bench", changes=["turns=50"]).labels
     ('gate_too_low', 'maize_bench')
     """

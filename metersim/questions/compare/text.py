@@ -73,7 +73,7 @@ def comparison(
             lines.append(f"{NAMES[part.key]:20}" + "".join(f"{value:>{width}}" for value in values))
     level = level_text(result.measured[0].level)
     heads = [f"{spread.about}, with common random numbers ({level})" for spread in result.spreads]
-    width = max(60, *(len(head) + 2 for head in heads))
+    width = max(60, *(len(head) + 3 for head in heads))  # so that no row is folded
     for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
         lines += ["", f"{head:{width}}{GAIN if details else ''}".rstrip()]
         for key in COMPARED:

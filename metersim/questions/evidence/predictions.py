@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -90,6 +90,12 @@ class Predicted:
     case: Case
     values: Mapping[str, Mapping[str, Floats]]
 
+    @property
+    def draws(self) -> int:
+        """Number of draws."""
+        first = next(iter(self.values.values()))
+        return len(next(iter(first.values())))
+
     def total(self, terms: Sequence[Term]) -> Floats:
         """Weighted sum of measures: of whole runs, then without each stretch in turn."""
         parts = (t.weight * self.values[t.condition][t.measure] for t in terms)
@@ -112,6 +118,8 @@ class Draw:
 def draws_of(case: Case, draws: int, seed: int, stations: MakesStations) -> Iterator[Draw]:
     """Draws of all conditions of a case, condition by condition.
 
+    All conditions of one draw share an unknown machine.
+
     Raises
     ------
     BadInput
@@ -133,7 +141,7 @@ def draws_of(case: Case, draws: int, seed: int, stations: MakesStations) -> Iter
         for k in range(draws):
             try:
                 parts = [
-                    condition.drawn(part, column[k])
+                    replace(condition.drawn(part, column[k]), coefficients=part.posterior.draw(k))
                     for part, column in zip(condition.parts, columns, strict=True)
                 ]
             except BadInput as error:
@@ -179,7 +187,7 @@ def predict(
     executor: Executor | None = None,
     on_run: Callable[[int], Any] | None = None,
 ) -> list[Predicted]:
-    """Run all conditions of published cases in every draw of their uncertain inputs.
+    """Run all conditions of published cases in every draw of a machine and of open inputs.
 
     Parameters
     ----------

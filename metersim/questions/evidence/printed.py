@@ -6,16 +6,20 @@ the shares of a draw are counted anew in as many spacings as the source counted.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import jackknife
 from metersim.questions.evidence.predictions import COUNTED, Predicted
+from metersim.questions.shared.spread import SPREADS
 from metersim.questions.shared.statements import Row, Term
 from metersim.run.streams import Streams
 
 AT = 0.03  # share at which a discrepancy is stated
+MEAN_BY_SHARES = math.sqrt(2)  # a mean errs by the errors of skips and of doubles together
 SPACINGS = 250  # assumption where a source does not state its count; ISO 7256-1 takes so many
 TESTS = (  # shares that are counted together
     ("per_spacing.multiple", "per_spacing.quality", "per_spacing.miss"),
@@ -203,7 +207,8 @@ def _term(
         streams, name = Streams(seed), made.case.name
         whole = remeasured(own[key], lengths, count, streams.generator(f"{where} {key}"))
         error = streams.generator(f"printed {name} {key}").standard_normal(len(whole))
-        return whole * np.exp(np.asarray(relative, float) * error)
+        size = relative if key in SPREADS else MEAN_BY_SHARES * np.asarray(discrepancy, float)
+        return whole * np.exp(np.asarray(size, float) * error)
     test = next((test for test in TESTS if key in test), (key,))
     together = [name for name in test if name in own]
     shares = np.column_stack([own[name][:, 0] for name in together])

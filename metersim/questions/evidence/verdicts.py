@@ -2,8 +2,9 @@
 
 A prediction is a distribution over draws of what the source does not state.  The rules:
 
-- level: the published value inside the 90 % interval of what the source would print, with the
-  sampling error of as many spacings as it counted (250 where it does not say).  A level outside
+- level: the published value inside the 90 % interval of what the source would print: of an unknown
+  machine, what the source leaves open, the error of the model, and the sampling error of as many
+  spacings as it counted (250 where it does not say).  A level outside
   disagrees, whatever else agrees.  How narrow the intervals are stands beside.
 - order: the sign right in 95 % of the draws.
 - same: the median within what the row allows.
@@ -236,7 +237,12 @@ def _text(interval: Interval) -> str:
 def _level(row: Row, made: Predicted, seed: int) -> Judged:
     aim = row.number("published")
     symbol, unit = unit_of(row)
-    values = printed(made, row, seed)
+    posterior, many = next(iter(made.case.conditions.values())).parts[0].posterior, made.draws
+    errors = {
+        "discrepancy": np.resize(posterior.share, many),
+        "relative": np.resize(posterior.spread, many),
+    }
+    values = printed(made, row, seed, **errors)
     low, median, high = map(float, central(values))
     points = made.total(row.terms) / unit
     own = float(np.mean([jackknife(one[1:]) for one in points]))

@@ -37,8 +37,8 @@ def explanation(found: Explained, units: str = "metric") -> str:
         "Vacuum",
         [
             f"set {set_quantity('pressure', set_vacuum, units)}{against}",
-            f"needed in the pool: {quantity('pressure', found.needed, units)} by the mean seed, "
-            f"{quantity('pressure', found.needed_by_most, units)} by 99 of 100 "
+            f"needed in the pool: {quantity('pressure', found.needed, units)} by the mean seed "
+            f"when it lies flat, {quantity('pressure', found.needed_by_most, units)} by 99 of 100 "
             "(not every seed that a hole meets need hold)",
             f"needed on the way round: {quantity('pressure', found.needed_carried, units)} "
             "by the mean seed",

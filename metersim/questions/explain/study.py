@@ -101,7 +101,7 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
     >>> told = m.explain("maize_bench")
     >>> given = told.scenario.vacuum.vacuum / 1e3
     >>> f"the mean seed needs {told.needed / 1e3:.1f} kPa of the {given:g}"
-    'the mean seed needs 1.0 kPa of the 4'
+    'the mean seed needs 1.1 kPa of the 4'
     """
     scenario = fitted(scenario, stations)
     made = stations_of(scenario)

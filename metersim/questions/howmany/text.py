@@ -17,8 +17,8 @@ from metersim.questions.shared.words import block, plural, seeds_text
 OF_AREA = {"metric": "a thousandth of a hectare", "us": "a thousandth of an acre"}
 OUT_OF = 100
 SHARES_GIVEN = (
-    "these sizes are for the shares printed here; that machines differ changes the shares, not what "
-    "a count detects"
+    "machines differ in these shares: it changes which count is needed, not what a count of given "
+    "shares detects"
 )
 PLACES = (
     "counts tell of cells, not of where seeds lie: what moves them along the row, such as speed or "

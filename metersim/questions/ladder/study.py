@@ -249,7 +249,7 @@ def ladder(
     >>> found = m.ladder("maize_bench", seed=3)
     >>> table = found.to_dataframe().set_index(["setting", "step"])
     >>> notch = table.loc[("notch", 1)]
-    >>> bool(notch.doubles_change_high < 0 < notch.skips_change_low), notch.visible_by
+    >>> bool(notch.doubles_change < 0 < notch.skips_change), notch.visible_by
     (True, 'skips')
     """
     if min(seeds, cells) < 1:

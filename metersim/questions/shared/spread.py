@@ -139,6 +139,8 @@ class Spread:
         variance S, and the SD d of the model's discrepancy.  So a further machine's run lies
         inside with the stated chance, if the draws are normal on that scale.
         """
+        if len(self.draws.of(key)[0]) < 2:
+            return NOTHING
         model, inputs = self._variances(key)
         return self._interval(key, model + inputs + self._centre_error(key), sampled=True)
 
@@ -153,10 +155,12 @@ class Spread:
         """
         if self.of_inputs is None or math.isnan(self._sampling_over_total(key)):
             return Estimate(self.total(key).value, math.nan, math.nan)
-        return self._interval(key, self._variances(key)[1])
+        return self._interval(key, self._excess(self.of_inputs, key))
 
     def model(self, key: str) -> Estimate:
         """Mean over the draws, with the interval of the model uncertainty alone."""
+        if len(self.draws.of(key)[0]) < 2:
+            return NOTHING
         return self._interval(key, self._variances(key)[0])
 
     def is_detected(self, key: str) -> bool:

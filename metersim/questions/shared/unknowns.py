@@ -284,9 +284,9 @@ def spread(
     >>> found = m.spread(vague, seed=3)
     >>> found
     <Spread of maize_bench: 32 draws of a machine, 1 unknown; to_dataframe() shows it>
-    >>> for part in (found.total, found.sampling, found.inputs, found.model):
-    ...     skips = part("cells.skip")
-    ...     print(f"from {skips.low:.1%} to {skips.high:.1%}")
+    >>> total, model = found.total("cells.double"), found.model("cells.double")
+    >>> total.low <= model.low < total.value < model.high <= total.high
+    True
     """
     scenario = fitted(scenario, stations)
     each = stretches_for(scenario.passages, replicates)

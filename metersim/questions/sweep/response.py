@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -163,10 +163,7 @@ class Response:
         if self.best is None:
             raise ValueError("no point is best")
         job = self.sweep.plan.job(self.best)
-        scenario = job.made()
-        known = [one for one in self.sweep.plan.unknown if one.field not in job.settings]
-        scenario = replace(scenario, unknown=tuple(known))
-        found = measure(tallied(scenario, seed=job.seed), level=LEVEL_TOTAL)
+        found = measure(tallied(job.made(), seed=job.seed), level=LEVEL_TOTAL)
         return spread_about(found).total(self.key)
 
     @cached_property
