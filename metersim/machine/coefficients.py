@@ -132,7 +132,7 @@ class Coefficients(Checked):
         0.2,
         1,
         "part of the chamber's vacuum that pulls on a seated seed, as seats leak; assumption",
-        default=0.65,
+        default=0.8,
     )
     depth_power: float = number(
         "",
@@ -168,7 +168,7 @@ class Coefficients(Checked):
         5,
         "seeds that a hole in the pool loses in one seed diameter, at a vacuum that just holds; "
         "calibrated",
-        default=0.04,
+        default=0.03,
     )
     loss_power: float = number(
         "",
@@ -183,7 +183,7 @@ class Coefficients(Checked):
         20,
         "further seeds on a hole as wide as its seed, at a vacuum that just holds, for a very long "
         "seed; calibrated",
-        default=0.12,
+        default=0.08,
     )
     seconds_power: float = number(
         "",
@@ -229,7 +229,7 @@ class Coefficients(Checked):
         0.02,
         1,
         "push that unseats a seed that just holds, over the hole's diameter; assumption",
-        default=0.33,
+        default=0.16,
     )
     edge_zero: float = number(
         "",

@@ -99,7 +99,8 @@ def sweep_off(meter: Meter, cell: Cell, at: Moment) -> None:
         sweep_one(meter, cell, at)
     else:
         for tooth in range(TEETH):
-            sweep_several(meter, cell, tooth, at)
+            if cell.held:
+                sweep_several(meter, cell, tooth, at)
 
 
 def sweep_one(meter: Meter, cell: Cell, at: Moment) -> None:
@@ -119,18 +120,22 @@ def reach_of(meter: Meter, cell: Cell, seed: Held) -> float:
 
 
 def sweep_several(meter: Meter, cell: Cell, tooth: int, at: Moment) -> None:
-    """Sweep several seeds: they turn, and meet each tooth in a new direction."""
-    draws, edge = meter.draws, meter.stations.singulator
-    vacuum, kept = meter.vacuum_at(cell.number), []
+    """Sweep the seed that a tooth pushes furthest beyond its hold, if any.
+
+    The seeds turn, and meet each tooth in a new direction.  When one leaves, the others settle.
+    """
+    draws, edge, excess = meter.draws, meter.stations.singulator, []
+    vacuum = meter.vacuum_at(cell.number)
     for seed in cell.held:
         outward = outward_at(meter, cell, seed, tooth)
         ratio = seed.share * vacuum / seed.needed
         deviate = edge.deviate(reach_of(meter, cell, seed), outward, seed.share, ratio, at)
-        if draws.normal("tooth", cell.number, seed.nth, tooth) < deviate:
-            lose(meter, cell, seed, BY_EDGE, losses.AT_TOOTH.format(tooth + 1))
-        else:
-            kept.append(seed)
-    cell.keep(kept)
+        excess.append(float(deviate) - draws.normal("tooth", cell.number, seed.nth, tooth))
+    most = max(excess)
+    if most > 0:
+        seed = cell.held[excess.index(most)]
+        lose(meter, cell, seed, BY_EDGE, losses.AT_TOOTH.format(tooth + 1))
+        cell.keep([other for other in cell.held if other is not seed])
 
 
 def outward_at(meter: Meter, cell: Cell, seed: Held, tooth: int) -> float:

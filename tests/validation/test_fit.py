@@ -65,7 +65,7 @@ def test_a_mean_over_speeds_counts_all_their_spacings():
 
 
 def test_cases_held_back_are_neither_fitted_nor_predicted():
-    cases = [load_case(name) for name in ("torosoglu", "panning2000")]
+    cases = [load_case(name) for name in ("torosoglu", "plantsci2025")]
     assert not any(one.held_back for source in sources_of(cases) for one in source.observed)
     opened = [one for source in sources_of(cases, open_all=True) for one in source.observed]
     assert any(one.held_back for one in opened)
@@ -174,33 +174,38 @@ def fitted():
     misses = [0.01, 0.02, 0.02, 0.03, 0.015, 0.06]
     sources = [toy_source(f"s{k}", (0.985 - m, 0.015, m)) for k, m in enumerate(misses)]
     emulators = toy_emulators(sources)
-    found = Posterior([Predictor(one, TOY, emulators) for one in sources], TOY, points=100)
-    found.fit(rounds=1, iterations=3)
+    found = Posterior([Predictor(one, TOY, emulators) for one in sources], TOY, points=60)
+    found.fit(rounds=1, iterations=2)
     return found
 
 
 def test_a_source_left_out_no_longer_pulls(fitted):
-    mode = fitted.without("s5", iterations=4)
+    mode = fitted.without("s5", iterations=1)
     assert mode[0] < fitted.mode[0]  # the one with many misses is the slowest
 
 
 def test_data_narrow_the_prior(fitted):
-    rows = {row[0]: row for row in learned(TOY, fitted.draws(60).h)}
+    rows = {row[0]: row for row in learned(TOY, fitted.draws(30).h)}
     assert rows["draw_slowness"][7] == "yes"
     assert rows["hop"][5] < TOY.varied[1].sd
+
+
+def test_a_meter_of_another_kind_is_predicted_alone():
+    (source,) = sources_of([load_case("qi2013")])
+    assert source.observed and not source.fitted
 
 
 @pytest.mark.slow
 def test_intervals_hold_what_the_data_were_made_from():
     """90 % intervals hold 90 %, and those of a fit that denies machines a spread do not."""
-    sources = [toy_source(f"s{k}") for k in range(8)]
+    sources = [toy_source(f"s{k}") for k in range(6)]
     emulators, found = toy_emulators(sources), {}
     with processes(2) as executor:
         for label, own in (("own", None), ("alike", TOY.without_spread())):
             call = partial(recover, sources, TOY, emulators, fit_table=own)
-            made = executor.map(call, range(40))
-            found[label] = coverage(made)
+            found[label] = coverage(executor.map(call, range(24)))
     print(found)
     for share, many in found["own"].values():
         assert abs(share - 0.9) < 4 * math.sqrt(0.09 / min(many, 160))
-    assert found["alike"]["means"][0] < 0.75
+    for share, many in found["alike"].values():
+        assert share < 0.9 - 3 * math.sqrt(0.09 / many)

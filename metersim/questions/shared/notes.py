@@ -142,12 +142,7 @@ def _is_detected(spread: Spread, key: str) -> bool:
 
 def sign_lines(spread: Spread, names: Mapping[str, str]) -> list[str]:
     """A line that names the differences whose sign depends on uncertain inputs."""
-    found = [
-        names[key]
-        for key in names
-        for inputs in [spread.inputs(key)]
-        if spread.is_detected(key) and inputs.low < 0 < inputs.high
-    ]
+    found = [names[key] for key in names if spread.has_either_sign(key)]
     said = f"{', '.join(found)}: up or down, as what is not known turns out ({spread.about})."
     return [said[0].upper() + said[1:]] if found else []
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BY_CHANCE = 0.05  # how often sampling error alone may be taken for input uncertainty
-ALIKE = 0.8
+ALIKE = 0.95
 """Correlation of the model's discrepancy between two settings of one machine; assumption."""
 SPREADS = ("precision", "spacing.sd", "spacing.cv", "drop_time.sd", "plants.sd", "plants.cv")
 """Measures with the relative discrepancy of spreads."""
@@ -169,6 +169,19 @@ class Spread:
             return False
         n, ratio = len(self.of_inputs.of(key)[0]), self._sampling_over_total(key)
         return n > 1 and ratio * float(chdtri(n - 1, BY_CHANCE)) / (n - 1) < 1
+
+    def has_either_sign(self, key: str) -> bool:
+        """Whether the sign of a difference depends on the uncertain inputs.
+
+        The draws between the ends of `level` have both signs, when their sampling error is taken
+        off by a factor on their distances from the median.
+        """
+        if self.of_inputs is None or not self.is_detected(key):
+            return False
+        tail = (1 - self.level) / 2
+        low, middle, high = np.quantile(self.of_inputs.of(key)[0], [tail, 0.5, 1 - tail])
+        part = math.sqrt(max(1 - self._sampling_over_total(key), 0.0))
+        return bool(middle + part * (low - middle) < 0 < middle + part * (high - middle))
 
     def parts(self, key: str) -> dict[str, Estimate]:
         """All intervals of a measure by name, the total first."""

@@ -356,7 +356,9 @@ def _swept_together(
         outward = _outward(stretch.block, here, crowd.size, shares, turns, lone_at)
         ratio = shares * vacuum[:, None] / crowd.needed
         deviate = edge.deviate(reach, outward, shares, ratio, passed)
-        here = here & (draws.normal("tooth", cells, nths, tooth) >= deviate)
+        excess = np.where(here, deviate - draws.normal("tooth", cells, nths, tooth), -np.inf)
+        most = excess.argmax(axis=1)  # one tooth takes one seed, and the others settle
+        here = here & ~((nths == most[:, None]) & (excess > 0))
     return here
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import softmax
 
+from metersim.measures.indices import BY_KEY
+from metersim.questions.evidence.printed import NO_UNIT, UNITS
 from metersim.questions.evidence.score import LEAST_OTHERS, constant
 from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level
 from tests.validation.fit.likelihood import (
@@ -177,15 +179,15 @@ def levels_of(predictor, h, seed=1):
 
 
 def _level(source, one, k, draws):
-    unit = {0.001: "ms", 1.0: ""}.get(one.units[k], "%")
     measure = one.sums[k][0][2]
+    kind = BY_KEY[measure].kind if measure in BY_KEY else measure
     return Level(
         laboratory=source.name,
         case=one.case,
         row=one.rows[k],
         measure=measure,
         published=round(one.published[k] / one.units[k], one.decimals[k]),
-        unit="cm" if measure.startswith("spacing.") and measure != "spacing.cv" else unit,
+        unit=UNITS.get(kind, NO_UNIT)[0],
         spacings=int(one.count),
         group=one.group,
         held_back=one.held_back,

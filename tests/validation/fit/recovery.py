@@ -15,7 +15,7 @@ from tests.validation.fit.likelihood import Predictor
 from tests.validation.fit.posterior import Posterior
 from tests.validation.fit.predictive import accepted_latent, levels_of, printed
 
-POINTS = 500
+POINTS = 300
 DRAWS = 500  # of the hyperparameters; levels need as many
 CHANCE = 0.9
 
@@ -83,7 +83,7 @@ def recover(sources, table, emulators, number, fit_table=None):
     left = predictors.pop(number % len(predictors))
     found = Posterior(predictors, own, points=POINTS, seed=number)
     found.fit(rounds=2, iterations=12)
-    h = found.draws(DRAWS, seed=number).h
+    h = found.draws(DRAWS, seed=number, proposed=DRAWS).h
     inside = _inside_truth(table, own, truth, h)
     levels = [_holds(level.draws.ravel(), level.published) for level in levels_of(left, h, number)]
     return Recovered(inside, levels)

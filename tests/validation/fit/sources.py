@@ -12,10 +12,10 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from metersim.measures.indices import BY_KEY
+from metersim.questions.evidence.printed import NO_UNIT, SPACINGS, UNITS
+from metersim.questions.evidence.score import OUTLIERS
 from metersim.questions.shared.cases import load_case, shipped_cases
 
-SPACINGS = 250  # counted in a test that does not say so; ISO 7256-1
-UNITS = {"share": 0.01, "length": 0.01, "time": 0.001}  # of published values
 SPREADS = ("precision", "spacing.cv", "spacing.sd", "drop_time.sd")  # an SD, or one over a length
 NOT_FITTED = {  # measures that are predicted, but do not enter the likelihood
     "drop_time.sd": "derived from the precision in the same case",
@@ -52,7 +52,8 @@ class Observed:
     held_back : bool
         Whether the case is held back.
     unseen : bool
-        Whether the observation is kept out of the likelihood.
+        Whether the observation is kept out of the likelihood: it is held back, or its meter is
+        of another kind.
     """
 
     case: str
@@ -144,11 +145,12 @@ def sources_of(cases=None, *, open_all=False, fit_all=False):
     cases = cases if cases is not None else [load_case(name) for name in shipped_cases()]
     found = {}
     for case in cases:
-        if getattr(case, "held_back", False) and not open_all:
+        if case.held_back and not open_all:
             continue
         for one in observed_of(case):
-            one = replace(one, unseen=one.held_back and not fit_all)
-            found.setdefault(getattr(case, "laboratory", case.source), []).append((case, one))
+            unlike = case.name in OUTLIERS or case.laboratory in OUTLIERS
+            one = replace(one, unseen=unlike or (one.held_back and not fit_all))
+            found.setdefault(case.laboratory, []).append((case, one))
     return [_source(name, pairs) for name, pairs in found.items()]
 
 
@@ -202,8 +204,8 @@ def kind_of(measure):
 
 
 def _observed(case, rows):
-    kinds = [BY_KEY[row.measure].kind if row.measure in BY_KEY else "" for row, _ in rows]
-    units = tuple(UNITS.get(kind, 1.0) for kind in kinds)
+    kinds = [BY_KEY[row.measure].kind if row.measure in BY_KEY else row.measure for row, _ in rows]
+    units = tuple(UNITS.get(kind, NO_UNIT)[1] for kind in kinds)
     texts = [str(row.stated["published"]) for row, _ in rows]
     first = rows[0][0]
     return Observed(
@@ -215,9 +217,9 @@ def _observed(case, rows):
         units=units,
         kind=kind_of(first.measure),
         count=float(first.stated.get("spacings", SPACINGS)),
-        machines=int(getattr(case, "machines", 1)),
+        machines=int(case.machines),
         group=str(first.stated.get("group", "")),
-        held_back=bool(getattr(case, "held_back", False)),
+        held_back=bool(case.held_back),
     )
 
 

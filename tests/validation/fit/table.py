@@ -202,16 +202,16 @@ class Hyper:
 
 TABLE = Table(
     varied=(
-        Varied(name="loosening", centre=0.04, sd=0.6, spread=0.4, free=0.5),
-        Varied(name="seconds", centre=0.12, sd=0.7, spread=0.4),
+        Varied(name="loosening", centre=0.03, sd=0.6, spread=0.4, free=0.5),
+        Varied(name="seconds", centre=0.08, sd=0.7, spread=0.4),
         Varied(name="edge_zero", transform="identity", centre=0.0, sd=0.03, spread=0.05, free=0.5),
-        Varied(name="seat_push", centre=0.33, sd=0.3),
-        Varied(name="contacts", centre=0.7, sd=0.5, spread=0.4, free=0.5),
+        Varied(name="seat_push", centre=0.16, sd=0.35),
+        Varied(name="contacts", centre=0.6, sd=0.5, spread=0.4, free=0.5),
         Varied(name="landing_scatter", centre=0.008, sd=0.3, spread=0.25),
         Varied(name="wear_contacts", centre=3.2, sd=0.4),
         Varied(name="hop", centre=0.016, sd=0.5),
         Varied(name="draw_slowness", centre=2.2, sd=0.3),
-        Varied(name="hole_power", transform="identity", centre=3.2, sd=0.4),
+        Varied(name="hole_power", transform="identity", centre=3.0, sd=0.4),
         Varied(name="seconds_power", transform="identity", centre=1.4, sd=0.2),
         Varied(name="loss_power", transform="identity", centre=0.5, sd=0.15),
         Varied(name="edge_speed", transform="identity", centre=0.0, sd=0.2),
