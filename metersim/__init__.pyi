@@ -27,6 +27,7 @@ from .questions.gallery.study import draw
 from .questions.habits.study import Habits, habits
 from .questions.howmany.study import HowMany, howmany
 from .questions.ladder.study import Ladder, ladder
+from .questions.learn.study import Learned, learn
 from .questions.measured.study import Counted, measured
 from .questions.next.study import NextMove, next_move
 from .questions.shared.looks import Look, look_of_seeds

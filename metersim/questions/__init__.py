@@ -9,6 +9,7 @@ QUESTIONS = {
     "ladder": "say what each single step of each setting does",
     "howmany": "say how many seeds to count, and what a count tells",
     "habits": "hold habits of operators against one another on many meters",
+    "learn": "learn your own meter from counts and spacings",
     "next": "say what is likely off, and give one next move",
     "sheet": "choose a disc and a start setting for a lot",
     "evidence": "hold the model against published measurements",

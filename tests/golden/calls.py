@@ -508,6 +508,13 @@ CALLS: dict[str, Call] = {
     "howmany_vary": typed("howmany maize_bench --cells 5000 --vary vacuum_kpa=3,5 --units us"),
     "howmany_log": partial(in_turn, *LOG),
     "howmany_table": howmany,
+    # learn
+    "learn": partial(
+        in_turn,
+        *LOG,
+        "learn maize_field --from counts.csv --cells-seen 90 --cells-loaded 89 --machines 30 "
+        "--workers 1 --out mine.toml --json out.json",
+    ),
     # next
     "next_table": next_move("maize_bench", (500, 12, 5)),
     "next_earlier": next_move(

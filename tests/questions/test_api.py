@@ -87,6 +87,16 @@ STUDIES = {
     "plan_sweep": swept,
     "ladder": lambda own: table(m.ladder(BENCH, cells=300, stations=own).to_dataframe()),
     "howmany": lambda own: table(m.howmany(BENCH, cells=2000, stations=own).to_dataframe()),
+    "learn": lambda own: table(
+        m.learn(
+            BENCH,
+            m.look_of_seeds(400, skips=4, doubles=3),
+            machines=24,
+            cells=600,
+            ahead=False,
+            stations=own,
+        ).to_dataframe()
+    ),
     "next_move": moves,
     "habits": lambda own: table(
         m.habits(BENCH, meters=1, count=50, grid=3, stations=own).to_dataframe()

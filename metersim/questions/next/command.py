@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 
-from metersim.files.faults import BadInput, Fault, all_of, bad, hint, whole
+from metersim.files.faults import BadInput, all_of, bad, hint
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
@@ -16,12 +15,14 @@ from metersim.questions.next.moves import SETTERS
 from metersim.questions.next.study import ALWAYS_SHOWN, next_move
 from metersim.questions.next.text import next_text
 from metersim.questions.shared.countlog import Entry, read_log
-from metersim.questions.shared.counts import MOST_COUNTED
-from metersim.questions.shared.looks import BELT, DISC, Look, look_of_seeds
+from metersim.questions.shared.looks import BELT, Look, look_of_seeds
 from metersim.questions.shared.options import (
     bar,
     changes_of,
     crew,
+    disc_of,
+    disc_options,
+    numbers_of,
     scenario_option,
     seed_of,
     units_option,
@@ -47,9 +48,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         choices=("belt", "sensor"),
         help="what was counted: seeds on a belt or in the row, or pulses of the sensor (belt)",
     )
-    add("--cells-seen", metavar="N", help="cells looked at on the disc at rest, after the edge")
-    add("--cells-loaded", metavar="N", help="those with a seed or more")
-    add("--cells-doubled", metavar="N", help="those with two or more, if they were counted")
+    disc_options(command)
     add(
         "--log",
         metavar="FILE",
@@ -82,7 +81,7 @@ def answer(options: argparse.Namespace) -> str:
     scenario, counts, disc, entries, skips, doubles, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: _count(options),
-        lambda: _disc(options),
+        lambda: disc_of(options),
         lambda: _entries(options.log, options.row),
         lambda: worst_of("--skips-most", options.skips_most),
         lambda: worst_of("--doubles-most", options.doubles_most),
@@ -131,58 +130,15 @@ def _usual(scenario: Scenario, name: str) -> Scenario:
         return scenario
 
 
-def _numbers(options: argparse.Namespace, needed: Sequence[str], more: Sequence[str]) -> list[int]:
-    """Numbers of options that belong together; empty when none of them is given."""
-    words = {name: getattr(options, name.replace("-", "_")) for name in (*needed, *more)}
-    if all(word is None for word in words.values()):
-        return []
-    lacking = [name for name in needed if words[name] is None]
-    given = " and ".join(f"--{name}" for name in words if words[name] is not None)
-    all_of(
-        *(
-            partial(whole, f"--{name}", word, 0, MOST_COUNTED)
-            for name, word in words.items()
-            if word is not None
-        ),
-        *(partial(_lacks, f"--{name}", given) for name in lacking),
-    )
-    return [int(word or 0) for word in words.values()]
-
-
-def _lacks(option: str, given: str) -> None:
-    raise bad(option, "", f"is needed with {given}; give 0 when there were none")
-
-
 def _count(options: argparse.Namespace) -> list[Look]:
     """Count of seeds, if the options give one."""
-    found = _numbers(options, ("seeds", "skips", "doubles"), ("triples",))
+    found = numbers_of(options, ("seeds", "skips", "doubles"), ("triples",))
     if not found:
         if options.way is not None:
             raise bad("--way", options.way, "goes with a count; give --seeds, --skips, --doubles")
         return []
     seeds, skips, doubles, triples = found
     return [look_of_seeds(seeds, skips, doubles, triples, options.way or BELT)]
-
-
-def _disc(options: argparse.Namespace) -> list[Look]:
-    """Look at the disc at rest, if the options give one."""
-    found = _numbers(options, ("cells-seen", "cells-loaded"), ("cells-doubled",))
-    if not found:
-        return []
-    cells, loaded, doubled = found
-    faults = []
-    if not cells:
-        faults.append(Fault("--cells-seen", "0", "no cell was looked at; give 1 or more"))
-    if loaded > cells:
-        message = f"is more than the {cells} cells seen"
-        faults.append(Fault("--cells-loaded", str(loaded), message))
-    if doubled > loaded:
-        message = f"is more than the {loaded} cells loaded, in which those doubled are counted too"
-        faults.append(Fault("--cells-doubled", str(doubled), message))
-    if faults:
-        raise BadInput(faults)
-    several = doubled if options.cells_doubled is not None else None
-    return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
 
 
 def _entries(log: str | None, row: str | None) -> list[Entry]:

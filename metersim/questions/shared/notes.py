@@ -30,6 +30,10 @@ IN_THE_ROW = (
     "Count and dig only behind a machine that stands still, lowered or blocked, with the fan off; "
     f"wear gloves and keep out of treated-seed dust. {MANUAL}."
 )
+WITH_THE_FAN = (
+    "Count with the fan running only from a safe place, with all guards on; no hand, sleeve or eye "
+    f"goes near an open cover. {MANUAL}."
+)
 BEFORE = (
     f"{MANUAL}, before anything here.",
     "Stop the machine, let fan and disc come to rest, and lock out, so that nothing can start, "

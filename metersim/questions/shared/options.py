@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager
 from functools import partial
@@ -16,6 +16,8 @@ from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, ba
 from metersim.files.units import MAIZE_BUSHEL, UNITS
 from metersim.machine.reading import section_of
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.counts import MOST_COUNTED
+from metersim.questions.shared.looks import DISC, Look
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
 from metersim.run.parallel import MOST_WORKERS, cores, processes
 
@@ -27,7 +29,7 @@ LONG = 3_000_000  # cells; they take some seconds
 
 
 OPTIONS = {"changes": "set", "limits": "limit"}  # options whose parameter has another name
-TOLD = re.compile("`(changes|doubles_most|out|plants|resume|turns|vary)`")  # within messages
+TOLD = re.compile("`(changes|doubles_most|out|plants|resume|row|turns|vary)`")  # within messages
 
 
 def typed(fault: Fault) -> Fault:
@@ -117,6 +119,14 @@ def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") ->
     command.add_argument(
         "--workers", default=usual, metavar="N", help=f"processes to work with ({said})"
     )
+
+
+def disc_options(command: argparse.ArgumentParser) -> None:
+    """Add options of a look at the disc at rest."""
+    add = command.add_argument
+    add("--cells-seen", metavar="N", help="cells looked at on the disc at rest, after the edge")
+    add("--cells-loaded", metavar="N", help="those with a seed or more")
+    add("--cells-doubled", metavar="N", help="those with two or more, if they were counted")
 
 
 def plants_options(command: argparse.ArgumentParser) -> None:
@@ -225,6 +235,51 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
 
 def _amount(option: str, word: str | None, most: float, unit: str) -> float | None:
     return None if word is None else amount(option, word, most, unit)
+
+
+def numbers_of(
+    options: argparse.Namespace, needed: Sequence[str], more: Sequence[str]
+) -> list[int]:
+    """Numbers of options that belong together; empty when none of them is given."""
+    words = {name: getattr(options, name.replace("-", "_")) for name in (*needed, *more)}
+    if all(word is None for word in words.values()):
+        return []
+    lacking = [name for name in needed if words[name] is None]
+    given = " and ".join(f"--{name}" for name in words if words[name] is not None)
+    all_of(
+        *(
+            partial(whole, f"--{name}", word, 0, MOST_COUNTED)
+            for name, word in words.items()
+            if word is not None
+        ),
+        *(partial(_lacks, f"--{name}", given) for name in lacking),
+    )
+    return [int(word or 0) for word in words.values()]
+
+
+def _lacks(option: str, given: str) -> None:
+    raise bad(option, "", f"is needed with {given}; give 0 when there were none")
+
+
+def disc_of(options: argparse.Namespace) -> list[Look]:
+    """Look at the disc at rest, if the options give one."""
+    found = numbers_of(options, ("cells-seen", "cells-loaded"), ("cells-doubled",))
+    if not found:
+        return []
+    cells, loaded, doubled = found
+    faults = []
+    if not cells:
+        faults.append(Fault("--cells-seen", "0", "no cell was looked at; give 1 or more"))
+    if loaded > cells:
+        message = f"is more than the {cells} cells seen"
+        faults.append(Fault("--cells-loaded", str(loaded), message))
+    if doubled > loaded:
+        message = f"is more than the {loaded} cells loaded, in which those doubled are counted too"
+        faults.append(Fault("--cells-doubled", str(doubled), message))
+    if faults:
+        raise BadInput(faults)
+    several = doubled if options.cells_doubled is not None else None
+    return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
 
 
 def check_vary(options: argparse.Namespace) -> None:

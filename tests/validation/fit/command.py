@@ -32,7 +32,7 @@ from tests.validation.fit.report import (
 )
 from tests.validation.fit.runs import BENCH, KEPT, RATIOS, long_runs, runs_of
 from tests.validation.fit.sources import sources_of
-from tests.validation.fit.table import TABLE
+from tests.validation.fit.table import FORMS, TABLE
 
 LONG, FEW = 20_000, 3  # cells of a long run, and points of each condition
 LEAST_DRAWN = BLOCKS * DRAWS
@@ -104,7 +104,7 @@ def main():
     def say(text):
         print(f"[{(time.time() - begun) / 60:5.1f} min] {text}", flush=True)
 
-    table = TABLE
+    table = TABLE.form(options.form)
     sources = sources_of(open_all=options.open or options.fit_all, fit_all=options.fit_all)
     with processes(options.processes) as executor:
         say(f"{len(sources)} sources, {sum(len(one.conditions) for one in sources)} conditions")
@@ -209,6 +209,7 @@ def _options():
     parser.add_argument("--fit-all", action="store_true", help="fit cases held back as well")
     parser.add_argument("--mixture", action="store_true", help="mix for crops without a source")
     parser.add_argument("--ship", action="store_true", help="write into metersim/data as well")
+    parser.add_argument("--form", choices=sorted(FORMS), default="", help="another form")
     parser.add_argument("--unchecked", action="store_true", help="leave out the long runs")
     parser.add_argument("--recovery", type=int, default=0, help="simulated data sets; fits no real")
     return parser.parse_args()

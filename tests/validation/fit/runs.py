@@ -153,7 +153,13 @@ def key_of(table, case, name, points, cells):
     """Digest of all that the runs of a condition depend on."""
     made, condition = condition_of(case, name)
     scales = [(v.name, v.transform, v.centre, v.total) for v in table.varied]
-    about = (program(), scales, repr(condition), repr(made and (made.plants, made.unknown)))
+    about = (
+        program(),
+        scales,
+        table.fixed,
+        repr(condition),
+        repr(made and (made.plants, made.unknown)),
+    )
     return hashlib.sha256(repr((about, WIDER, points, cells)).encode()).hexdigest()[:20]
 
 

@@ -100,6 +100,8 @@ class Table:
     ----------
     varied : tuple of Varied
         The coefficients.
+    fixed : tuple of (str, float)
+        Other coefficients that do not have their usual values, by name.
     discrepancy : tuple of float
         SD of what the model misses of a share of 3 %: median, and SD of its logarithm.  It scales
         with sqrt(p (1 - p)).
@@ -113,6 +115,7 @@ class Table:
     """
 
     varied: tuple[Varied, ...]
+    fixed: tuple[tuple[str, float], ...] = ()
     discrepancy: tuple[float, float] = (0.010, 0.5)
     relative: tuple[float, float] = (0.08, 0.4)
     outlier: float = 0.07
@@ -187,7 +190,20 @@ class Table:
     def coefficients(self, inputs):
         """The set of coefficients at one row of inputs of the emulators."""
         pairs = zip(self.varied, inputs, strict=True)
-        return Coefficients(**{v.name: float(v.back(v.middle + v.total * x)) for v, x in pairs})
+        varied = {v.name: float(v.back(v.middle + v.total * x)) for v, x in pairs}
+        return Coefficients(**dict(self.fixed), **varied)
+
+    def form(self, name):
+        """The same table for another form of the model, one of `FORMS`; the usual one is empty."""
+        if not name:
+            return self
+        if name == "alike":
+            return self.without_spread()
+        dropped, fixed, instead = FORMS[name]
+        kept = [
+            one for one in self.varied if one.name not in {*dropped, *(v.name for v in instead)}
+        ]
+        return replace(self, varied=(*kept, *instead), fixed=(*self.fixed, *fixed))
 
 
 @dataclass(frozen=True)
@@ -217,3 +233,16 @@ TABLE = Table(
         Varied(name="edge_speed", transform="identity", centre=0.0, sd=0.2),
     )
 )
+
+FORMS = {  # other forms: coefficients that no longer vary, fixed values, others in their place
+    "alike": ((), (), ()),
+    "no loss": (
+        ("loosening",),
+        (("loosening", 0.0),),
+        (Varied(name="draw_slowness", centre=3.0, sd=0.6, spread=0.4, free=0.5),),
+    ),
+    "no landing scatter": (("landing_scatter",), (("landing_scatter", 0.0),), ()),
+    "holes alike": ((), (("hole_spread", 0.0), ("run_out", 0.0)), ()),
+    "steady pool": ((), (("avalanche_angle", 0.0),), ()),
+    "tight seat": ((), (("seal", 1.0),), ()),
+}
