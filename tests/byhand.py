@@ -128,7 +128,10 @@ class Seconds:
         shape = np.exp(lot.shape_cv / 2 * rng.standard_normal(len(holds)))
         self.narrow = np.where(flat[holds], lot.width / shape, lot.thickness)
         self.long = lot.length * shape
-        later = k.seconds * (1 - lot.gmd / lot.length) * pool.over**k.seconds_power
+        # the power law is half at the knee, and ends at its value there
+        power_law, most = pool.over**k.seconds_power, k.seconds_knee**k.seconds_power
+        later = k.seconds * math.sqrt(1 - lot.gmd / lot.length) * power_law * most
+        later /= power_law + most
         later = later * (disc.hole_diameter / (self.narrow * self.first)) ** k.hole_power
         self.chance = -np.expm1(-later)
         self.other = np.exp(lot.size_cv * rng.standard_normal(len(holds)))
@@ -170,5 +173,7 @@ class Seconds:
                 push = np.maximum(outward + extent - edge, -outward + extent - inner)
                 bears = k.seat_push * share * hole * np.sqrt(share * pool.vacuum / need)
                 bears = bears * (pool.speed / 0.3) ** k.edge_speed
-                stays = stays * ndtr(-(push / bears - 1) / k.push_spread)
+                touched = push > 0  # what the edge does not touch stays
+                strong = ndtr(-np.log(np.where(touched, push, bears) / bears) / k.push_spread)
+                stays = np.where(touched, stays * strong, stays)
         return stays.sum() / self.chance.sum()

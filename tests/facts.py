@@ -40,6 +40,7 @@ AT = Coefficients(
     loss_power=0.5,
     seconds=0.3,
     seconds_power=1.4,
+    seconds_knee=25.0,
     hole_power=3.0,
     seat_push=0.33,
     edge_zero=0.0,

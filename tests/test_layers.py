@@ -131,6 +131,8 @@ def foreign(function):
     used = [function.__globals__.get(name) for name in function.__code__.co_names]
     found = []
     for value in used:
+        if isinstance(value, tuple) and all(isinstance(one, int | float) for one in value):
+            continue
         home = getattr(value, "__module__", getattr(value, "__name__", "")) or "numpy"
         allowed = isinstance(value, int | float | np.ufunc | np.ndarray | None) or (
             isinstance(value, types.FunctionType) and home.startswith("metersim.machine.")

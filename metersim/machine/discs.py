@@ -10,7 +10,7 @@ from typing import Any
 
 from metersim.files.faults import BadInput, all_of, bad
 from metersim.files.fields import Checked, count, number, read_section, specs, text
-from metersim.machine.seedlot import read_toml
+from metersim.machine.seedlot import read_toml, usual_crop
 
 SHIPPED = Path(__file__).parents[1] / "data" / "discs.toml"
 GAP_OVER_WIDTH = 0.67  # of a singulator at the centre, over the width of the seed it is made for
@@ -28,6 +28,15 @@ class GenericDisc(Checked):
     )
     seed_width: float = number("mm in", 0.5, 30, "width of the seed that it is made for")
     meant_for: str = text("class of seed that it is made for")
+
+    def suits(self, crop: str) -> bool:
+        """Whether the disc's class of seed names a crop, such as 'soybean, high rate'.
+
+        A disc for beet suits sugar beet.
+        """
+        words = self.meant_for.casefold().replace(",", " ").replace(";", " ").replace(":", " ")
+        named = {part for word in words.split() for part in usual_crop(word).split()}
+        return bool(named & set(usual_crop(crop.casefold()).split()))
 
     @property
     def gap(self) -> float:

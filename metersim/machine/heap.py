@@ -21,7 +21,7 @@ def level_seen(level: Any, full_level: Any, gmd: Any) -> Any:
     Parameters
     ----------
     level : float or ndarray
-        Level at the disc, 0 or more. [m]
+        Level at the disc. [m]
     full_level : float or ndarray
         Level of a full pool, above 0. [m]
     gmd : float or ndarray
@@ -30,12 +30,12 @@ def level_seen(level: Any, full_level: Any, gmd: Any) -> Any:
     Returns
     -------
     float or ndarray
-        Nearest step, and above 0 unless there is no seed. [m]
+        Nearest step, above 0 when seed lies at the disc; otherwise 0. [m]
 
     Notes
     -----
-    ``level_seen = max(full_level - step * floor((full_level - level) / step + 1 / 2), least)
-    where least = min(level, step / 2)
+    ``level_seen = if(level > 0, max(full_level - step * steps, min(level, step / 2)), 0)
+    where steps = floor((full_level - level) / step + 1 / 2)
     where step = gmd / 2``
 
     assumption: a surface of single seeds is no sharper. Steps also let most cells not depend on
@@ -43,7 +43,7 @@ def level_seen(level: Any, full_level: Any, gmd: Any) -> Any:
     """
     step = LEVEL_STEP * gmd
     seen = full_level - step * np.floor((full_level - level) / step + 0.5)
-    return np.maximum(seen, np.minimum(level, step / 2))
+    return np.where(level > 0, np.maximum(seen, np.minimum(level, step / 2)), 0.0)
 
 
 def slope(angle: Any, shock: Any, slope_loss: Any) -> Any:

@@ -104,6 +104,17 @@ class OwnStations:
                 )
         return found
 
+    @property
+    def values(self) -> tuple[str, ...]:
+        """Names of the stations that were given as values, which draws do not change."""
+        if callable(self.given):
+            return ()
+        return tuple(
+            name
+            for name, one in self.given.items()
+            if not callable(one) and not isinstance(one, type)
+        )
+
     def said(self) -> dict[str, str]:
         """What stands in place of which station, in full."""
         if callable(self.given):

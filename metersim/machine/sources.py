@@ -107,6 +107,19 @@ HANDBOOK_HOLE = (0.5, 0.66)  # hole over the seed's width; handbooks, from memor
 MOST_NOTCHES = 1.0  # most notches from the centre, for all but small round seed
 SMALL_ROUND = (3e-3, 0.8)  # assumption: canola-like seed is shorter [m] and rounder
 
+SPEED_STUDIED = ("maize",)  # crop of nadin2019, bozdogan2008 and mattana
+
+TRADE_VACUUM = {  # kPa at the hole; common practice from memory, no source
+    "maize": (3.5, 5.5),
+    "soybean": (2.5, 4.0),
+    "sunflower": (2.0, 4.0),
+    "cotton": (2.5, 4.5),
+    "sorghum": (2.0, 3.5),
+    "sugar beet": (1.5, 3.5),
+    "canola": (1.5, 3.0),
+}
+HARD_TO_HOLD = 1e3  # Pa; assumption: gauge, fan and leaks make less than this hard to hold
+
 LEAVE = "nothing is out of order: leave it"
 DOUBLES = "more doubles than wanted: one notch more aggressive"
 SKIPS = "more skips than wanted: one notch less aggressive, and check the vacuum"
@@ -119,6 +132,10 @@ GATE = "a gate too low starves the pool, one too high dislodges seed"
 HOLES = "{:g} to {:g}".format(*HANDBOOK_HOLE)
 HOLE = f"the hole is about {HOLES} of the seed's width"
 ONE = "one setting at a time"
+FASTER = (
+    "quality falls with travel speed in the field (nadin2019, bozdogan2008), or does not change "
+    "(mattana)"
+)
 
 
 def is_small_round(length: float, sphericity: float) -> bool:

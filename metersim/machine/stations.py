@@ -137,6 +137,32 @@ def fitted_alike(
     return [replace(one, own=own) for one in made]
 
 
+def drawn_about(scenario: Scenario, drawn: Scenario) -> Scenario:
+    """A draw of a scenario, in which own stations that were given as values stay as they are.
+
+    Draws of the seed and of the coefficients do not change such a station.  Any other setting of
+    it must be that of the scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        All settings, with inputs at their middle.
+    drawn : Scenario
+        The same with other seed, coefficients or values of uncertain inputs.
+
+    Raises
+    ------
+    ValueError
+        When the scenario sets a station otherwise that was given as a value.
+    """
+    own = scenario.own
+    if own is None or not own.values:
+        return drawn
+    stations_of(scenario)
+    usual = vars(usual_stations(replace(scenario, seed=drawn.seed), USUAL))
+    return replace(drawn, own=replace(own, usual=usual))
+
+
 def stations_of(
     scenario: AnyScenario,
     coefficients: Coefficients | None = None,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
 
 CLASS_BOUNDS = (0.5, 1.5, 2.5, 3.5)
 """Upper bounds of the first four classes in reference spacings, each part of its class."""
@@ -201,6 +202,24 @@ def lag_correlation(spacings: ArrayLike, lag: int = 1) -> float:
         return math.nan
     off = values - values.mean()
     return float(off[:-lag] @ off[lag:] / (off @ off))
+
+
+def quality_of_scatter(scatter: float, reference: float) -> float:
+    """Share of normal spacings of a row without a skip or a double, whose seeds scatter normally.
+
+    Parameters
+    ----------
+    scatter : float
+        SD of a seed's place along the row, each independent of the others. [m]
+    reference : float
+        Nominal spacing. [m]
+
+    Notes
+    -----
+    ``1 - 2 Phi(-x / (2 sqrt(2) sigma))``, with the spacing x and the scatter sigma.
+    """
+    reference = _above_zero("reference", reference)
+    return 1 - 2 * float(ndtr(-reference / (2 * math.sqrt(2) * _above_zero("scatter", scatter))))
 
 
 def _flat(name: str, values: ArrayLike) -> NDArray[np.float64]:

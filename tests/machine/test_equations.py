@@ -149,6 +149,7 @@ RANGES = {
     "seal": (0.2, 1.0),
     "seat_push": (0.1, 0.8),
     "seconds": (0.05, 5.0),
+    "seconds_knee": (2.0, 40.0),
     "seconds_power": (0.2, 2.0),
     "seed_mass": (5e-6, 5e-4),
     "share": (0.0, 1.0, 0.0, 1.0, -0.5, 1.5),

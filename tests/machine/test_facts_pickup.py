@@ -245,13 +245,18 @@ DOUBLES = {
         {"hold_spread": 0.3, "resistance_cv": 0.5},
     ),
     "many shapes": ({"run__turns": 300, "lot__shape_cv": 0.25}, {"hole_power": 6.0}),
-    "soybean": ({"run__turns": 300, "lot": "soybean"}, {"seconds": 3.0}),
+    "levelling off": (
+        {"run__turns": 300, "vacuum__vacuum": 9e3},
+        {"seconds_power": 3.0, "seconds_knee": 4.0, "seconds": 0.02},
+    ),
+    "soybean": ({"run__turns": 300, "lot": "soybean"}, {"seconds": 1.0}),
 }
 # settings whose doubles a fifth less or more of a coefficient moves by more than 4 SE
 DOUBLE_TELLS = [
     ("usual", "seconds"),
     ("steep", "hole_power"),
     ("much vacuum", "seconds_power"),
+    ("levelling off", "seconds_knee"),
     ("soybean", "seconds"),
 ]
 

@@ -27,17 +27,19 @@ NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(40)
 def swept_chance(needs, edge, spread, beside=0.0, inner=math.inf, factor=AT.seat_push, by=None):
     """Chance that a lone seed of half its width across leaves at one of three teeth.
 
-    A tooth takes it when the push is more than what its seat bears: a third of a hole times the
-    root of vacuum over need, with that relative spread.  `beside` is the SD of the seat's offset,
-    and `by` a function of it: what lies outside is pushed in, what lies inside is pushed out.
+    A tooth takes it when the push is more than what its seat bears: a part of a hole times the
+    root of vacuum over need, in the median, with that SD of its logarithm.  An edge that does not
+    touch takes none.  `beside` is the SD of the seat's offset, and `by` a function of it: what lies
+    outside is pushed in, what lies inside is pushed out.
     """
     bears = factor * 4.5e-3 * np.sqrt(VACUUM / needs)
     total = 0.0
     for node, weight in zip(NODES, WEIGHTS, strict=True):
         at = beside * (by(node) if by else node)
         push = LOT.width / 2 + max(at - edge, -at - inner)
-        stays = ndtr(-(push / bears - 1) / spread) ** 3
-        total = total + weight * (1 - stays)
+        if push > 0:
+            stays = ndtr(np.log(bears / push) / spread) ** 3
+            total = total + weight * (1 - stays)
     return total / WEIGHTS.sum()
 
 
@@ -56,7 +58,7 @@ EDGES = [3.0, 3.8, 4.4, 5.0]  # notches at which an edge pushes from some to mos
 
 
 @pytest.mark.parametrize("spread", [0.15, AT.push_spread])
-def test_the_share_that_is_swept_off_rises_with_the_push_as_a_normal_law_of_that_spread(spread):
+def test_the_share_that_is_swept_off_rises_with_the_push_as_a_lognormal_law_of_that_spread(spread):
     """At four notches, of seeds that all lie alike; their needs are those of the same seeds."""
     k = tuned(**ALIKE, push_spread=spread)
     seen = {0.8: 0.0, 1.2: 0.0}
@@ -72,14 +74,14 @@ def test_the_share_that_is_swept_off_rises_with_the_push_as_a_normal_law_of_that
 
 
 def test_the_probit_of_seeds_swept_off_rises_by_one_over_the_spread():
-    """Slope of the deviate of one tooth in push over what a seat bears: 1/spread."""
+    """Slope of the deviate of one tooth in ln(push over what a seat bears): 1/spread."""
     deviates, pushes = [], []
     for notch in EDGES[:3]:
         needs, taken = lone(tuned(**ALIKE, push_spread=0.24), notch)
         one = 1 - (1 - taken.mean()) ** (1 / 3)  # of three teeth
         deviates.append(ndtri(one))
         bears = AT.seat_push * 4.5e-3 * np.sqrt(VACUUM / np.median(needs))
-        pushes.append((LOT.width / 2 - (4.9e-3 - 0.9e-3 * notch)) / bears)
+        pushes.append(math.log((LOT.width / 2 - (4.9e-3 - 0.9e-3 * notch)) / bears))
     slope = np.polyfit(pushes, deviates, 1)[0]
     assert slope == pytest.approx(1 / 0.24, rel=0.1)
 

@@ -15,7 +15,14 @@ from metersim.machine.gate import (
     slot_flow,
     swept_arc,
 )
-from metersim.machine.heap import heap_volume, level_at_disc, slope, static_level, volume_at_level
+from metersim.machine.heap import (
+    heap_volume,
+    level_at_disc,
+    level_seen,
+    slope,
+    static_level,
+    volume_at_level,
+)
 from metersim.machine.seedlot import load_lot
 
 K, SIDE = USUAL.orifice_dead_zone, USUAL.side_outlet
@@ -211,3 +218,26 @@ def test_a_pool_covers_no_more_of_the_circle_than_it_is_wide():
     arc = arc_within(np.array([0.0, 0.1, 0.22, 1.0]), 0.11)
     assert 2 * 0.11 * np.sin(arc / (2 * 0.11)) == pytest.approx([0.0, 0.1, 0.22, 0.22])
     assert arc[-1] == pytest.approx(np.pi * 0.11)
+
+
+# the level that the disc sees
+
+
+@pytest.mark.parametrize("full", [0.0005, 0.003, 0.0137, 0.05])
+def test_the_disc_sees_halves_of_a_seed_from_the_full_level(full):
+    """A full pool is seen as it is; another one at most a quarter of a seed off, in half seeds."""
+    levels = np.linspace(1e-4, 1.4, 1000) * full
+    seen = level_seen(levels, full, GMD)
+    assert level_seen(full, full, GMD) == full
+    assert np.all(np.diff(seen) >= 0) and np.all(seen > 0)
+    whole = seen > GMD / 4  # below, the least level that is seen is the level itself
+    steps = (full - seen[whole]) / (GMD / 2)
+    assert steps == pytest.approx(np.round(steps), abs=1e-9)
+    assert np.abs(seen - levels).max() <= GMD / 4 * (1 + 1e-9)
+
+
+def test_a_pool_without_seed_at_the_disc_is_seen_as_none():
+    """However low a full pool is: also one that gives no level at all."""
+    for full in (1e-6, 0.001, 0.002, 0.05):
+        assert level_seen(0.0, full, GMD) == level_seen(-0.01, full, GMD) == 0
+        assert level_seen(1e-9, full, GMD) > 0

@@ -96,7 +96,7 @@ def test_an_own_station_follows_the_coefficients_or_keeps_its_value():
 
     kind = m.fitted("maize_bench", {"tube": Slick})
     value = m.fitted("maize_bench", {"tube": m.like(Slick, stations_of("maize_bench").tube)})
-    other = dataclasses.replace(USUAL, contact_base=1.0)
+    other = dataclasses.replace(USUAL, contacts=USUAL.contacts / 2)
     tubes = [
         stations_of(dataclasses.replace(one, coefficients=other)).tube for one in (kind, value)
     ]

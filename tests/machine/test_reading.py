@@ -1,5 +1,6 @@
 """Scenario files in: units, layers of files, changes, and nothing but `BadInput` for the rest."""
 
+import dataclasses
 import datetime
 import math
 import tomllib
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
 from metersim.files.fields import keys_of, specs
+from metersim.machine.coefficients import USUAL
 from metersim.machine.reading import (
     MAX_EXTENDS,
     all_keys,
@@ -389,9 +391,17 @@ def test_a_scenario_may_name_a_crop_as_people_do(tmp_path):
 
 
 def test_an_inner_gap_is_an_inner_guide():
-    """For now; the edge inside has no physics of its own yet."""
+    """Its own gap is that of the edge inside; without one it is a share of the seed's width."""
     plain = load_scenario("maize_bench")
     assert plain.guide.inner_gap is None and not plain.guide.inner
-    gap = load_scenario("maize_bench", "inner_gap_mm=1.6")
-    assert gap.guide.inner_gap == pytest.approx(1.6e-3) and gap.guide.inner
-    assert usual_stations(gap) == usual_stations(load_scenario("maize_bench", "inner_guide=true"))
+    assert usual_stations(plain).singulator.inner_gap == math.inf
+    gap, guide = (
+        load_scenario("maize_bench", change) for change in ("inner_gap_mm=1.6", "inner_guide=true")
+    )
+    assert gap.guide.inner_gap == pytest.approx(1.6e-3) and gap.guide.inner and guide.guide.inner
+    own, usual = usual_stations(gap), usual_stations(guide)
+    assert own.singulator.inner_gap == gap.guide.inner_gap
+    assert usual.singulator.inner_gap == pytest.approx(USUAL.inner_gap * guide.seeds.width)
+    # all else is that of any inner guide
+    edge = dataclasses.replace(own.singulator, inner_gap=usual.singulator.inner_gap)
+    assert dataclasses.replace(own, singulator=edge) == usual

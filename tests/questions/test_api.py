@@ -15,7 +15,9 @@ from metersim.machine.given import scenario_of
 from metersim.machine.reading import shipped_scenarios
 from metersim.machine.stations import usual_stations
 from metersim.measures.indices import read_limit
+from metersim.questions.shared.notes import notes
 from metersim.questions.shared.options import typed
+from metersim.questions.shared.unknowns import run_draws
 from metersim.run.simulation import simulate_cells
 from tests.golden.plain import plain, table
 
@@ -28,10 +30,10 @@ BEET = [disc for disc in m.load_discs() if "beet" in disc.meant_for][:1]
 
 
 class Eager(m.SingulatorStation):
-    """Knocks off many more seeds."""
+    """Knocks off seeds that the edge does not touch, too."""
 
-    def deviate(self, reach, off_centre, vacuum_ratio, at):
-        return super().deviate(reach, off_centre, vacuum_ratio, at) + 1.5
+    def deviate(self, reach, outward, share, vacuum_ratio, at):
+        return np.maximum(super().deviate(reach, outward, share, vacuum_ratio, at), -2.0)
 
 
 class AsUsual(m.SingulatorStation):
@@ -180,9 +182,31 @@ def test_a_value_is_refused_where_a_study_moves_its_settings_and_taken_elsewhere
         m.compare(BENCH, vary="notch=0,1", stations=value)
     with pytest.raises(ValueError, match="is a value with settings of its own"):
         m.next_move(BENCH, COUNT, states=4, stations=value)
-    sure = scenario_of(BENCH, "size_cv_percent=5")  # draws of the lot's range would move it, too
-    found = m.compare(sure, vary="vacuum_kpa=3,4", stations=value)
+    found = m.compare(BENCH, vary="vacuum_kpa=3,4", stations=value)
     assert [part.origin.replaced for part in found.measured] == [{"singulator": "Eager"}] * 2
+
+
+def test_draws_leave_a_value_as_it_is_and_move_the_rest():
+    """The lot's range and the machine are drawn; a range of the station's own setting is not."""
+    value = m.like(Eager, m.stations_of(BENCH).singulator)
+    own = m.fitted(BENCH.replace(run__turns=2), {"singulator": value})
+    assert own.unknown
+    rows = [one.scenario for (one,) in run_draws(own, draws=3, seed=1)]
+    drawn = [m.stations_of(one) for one in rows]
+    assert all(one.singulator is value for one in drawn)
+    assert len({one.seeds.size_cv for one in rows}) == len({one.coefficients for one in rows}) == 3
+    assert len({one.pickup.coefficients for one in drawn}) == 3  # negative control
+    (line,) = (one for one in notes(m.measure(m.tallied(own))) if "replaced" in one)
+    assert line == (
+        "station 'singulator' is replaced by Eager; draws of seed and machine do not change it"
+    )
+    vague = scenario_of(own, "notch={low = 0, high = 1}")
+    with pytest.raises(ValueError, match="is a value with settings of its own"):
+        m.spread(vague, draws=2)
+    with pytest.raises(ValueError, match="is a value with settings of its own"):
+        m.spread(own.replace(singulator__notch=1.0), draws=2)
+    every = dataclasses.replace(m.stations_of(BENCH), singulator=value)
+    m.spread(BENCH.replace(run__turns=2), draws=2, stations=every)
 
 
 def test_what_is_no_station_is_said():

@@ -27,7 +27,7 @@ from metersim.questions.shared.spread import (
     gather,
     share_error,
 )
-from metersim.questions.shared.unknowns import draw_places, run_draws, spread
+from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
 Z = 1.959963984540054  # normal deviate of 97.5 %
 Z90 = 1.6448536269514722  # of 95 %
@@ -108,6 +108,20 @@ def test_variants_that_differ_in_cells_are_watched_for_about_as_many():
     for row in run_draws(*pair, draws=8, seed=1, cells=600):
         assert all(abs(one.total("cells") - 600) <= 20 for one in row)
         assert len({one.tallies[0].stretches for one in row}) == 1
+
+
+def test_draws_are_short_unless_a_run_changes_as_it_goes_on():
+    """A hopper that empties in the run empties in its draws."""
+    plain = bench(turns=300)
+    empty = plain.replace(pool__hopper=1.0)
+    starting = plain.replace(run__turns=150, drive__start_ramp=2.0)
+    short = plain.replace(run__turns=50)
+    for scenario, cells in ((plain, 3000), (short, 1500), (empty, 9000), (starting, 4500)):
+        assert drawn_cells(scenario) == cells
+        drawn = next(iter(run_draws(scenario, draws=2, seed=1)))
+        assert [one.total("cells") for one in drawn] == [cells]
+    pair = next(iter(run_draws(plain, empty, draws=2, seed=1)))
+    assert [one.total("cells") for one in pair] == [9_000] * 2  # and pairs stay alike
 
 
 # ---------------------------------------------------------------- arithmetic
@@ -405,8 +419,10 @@ def test_run_prints_the_total_and_on_request_its_parts(said):
     assert re.search(heads, details, re.MULTILINE) and drawn in details
     lines = [line[:60].rstrip() for line in text.split("\n") if " to " in line and "%" in line]
     assert all(line in details for line in lines)  # the same totals
-    plain = said("run", "maize_bench", "--turns", "20", "--draws", "2")
-    assert "2 draws of an unknown machine\n" in plain and "95 %" not in plain
+    short = ("run", "maize_bench", "--turns", "20", "--draws", "2")
+    sure, plain = said(*short, *SURE), said(*short)
+    assert "2 draws of an unknown machine\n" in sure and "95 %" not in sure
+    assert "2 draws of an unknown machine; size_cv_percent from " in plain
 
 
 def test_json_holds_the_total_and_its_parts(said):
@@ -415,12 +431,12 @@ def test_json_holds_the_total_and_its_parts(said):
     parts = made["uncertainty"]
     assert made["interval_level"] == LEVEL_TOTAL and parts["draws"] == 8
     assert parts["ranges_si"] == {"vacuum.vacuum": {"low": 2000.0, "high": 4000.0}}
-    assert "draw_slowness" in parts["machine"]["varied"]
+    assert parts["machine"]["varied"] == list(shipped_posterior().varied)
     total, part = made["spacing"]["mean_m"], parts["spacing"]["mean_m"]
     for name in ("sampling", "inputs", "model"):
         assert part[name]["value"] == total["value"]
         assert total["low"] <= part[name]["low"] <= part[name]["high"] <= total["high"]
-    sure = json.loads(said(*words, "--turns", "5", "--draws", "2"))["uncertainty"]
+    sure = json.loads(said(*words, *SURE, "--turns", "5", "--draws", "2"))["uncertainty"]
     assert sure["spacing"]["mean_m"]["inputs"] is None and sure["ranges_si"] == {}
 
 

@@ -6,6 +6,8 @@ import math
 import numpy as np
 import pytest
 
+from metersim.machine.coefficients import USUAL
+from metersim.machine.posterior import Posterior
 from metersim.questions.evidence import verdicts
 from metersim.questions.evidence.predictions import STRETCHES, Predicted
 from metersim.questions.evidence.verdicts import (
@@ -49,6 +51,18 @@ def predicted(folder, rows, values):
 
 def judged(folder, rows, values):
     return [(o.verdict, o.why) for o in judge([predicted(folder, rows, values)])]
+
+
+def of_one_machine(made):
+    """The prediction of a machine of which everything is known."""
+    one = Posterior(draws=(USUAL, USUAL), share=(0.0, 0.0), spread=(0.0, 0.0), made="one machine")
+    conditions = {
+        name: dataclasses.replace(
+            found, parts=tuple(dataclasses.replace(part, meter=one) for part in found.parts)
+        )
+        for name, found in made.case.conditions.items()
+    }
+    return dataclasses.replace(made, case=dataclasses.replace(made.case, conditions=conditions))
 
 
 def about(middle, half):
@@ -96,12 +110,15 @@ def test_a_level(tmp_path, middle, half, verdict):
 
 
 def test_a_level_has_the_sampling_error_of_its_count(tmp_path):
-    """The same share in all draws: the interval is that of a count of 250, or as is stated."""
+    """The same share in all draws: the interval is that of a count of 250, or as is stated.
+
+    Nothing else is uncertain: there is one machine, and the model has no discrepancy.
+    """
     values = {name: {"per_spacing.quality": np.full(DRAWS, 0.97)} for name in "ab"}
     wide = {}
     for spacings in (250, 25000):
         rows = LEVEL.replace("97.0\n", f"97.00\nspacings = {spacings}\n", 1)
-        interval = judge([predicted(tmp_path, rows, values)])[0].interval
+        interval = judge([of_one_machine(predicted(tmp_path, rows, values))])[0].interval
         wide[spacings] = interval.high - interval.low
         assert interval.sampling == 1.0
     sd = math.sqrt(0.97 * 0.03 / 250) * 100

@@ -36,7 +36,7 @@ def stops_of(stations, cell):
     meter = SimpleNamespace(draws=CellDraws(Streams(3), SEEDS), stations=stations)
     launch = SPEEDS[cell] * float(stations.release.downward(DRAWS.launch[cell]))
     mean = float(stations.tube.contacts(SPEEDS[cell], AT))
-    seed = Held(0, SIZES[cell], 1e3, 1.0)
+    seed = Held(0, SIZES[cell], 1e3, 1.0, 1e-2, 7e-3)
     return way_down(meter, Cell(cell, 0.03, None, ALONG[cell], 0.0, [seed]), seed, launch, mean)
 
 

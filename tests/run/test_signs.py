@@ -130,9 +130,9 @@ def test_vacuum_saturates():
     assert abs(skips[15e3] - skips[7.5e3]) < 0.02 * (skips[1e3] - skips[2e3])
 
 
-def empty_at(vacuum, speed=BENCH.peripheral_speed, level=0.041, **changes):
+def empty_at(vacuum, speed=BENCH.peripheral_speed, level=0.041, **coefficients):
     """Chance of an empty cell at the bench's pick-up, at a speed of the holes and a level."""
-    pickup = stations_of(BENCH.replace(**changes)).pickup
+    pickup = stations_of(BENCH, dataclasses.replace(USUAL, **coefficients)).pickup
     return np.exp(-pickup.chances(vacuum, Moment(speed=speed, level=level)).rate)
 
 

@@ -27,6 +27,7 @@ SPACING_SHARES = ("per_spacing.multiple", "per_spacing.quality", "per_spacing.mi
 PLACE_SHARES = ("per_place.multiple", "per_place.single", "per_place.miss")
 NORMAL_95 = 1.959964
 HARD = 4.0  # standard errors
+SPACED = ("per_spacing.", "per_place.", "spacing.")
 LOADS = ("cells.skip", "cells.single", "cells.double", "cells.triple")
 
 
@@ -73,7 +74,8 @@ def check_run(scenario):
 def check_measures(run):
     """Shares add up to one, and a measure is a number just when there is something to measure."""
     several = run.total("seeds") > 1
-    for shares in (LOADS, *((SPACING_SHARES, PLACE_SHARES) if several else ())):
+    spaced = run.total("spacings") > 0  # an observer may find no seed
+    for shares in (LOADS, *((SPACING_SHARES, PLACE_SHARES) if spaced else ())):
         assert math.isclose(sum(run[key].value for key in shares), 1, rel_tol=1e-12)
     needed = {
         "cells.skip_run": run.total("none") > 0,
@@ -88,7 +90,8 @@ def check_measures(run):
     }
     for key, estimate in run.estimates.items():
         counted = key.startswith(("cells.", "placed."))
-        assert math.isfinite(estimate.value) == needed.get(key, counted or several), key
+        usual = spaced if key.startswith(SPACED) else counted or several
+        assert math.isfinite(estimate.value) == needed.get(key, usual), key
 
 
 @CALM
@@ -109,6 +112,17 @@ def test_declared_ranges_give_a_scenario_or_bad_input_that_says_what_is_allowed(
     assert isinstance(drawn, Scenario | BadInput)
     if isinstance(drawn, BadInput):
         assert drawn.faults and all(fault.key and fault.message for fault in drawn.faults)
+
+
+@pytest.mark.parametrize("detection", [0.0, 0.02, 1.0])
+def test_an_observer_who_finds_no_seed_has_no_measure_of_spacings(detection):
+    """A measure without values is nan, and what does not need spacings has its value."""
+    pulses = BENCH.replace(furrow__observed="pulses", sensor__detection=detection, run__turns=2)
+    measured = measure(simulate(pulses, seed=3))
+    check_measures(measured)
+    found = measured["per_spacing.quality"].value, measured["spacing.mean"].value
+    assert all(map(math.isnan, found)) == (detection == 0)
+    assert math.isfinite(measured["cells.single"].value)
 
 
 def departures(name, seed, other="maize_bench"):

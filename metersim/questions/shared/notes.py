@@ -225,6 +225,9 @@ def heading_of(*origins: Origin) -> str:
 
 
 def _replaced(measured: Measured) -> list[str]:
+    own = measured.scenario.own
+    fixed = "; draws of seed and machine do not change it"
     return [
-        f"station '{name}' is replaced by {kind}" for name, kind in measured.origin.replaced.items()
+        f"station '{name}' is replaced by {kind}{fixed if own and name in own.values else ''}"
+        for name, kind in measured.origin.replaced.items()
     ] + list(map(str, measured.origin.changes))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from metersim.files.unknown import Unknown
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import OwnGiven, fitted
+from metersim.machine.stations import OwnGiven, drawn_about, fitted
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import stretches_for, tallied
@@ -32,7 +32,8 @@ from metersim.questions.shared.spread import (
 from metersim.run.streams import Streams
 
 DRAWS, MOST_DRAWS = 32, 10_000
-DRAWN_CELLS = 9_000  # most cells of the run of a draw
+DRAWN_CELLS = 3_000  # most cells of the run of a draw
+CHANGING_CELLS = 9_000  # the same, of a run that is not alike from start to end
 NEXT_TO_AN_END = 2.0**-53
 
 Floats = NDArray[np.float64]
@@ -64,9 +65,19 @@ def draw_places(unknowns: Sequence[Unknown], draws: int, seed: int) -> Floats:
     return places.clip(NEXT_TO_AN_END, 1 - NEXT_TO_AN_END)
 
 
+def most_cells(scenario: Scenario) -> int:
+    """Most cells of the run of a draw.
+
+    A run whose hopper empties, or whose drive starts up, is not alike from start to end.  So its
+    draws are longer.
+    """
+    empties = scenario.pool.hopper < scenario.passages * scenario.seeds.seed_mass
+    return CHANGING_CELLS if empties or scenario.drive.start_ramp > 0 else DRAWN_CELLS
+
+
 def drawn_cells(scenario: Scenario) -> int:
     """Cells of the runs of one draw: with machine and inputs drawn, and with inputs alone."""
-    return min(scenario.passages, DRAWN_CELLS) * (2 if scenario.unknown else 1)
+    return min(scenario.passages, most_cells(scenario)) * (2 if scenario.unknown else 1)
 
 
 def run_draws(
@@ -93,8 +104,8 @@ def run_draws(
     replicates : int
         Number of replicates of the scenarios' own runs; the draws use later replicates.
     cells : int, optional
-        Approximate number of cells of each run; by default each scenario has its own turns, and
-        `DRAWN_CELLS` at most.
+        Approximate number of cells of each run; by default each scenario has its own turns.
+        `most_cells` limits it.
     machines : bool
         Whether the coefficients are drawn; otherwise each scenario keeps its own.
     on_cells : callable, optional
@@ -116,7 +127,10 @@ def run_draws(
     if draws < 2:
         raise ValueError(f"draws is {draws}; allowed: 2 or more")
     drawn = [
-        [scenario.drawn(row) for row in draw_places(scenario.unknown, draws, seed).tolist()]
+        [
+            drawn_about(scenario, scenario.drawn(row))
+            for row in draw_places(scenario.unknown, draws, seed).tolist()
+        ]
         for scenario in scenarios
     ]
     if machines:
@@ -124,9 +138,8 @@ def run_draws(
             [replace(one, coefficients=one.posterior.draw(k)) for k, one in enumerate(column)]
             for column in drawn
         ]
-    drawn = [
-        [one.lasting(min(cells or one.passages, DRAWN_CELLS)) for one in column] for column in drawn
-    ]
+    most = max(map(most_cells, scenarios))
+    drawn = [[one.lasting(min(cells or one.passages, most)) for one in column] for column in drawn]
     stretches = stretches_for(min(one.passages for column in drawn for one in column))
     draws_of_run: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
@@ -169,6 +182,7 @@ def spreads_about(
     on_cells: Callable[[int], object] | None = None,
     watch: Callable[..., Measured] | None = None,
     points: Callable[[Measured], Mapping[str, Floats]] = attrgetter("points"),
+    split: bool = True,
 ) -> tuple[tuple[Spread, ...], tuple[Spread, ...]]:
     """Uncertainty of scenarios with common random numbers, and of their differences.
 
@@ -187,6 +201,8 @@ def spreads_about(
         As for `run_draws`.
     points : callable
         Function that gives values as `Measured.points`, for all keys of the differences.
+    split : bool
+        Whether the inputs are also drawn alone, to split the total between inputs and model.
 
     Returns
     -------
@@ -196,7 +212,7 @@ def spreads_about(
     first, scenarios = middles[0], [one.scenario for one in middles]
     each: Any = {"draws": draws, "seed": first.origin.seed, "replicates": len(first.tallies)}
     each |= {"cells": cells, "on_cells": on_cells, "watch": watch}
-    uncertain = any(scenario.unknown for scenario in scenarios)
+    uncertain = split and any(scenario.unknown for scenario in scenarios)
 
     def gathered(machines: bool) -> tuple[list[Draws], list[Draws]]:
         drawn = run_draws(*scenarios, machines=machines, **each)

@@ -21,7 +21,8 @@ from matplotlib.textpath import TextPath
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
 from metersim.questions.shared.plantwords import NONE
-from metersim.questions.sheet.start import CLOSE, QUALITY, Nearby
+from metersim.questions.sheet.fits import LEADS
+from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet
 from metersim.questions.sheet.text import Block, blocks
 
@@ -159,7 +160,9 @@ def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
     size = (page.width - left.width - GUTTER) / across, (left.top - 0.02 - head) / down
     corner = (page.left + left.width + GUTTER) / across, 1 - (left.top - 0.02) / down
     draw_nearby(page.figure.add_axes((*corner, *size)), nearby[: len(block.rows) - 1])
-    label = f"quality lost; dotted: {100 * CLOSE:g} point"
+    label = (
+        f"{LEADS[nearby[0].leading] if nearby else 'quality'} lost; dotted: {100 * CLOSE:g} point"
+    )
     Flow(page.figure, corner[0] * across, page.top, CHART, page.scale).write(
         label, BODY, color=PALE
     )
@@ -171,7 +174,7 @@ def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
 
 
 def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
-    """Draw bars of lost quality with intervals; full bars cost more than `CLOSE`.
+    """Draw bars of the lost leading measure with intervals; full bars cost more than `CLOSE`.
 
     Parameters
     ----------
@@ -187,7 +190,7 @@ def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
     """
     drawn: list[Artist] = []
     for row, one in enumerate(nearby):
-        change = one.changes[QUALITY]
+        change = one.cost
         value, low, high = (-100 * end for end in (change.value, change.low, change.high))
         face = WARM if one.close else "white"
         drawn += ax.barh(row, value, 0.62, color=face, edgecolor=INK, linewidth=0.6)

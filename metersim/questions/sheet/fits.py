@@ -11,6 +11,7 @@ from metersim.machine.sources import (
     AGGRESSIVE,
     CENTRE,
     CHECK_HOLE,
+    FASTER,
     GATE,
     HANDBOOK_HOLE,
     HOLE,
@@ -29,7 +30,7 @@ from metersim.questions.shared.words import (
     shown,
     signed,
 )
-from metersim.questions.sheet.choice import Fit, Rule
+from metersim.questions.sheet.choice import Fit
 from metersim.questions.sheet.discfit import (
     IMPOSSIBLE,
     LARGE_HOLE,
@@ -41,9 +42,12 @@ from metersim.questions.sheet.discfit import (
     TRIED_HOLE,
     Objection,
 )
-from metersim.questions.sheet.start import QUALITY
+from metersim.questions.sheet.rules import Rule
+from metersim.questions.sheet.start import QUALITY, SINGLE
 from metersim.questions.sheet.study import Sheet
 
+LEADS = {QUALITY: "quality", SINGLE: "singulation"}
+"""Words of the measure that decides."""
 MOST_DISCS = 7  # discs with a line of their own
 PARTS = {"cells.skip": "skips", "cells.double": "doubles", "precision": "precision"}
 CLASS_OFF = 0.05  # relative difference of seed width above which the class is mentioned
@@ -61,11 +65,17 @@ def _hole(disc: GenericDisc, units: str) -> str:
 
 def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
     """Table of the chosen disc and the best others, with reasons, below a head."""
-    head = ("disc", "start at", "quality", "against the first, points", "why it fits less")
+    head = (
+        "disc",
+        "start at",
+        LEADS[sheet.leading],
+        "against the first, points",
+        "why it fits less",
+    )
     rows = [head]
     for k, one in enumerate(sheet.fits[:MOST_DISCS]):
         setup = one.start.scenario
-        lead = change_text("share", one.lead[QUALITY]).replace(" points", "") if k else "-"
+        lead = change_text("share", one.lead[one.leading]).replace(" points", "") if k else "-"
         rows.append(
             (
                 disc_words(one.disc, units),
@@ -85,20 +95,27 @@ def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
         why = "chosen: each has something against it, none fewer things than this"
         return f"{why}: {_against(one, units)}"
     free = [other for other in sheet.fits[1:] if not other.objections]
-    best = max(free, key=lambda other: other.lead[QUALITY].value, default=one)
-    lead = best.lead[QUALITY].value
+    best = max(free, key=lambda other: other.lead[other.leading].value, default=one)
+    lead, made = best.lead[best.leading].value, _made_for(one, sheet)
     if lead <= 0:
-        return "chosen: best of those that nothing speaks against"
-    off = f"{number(lead * 100)} points below" if best.is_distinguished else "not told from"
-    return f"chosen: {off} the best that nothing speaks against, and made for the nearest width"
+        return f"chosen: best of those that nothing speaks against; {made}"
+    if best.is_distinguished:
+        return f"chosen: {number(lead * 100)} points below the best; {made}"
+    return f"chosen: cannot be distinguished from the best; {made}"
+
+
+def _made_for(one: Fit, sheet: Sheet) -> str:
+    """Words for the class of seed of a disc: the crop, or else what it is made for."""
+    crop = sheet.scenario.lot.crop
+    return f"made for {crop if one.disc.suits(crop) else one.disc.meant_for}"
 
 
 def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
     """Reason why a disc suits less than the chosen one: measured differences and their cause."""
-    lead = one.lead[QUALITY]
+    lead = one.lead[one.leading]
     said = []
     if not one.is_distinguished:
-        said.append("not told apart from it")
+        said.append("cannot be distinguished")
     elif lead.value > 0:
         said.append("simulates better")
     else:
@@ -107,9 +124,13 @@ def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
         said.append(_against(one, units))
     else:
         width = one.start.scenario.seeds.width
-        if abs(one.disc.seed_width / width - 1) > CLASS_OFF:
+        if chosen.disc.suits(crop := chosen.start.scenario.lot.crop) and not one.disc.suits(crop):
+            said.append(f"made for {one.disc.meant_for}")
+        elif abs(one.disc.seed_width / width - 1) > CLASS_OFF:
             made = quantity("small", one.disc.seed_width, units)
             said.append(f"made for seed {made} wide, this is {quantity('small', width, units)}")
+        elif not one.is_distinguished and one.disc.cells < chosen.disc.cells:
+            said.append("turns faster")
     return "; ".join(said)
 
 
@@ -152,9 +173,11 @@ def not_run(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     lines = []
     if rest := sheet.fits[MOST_DISCS:]:
         names = ", ".join(
-            f"{_short(one.disc, units)} ({signed(one.lead[QUALITY].value * 100)})" for one in rest
+            f"{_short(one.disc, units)} ({signed(one.lead[one.leading].value * 100)})"
+            for one in rest
         )
-        lines.append(f"fits less still (quality, points): {names}")
+        word = LEADS[sheet.leading]
+        lines.append(f"fits less still ({word}, points): {names}")
     reasons = {one.disc: one.objections[-1].kind for one in sheet.unfit}
     ends = " to ".join(f"{end:g}" for end in TRIED_HOLE)
     for kind, said in (
@@ -192,9 +215,12 @@ SAID = {
     "aggressive": AGGRESSIVE,
     "gate": GATE,
     "hole": HOLE,
+    "vacuum": "{crop} starts at {low} to {high}",
     "published": "Published, not trade: {published} was best for {crop} (karayel2004, on a bench, "
     "hole and form of seed not stated)",
+    "speed": f"Published, not trade: {FASTER}",
 }
+ASSUMED_HOLE = "how strongly doubles grow with the hole is an assumption"
 
 
 def rule_lines(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
@@ -206,41 +232,54 @@ def _line(rule: Rule, sheet: Sheet, units: str) -> str:
     scenario = sheet.scenario
     verdict = "agrees" if rule.agrees else "disagrees"
     said = SAID[rule.key]
-    if rule.key == "published":
-        vacuum = set_quantity("pressure", rule.values["published"], units)
-        said = said.format(published=vacuum, crop=scenario.lot.crop)
-    return f"{said[0].upper()}{said[1:]}. The simulation {verdict}: {_found(rule, units)}."
+    if rule.key in ("published", "vacuum"):
+        named = {key: set_quantity("pressure", one, units) for key, one in rule.values.items()}
+        said = said.format(crop=scenario.lot.crop, **named)
+    found = _found(rule, LEADS[sheet.leading], units)
+    return f"{said[0].upper()}{said[1:]}. The simulation {verdict}: {found}."
 
 
-def _found(rule: Rule, units: str) -> str:
+def _found(rule: Rule, word: str, units: str) -> str:
+    """Finding of the simulation; `word` names the measure that decides."""
     changes = {key: change_text("share", one) for key, one in rule.changes.items()}
     at = rule.values
     if rule.key == "centre":
         if at["notch"] == 0:
             return "it starts there too"
-        return f"it starts {_at(at['notch'])}; at the centre quality {changes['centre']}"
+        return f"it starts {_at(at['notch'])}; at the centre {word} {changes['centre']}"
     if rule.key == "travel":
         if abs(at["notch"]) <= MOST_NOTCHES:
             return f"it starts {_at(at['notch'])}"
         return (
-            f"it starts {_at(at['notch'])}; {_at(at['nearest'])} quality {changes['nearest']}; "
+            f"it starts {_at(at['notch'])}; {_at(at['nearest'])} {word} {changes['nearest']}; "
             f"the hole is {at['hole']:.2f} of the seed's width"
         )
     if rule.key == "aggressive":
-        return f"it starts {_at(at['notch'])}; at the most aggressive quality {changes['most']}"
+        return f"it starts {_at(at['notch'])}; at the most aggressive {word} {changes['most']}"
     if rule.key == "gate":
         low, high = (
-            f"at {_opening(at[f'{end} opening'], units)} quality {changes[end]}"
+            f"at {_opening(at[f'{end} opening'], units)} {word} {changes[end]}"
             for end in ("lowest", "highest")
         )
         return f"{low}, {high}"
     if rule.key == "hole":
-        others = ", ".join(f"at {at[key]:.2f} quality {said}" for key, said in changes.items())
+        others = ", ".join(f"at {at[key]:.2f} {word} {said}" for key, said in changes.items())
         return (
             f"here {at['chosen']:.2f}; with as many holes, vacuum and notch set anew, {others}; "
-            f"up to {FLAT * 100:g} points count for nothing"
+            f"up to {FLAT * 100:g} points count for nothing; {ASSUMED_HOLE}"
         )
-    return f"there, with this setup in the field, quality {changes['published']}"
+    if rule.key == "speed":
+        amount, symbol = shown("speed", at["faster"], units)
+        return f"at {sentence_number(amount, 2)} {symbol} {word} {changes['faster']}"
+    if rule.key == "vacuum":
+        start = set_quantity("pressure", at["chosen"], units)
+        if at["low"] <= at["chosen"] <= at["high"]:
+            return f"it starts at {start}"
+        nearest = set_quantity("pressure", at["nearest"], units)
+        return f"it starts at {start}; at {nearest} {word} {changes['nearest']}"
+    if rule.changes["published"].low == rule.changes["published"].high == 0:
+        return "it starts there"
+    return f"there, with this setup in the field, {word} {changes['published']}"
 
 
 def _opening(value: float, units: str) -> str:

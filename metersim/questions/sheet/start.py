@@ -1,10 +1,11 @@
-"""Start point of a disc: vacuum, notch and gate, and the cost of single changes."""
+"""Start point of a disc: vacuum, notch and gate."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +18,17 @@ from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, FLAT, crossing
 from metersim.measures.intervals import Estimate
 from metersim.measures.tally import tallied
+from metersim.questions.shared.cases import load_case
 from metersim.questions.sheet.discfit import gate_for
 
-QUALITY = "per_spacing.quality"
+QUALITY, SINGLE = "per_spacing.quality", "cells.single"
+SMALL_SPACING = 0.08  # m; below it quality of feed measures scatter; assumption
+PUBLISHED = "karayel2004"
 TRAVEL = 3  # assumption: notches of the singulator to either side of the centre
 LEAST_VACUUM = 300.0  # Pa; assumption: every shipped lot needs more
 VACUUMS = 10  # tried vacuums, evenly on a logarithmic scale
 TRIED_CELLS = 6_000
+FAR = 0.05  # loss of the leading measure beyond its best vacuum, clearly outside any plateau
 LEVELS = (0.01, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.05, 1.2, 1.35, 1.5)
 # of the carry line; assumption: from a pool thinner than a seed to well above that line
 STEPS = {  # steps of round start values: vacuum (half of it when low) and gate
@@ -37,7 +42,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Plateau:
-    """Range of a setting with quality within `FLAT` of its best.
+    """Range of a setting with the leading measure within `FLAT` of its best.
 
     Attributes
     ----------
@@ -64,63 +69,113 @@ class Start:
     plateau : Plateau
         Plateau of the vacuum at that notch. [Pa]
     quality : ndarray, shape (notches, vacuums)
-        Quality of feed at all tried notches and vacuums. [1]
+        Leading measure at the notches and vacuums of the last search. [1]
+    published : float, optional
+        Published best vacuum of the crop, if the start vacuum is that; None if it is the middle of
+        the plateau. [Pa]
     """
 
     scenario: Scenario
     plateau: Plateau
     quality: Floats
+    published: float | None = None
+
+
+def leading(scenario: Scenario) -> str:
+    """Key of the measure that decides: quality of feed, or singulation where seeds lie close.
+
+    Notes
+    -----
+    Pure scatter, without a skip or a double, leaves the quality
+    `metersim.measures.spacing.quality_of_scatter`.  Below `SMALL_SPACING` it would hide the meter.
+    """
+    return SINGLE if scenario.spacing < SMALL_SPACING else QUALITY
 
 
 def quality_of(scenario: Scenario, seed: int) -> float:
-    """Quality of feed of a short run; 0 where no seed is sown. [1]"""
+    """Leading measure of a short run; 0 where no seed is sown. [1]"""
     run = tallied(scenario.lasting(TRIED_CELLS), seed=seed)
-    found = float(measure(run).points[QUALITY][0])
+    found = float(measure(run).points[leading(scenario)][0])
     return 0.0 if math.isnan(found) else found
 
 
-def start_point(job: tuple[Scenario, float, int, str]) -> Start:
+@cache
+def published_vacuums() -> dict[str, float]:
+    """Published best vacuum by crop, from karayel2004. [Pa]"""
+    return {
+        row.stated["of"]: row.number("published") * 1e3
+        for row in load_case(PUBLISHED).rows
+        if row.kind == "plateau"
+    }
+
+
+def start_point(job: tuple[Scenario, float, int, str, bool]) -> Start:
     """Vacuum and notch at which quality is least sensitive to deviations.
 
-    Every vacuum is run at every notch with common random numbers.  The notch is that of the point
-    with the best mean quality over itself and its neighbours, one step of vacuum and one notch
-    away.  The vacuum is the middle of the plateau at that notch, in kPa.  Published best vacuums
-    lie from a fifth to nine tenths of the way up the model's plateaus, half of the way on average
-    (karayel2004).
+    Every second vacuum is run at every second notch, then every vacuum about the best notch, all
+    with common random numbers.  The notch is that of the point with the best mean quality over
+    itself and its neighbours, one step of vacuum and one notch away.  The vacuum is the published
+    best one of the crop if the plateau at that notch contains it: somebody held it.  Otherwise it
+    is the middle of that plateau, in kPa.
 
     Parameters
     ----------
-    job : (Scenario, float, int, str)
-        Scenario with the disc, highest vacuum of the fan [Pa], random seed, and family of units
-        of the round vacuum.
+    job : (Scenario, float, int, str, bool)
+        Scenario with the disc, highest vacuum of the fan [Pa], random seed, family of units of the
+        round vacuum, and whether the first, coarse part of the search is enough.
 
     Returns
     -------
     Start
         Start point with the tried qualities.
     """
-    scenario, most, seed, units = job
-    vacuums = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
-    settings, notches = {}, []
+    scenario, most, seed, units, coarse = job
+    every = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
+    settings = {}
     for notch in range(-TRAVEL, TRAVEL + 1):
         try:
             settings[notch] = scenario.replace(singulator__notch=float(notch))
-            notches.append(notch)
         except BadInput:  # the edge would pass the holes: the travel ends here
             continue
-    quality = np.array(
-        [
-            [quality_of(settings[notch].replace(vacuum__vacuum=p), seed) for p in vacuums.tolist()]
-            for notch in notches
-        ]
-    )
-    forgiving = uniform_filter(quality, size=3, mode="nearest")
-    row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
+    vacuums, notches = every[::-2][::-1], [*settings][::2]
+    quality, row = _searched(settings, notches, vacuums, seed)
+    if not coarse:
+        near = [notch for notch in settings if abs(notch - notches[row]) <= 1]
+        vacuums, notches = every, near
+        quality, row = _searched(settings, notches, vacuums, seed)
     found = plateau(np.log(vacuums), quality[row])
     span = Plateau(math.exp(found.low), math.exp(found.high), found.low_open, found.high_open)
-    vacuum = min(_rounded((span.low + span.high) / 2, STEPS[units][0]), most)
+    published = published_vacuums().get(scenario.lot.crop)
+    if published is not None and not span.low <= published <= span.high:
+        published = None
+    middle = published or (span.low + span.high) / 2
+    vacuum = min(_rounded(middle, STEPS[units][0]), most)
     start = settings[notches[row]].replace(vacuum__vacuum=vacuum)
-    return Start(start, span, quality)
+    return Start(start, span, quality, published)
+
+
+def _searched(
+    settings: Mapping[int, Scenario], notches: Sequence[int], vacuums: Floats, seed: int
+) -> tuple[Floats, int]:
+    """Leading measure at all notches and vacuums, and the row that forgives most."""
+    quality = np.array([_rising(settings[notch], vacuums, seed) for notch in notches])
+    forgiving = uniform_filter(quality, size=3, mode="nearest")
+    row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
+    return quality, int(row)
+
+
+def _rising(scenario: Scenario, vacuums: Floats, seed: int) -> list[float]:
+    """Leading measure at rising vacuums.
+
+    Past its best it only falls, as doubles grow.  Once it is `FAR` below, it is not run any more.
+    """
+    found: list[float] = []
+    for vacuum in vacuums.tolist():
+        if found and found[-1] < max(found) - FAR:
+            found.append(found[-1])
+        else:
+            found.append(quality_of(scenario.replace(vacuum__vacuum=vacuum), seed))
+    return found
 
 
 def plateau(places: Floats, quality: Floats) -> Plateau:
@@ -160,7 +215,7 @@ class Gate:
     plateau : Plateau
         Plateau of openings. [m]
     openings, quality : ndarray
-        Tried openings and their quality of feed. [m], [1]
+        Tried openings and their leading measure. [m], [1]
     """
 
     opening: float
@@ -192,7 +247,7 @@ def gate_point(scenario: Scenario, seed: int, units: str) -> Gate:
 
 
 CELLS = 24_000  # of a run
-COMPARED = ("cells.skip", "cells.double", QUALITY, "precision")  # measures of differences
+COMPARED = ("cells.skip", "cells.double", SINGLE, QUALITY, "precision")  # measures of differences
 
 
 def long(scenario: Scenario) -> Scenario:
@@ -208,108 +263,3 @@ def measured(scenario: Scenario, *, seed: int) -> Measured:
 def differences(a: Measured, b: Measured) -> dict[str, Estimate]:
     """Paired differences of b less a, for all of `COMPARED`."""
     return {key: difference(a, b, BY_KEY[key]) for key in COMPARED}
-
-
-CLOSE = 0.01  # loss of quality above which a change counts as close to a limit
-
-
-@dataclass(frozen=True)
-class Nearby:
-    """Cost of a single change.
-
-    Attributes
-    ----------
-    key : str
-        One of `MOVES`.
-    changes : mapping of str to Estimate
-        Paired differences from the start point, by measure of `COMPARED`, in SI.
-    """
-
-    key: str
-    changes: Mapping[str, Estimate]
-
-    @property
-    def close(self) -> bool:
-        """Whether the change costs more quality than `CLOSE`."""
-        return self.changes[QUALITY].value < -CLOSE
-
-
-PARTS = {0.25: "a quarter"}
-TIMES = {2.0: "twice"}
-NOTCHES = {1.0: "one notch"}
-
-
-@dataclass(frozen=True)
-class Move:
-    """Something that may move away from the start point.
-
-    Attributes
-    ----------
-    field : str
-        What moves, as `metersim.machine.scenario.Scenario.replace` takes it.
-    how : str
-        ``times`` what it is, ``plus`` so much, or ``to`` a value.
-    amount : float
-        By how much, in SI where it is no factor.
-    form : str
-        Words, with a place for how far it moves.
-    most : float
-        Value up to which it moves, in SI.
-    """
-
-    field: str
-    how: str
-    amount: float
-    form: str
-    most: float = math.inf
-
-    def made(self, scenario: Scenario) -> Scenario:
-        """The scenario with this moved; raises `BadInput` where it cannot move."""
-        section, _, name = self.field.partition("__")
-        now = getattr(scenario.seeds if name == "size_cv" else getattr(scenario, section), name)
-        there = {"times": self.amount * now, "plus": now + self.amount, "to": self.amount}
-        return scenario.replace(**{self.field: min(there[self.how], self.most)})
-
-    @property
-    def words(self) -> str:
-        """What moves, and how far."""
-        size, part = abs(self.amount), abs(self.amount - 1)
-        return self.form.format(
-            part=PARTS.get(part, f"{100 * part:.3g} %"),
-            times=TIMES.get(size, f"{size:g} times"),
-            notches=NOTCHES.get(size, f"{size:g} notches"),
-            percent=f"{100 * size:.3g} %",
-            degrees=f"{math.degrees(size):.2g} deg",
-            amount=f"{size:g}",
-        )
-
-
-MOVES = {
-    "faster": Move("demand__speed", "times", 1.25, "{part} faster"),
-    "smaller seed": Move("seed__size_factor", "times", 0.95, "seed {part} smaller"),
-    "larger seed": Move("seed__size_factor", "times", 1.05, "seed {part} larger"),
-    "mixed seed": Move("seed__size_cv", "times", 2.0, "sizes {times} as mixed", most=0.4),
-    "less vacuum": Move("vacuum__vacuum", "times", 0.8, "vacuum {part} down"),
-    "more vacuum": Move("vacuum__vacuum", "times", 1.2, "vacuum {part} up"),
-    "milder": Move("singulator__notch", "plus", -1.0, "{notches} milder"),
-    "more aggressive": Move("singulator__notch", "plus", 1.0, "{notches} more aggressive"),
-    "lower gate": Move("pool__gate_opening", "times", 0.6, "gate {part} lower"),
-    "higher gate": Move("pool__gate_opening", "times", 1.4, "gate {part} higher"),
-    "worn tube": Move("tube__tube_wear", "to", 0.8, "a badly worn tube (wear {amount})"),
-    "worn cut-off": Move("cutoff__decay_arc", "to", 0.0873, "cut-off edge fading over {degrees}"),
-    "uneven drive": Move("drive__ripple", "to", 0.1, "drive uneven by {percent}"),
-}
-"""Single changes by name, each with its size and its words."""
-
-
-def nearby_of(start: Measured, run: Callable[[Scenario], Measured]) -> tuple[Nearby, ...]:
-    """Costs of all possible changes, the greatest first."""
-    found = []
-    for key, move in MOVES.items():
-        try:
-            moved = move.made(start.scenario)
-        except BadInput:
-            continue
-        if moved != start.scenario:
-            found.append(Nearby(key, differences(start, run(moved))))
-    return tuple(sorted(found, key=lambda one: one.changes[QUALITY].value))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -30,25 +30,19 @@ from metersim.questions.shared.counts import effect_by_blocks
 from metersim.questions.shared.plants import Stand, stand_of
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import DRAWS, spread_about
-from metersim.questions.sheet.choice import (
-    GUIDE,
-    Fit,
-    Rule,
-    Unfit,
-    other_holes,
-    ranked,
-    rules_for,
-    searched,
-)
+from metersim.questions.sheet.choice import GUIDE, Fit, Unfit, ranked, searched
 from metersim.questions.sheet.discfit import Machine, machine_for
+from metersim.questions.sheet.moves import Nearby, nearby_of
+from metersim.questions.sheet.rules import Rule, other_holes, rules_for
+from metersim.questions.sheet.scatter import scatter_spread
 from metersim.questions.sheet.start import (
     QUALITY,
+    SINGLE,
     Gate,
-    Nearby,
     Plateau,
+    leading,
     long,
     measured,
-    nearby_of,
     start_point,
 )
 from metersim.run.parallel import check_sent, in_order
@@ -164,6 +158,9 @@ class Sheet:
         Highest vacuum of the fan. [Pa]
     given : tuple of str
         Fields of the machine that the user stated.
+    scatter : mapping of str to Estimate
+        Scatter of seeds along the row on the ``bench`` and in the ``field``, with its total
+        interval.  It is empty where seeds do not lie close. [m]
     """
 
     scenario: Scenario
@@ -181,6 +178,7 @@ class Sheet:
     count: Count
     vacuum_most: float
     given: tuple[str, ...]
+    scatter: Mapping[str, Estimate]
 
     def __repr__(self) -> str:
         disc = self.chosen.disc
@@ -193,14 +191,19 @@ class Sheet:
         return self.fits[0]
 
     @property
+    def leading(self) -> str:
+        """Key of the measure that decides: quality of feed, or singulation for close seeds."""
+        return leading(self.scenario)
+
+    @property
     def plateau(self) -> Plateau:
-        """Vacuums with quality within half a percentage point of the best. [Pa]"""
+        """Vacuums with the leading measure within half a percentage point of the best. [Pa]"""
         return self.chosen.start.plateau
 
     def to_dataframe(self) -> pd.DataFrame:
         """A table for pandas with one row a disc that was run, in SI (extra ``notebook``).
 
-        It holds start point and quality; ``lead`` is the paired difference from the chosen disc.
+        It holds start point and leading measure; ``lead`` is its difference from the chosen disc.
         """
         rows = [
             {
@@ -208,10 +211,10 @@ class Sheet:
                 "hole_diameter": one.disc.hole_diameter,
                 "vacuum": one.start.scenario.vacuum.vacuum,
                 "notch": one.start.scenario.singulator.notch,
-                **vars(one.measured[QUALITY]),
-                "lead": one.lead[QUALITY].value,
-                "lead_low": one.lead[QUALITY].low,
-                "lead_high": one.lead[QUALITY].high,
+                **vars(one.reach[one.leading]),
+                "lead": one.lead[one.leading].value,
+                "lead_low": one.lead[one.leading].low,
+                "lead_high": one.lead[one.leading].high,
                 "objections": ", ".join(against.kind for against in one.objections),
             }
             for one in self.fits
@@ -277,15 +280,16 @@ def sheet(
     >>> found = m.sheet("sugar_beet", asked, discs=beet, seed=3)
     >>> found
     <Sheet for sugar_beet: 60 holes of 2.2 mm; to_dataframe() shows all discs>
-    >>> f"{found.field['per_spacing.quality'].value:.0%} of spacings are normal in the field"
-    '98% of spacings are normal in the field'
+    >>> found.chosen.disc.suits("sugar beet"), found.chosen.objections
+    (True, ())
     """
     machine = machine_for(lot, changes, changed_by)
     machine = replace(machine, scenario=fitted(machine.scenario, stations))
     check_sent(machine.scenario, executor)
     search = partial(searched, machine, discs or load_discs(), executor, on_disc)
     found, unfit = search(vacuum_most, seed, units)
-    fits, gate = ranked(found, seed, units)
+    uncertain = partial(_uncertain, machine=machine)
+    fits, gate = ranked(found, uncertain, seed, units)
     scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, seed)
     scenario = _as_written(scenario)
     pulses = "pulses" if scenario.observed == "pulses" else None
@@ -294,7 +298,7 @@ def sheet(
     field, bench = run(scenario), run(on_bench)
     spreads = [_spread(one, machine, seed) for one in (scenario, on_bench)]
     others = other_holes(scenario)
-    jobs = ((one, vacuum_most, seed, units) for one in others.values())
+    jobs = ((one, vacuum_most, seed, units, True) for one in others.values())
     starts = in_order(start_point, jobs, executor)
     holes = {name: one.scenario for name, one in zip(others, starts, strict=True)}
     return Sheet(
@@ -307,13 +311,25 @@ def sheet(
         bench=bench,
         field_spread=spreads[0],
         bench_spread=spreads[1],
-        stand=stand_of(_uncertain(scenario, machine), seed=seed, draws=DRAWS),
+        stand=stand_of(uncertain(scenario), seed=seed, draws=DRAWS),
         nearby=nearby_of(field, run),
         rules=rules_for(field, run, gate, holes),
         count=seeds_to_count(bench, _faulty_at_most(spreads[1])),
         vacuum_most=vacuum_most,
         given=scenario.changes,
+        scatter=_scatter({"bench": on_bench, "field": scenario}, uncertain, seed),
     )
+
+
+def _scatter(
+    places: Mapping[str, Scenario], uncertain: Callable[[Scenario], Scenario], seed: int
+) -> dict[str, Estimate]:
+    """Scatter of seeds that lie close, by place; empty where others decide."""
+    return {
+        name: scatter_spread(uncertain(one), seed=seed, draws=DRAWS)
+        for name, one in places.items()
+        if leading(one) == SINGLE
+    }
 
 
 def _guided(scenario: Scenario, given: bool, seed: int) -> tuple[Scenario, Estimate | None]:
@@ -340,7 +356,8 @@ def _as_written(scenario: Scenario) -> Scenario:
 def _spread(scenario: Scenario, machine: Machine, seed: int) -> Spread:
     """Uncertainty of a result from machine, seed size, vacuum, and inputs given as ranges."""
     uncertain = _uncertain(scenario, machine).lasting(DRAWN_CELLS)
-    return spread_about(measure(tallied(uncertain, seed=seed), level=LEVEL_TOTAL))
+    middle = measure(tallied(uncertain, seed=seed), level=LEVEL_TOTAL)
+    return spread_about(middle, draws=DRAWS)
 
 
 def _uncertain(scenario: Scenario, machine: Machine) -> Scenario:

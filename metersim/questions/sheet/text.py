@@ -6,13 +6,15 @@ The wall page and the HTML page are made of the same blocks (`blocks`).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from metersim.files.units import sentence_number
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.limits import RESERVE, causes
+from metersim.measures.limits import causes
+from metersim.measures.spacing import quality_of_scatter
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.notes import (
     BEFORE,
@@ -36,8 +38,10 @@ from metersim.questions.shared.words import (
     signed,
     wrapped,
 )
-from metersim.questions.sheet.fits import disc_rows, disc_words, not_run, rule_lines
-from metersim.questions.sheet.start import CLOSE, MOVES, QUALITY, TRAVEL, Nearby
+from metersim.questions.sheet.fits import LEADS, disc_rows, not_run, rule_lines
+from metersim.questions.sheet.moves import CLOSE, MOVES, Nearby
+from metersim.questions.sheet.settings import ASSUMED, settings
+from metersim.questions.sheet.start import QUALITY, SINGLE, SMALL_SPACING
 from metersim.questions.sheet.study import SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
 
 EXPECTED = (
@@ -48,6 +52,10 @@ EXPECTED = (
     "per_spacing.miss",
     "precision",
 )
+EXPECTED_CLOSE = (SINGLE, "cells.skip", "cells.double", QUALITY)
+"""Measures of seeds that lie close; their scatter stands beside them."""
+STAR = "*"
+OVERTAKING = 0.3  # scatter over spacing, beyond which over 1 seed in 100 overtakes the next
 MOST_NEARBY = 7  # changes with a line of their own
 MOVED = {key: move.words for key, move in MOVES.items()}
 
@@ -138,102 +146,55 @@ def asked(sheet: Sheet, units: str = "metric") -> str:
     )
 
 
-def settings(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
-    """Rows of settings: name, value, and reason."""
-    scenario, disc = sheet.scenario, sheet.chosen.disc
-    edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
-    share = scenario.disc.hole_diameter / scenario.seeds.width
-    return (
-        (
-            "Disc",
-            disc_words(disc, units),
-            f"made for {disc.meant_for}; the hole is {share:.2f} of the seed's width",
-        ),
-        (
-            "Vacuum at the hole",
-            set_quantity("pressure", scenario.vacuum.vacuum, units),
-            f"good {_plateau(sheet, units)}; {RESERVE}",
-        ),
-        (
-            "Singulator",
-            _notch(scenario.singulator.notch),
-            f"edge {rough('small', edge, units)} from the holes' path; a notch is "
-            f"{rough('small', scenario.singulator.notch_step, units)}, taken to have "
-            f"{TRAVEL} to either side",
-        ),
-        (
-            "Gate opening",
-            set_quantity("small", scenario.pool.gate_opening, units),
-            f"good {_gate(sheet, units)}, from floor to lip",
-        ),
-        ("Inner guide", *_guide(sheet)),
-        ("Cut-off", "clean, sharp edge", _cutoff(sheet)),
-    )
-
-
-def _notch(notch: float) -> str:
-    if notch == 0:
-        return "centre"
-    many = "1 notch" if abs(notch) == 1 else f"{abs(notch):g} notches"
-    return f"{many} {'more aggressive' if notch > 0 else 'milder'}"
-
-
-def _plateau(sheet: Sheet, units: str) -> str:
-    span = sheet.plateau
-    low, high = (rough("pressure", one, units) for one in (span.low, span.high))
-    below = " or less" if span.low_open else ""
-    return f"from {low}{below} to {'all that the fan gives' if span.high_open else high}"
-
-
-def _gate(sheet: Sheet, units: str) -> str:
-    span = sheet.gate.plateau
-    low, high = (rough("small", one, units) for one in (span.low, span.high))
-    return f"from {low} to {high}"
-
-
-def rough(kind: str, value: float, units: str) -> str:
-    """A value rounded to two digits."""
-    amount, symbol = shown(kind, value, units)
-    return f"{sentence_number(amount, 2)} {symbol}"
-
-
-def _guide(sheet: Sheet) -> tuple[str, str]:
-    fitted = "fitted" if sheet.scenario.guide.inner_guide else "none"
-    if sheet.guide is None:
-        return fitted, "as you stated"
-    change = change_text("share", sheet.guide)
-    return fitted, f"with one against without: quality {change}"
-
-
-def _cutoff(sheet: Sheet) -> str:
-    worn = next((one for one in sheet.nearby if one.key == "worn cut-off"), None)
-    if worn is None:
-        return "here with the edge that you stated"
-    change = change_text("share", worn.changes[QUALITY])
-    over = MOVES[worn.key].words.rpartition(" over ")[2]
-    return f"a worn one, where vacuum fades over {over}: quality {change}"
-
-
 def _expected(sheet: Sheet, units: str) -> Block:
     ranges = ", ".join(_unknown(sheet))
     level = level_text(LEVEL_TOTAL)
     rows: list[tuple[str, ...]] = [("", "bench", level, "field", level)]
-    for key in EXPECTED:
+    for key in EXPECTED_CLOSE if sheet.scatter else EXPECTED:
         kind, row = BY_KEY[key].kind, [LABELS[key]]
         for spread in (sheet.bench_spread, sheet.field_spread):
             total = spread.total(key)
             row += [quantity(kind, total.value, units), interval_text(kind, total, units)]
         rows.append(tuple(row))
+    if sheet.scatter:
+        row = ["scatter along the row"]
+        for one in (sheet.scatter["bench"], sheet.scatter["field"]):
+            row += [quantity("small", one.value, units), interval_text("small", one, units)]
+        rows.insert(2, tuple(row))
     return Block(
         "expected",
         "Expect",
         (
+            *_close_seeds(sheet, units),
             f"{interval_lines(sheet.field_spread, inputs=False)[0]}, with {ranges}",
-            "Intervals of differences on this sheet hold sampling error alone: one machine has "
-            "both settings",
+            "Intervals between discs hold all of it, on the same machines. Those of other "
+            "differences hold sampling error alone",
         ),
         tuple(rows),
     )
+
+
+def _close_seeds(sheet: Sheet, units: str) -> Iterator[str]:
+    """What quality of feed measures where seeds lie close."""
+    if not sheet.scatter:
+        return
+    spacing, scatter = sheet.scenario.spacing, sheet.scatter["field"].value
+    yield (
+        f"Seeds lie {quantity('length', spacing, units)} apart. Below "
+        f"{set_quantity('length', SMALL_SPACING, units)} quality of feed measures scatter, so "
+        "singulation decides here"
+    )
+    if 0 < scatter <= OVERTAKING * spacing:
+        even = quality_of_scatter(scatter, spacing)
+        yield (
+            f"The scatter in the field alone leaves a quality of {quantity('share', even)}, even "
+            "with one seed from every cell"
+        )
+    elif scatter > 0:
+        yield (
+            f"The scatter in the field is {scatter / spacing:.2f} of the spacing: seeds overtake "
+            "their neighbours, and quality of feed says little"
+        )
 
 
 def _unknown(sheet: Sheet) -> list[str]:
@@ -251,37 +212,41 @@ def _unknown(sheet: Sheet) -> list[str]:
 
 
 def _limits(sheet: Sheet) -> Block:
+    word = LEADS[sheet.leading]
     close = [MOVED[one.key] for one in sheet.nearby if one.close]
     over = f"{CLOSE * 100:g} point" + ("s" if CLOSE != 0.01 else "")
     first = (
-        f"Close by, each costs more than {over} of quality in the field: {', '.join(close)}."
+        f"Close by, each costs more than {over} of {word} in the field: {', '.join(close)}."
         if close
-        else f"Nothing of what was moved costs more than {over} of quality in the field."
+        else f"Nothing of what was moved costs more than {over} of {word} in the field."
     )
-    rest = "; ".join(
-        f"{MOVED[one.key]} {points(one.changes[QUALITY])}" for one in sheet.nearby[MOST_NEARBY:]
-    )
+    rest = "; ".join(f"{_named(one)} {points(one.cost)}" for one in sheet.nearby[MOST_NEARBY:])
     binding, bound = next(iter(causes(sheet.field)), None), ""
     if binding:
         spoilt = f"{binding.name} ({quantity('share', binding.share)} of spacings)"
         bound = f"As it is, the limit that binds in the field is {spoilt}. "
     sizes = (
         f"{bound}How far each of these moves is an assumption, and one is not as likely as another."
+        f" {STAR}: {ASSUMED}"
     )
     rows: list[tuple[str, ...]] = [
-        ("what moves alone", "quality, points", "skips", "doubles", "precision")
+        ("what moves alone", f"{word}, points", "skips", "doubles", "precision")
     ]
     rows += [_moved(one) for one in sheet.nearby[:MOST_NEARBY]]
-    lines = (first, sizes, *([f"quality, points, of the others: {rest}"] if rest else []))
+    lines = (first, sizes, *([f"{word}, points, of the others: {rest}"] if rest else []))
     return Block("limits", "What goes wrong first", lines, tuple(rows))
 
 
+def _named(one: Nearby) -> str:
+    """What moves, with a star where the size of its effect is an assumption."""
+    return MOVED[one.key] + (f" {STAR}" if MOVES[one.key].assumed else "")
+
+
 def _moved(one: Nearby) -> tuple[str, ...]:
-    quality = one.changes[QUALITY]
     others = (one.changes[key] for key in ("cells.skip", "cells.double", "precision"))
     return (
-        MOVED[one.key],
-        change_text("share", quality).replace(" points", ""),
+        _named(one),
+        change_text("share", one.cost).replace(" points", ""),
         *(points(change) for change in others),
     )
 

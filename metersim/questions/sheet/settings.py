@@ -1,0 +1,132 @@
+"""Settings of a start sheet in words, each with its reason."""
+
+from __future__ import annotations
+
+from metersim.files.units import sentence_number
+from metersim.machine.sources import HARD_TO_HOLD, NO_SOURCE
+from metersim.questions.shared.words import change_text, set_quantity, shown
+from metersim.questions.sheet.fits import LEADS, disc_words
+from metersim.questions.sheet.moves import MOVES
+from metersim.questions.sheet.start import QUALITY, TRAVEL, published_vacuums
+from metersim.questions.sheet.study import Sheet
+
+FAN_LIMITS = 0.9  # low end of the plateau over what the fan gives, above which the fan limits
+ASSUMED = "the size of this effect is an assumption"
+
+
+def settings(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
+    """Rows of settings: name, value, and reason."""
+    scenario, disc = sheet.scenario, sheet.chosen.disc
+    edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
+    share = scenario.disc.hole_diameter / scenario.seeds.width
+    return (
+        (
+            "Disc",
+            disc_words(disc, units),
+            f"made for {disc.meant_for}; the hole is {share:.2f} of the seed's width",
+        ),
+        (
+            "Vacuum at the hole",
+            set_quantity("pressure", scenario.vacuum.vacuum, units),
+            _vacuum(sheet, units),
+        ),
+        (
+            "Singulator",
+            _notch(scenario.singulator.notch),
+            f"edge {rough('small', edge, units)} from the holes' path; a notch is "
+            f"{rough('small', scenario.singulator.notch_step, units)}, taken to have "
+            f"{TRAVEL} to either side{_beyond_trade(sheet)}",
+        ),
+        (
+            "Gate opening",
+            set_quantity("small", scenario.pool.gate_opening, units),
+            f"good {_gate(sheet, units)}, from floor to lip",
+        ),
+        ("Inner guide", *_guide(sheet)),
+        ("Cut-off", "clean, sharp edge", _cutoff(sheet)),
+    )
+
+
+def _vacuum(sheet: Sheet, units: str) -> str:
+    """Reason of the start vacuum: published or middle of the plateau, and what is hard to hold."""
+    said = [f"good {_plateau(sheet, units)}"]
+    crop = sheet.scenario.lot.crop
+    published = published_vacuums().get(crop)
+    best = f"published best for {crop} (karayel2004)"
+    if sheet.chosen.start.published is not None:
+        said.append(f"the {best} lies in that range: start there")
+    else:
+        said.append("this is its middle")
+        if published is not None:
+            said.append(f"the {best} is {set_quantity('pressure', published, units)}, outside it")
+            said += [
+                f"{LEADS[sheet.leading]} there {change_text('share', rule.changes['published'])}"
+                for rule in sheet.rules
+                if rule.key == "published"
+            ]
+    if sheet.plateau.high_open and sheet.plateau.low > FAN_LIMITS * sheet.vacuum_most:
+        said.append("the fan is the limit here")
+    if sheet.scenario.vacuum.vacuum < HARD_TO_HOLD:
+        bound = rough("pressure", HARD_TO_HOLD, units)
+        said.append(f"a vacuum below about {bound} is hard to hold ({NO_SOURCE})")
+    return "; ".join(said)
+
+
+TRADE = {
+    "travel": ("nearest", "ends at most one from the centre"),
+    "aggressive": ("most", "starts at the most aggressive end"),
+}
+"""Rules of the trade on the notch: the key of the change, and what the trade does."""
+
+
+def _beyond_trade(sheet: Sheet) -> str:
+    """What the trade does where the start is another, and what it costs in the simulation."""
+    for rule in sheet.rules:
+        if rule.key in TRADE and not rule.agrees:
+            key, does = TRADE[rule.key]
+            change = change_text("share", rule.changes[key])
+            return f"; the trade {does}, there {LEADS[sheet.leading]} {change}: prove it first"
+    return ""
+
+
+def _notch(notch: float) -> str:
+    if notch == 0:
+        return "centre"
+    many = "1 notch" if abs(notch) == 1 else f"{abs(notch):g} notches"
+    return f"{many} {'more' if notch > 0 else 'less'} aggressive"
+
+
+def _plateau(sheet: Sheet, units: str) -> str:
+    span = sheet.plateau
+    low, high = (rough("pressure", one, units) for one in (span.low, span.high))
+    below = " or less" if span.low_open else ""
+    return f"from {low}{below} to {'all that the fan gives' if span.high_open else high}"
+
+
+def _gate(sheet: Sheet, units: str) -> str:
+    span = sheet.gate.plateau
+    low, high = (rough("small", one, units) for one in (span.low, span.high))
+    return f"from {low} to {high}"
+
+
+def rough(kind: str, value: float, units: str) -> str:
+    """A value rounded to two digits."""
+    amount, symbol = shown(kind, value, units)
+    return f"{sentence_number(amount, 2)} {symbol}"
+
+
+def _guide(sheet: Sheet) -> tuple[str, str]:
+    fitted = "fitted" if sheet.scenario.guide.inner_guide else "none"
+    if sheet.guide is None:
+        return fitted, "as you stated"
+    change = change_text("share", sheet.guide)
+    return fitted, f"with one against without: quality {change}; {ASSUMED}"
+
+
+def _cutoff(sheet: Sheet) -> str:
+    worn = next((one for one in sheet.nearby if one.key == "worn cut-off"), None)
+    if worn is None:
+        return "here with the edge that you stated"
+    change = change_text("share", worn.changes[QUALITY])
+    over = MOVES[worn.key].words.rpartition(" over ")[2]
+    return f"a worn one, where vacuum fades over {over}: quality {change}; {ASSUMED}"
