@@ -12,10 +12,10 @@ from typing import Any
 from metersim.files.faults import BadInput
 from metersim.files.fields import Spec, read_section, specs
 from metersim.files.unknown import FORMS, Unknown, read_unknown
-from metersim.machine.reading import CHANGES, listed, load_scenario, read_changes, with_sizes
+from metersim.machine.reading import CHANGES, listed, load_scenario, read_changes
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
-from metersim.machine.seedlot import load_lot
+from metersim.machine.seedlot import load_lot, with_sizes
 
 AnyScenario = Scenario | str | Path
 """A scenario, the name of a shipped one, or a file."""

@@ -15,8 +15,8 @@ from metersim.files.unknown import Unknown, read_unknown
 from metersim.machine.coefficients import USUAL
 from metersim.machine.posterior import Posterior, read_meter
 from metersim.machine.scenario import Scenario
-from metersim.machine.sections import SECTIONS, Seed
-from metersim.machine.seedlot import SeedLot, load_lot, read_toml
+from metersim.machine.sections import SECTIONS
+from metersim.machine.seedlot import SeedLot, load_lot, read_toml, with_sizes
 
 _HERE = Path(__file__).parents[1]
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
@@ -24,7 +24,6 @@ TEXTS = ("title", "shows")
 METER = "meter"
 MAX_EXTENDS = 10
 CHANGES = Parameter("changes")
-SIZES = "seed__size_cv"
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 
 
@@ -384,23 +383,6 @@ def _meter(name: Any, stated: Stated, where: str) -> Posterior:
             else fault
             for fault in error.faults
         ) from None
-
-
-def with_sizes(unknown: Iterable[Unknown], seed: Seed, lot: SeedLot) -> list[Unknown]:
-    """Uncertain inputs, and the lot's range of size spreads where nothing else states the spread.
-
-    Parameters
-    ----------
-    unknown : iterable of Unknown
-        Uncertain inputs that the scenario states, in the order of sections.
-    seed : Seed
-        Seed section, which may state a spread.
-    lot : SeedLot
-        Lot of that section.
-    """
-    found = list(unknown)
-    stated = seed.size_cv is not None or any(one.field == SIZES for one in found)
-    return found if stated or lot.size_cvs is None else [lot.size_cvs, *found]
 
 
 def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:

@@ -10,7 +10,7 @@ import dataclasses
 import difflib
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -349,3 +349,23 @@ def _read_origins(
         if name not in table and (spec.required or name in stated)
     ]
     return marked, faults
+
+
+SIZES = "seed__size_cv"
+
+
+def with_sizes(unknown: Iterable[Unknown], seed: Seed, lot: SeedLot) -> list[Unknown]:
+    """Uncertain inputs, and the lot's range of size spreads where nothing else states the spread.
+
+    Parameters
+    ----------
+    unknown : iterable of Unknown
+        Uncertain inputs that the scenario states, in the order of sections.
+    seed : Seed
+        Seed section, which may state a spread.
+    lot : SeedLot
+        Lot of that section.
+    """
+    found = list(unknown)
+    stated = seed.size_cv is not None or any(one.field == SIZES for one in found)
+    return found if stated or lot.size_cvs is None else [lot.size_cvs, *found]

@@ -41,8 +41,9 @@ from metersim.questions.learn.weigh import (
     weights_of,
 )
 from metersim.questions.shared.countlog import entry_of, with_entry
+from metersim.questions.shared.discrepancy import share_error, shifted
 from metersim.questions.shared.looks import Look, loads_at, rates_of
-from metersim.questions.shared.spread import ALIKE, change_errors, share_error, shifted
+from metersim.questions.shared.spread import ALIKE, change_errors
 
 BENCH = m.load_scenario("maize_bench", ["turns=20"])
 MACHINES = machines_of(BENCH, 1)

@@ -17,16 +17,8 @@ from metersim.machine.posterior import AT, Posterior, shipped_posterior
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
-from metersim.questions.shared.spread import (
-    ALIKE,
-    NOTHING,
-    Draws,
-    Spread,
-    change_errors,
-    errors_of,
-    gather,
-    share_error,
-)
+from metersim.questions.shared.discrepancy import errors_of, share_error
+from metersim.questions.shared.spread import ALIKE, NOTHING, Draws, Spread, change_errors, gather
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
 Z = 1.959963984540054  # normal deviate of 97.5 %

@@ -20,7 +20,7 @@ from metersim.questions.evidence.score import numbers
 from metersim.questions.learn.machines import machines_of
 from metersim.questions.learn.weigh import effective, weights_of
 from metersim.questions.shared.cases import Case, load_case, shipped_cases
-from metersim.questions.shared.spread import shifted
+from metersim.questions.shared.discrepancy import shifted
 from metersim.run.streams import Streams
 
 MACHINES, SPACINGS, PRINTED = 256, 250, 200

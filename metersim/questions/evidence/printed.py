@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import jackknife
 from metersim.questions.evidence.predictions import COUNTED, Predicted
-from metersim.questions.shared.spread import SPREADS
+from metersim.questions.shared.discrepancy import SPREADS
 from metersim.questions.shared.statements import Row, Term
 from metersim.run.streams import Streams
 

@@ -18,9 +18,10 @@ from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import stretches_for, tallied, tally_of
 from metersim.questions.shared.counts import Share, shares_of
+from metersim.questions.shared.discrepancy import errors_of
 from metersim.questions.shared.looks import loads
 from metersim.questions.shared.settings import Steps
-from metersim.questions.shared.spread import Spread, errors_of, gather
+from metersim.questions.shared.spread import Spread, gather
 from metersim.questions.shared.unknowns import run_draws
 from metersim.run.simulation import simulate
 

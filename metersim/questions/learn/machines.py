@@ -19,7 +19,8 @@ from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.posterior import SHIFTS, Posterior, Shift
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.spread import ALIKE, share_error
+from metersim.questions.shared.discrepancy import share_error
+from metersim.questions.shared.spread import ALIKE
 from metersim.questions.shared.unknowns import NEXT_TO_AN_END, draw_places
 from metersim.run.streams import Streams
 

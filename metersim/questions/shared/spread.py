@@ -19,10 +19,11 @@ from scipy.special import chdtri, ndtri, stdtrit
 from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
-from metersim.machine.posterior import AT, Posterior, Shift
+from metersim.machine.posterior import Posterior
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
 from metersim.measures.scales import ANGLE, Scale, bent, scale_of
+from metersim.questions.shared.discrepancy import SPREADS, is_share, share_error
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 BY_CHANCE = 0.05  # how often sampling error alone may be taken for input uncertainty
 ALIKE = 0.95
 """Correlation of the model's discrepancy between two settings of one machine; assumption."""
-SPREADS = ("precision", "spacing.sd", "spacing.cv", "drop_time.sd", "plants.sd", "plants.cv")
-"""Measures with the relative discrepancy of spreads."""
 KNEE = 2.0  # of the scale of differences, over the SD of their sampling and discrepancy
 LEAST_KNEE = 0.05  # least knee, over the root mean square of the differences
 NOTHING = Estimate(math.nan, math.nan, math.nan)
@@ -303,58 +302,6 @@ class Spread:
         return self._sampling(self.of_inputs, key) / among if among > 0 else 1.0
 
 
-def share_error(posterior: Posterior) -> float:
-    """SD of the discrepancy of a share of counts on its scale, the same at every share.
-
-    Notes
-    -----
-    Derived: an SD ``d sqrt(p (1 - p)/(a (1 - a)))`` of a share p, with d at the share a, is
-    ``d/(2 sqrt(a (1 - a)))`` of the angle.
-    """
-    return posterior.share_sd / (2 * math.sqrt(AT * (1 - AT)))
-
-
-def errors_of(posterior: Posterior, measures: Iterable[Measure]) -> dict[str, float]:
-    """SD of the discrepancy of each measure on its scale; measures without one are left out."""
-    shares = {one.key: share_error(posterior) for one in measures if _is_share(one)}
-    return shares | dict.fromkeys(SPREADS, posterior.spread_sd)
-
-
-def _is_share(one: Measure) -> bool:
-    """Whether a measure is a share of counts that the meter decides."""
-    return one.kind == "share" and bool(one.top) and not one.key.startswith("late.")
-
-
-MISSED = ("cells.skip", "per_place.miss", "per_spacing.miss", "sensor.miss")
-SEVERAL = ("cells.double", "per_place.multiple", "per_spacing.multiple", "sensor.multiple")
-LEFT = {
-    "cells.single": ("cells.skip", "cells.double"),
-    "per_place.single": ("per_place.miss", "per_place.multiple"),
-    "per_spacing.quality": ("per_spacing.miss", "per_spacing.multiple"),
-}
-"""Shares of what is normal, and the shares that they lose to."""
-
-
-def shifted(points: Mapping[str, Floats], shift: Shift) -> dict[str, Floats]:
-    """Values of measures, by key, of a machine with a shift.
-
-    Notes
-    -----
-    ``sin^2(asin sqrt(share) + shift)`` for a share of skips or doubles, and a spread times
-    ``exp(shift)``.  A share of what is normal loses what the others gain.  assumption: other
-    measures have no shift.
-    """
-    made = dict(points)
-    for keys, by in ((MISSED, shift.skip), (SEVERAL, shift.double)):
-        made |= {key: ANGLE.back(ANGLE.to(made[key]) + by) for key in keys if key in made}
-    made |= {key: made[key] * math.exp(shift.spread) for key in SPREADS if key in made}
-    for key, others in LEFT.items():
-        if key in made:
-            gained = sum(made[other] - points[other] for other in others)
-            made[key] = (made[key] - gained).clip(0.0, 1.0)
-    return made
-
-
 def change_errors(
     posterior: Posterior, measures: Iterable[Measure], a: Spread, b: Spread
 ) -> dict[str, float]:
@@ -375,7 +322,7 @@ def change_errors(
     found, alike = {}, 0.0 if posterior.shifts else ALIKE
     for one in measures:
         levels = [part.total(one.key).value for part in (a, b)]
-        if _is_share(one):
+        if is_share(one):
             flat = np.sqrt(ANGLE.flatness(np.array(levels)))
             first, second = (share_error(posterior) * flat).tolist()
         elif one.key in SPREADS:

@@ -21,14 +21,8 @@ from metersim.machine.stations import OwnGiven, drawn_about, fitted
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import stretches_for, tallied
-from metersim.questions.shared.spread import (
-    Draws,
-    Spread,
-    change_between,
-    errors_of,
-    gather,
-    shifted,
-)
+from metersim.questions.shared.discrepancy import errors_of, shifted
+from metersim.questions.shared.spread import Draws, Spread, change_between, gather
 from metersim.run.streams import Streams
 
 DRAWS, MOST_DRAWS = 32, 10_000
