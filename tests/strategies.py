@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
 from metersim.files.fields import specs
-from metersim.machine.coefficients import USUAL
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import (
     SECTIONS,
@@ -53,16 +52,15 @@ BENCH = Scenario(
 )
 
 
-def pool_of(diameters):
-    """Changes of the bench so that the pool offers the seeds of that many diameters of bed.
+def pool_of(seeds):
+    """Changes of the bench so that a full pool stands that many seeds high at the disc.
 
-    A layer thinner than a seed lies along more of the circle than the exit zone: it offers its
-    share of the zone.  The pool is as deep and wide as may be, so that seed runs far down to the
-    disc from a gate that does not arch, and even a low level is many seeds.
+    A low pool presses fewer seeds to the disc.  One below a fifth of a seed is shorter along the
+    circle than the exit zone.  The pool is as deep and wide as may be, so that seed runs far down
+    to the disc from a gate that does not arch, and even a low level is many seeds.
     """
     lot, depth = BENCH.lot, 0.1
-    level = lot.gmd * diameters / USUAL.exit_zone
-    opening = level + depth * math.tan(lot.repose_angle)
+    opening = lot.gmd * seeds + depth * math.tan(lot.repose_angle)
     return {"pool__gate_opening": opening, "pool__pool_depth": depth, "pool__gate_width": 0.3}
 
 

@@ -103,8 +103,8 @@ def tallied(
     >>> import metersim as m
     >>> scenario = m.load_scenario("maize_bench", ["turns=100"])
     >>> tally = m.tallied(scenario, seed=3)
-    >>> tally.cells, int(tally.sums["none"].sum())
-    (3000, 10)
+    >>> tally.cells, bool(0 < tally.sums["none"].sum() < 100)
+    (3000, True)
     >>> m.measure(tally)["cells.skip"] == m.measure(m.simulate(scenario, seed=3))["cells.skip"]
     True
     """

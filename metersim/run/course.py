@@ -108,13 +108,14 @@ class Course:
 
 
 SLIPS = 1024  # slips that are drawn at once
+FEWEST_SLIPS = 1e-100  # per angle that stand for none at all, 1/rad
 
 
 class Slips:
     """Slips of a ground wheel: the angles at which the disc stands, and for how long in all."""
 
     def __init__(self, drive: DriveStation, draws: SlipDraws) -> None:
-        self._means = 1 / drive.slips_per_angle, drive.stand
+        self._means = 1 / max(drive.slips_per_angle, FEWEST_SLIPS), drive.stand
         self._draws = draws
         self._angle, self._stood = np.zeros((2, 1))  # at each slip; the first stands for no slip
 

@@ -104,7 +104,7 @@ def test_a_comparison_is_one_row_a_scenario_and_measure(comparison):
     for k, (label, rows) in enumerate(table.groupby("label", sort=False)):
         assert label == comparison.labels[k]
         for row in rows.itertuples():
-            estimate = comparison.measured[k][row.key]
+            estimate = comparison.values[k][row.key]  # with its total interval
             assert (row.value, row.low, row.high) == (estimate.value, estimate.low, estimate.high)
             told = (row.difference, row.difference_low, row.difference_high)
             if k == 0:

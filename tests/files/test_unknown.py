@@ -14,6 +14,7 @@ from metersim.machine.sections import SECTIONS
 
 PLACES = np.linspace(0.001, 0.999, 41)
 LAYER = 'extends = "maize_bench"\ntitle = "own"\n'
+SIZES = "size_cv_percent=5"  # in place of the lot's range
 
 
 def unknown(key, **table):
@@ -184,22 +185,27 @@ def test_a_value_takes_the_place_of_a_range_and_the_other_way_round_in_any_unit(
     below, above = tmp_path / "below.toml", tmp_path / "above.toml"
     below.write_text(f"{LAYER}[vacuum]\nvacuum_kpa = {{ low = 3, high = 5 }}\n")
     above.write_text('extends = "below.toml"\ntitle = "own"\n[vacuum]\nvacuum_inh2o = 14\n')
-    assert load_scenario(above).unknown == ()
+    sizes = load_scenario("maize_bench").lot.size_cvs  # the lot states them as a range
+    assert load_scenario(above).unknown == (sizes,)
     again = load_scenario(above, ["vacuum_kpa={mean=4, sd=1}"])
-    assert [str(one) for one in again.unknown] == ["vacuum_kpa about 4, SD 1"]
+    assert [str(one) for one in again.unknown] == [str(sizes), "vacuum_kpa about 4, SD 1"]
     known = load_scenario(below, ["vacuum_inh2o=14"])
-    assert (known.unknown, known.vacuum) == ((), load_scenario(above).vacuum)
+    assert (known.unknown, known.vacuum) == ((sizes,), load_scenario(above).vacuum)
+    assert load_scenario(above, [SIZES]).unknown == ()
+
+
+TWO = ["vacuum_kpa={low=3,high=5}", "cells={among=[24,30]}", SIZES]
 
 
 def test_what_is_replaced_is_known():
-    scenario = load_scenario("maize_bench", ["vacuum_kpa={low=3,high=5}", "cells={among=[24,30]}"])
+    scenario = load_scenario("maize_bench", TWO)
     left = scenario.replace(vacuum__vacuum=3e3)
     assert [one.name for one in left.unknown] == ["cells"] and left.vacuum.vacuum == 3e3
     assert scenario.replace(singulator__notch=1.0).unknown == scenario.unknown
 
 
 def test_a_draw_sets_every_value_and_leaves_nothing_unknown():
-    scenario = load_scenario("maize_bench", ["vacuum_kpa={low=3,high=5}", "cells={among=[24,30]}"])
+    scenario = load_scenario("maize_bench", TWO)
     drawn = scenario.drawn([{"vacuum": 0.25, "cells": 0.1}[one.name] for one in scenario.unknown])
     assert (drawn.vacuum.vacuum, drawn.disc.cells, drawn.unknown) == (3500.0, 24, ())
     for section in set(SECTIONS) - {"vacuum", "disc"}:
@@ -209,18 +215,18 @@ def test_a_draw_sets_every_value_and_leaves_nothing_unknown():
 
 
 def test_a_draw_that_contradicts_names_what_was_drawn_and_the_ranges():
-    scenario = load_scenario("maize_bench", ["hole_diameter_mm={low=3,high=9}"])
+    scenario = load_scenario("maize_bench", ["hole_diameter_mm={low=3,high=9}", SIZES])
     with pytest.raises(BadInput) as caught:
         scenario.drawn([0.99])
     (fault,) = caught.value.faults
     assert "drawn were hole_diameter_mm=8.94: narrow hole_diameter_mm from 3 to 9" in fault.message
     with pytest.raises(BadInput, match="at the middle: hole_diameter_mm from 9 to 15"):
-        load_scenario("maize_bench", ["hole_diameter_mm={low=9,high=15}"])
+        load_scenario("maize_bench", ["hole_diameter_mm={low=9,high=15}", SIZES])
 
 
 def test_settings_that_are_written_hold_the_range(capsys):
-    change = ["--set", "hole_diameter_mm={low=4,high=5}", "--turns", "10"]
-    assert main(["explain", "maize_bench", *change[:2]]) == 0
+    change = ["--set", "hole_diameter_mm={low=4,high=5}", "--set", SIZES, "--turns", "10"]
+    assert main(["explain", "maize_bench", *change[:4]]) == 0
     said = "not known, and here at its middle: hole_diameter_mm from 4 to 5"
     assert said in capsys.readouterr().out
     assert main(["run", "maize_bench", *change, "--json", "-"]) == 0

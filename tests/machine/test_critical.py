@@ -23,7 +23,7 @@ METERS = {
     "shaken": {"furrow__surface": "field", "row_unit__shock_per_speed": 2.0},
     "small holes": {"disc__hole_diameter": 3.2e-3},
     "fast": {"demand__speed": 4.0},
-    "low pool": pool_of(0.5 * USUAL.exit_zone),
+    "low pool": pool_of(0.5),
 }
 
 
@@ -83,7 +83,7 @@ def test_fewer_empty_cells_take_more_vacuum():
         {"disc__hole_diameter": 3.6e-3},
         {"disc__agitation": 0.0},
         {"disc__cells": 24},
-        pool_of(0.5 * USUAL.exit_zone),
+        pool_of(0.5),
     ],
 )
 def test_what_makes_picking_harder_takes_more_vacuum(changes):

@@ -34,6 +34,7 @@ UNCAUGHT = {
     "loosening": (EITHER, NO_SOURCE.format("many seeds a hole loses in the pool")),
     "loss_power": (EITHER, "Particle runs, a throw-away simulation of our own, gave 0.3 to 0.7."),
     "seconds": (EITHER, "Published multiples of maize lie from 1 to 4 %, which allows a fifth."),
+    "seconds_knee": (EITHER, NO_SOURCE.format("much vacuum adds no more further seeds")),
     "hole_power": (EITHER, "Particle runs, a throw-away simulation of our own, gave 2.4 to 4.3."),
     "eccentricity": (EITHER, NO_SOURCE.format("far lone seats lie off the centre")),
     "seat_push": (EITHER, NO_SOURCE.format("far a push unseats a seed")),

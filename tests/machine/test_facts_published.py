@@ -127,13 +127,14 @@ def test_doubles_of_ordinary_maize_meters_are_as_common_as_published():
     """Multiples of published maize meters lie mostly from 1 to 4 %: 1.8 (torosoglu, electric,
     200 mm), 1.5 (huazhong2023), 2.9 (ankara2021), 1.4 to 2.8 at the most (banaj2022); all read.
 
-    The edge of huazhong2023 is far from the holes, so that it makes the most, and torosoglu's
-    the least of them.
+    The outer edge of huazhong2023 is far from the holes, and its inner edge near to them.
     """
     usual = measure(sown(**MIDDLE))["per_spacing.multiple"].value
     far = {"disc__cells": 35, "singulator__gap": 6.2e-3, "demand__speed": 7 / 3.6}
-    aside = measure(sown(**MIDDLE | far))["per_spacing.multiple"].value
-    assert 0.01 < usual < aside < 0.04
+    both = far | {"guide__inner_gap": 1.6e-3}
+    aside = [measure(sown(**MIDDLE | one))["per_spacing.multiple"].value for one in (both, far)]
+    assert 0.01 < usual < 0.04 and aside[0] < 0.04
+    assert aside[1] > 0.04  # negative control: without the inner edge there are too many
 
 
 def test_six_seeds_at_the_most_sit_on_a_hole_at_a_large_vacuum():

@@ -22,7 +22,7 @@ SHOWN = {
     "blocked": ({}, {"blocked": 0.02}),
     "not joined": ({"demand__speed": 4.0, "disc__agitation": 0.0}, {}),
     "dropped": ({"vacuum__vacuum": 9e3}, {"loosening": 2.0}),
-    "low pool": (pool_of(0.6), {}),
+    "low pool": (pool_of(0.12), {}),
     "not held": ({"vacuum__vacuum": 1e3}, {}),
     "pool empty": ({"pool__gate_opening": 0.0115, "pool__gate_width": 0.05}, {}),
     "knocked": ({"pool__gate_opening": 0.085, "vacuum__vacuum": 1.6e3}, {}),

@@ -302,5 +302,5 @@ def test_a_huge_hole_carries_six_seeds_and_no_more():
     counts = np.bincount(joined, minlength=MOST_SEEDS + 1)[1:]
     assert np.all(counts > 0)
     assert np.all(run.seeds.nth < MOST_SEEDS)
-    # negative control: an ordinary hole never does
-    assert ran().cells.joined.max() < MOST_SEEDS
+    # negative control: a hole of half the width does not
+    assert ran(disc__hole_diameter=0.5 * BENCH.seeds.width).cells.joined.max() < MOST_SEEDS

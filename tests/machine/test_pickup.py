@@ -451,8 +451,9 @@ def test_further_seeds_level_off_with_the_vacuum(power):
     assert further(knee, knee=knee, power=power) == pytest.approx(law / 2)
     assert further(1e6, knee=knee, power=power) == pytest.approx(law, rel=1e-3)
     low = 1e-4 * knee
-    below = further(low, knee=knee, power=power)
-    assert below == pytest.approx(further(low, power=power), rel=2e-3)
+    assert further(low, knee=knee, power=power) == pytest.approx(
+        further(low, power=power), rel=2e-3
+    )
     found = further(np.float64(1.0), knee=knee, power=power)
     for over in 1.5 ** np.arange(1, 20):
         more = further(over, knee=knee, power=power)

@@ -6,7 +6,6 @@ import math
 import numpy as np
 import pytest
 
-from metersim.machine.coefficients import USUAL
 from metersim.machine.holding import hold_chance, log_margin
 from metersim.machine.losses import POOL_EMPTY, REASONS
 from metersim.machine.stations import stations_of
@@ -107,9 +106,9 @@ def test_a_cause_is_named_for_what_it_is():
     """Each setting that is put out of order is the first cause found."""
     # of a smooth disc at a vacuum that holds nearly all seeds, and would do in a full pool
     smooth = BENCH.replace(disc__agitation=0.0)
-    low = smooth.replace(**pool_of(0.4 * USUAL.exit_zone))
+    low = smooth.replace(**pool_of(0.2))
     wrong = {
-        "a low pool": low.replace(vacuum__vacuum=critical_vacuum(smooth, 0.003)),
+        "a low pool": low.replace(vacuum__vacuum=critical_vacuum(smooth, 0.02)),
         "a pool above the carry line": BENCH.replace(pool__gate_opening=0.085),
         "vacuum against": BENCH.replace(vacuum__vacuum=700.0),
         "a singulator that takes": BENCH.replace(singulator__notch=3.0),
@@ -131,12 +130,12 @@ def test_cautions_speak_of_the_crops_of_the_study_only():
 
 
 def test_common_random_numbers_distinguish_a_notch_better_than_other_draws():
-    settings = [BENCH, BENCH.replace(singulator__notch=1.0)]
-    result = compare(*settings, labels=["0", "1"])
-    paired = result.differences[0]["cells.skip"]
-    a, b = (part["cells.skip"] for part in result.measured)
+    wide = BENCH.replace(disc__hole_diameter=5.2e-3)
+    a, b = (measure(simulate(one)) for one in (wide, wide.replace(singulator__notch=1.0)))
+    paired = difference(a, b, BY_KEY["cells.double"])
+    a, b = (part["cells.double"] for part in (a, b))
     apart = math.hypot(a.high - a.low, b.high - b.low)
-    assert 0 < paired.low < paired.value < paired.high
+    assert paired.low < paired.value < paired.high < 0
     assert paired.high - paired.low < apart
     assert paired.value == pytest.approx(b.value - a.value)
 

@@ -87,12 +87,12 @@ STUDIES = {
     "tallied": lambda own: table(m.measure(m.tallied(BENCH, stations=own)).to_dataframe()),
     "compare": lambda own: table(m.compare(BENCH, vary="notch=0,1", stations=own).to_dataframe()),
     "plan_sweep": swept,
-    "ladder": lambda own: table(m.ladder(BENCH, cells=300, stations=own).to_dataframe()),
+    "ladder": lambda own: table(m.ladder(BENCH, cells=300, draws=2, stations=own).to_dataframe()),
     "howmany": lambda own: table(m.howmany(BENCH, cells=2000, stations=own).to_dataframe()),
     "learn": lambda own: table(
         m.learn(
             BENCH,
-            m.look_of_seeds(400, skips=4, doubles=3),
+            m.look_of_seeds(400, skips=10, doubles=3),
             machines=24,
             cells=600,
             ahead=False,
@@ -270,7 +270,7 @@ def same(one, other):
         m.stations_of,
         lambda one: table(m.compare(one, vary="notch=0,1", changes=SHORT).to_dataframe()),
         lambda one: table(m.sweep(m.plan_sweep(one, "notch=0,1", changes=SHORT)).to_dataframe()),
-        lambda one: table(m.ladder(one, cells=300).to_dataframe()),
+        lambda one: table(m.ladder(one, cells=300, draws=2).to_dataframe()),
         lambda one: table(m.howmany(one, one, cells=600).to_dataframe()),
         lambda one: table(m.next_move(one, COUNT, states=4, wanted=one).to_dataframe()),
         lambda one: dict(m.plants(one)),
@@ -336,9 +336,9 @@ def test_a_worn_meter_of_ones_own_is_swept_and_stepped():
 @pytest.fixture(scope="module")
 def results():
     run = m.simulate(FIELD)
-    comparison = m.compare(FIELD, vary="notch=0,1", plants=True)
+    comparison = m.compare(FIELD, vary="notch=0,1", plants=True, draws=2)
     unknown = m.spread(scenario_of(FIELD, "vacuum_kpa={low=2, high=4}"), draws=2)
-    steps = m.ladder(FIELD, cells=300)
+    steps = m.ladder(FIELD, cells=300, draws=2)
     return {
         "measured": (m.measure(run), "cells.skp", "cells.skip"),
         "stand": (m.plants(run), "plants.ds", "plants.sd"),

@@ -116,7 +116,7 @@ def test_too_few_draws_for_an_interval_are_told(draws, few):
 def test_all_that_is_drawn_is_told():
     """Of every condition, not of the first alone."""
     text = " ".join(evidence_text(evidence(["torosoglu", "ankara2021"], draws=2)).split())
-    assert "ripple_percent from 10 to 30" in text  # of the ground drive, which comes third
+    assert "slip_percent from 2 to 10" in text  # of the ground drive, which comes third
     assert "emergence_percent from 93 to 98" in text
     assert text.count("gate_opening_mm from 45 to 60") == 2  # once a case
 

@@ -37,7 +37,7 @@ SMALL = ("habits", "maize_bench", "--meters", "4", "--habit", "leave alone", "--
 
 @pytest.fixture(scope="module")
 def result():
-    return habits(BENCH, habits=SOME, meters=12, seed=5, grid=3)
+    return habits(BENCH, habits=SOME, meters=8, seed=5, grid=3)
 
 
 def made(ends, firsts=None, seeds=None, worse=0):
@@ -140,7 +140,7 @@ def test_same_seed_same_rows_wherever_it_is_worked_out():
 
 def test_a_table_has_a_row_a_habit_and_meter(result):
     table = result.to_dataframe()
-    assert len(table) == 3 * 12
+    assert len(table) == 3 * 8
     left = table[table.habit == "leave alone"]
     assert (left.end_skip == left.start_skip).all() and (left.looks == 1).all()
 

@@ -248,6 +248,7 @@ def test_more_seeds_narrow_more(straight):
     assert wide == sorted(wide, reverse=True) and wide[-1] < 0.6 * wide[0]
 
 
+@pytest.mark.slow
 def test_counts_at_one_setting_add_up_and_their_order_has_no_effect(straight):
     parts = [count(300, 4, 2), count(500, 5, 6), count(400, 9, 1, singulator__notch=1.0)]
     texts = {learned(*order).to_toml() for order in (parts, parts[::-1], parts[1:] + parts[:1])}
@@ -260,6 +261,7 @@ def test_the_same_seed_gives_the_same_bytes(straight):
     assert one == same != other
 
 
+@pytest.mark.slow
 def test_learning_twice_is_nearly_learning_at_once(straight):
     """All but the rest of the discrepancy of the setting, which is taken for new each time."""
     first = learned(count(1000, 16, 6))

@@ -47,7 +47,7 @@ def test_the_chance_of_a_count_is_binomial_where_cells_are_independent():
 
 
 def test_a_meter_in_order_differs_by_luck_as_often_as_is_said():
-    """Counts of 500 cells of one long run; control: the same with an edge one notch too near."""
+    """Counts of 500 cells of one long run; control: the same with an edge two notches too near."""
     wanted = compared(BENCH, [Look(cells=500, skips=0, doubles=0)])[0]
 
     def shares(scenario):
@@ -61,7 +61,7 @@ def test_a_meter_in_order_differs_by_luck_as_often_as_is_said():
     flags = shares(BENCH)
     error = math.sqrt(0.05 * 0.95 / len(flags))
     assert np.mean(flags) < 0.05 + 4 * error
-    assert np.mean(shares(at(1))) > 0.5
+    assert np.mean(shares(at(2))) > 0.5
 
 
 @pytest.mark.parametrize("ways", [("belt",), ("belt", "sensor")])
@@ -106,9 +106,9 @@ def test_a_single_skip_may_always_be_luck():
 
 
 def test_limits_are_wanted_in_place_of_what_a_meter_in_order_gives():
-    look = look_of_seeds(500, skips=1, doubles=16)
+    look = look_of_seeds(500, skips=1, doubles=22)
     assert next_move(BENCH, look, states=FEW).differs
-    easy = next_move(BENCH, look, states=FEW, doubles_most=0.04)
+    easy = next_move(BENCH, look, states=FEW, doubles_most=0.06)
     assert not easy.differs and easy.words == STAY
 
 
@@ -116,7 +116,7 @@ def test_a_hopper_that_is_nearly_empty_is_no_reason_for_skips():
     """Wanted, weighed and gained are the same with 1 kg of seed as with 20 kg."""
     look = look_of_seeds(300, skips=3, doubles=20)
     full, handful = (
-        next_move(one, look, states=FEW) for one in (BENCH, BENCH.replace(pool__hopper=1.0))
+        next_move(one, look, states=16) for one in (BENCH, BENCH.replace(pool__hopper=1.0))
     )
     assert handful.targets[0].wanted == full.targets[0].wanted
     assert [gain.value for gain in handful.gains] == [gain.value for gain in full.gains]
@@ -183,10 +183,11 @@ def test_what_decides_between_two_moves_is_worth_knowing():
     assert value_of_knowing(found, states, "other") < 0.05
 
 
+@pytest.mark.slow
 def test_a_second_notch_is_a_matter_of_hole_and_seed():
     """Small seed under the usual holes; control: a count as wanted calls for nothing."""
-    small = diagnose([Seen(at(1), look_of_seeds(500, skips=0, doubles=42))], states=50)
-    found = notches(at(1), small, towards=1, states=8, least=LEAST)
+    small = diagnose([Seen(at(0), look_of_seeds(500, skips=0, doubles=24))], states=50)
+    found = notches(at(0), small, towards=1, states=8, least=LEAST)
     assert found.second and found.best > 1
     width = found.width[0]
     assert width < 0.95 * BENCH.seeds.width

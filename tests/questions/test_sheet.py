@@ -222,7 +222,9 @@ def test_larger_seed_is_given_no_smaller_hole():
     assert holes[0] < holes[-1]
 
 
-@pytest.mark.parametrize("change", ["speed_kmh=10", "rate_per_ha=110000"])
+@pytest.mark.parametrize(
+    "change", [pytest.param("speed_kmh=10", marks=pytest.mark.slow), "rate_per_ha=110000"]
+)
 def test_more_asked_is_given_no_fewer_cells(change):
     key = change.partition("=")[0]
     asked = [one for one in ASKED if not one.startswith(key)]
@@ -429,8 +431,8 @@ def test_every_move_is_told_and_the_costliest_first(maize):
     costs = [one.changes[QUALITY].value for one in maize.nearby]
     assert costs == sorted(costs)
     assert {one.key for one in maize.nearby} == set(nearby.MOVES)
-    text = sheet_text(maize)
-    close = text.partition("quality in the field: ")[2].partition(".\n")[0].split(", ")
+    text = " ".join(sheet_text(maize).split())
+    close = text.partition("quality in the field: ")[2].partition(". ")[0].split(", ")
     assert len(close) == sum(one.close for one in maize.nearby) > 0
     assert "How far each of these moves is an assumption" in text
 
@@ -686,6 +688,7 @@ def test_cautions_stand_before_what_is_to_be_done(maize):
 # the command
 
 
+@pytest.mark.slow
 def test_the_written_setup_gives_the_expected_numbers(done, folder):
     """Any other command takes it; what comes out lies where the sheet expects the field."""
     asked = ("--lot", "soybean", *OPTIONS, "--discs", own(folder))

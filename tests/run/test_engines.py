@@ -188,7 +188,11 @@ DENSE = BENCH.replace(**MANY, demand__rate=60.0)
 RAMPED = BENCH.replace(**MANY, drive__start_ramp=20.0)
 STEEP = BENCH.replace(**MANY, cutoff__decay_arc=0.3)
 RETURNING = SHAKEN.replace(
-    pool__gate_opening=0.0122, pool__gate_width=0.05, singulator__notch=2.5, run__tick=1.0
+    pool__gate_opening=0.02,
+    pool__gate_width=0.04,
+    pool__pool_depth=0.01,
+    singulator__notch=2.0,
+    run__tick=1.0,
 )
 NARROW = BENCH.replace(**MANY, pool__gate_opening=0.012, run__tick=0.02)
 FEW = CROWDED.replace(pool__gate_opening=0.012, pool__gate_width=0.05, run__tick=1.0)

@@ -11,6 +11,7 @@ from metersim.machine.coefficients import USUAL
 from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import stations_of
+from metersim.run import draws
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, measured, pool_of, ran, z_between
 
@@ -73,8 +74,8 @@ SIGNS = [
     ),
     ("wider sizes", OPEN, {**OPEN, "seed__size_cv": 0.15}, "+cells.double"),
     ("wider sizes", OPEN, {**OPEN, "seed__size_cv": 0.15}, "+per_spacing.multiple"),
-    ("pool too low", SCANT, {**SCANT, **pool_of(0.5 * USUAL.exit_zone)}, "+cells.skip"),
-    ("pool too low", SCANT, {**SCANT, **pool_of(0.5 * USUAL.exit_zone)}, "-per_spacing.quality"),
+    ("pool too low", SCANT, {**SCANT, **pool_of(0.5)}, "+cells.skip"),
+    ("pool too low", SCANT, {**SCANT, **pool_of(0.5)}, "-per_spacing.quality"),
     ("gate too low", {}, {"pool__gate_opening": 0.012}, "+cells.skip"),
     ("gate too high", {}, {"pool__gate_opening": 0.08}, "+cells.skip"),
     ("gate too high", {}, {"pool__gate_opening": 0.08}, "-per_spacing.quality"),
@@ -146,10 +147,20 @@ def test_misses_fall_smoothly_with_the_vacuum():
 
 @pytest.mark.parametrize("vacuum", [1.5e3, 4e3])
 def test_misses_grow_smoothly_with_the_speed_of_the_holes(vacuum):
-    """A tenth more speed adds at most a third: there is no speed at which a meter breaks down."""
-    empty = empty_at(vacuum, 0.05 * 1.1 ** np.arange(30))
+    """There is no speed at which a meter breaks down.
+
+    Slow holes come to a balance of loss and gain, and gain falls as speed grows.  So their
+    odds grow in proportion.  Faster holes end their way before that, and misses grow more.
+    """
+    speeds = 0.05 * 1.1 ** np.arange(30)
+    empty = empty_at(vacuum, speeds)
     steps = np.diff(np.log(empty))
-    assert np.all(steps > 0) and np.all(steps < math.log(4 / 3))
+    assert np.all(steps > 0) and np.diff(empty).max() < 0.06  # a tenth more speed
+    odds = np.diff(np.log(empty / (1 - empty)))
+    assert odds[:2] == pytest.approx(math.log(1.1), rel=0.02)
+    # negative control: holes that lose no seeds break down within a few steps
+    arrivals = np.diff(np.log(empty_at(vacuum, speeds, loosening=0.0)))
+    assert arrivals.max() > 2 * steps.max()
 
 
 def test_a_level_off_the_best_costs_gradually():
@@ -159,7 +170,7 @@ def test_a_level_off_the_best_costs_gradually():
     best = int(empty.argmin())
     assert 0 < best < 100
     assert np.all(np.diff(empty[: best + 1]) < 0) and np.all(np.diff(empty[best:]) > 0)
-    assert np.abs(np.diff(np.log(empty))).max() < 0.1  # a millimetre is no more than a tenth
+    assert np.abs(np.diff(empty)).max() < 0.02  # of a millimetre
     low, good, high = (
         stations_of(BENCH).pickup.chances(2e3, Moment(speed=0.27, level=level))
         for level in (0.01, levels[best], 0.11)
@@ -190,8 +201,8 @@ def unevenness(skips, holes):
 
 
 def skips_of(**coefficients):
-    """Skips of a long run of the shipped bench at half of its vacuum, and its holes."""
-    scenario = load_scenario("maize_bench", ["turns=600", "vacuum_kpa=2", "hopper_kg=100"])
+    """Skips of a long run of the shipped bench at a third of its vacuum, and its holes."""
+    scenario = load_scenario("maize_bench", ["turns=600", "vacuum_kpa=1.2", "hopper_kg=100"])
     k = dataclasses.replace(USUAL, **coefficients)
     run = simulate(scenario, stations=stations_of(scenario, k))
     return run.cells.released == 0, scenario.disc.cells
@@ -207,6 +218,24 @@ def test_skips_keep_to_some_holes():
     # negative control: on holes that are all alike shuffling changes nothing
     alike, holes = skips_of(hole_spread=0.0, run_out=0.0)
     assert abs(unevenness(alike, holes) - 1) < allowed
+
+
+@pytest.mark.parametrize("engine", ["arrays", "events"])
+def test_a_plugged_hole_is_a_skip_every_turn_and_nothing_else(engine, monkeypatch):
+    """No vacuum works at it; all other cells release what they did."""
+    setting = BENCH.replace(run__turns=12)
+    usual = simulate(setting, engine=engine).cells.released
+    drawn = draws.HoleDraws.__init__
+
+    def plugged(self, *given):
+        drawn(self, *given)
+        self.deviates[7] = -100 / USUAL.hole_spread
+
+    monkeypatch.setattr(draws.HoleDraws, "__init__", plugged)
+    released = simulate(setting, engine=engine).cells.released
+    hole = np.arange(len(released)) % setting.disc.cells
+    assert (released[hole == 7] == 0).all() and usual[hole == 7].mean() > 0.8
+    assert np.array_equal(released[hole != 7], usual[hole != 7])
 
 
 def test_a_disc_that_runs_out_skips_more_on_one_side():
@@ -288,7 +317,7 @@ def test_a_pool_skips_the_more_the_thinner_it_is():
 def test_a_low_pool_is_no_lack_of_vacuum():
     """What is missed for want of seeds at the disc counts to the pool."""
     usual = measured(**SCANT).reasons
-    low = measured(**SCANT, **pool_of(0.5 * USUAL.exit_zone)).reasons
+    low = measured(**SCANT, **pool_of(0.5)).reasons
     assert low[losses.LOW_POOL] > 100 > usual[losses.LOW_POOL]
     assert low[losses.POOL_EMPTY] == usual[losses.POOL_EMPTY] == 0
 

@@ -1,9 +1,8 @@
-"""Score predictions of published levels, with the coefficients as shipped or refitted.
+"""Score predictions of published levels, with the coefficients as shipped.
 
 ``python -m tests.validation.scored --out FILE`` writes predictive draws of all levels of all cases,
-in the form of `metersim.questions.evidence.unseen`.  With ``--refit`` the coefficients for a source
-come from a fit without it: one Gauss-Newton step of `tests.validation.calibrate` from the shipped
-values.  Cases that no fit has seen keep the shipped values.
+in the form of `metersim.questions.evidence.unseen`.  `tests.validation.fit` predicts each source by
+a fit without it, and writes a file of the same form.
 
 ``python -m tests.validation.scored --show FILE [FILE ...]`` prints the scores of such files.  Cases
 that were held back are left out unless ``--open`` is given.
@@ -11,9 +10,7 @@ that were held back are left out unless ``--open`` is given.
 
 import argparse
 import dataclasses
-import math
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -25,21 +22,6 @@ from metersim.questions.evidence.score import is_difference, score
 from metersim.questions.evidence.scoretext import score_markdown
 from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
 from metersim.questions.shared.cases import read_case, shipped_cases
-from tests.validation.calibrate import Fit, stations_maker
-
-FITTED = (  # cases that the shipped coefficients were fitted to
-    "ankara2021",
-    "banaj2022",
-    "bozdogan2008",
-    "huazhong2023",
-    "karayel2004",
-    "liao2018",
-    "nadin2019",
-    "onal2012",
-    "qi2013",
-    "torosoglu",
-    "yazgi2016",
-)
 
 
 def levels_alone(case):
@@ -84,35 +66,14 @@ def predicted(cases, stations, executor):
     return [level for made in zip(*blocks, strict=True) for level in levels_of(made)]
 
 
-def refitted(cases, executor):
-    """What makes stations with coefficients that a source has not touched, by laboratory."""
-    fit = Fit("exit", executor)
-    fit.cases = [case for case in cases if case.name in FITTED]
-    keys = list(fit.rows(fit.start))
-    slopes, (_, misses) = fit.slopes(fit.start), fit.last
-    found = {}
-    for laboratory in {case.laboratory for case in fit.cases}:
-        own = {case.name for case in fit.cases if case.laboratory == laboratory}
-        kept = np.array([name not in own for name, _ in keys] + [True] * len(fit.free))
-        left = slopes[kept]
-        step = -np.linalg.solve(left.T @ left, left.T @ misses[kept])
-        logs = np.clip(fit.start + step, *fit.bounds)
-        found[laboratory] = stations_maker(fit.free, logs)
-        moved = zip(fit.free, logs - fit.start, strict=True)
-        print(laboratory, *(f"{one.name} x{math.exp(by):.2f}" for one, by in moved), flush=True)
-    return found
-
-
-def make(out, folder, refit):
+def make(out, folder):
     """Write the file of predictive draws."""
     paths = sorted(Path(folder).glob("*.toml")) if folder else shipped_cases().values()
     cases = [read_case(path) for path in paths]
     with ProcessPoolExecutor(2) as executor:
-        own = refitted(cases, executor) if refit else {}
         found = []
         for case in filter(lambda case: case.rows, map(levels_alone, cases)):
-            stations = own.get(case.laboratory, partial(stations_of))
-            found += predicted([case], stations, executor)
+            found += predicted([case], stations_of, executor)
             print(f"{case.name}: {len(case.rows)} levels", flush=True)
     Path(out).write_text(write_unseen(found))
 
@@ -135,12 +96,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--out", help="file to write")
     parser.add_argument("--folder", help="folder with case files in place of the shipped ones")
-    parser.add_argument("--refit", action="store_true", help="refit without each source")
     parser.add_argument("--show", nargs="+", default=[], help="files whose scores are printed")
     parser.add_argument("--open", action="store_true", help="show cases that were held back, too")
     options = parser.parse_args()
     if options.out:
-        make(options.out, options.folder, options.refit)
+        make(options.out, options.folder)
     show(options.show, options.open)
 
 

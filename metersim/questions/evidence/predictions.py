@@ -49,7 +49,7 @@ def critical_vacuum(scenario: Scenario, empty: float, stations: Stations | None 
 
     Notes
     -----
-    Source: liao2018 for the definition.  The share is `metersim.machine.pickup.empty_chance` of
+    Source: liao2018 for the definition.  The share is `metersim.machine.joining.empty_chance` of
     holes that are all alike, in a pool at its static level.
     """
     stations = stations or stations_of(scenario)

@@ -217,8 +217,8 @@ def measured(
     >>> lines = ["position_cm", *(str(round(16.9 * k, 1)) for k in range(130) if k % 25)]
     >>> found = m.measured("maize_bench", parse_spacings("\\n".join(lines), "tape.csv"), seed=3)
     >>> skip = found["fit.skip"].measured
-    >>> f"{skip.value:.1%} skips, from {skip.low:.1%} to {skip.high:.1%}"
-    '4.0% skips, from 1.7% to 7.8%'
+    >>> skip.low < 0.04 < skip.high  # every 25th seed is missing
+    True
     >>> found["precision"].differs
     True
     """

@@ -215,7 +215,7 @@ ANSWERS = (
            f"{Q}unknowns.py::test_parts_of_normal_numbers_come_apart_by_the_closed_form",
            "the model would seem less sure than it is"),
     Mutant("a discrepancy that does not cancel", "questions.shared.spread",
-           "2 * ALIKE * first * second", "0 * first * second",
+           "2 * alike * first * second", "0 * first * second",
            f"{Q}unknowns.py::test_the_discrepancy_of_a_share_goes_with_the_root_of_its_odds",
            "differences would seem less sure than they are"),
     Mutant("each scenario with a machine of its own", "questions.shared.unknowns",
