@@ -132,7 +132,7 @@ class Seconds:
         power_law, most = pool.over**k.seconds_power, k.seconds_knee**k.seconds_power
         later = k.seconds * math.sqrt(1 - lot.gmd / lot.length) * power_law * most
         later /= power_law + most
-        later = later * (disc.hole_diameter / (self.narrow * self.first)) ** k.hole_power
+        later = later * (disc.hole_diameter / (lot.width / shape * self.first)) ** k.hole_power
         self.chance = -np.expm1(-later)
         self.other = np.exp(lot.size_cv * rng.standard_normal(len(holds)))
         self.part = k.most_covered * np.sqrt(rng.random(len(holds)))

@@ -64,7 +64,7 @@ class Chances(NamedTuple):
     rate: Any  # -ln(chance that no seed stays until the surface)
     full_rate: Any  # `rate` in a pool that is filled to the carry line
     all_hold: Any  # `rate` if every seed that is drawn holds
-    later: Any  # mean number of further seeds on a hole as wide as its first seed's narrow side
+    later: Any  # mean number of further seeds on a hole as wide as its first seed
     carry_load: Any  # load on a seed outside the pool over its load in the pool
     turn_load: Any  # centrifugal load over weight: u^2/(gR)
     knocks: Any  # mean number of knocks by a heap above the carry line, for a seed that just holds
@@ -239,9 +239,13 @@ class PickupStation:
         """Whether a seed that holds lies flat, from a uniform draw."""
         return rank * chances.hold < chances.hold_flat
 
+    def width(self, shape: Any) -> Any:
+        """Width of a seed of mean size. [m]"""
+        return self.lot.width / shape
+
     def narrow_side(self, flat: Any, shape: Any) -> Any:
         """Narrow side on the disc of a seed of mean size: its width if flat, else thickness. [m]"""
-        return np.where(flat, self.lot.width / shape, self.lot.thickness)
+        return np.where(flat, self.width(shape), self.lot.thickness)
 
     def long_side(self, shape: Any) -> Any:
         """Length of a seed of mean size. [m]"""
@@ -313,10 +317,10 @@ class PickupStation:
         """
         return outline_radius(self.lot.length, self.lot.width, along, across)
 
-    def later(self, chances: Chances, narrow: Any) -> Any:
-        """Mean number of further seeds on a hole, by the first seed's narrow side [m]. [1]"""
+    def later(self, chances: Chances, width: Any) -> Any:
+        """Mean number of further seeds on a hole, by the first seed's width [m]. [1]"""
         return later_at_width(
-            chances.later, self.hole_diameter, narrow, self.coefficients.hole_power
+            chances.later, self.hole_diameter, width, self.coefficients.hole_power
         )
 
     def room_for(self, chances: Chances, other: Any, rank: Any, free: Any) -> Room:

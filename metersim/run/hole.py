@@ -62,7 +62,8 @@ def others_join(meter: Meter, cell: Cell) -> None:
     draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
     first, held = cell.held[0], list(cell.held)
     sides = float(pickup.long_side(1.0)), float(pickup.narrow_side(True, 1.0))
-    left = float(pickup.later(chances, first.narrow * first.size))  # mean number still to come
+    width = float(pickup.width(pickup.shape(draws.shape(cell.number)))) * first.size
+    left = float(pickup.later(chances, width))  # mean number still to come
     free = 1.0  # part of the hole that later seeds have not covered yet
     for nth in range(1, min(MOST_SEEDS, meter.available)):
         left -= draws.more(cell.number, nth)

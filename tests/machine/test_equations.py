@@ -114,7 +114,6 @@ RANGES = {
     "middle": (0.05, 0.6),
     "most_covered": (0.1, 0.5),
     "narrow_rate": (0.01, 2.0),
-    "narrow_side": (0.002, 0.01),
     "needed": (100.0, 6000.0),
     "notch": (-3.0, 3.0, 0.0),
     "notch_step": (0.0001, 0.0005),

@@ -99,9 +99,9 @@ class LeakyPickup(PickupStation):
         """A little less."""
         return 0.9 * super().zone_at(level)
 
-    def later(self, chances, narrow):
+    def later(self, chances, width):
         """Twice as many."""
-        return 2 * super().later(chances, narrow)
+        return 2 * super().later(chances, width)
 
     def chances(self, vacuum, at):
         """By the time; knocks see another vacuum than the edge."""

@@ -135,7 +135,7 @@ def pick(block: Block, start: int, stop: int, chances: CellChances) -> Picked:
     reason[blocked] = BLOCKED
     needed = chances.needed * (pickup.pose_need(flat) * need)
     narrow = np.asarray(pickup.narrow_side(flat, block.shape[part]))
-    left = pickup.later(chances.each, narrow * size) - draws.second[part]
+    left = pickup.later(chances.each, pickup.width(block.shape[part]) * size) - draws.second[part]
     at = (joins & (left > 0)).nonzero()[0]
     left = left[at] - draws.exponential("meeting", at + start, 2)  # mean number still to come
     firsts = Firsts(at, size[at], needed[at], narrow[at])
