@@ -130,7 +130,7 @@ class Seconds:
         self.long = lot.length * shape
         # the power law is half at the knee, and ends at its value there
         power_law, most = pool.over**k.seconds_power, k.seconds_knee**k.seconds_power
-        later = k.seconds * math.sqrt(1 - lot.gmd / lot.length) * power_law * most
+        later = k.seconds * (1 - lot.gmd / lot.length) * power_law * most
         later /= power_law + most
         later = later * (disc.hole_diameter / (lot.width / shape * self.first)) ** k.hole_power
         self.chance = -np.expm1(-later)

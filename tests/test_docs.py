@@ -60,6 +60,7 @@ def test_commands_of_the_readme_parse(line):
     assert options.command is not None
 
 
+@pytest.mark.slow
 def test_the_python_of_the_documents_runs():
     for text in (README.read_text(), DEVELOPERS):
         for code in re.findall(r"```python\n(.*?)```", text, re.DOTALL):

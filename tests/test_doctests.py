@@ -22,7 +22,16 @@ EXAMPLES = [
 ]
 
 
-@pytest.mark.parametrize("test", EXAMPLES, ids=lambda test: test.name)
+LONG = ("sheet.study.sheet", "ladder.study.ladder", "compare.study.compare", "next_move")
+
+
+@pytest.mark.parametrize(
+    "test",
+    [
+        pytest.param(test, id=test.name, marks=[pytest.mark.slow] * test.name.endswith(LONG))
+        for test in EXAMPLES
+    ],
+)
 def test_an_example_gives_what_it_says(test):
     said = []
     failed, tried = doctest.DocTestRunner().run(test, out=said.append)

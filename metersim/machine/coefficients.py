@@ -100,8 +100,8 @@ class Coefficients(Checked):
         20,
         "time to draw a seed onto a smooth disc over that of a free fall through its size, "
         "at a pull equal to its load; assumption, not learned from published levels, 1.8 to "
-        "3.9",
-        default=2.6,
+        "4.1",
+        default=2.7,
     )
     draw_power: float = number(
         "",
@@ -168,8 +168,8 @@ class Coefficients(Checked):
         0,
         5,
         "seeds that a hole in the pool loses in one seed diameter, at a vacuum that just "
-        "holds; calibrated on all published levels, 0.013 to 0.056, between-machine SD of "
-        "the logarithm 0.45",
+        "holds; assumption, not learned from published levels, 0.012 to 0.063, SD of its "
+        "logarithm between machines 0.42",
         default=0.027,
     )
     loss_power: float = number(
@@ -184,9 +184,9 @@ class Coefficients(Checked):
         0,
         20,
         "further seeds on a hole as wide as its seed, at a vacuum that just holds, for a "
-        "very long seed; calibrated on all published levels, 0.085 to 0.33, between-machine "
-        "SD of the logarithm 0.4 (assumed)",
-        default=0.15,
+        "very long seed; calibrated on all published levels, 0.39 to 1.6, SD of its "
+        "logarithm between machines 0.4",
+        default=0.72,
     )
     seconds_power: float = number(
         "",
@@ -232,7 +232,7 @@ class Coefficients(Checked):
         0.02,
         1,
         "push that unseats a seed that just holds, over the hole's diameter; assumption, not "
-        "learned from published levels, 0.085 to 0.23",
+        "learned from published levels, 0.087 to 0.22",
         default=0.14,
     )
     edge_zero: float = number(
@@ -240,7 +240,7 @@ class Coefficients(Checked):
         -0.5,
         0.5,
         "distance of the edge's true zero from where its gap puts it, over the gap; "
-        "assumption, not learned from published levels, between-machine SD 0.047",
+        "assumption, not learned from published levels, SD between machines 0.049",
         default=0.0,
     )
     edge_speed: float = number(
@@ -289,9 +289,9 @@ class Coefficients(Checked):
         0,
         10,
         "wall contacts in a new straight tube of 0.45 m, at 3.5 cm/s across it, if contacts "
-        "did not damp each other; calibrated on all published levels, 0.32 to 1.15, "
-        "between-machine SD of the logarithm 0.44",
-        default=0.61,
+        "did not damp each other; calibrated on all published levels, 0.30 to 1.1, SD of its "
+        "logarithm between machines 0.43",
+        default=0.57,
     )
     contact_damping: float = number(
         "",
@@ -321,8 +321,8 @@ class Coefficients(Checked):
         "",
         0,
         6,
-        "added share of contacts in a worn-out tube; calibrated on all published levels, 1.9 "
-        "to 5.0, yazgi2016",
+        "added share of contacts in a worn-out tube; assumption, not learned from published "
+        "levels, 1.7 to 5.0",
         default=3.0,
     )
     deflection: float = number(
@@ -337,16 +337,16 @@ class Coefficients(Checked):
         "mm",
         0,
         40,
-        "SD of a seed's place on a belt about where it landed; calibrated on all published "
-        "levels, 5.3 to 11 mm, between-machine SD of the logarithm 0.25 (assumed)",
-        default=7.8,
+        "SD of a seed's place on a belt about where it landed; assumption, not learned from "
+        "published levels, 5.1 to 11 mm, SD of its logarithm between machines 0.25",
+        default=7.7,
     )
     hop: float = number(
         "",
         0,
         0.3,
         "mean share of the impact that a seed keeps upward in soft soil; calibrated on all "
-        "published levels, 0.013 to 0.048, bozdogan2008, ankara2021",
+        "published levels, 0.014 to 0.046",
         default=0.025,
     )
     firmer_factor: float = number(

@@ -198,18 +198,17 @@ def later_mean(
 
     Notes
     -----
-    ``later_mean = seconds * sqrt(1 - sphericity) * drawn / (1 + drawn / knee)
+    ``later_mean = seconds * (1 - sphericity) * drawn / (1 + drawn / knee)
     where knee = seconds_knee^seconds_power
     where drawn = exp(seconds_power * margin)``
 
     assumption: in particle runs, a throw-away simulation of our own, not published, spheres made no
     doubles, and flat faces and friction made them. The power of vacuum over vacuum needed was 1.4
-    there. The root lets pelleted seed have some: without any, its best vacuum would have no upper
-    end (karayel2004).
+    there. The root of (1 - sphericity) lost: it gave canola more multiples than liao2018 allows.
     """
     drawn = np.exp(seconds_power * margin)
     knee = np.power(seconds_knee, seconds_power)
-    return seconds * np.sqrt(1 - sphericity) * drawn / (1 + drawn / knee)
+    return seconds * (1 - sphericity) * drawn / (1 + drawn / knee)
 
 
 def later_at_width(later: Any, hole_diameter: Any, width: Any, hole_power: Any) -> Any:

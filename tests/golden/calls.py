@@ -146,9 +146,9 @@ class RoughTube(m.TubeStation):
 class FadingSingulator(m.SingulatorStation):
     """An edge that pushes seeds less."""
 
-    def deviate(self, reach: Any, off_centre: Any, vacuum_ratio: Any, at: Any) -> Any:
+    def deviate(self, reach: Any, outward: Any, share: Any, vacuum_ratio: Any, at: Any) -> Any:
         """Deviate below which a tooth's draw makes the seed leave."""
-        return super().deviate(reach, off_centre, vacuum_ratio, at) - 0.4
+        return super().deviate(reach, outward, share, vacuum_ratio, at) - 0.4
 
 
 class ArchingGate(m.GateStation):

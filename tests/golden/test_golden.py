@@ -22,7 +22,13 @@ SAMPLE = {
 }
 
 
-@pytest.mark.parametrize("name", CALLS)
+QUICK = ("summary_", "explain_", "own_", "list_", "run_us", "tallied", "ripple")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=[pytest.mark.slow] * (not name.startswith(QUICK))) for name in CALLS],
+)
 def test_a_call_gives_what_it_gave(name):
     found = moved(stored(name), result_of(name))
     assert not found, "\n".join([f"{name}: {len(found)} values moved", *map(str, found[:20])])

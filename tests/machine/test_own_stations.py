@@ -146,11 +146,12 @@ OWN = {
 MACHINES = {
     "ramp": {"drive__start_ramp": 20.0, "singulator__notch": 2.0},
     "low gate": {"pool__gate_opening": 0.0125, "run__tick": 0.1},
-    "crowded": {"disc__hole_diameter": 6.5e-3, "singulator__notch": -2.0},
+    "crowded": {"disc__hole_diameter": 5.4e-3, "singulator__notch": -2.0},
 }
 FIELD = {"furrow__surface": "field", "run__turns": 50}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", MACHINES.values(), ids=MACHINES)
 @pytest.mark.parametrize("name", OWN)
 def test_both_engines_honour_an_own_station(name, machine, monkeypatch):

@@ -431,7 +431,7 @@ def further(over=math.e, sphericity=0.7, knee=1e15, power=1.4):
 def test_a_ball_has_no_doubles():
     """Particle runs made none of spheres; the number goes as the root of what a ball lacks."""
     assert further(sphericity=1.0) == 0
-    assert further(sphericity=0.6) == pytest.approx(math.sqrt(2) * further(sphericity=0.8))
+    assert further(sphericity=0.6) == pytest.approx(2 * further(sphericity=0.8))
 
 
 def test_doubles_go_with_a_power_of_hole_over_width_at_one_margin():

@@ -22,7 +22,7 @@ from tests import plain_spacing as plain
 from tests.strategies import BENCH, pool_of, simulate
 
 FIELD = BENCH.replace(furrow__surface="field", run__turns=100)
-LOOSE = BENCH.replace(disc__hole_diameter=5.6e-3, singulator__notch=-2.0, run__turns=100)
+LOOSE = BENCH.replace(disc__hole_diameter=4.8e-3, singulator__notch=-1.0, run__turns=100)
 
 
 @pytest.fixture(scope="module", params=[FIELD, LOOSE], ids=["field", "doubles"])

@@ -119,6 +119,7 @@ def test_an_own_station_is_heard_in_every_study(name, tmp_path, monkeypatch):
     assert repr(other) != repr(usual)
 
 
+@pytest.mark.slow
 def test_a_start_sheet_is_made_with_own_stations(monkeypatch):
     for name, few in (("CELLS", 4_000), ("TRIED_CELLS", 1_500), ("VACUUMS", 6), ("TRAVEL", 1)):
         monkeypatch.setattr(f"metersim.questions.sheet.start.{name}", few)

@@ -399,6 +399,7 @@ def test_titles_may_hold_anything(run):
 # files
 
 
+@pytest.mark.slow
 def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
     command = (
         "import pickle, sys, matplotlib; matplotlib.rcParams['lines.linewidth'] = 9\n"

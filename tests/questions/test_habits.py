@@ -30,6 +30,8 @@ from metersim.questions.shared.looks import Look, rates
 from metersim.questions.shared.page import encoded
 from metersim.run.parallel import processes
 
+pytestmark = pytest.mark.slow
+
 BENCH = load_scenario("maize_bench")
 SOME = {name: HABITS[name] for name in ("leave alone", "one notch", "notch and vacuum")}
 SMALL = ("habits", "maize_bench", "--meters", "4", "--habit", "leave alone", "--workers", "1")
@@ -73,6 +75,7 @@ def made(ends, firsts=None, seeds=None, worse=0):
 # ---------------------------------------------------------------- sums
 
 
+@pytest.mark.slow
 def test_means_are_means_of_trials(result):
     for name in SOME:
         ends = np.array([trial.end.single for trial in result.trials[name]])
@@ -260,6 +263,7 @@ def test_pages_are_for_a_projector_and_alike_every_time(result):
 # ---------------------------------------------------------------- the command
 
 
+@pytest.mark.slow
 def test_the_command_tells_and_writes(folder, done):
     files = ("--csv", "rows.csv", "--figure", "a.png", "--paths", "b.svg")
     text = done(*SMALL, "--habit", "one notch", "--skips-most", "2", "--doubles-most", "3", *files)

@@ -20,6 +20,8 @@ from metersim.questions.shared.notes import AT_A_METER
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved
 
+pytestmark = pytest.mark.slow
+
 BENCH = m.load_scenario("maize_bench")
 LADDER = ladder(BENCH, seed=1, draws=8)
 SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
@@ -84,6 +86,7 @@ def test_differences_are_those_of_a_comparison():
         assert max(one.low, other.low) < min(one.high, other.high)  # both hold the machines
 
 
+@pytest.mark.slow
 def test_the_same_luck_gives_the_same_ladder_wherever_it_is_worked_out():
     one = ladder(BENCH, seed=1, cells=600, draws=2)
     with ThreadPoolExecutor(2) as executor:

@@ -15,6 +15,8 @@ from metersim.questions.shared.looks import look_of_seeds
 from metersim.questions.shared.words import WIDE
 from tests.strategies import BENCH
 
+pytestmark = pytest.mark.slow
+
 COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "24")
 
 
@@ -109,6 +111,7 @@ def logged(path, *counts, row="3"):
     return str(path)
 
 
+@pytest.mark.slow
 def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24), (1, 2, 18))
     logged(tmp_path / "log.csv", (0, 2, 3), row="4")
@@ -120,6 +123,7 @@ def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
     assert "3 doubles" in other and "leave it" in other
 
 
+@pytest.mark.slow
 def test_a_present_count_goes_before_the_log(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (1, 2, 18))
     said = answer(capsys, *COUNT, "--log", log)

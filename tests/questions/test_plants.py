@@ -448,6 +448,7 @@ def test_both_systems_say_the_same_harvest(done, folder):
             assert us[name] == pytest.approx(metric[name])
 
 
+@pytest.mark.slow
 def test_there_is_no_money_without_a_price(done):
     asked = ("maize_field", "--turns", 20, "--plants")
     for command, more in (("run", ()), ("compare", ("--vary", "notch=0,1"))):

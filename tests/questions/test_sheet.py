@@ -328,6 +328,7 @@ def test_why_the_start_vacuum_is_what_it_is_stands_beside_it(maize):
     assert "hard to hold" in said(900.0) and "hard to hold" not in said(1100.0)
 
 
+@pytest.mark.slow
 def test_no_start_is_above_what_the_fan_gives():
     weak = sheet_of(few=((30, 4.0),), vacuum_most=2500.0)
     assert weak.scenario.vacuum.vacuum <= 2500
@@ -533,6 +534,7 @@ def test_a_disc_that_another_beats_is_not_called_the_best(maize):
     assert "best of those that nothing speaks against" in said(-0.005, -0.003, -0.001)
 
 
+@pytest.mark.slow
 def test_a_rule_that_costs_is_not_agreed_with():
     """Small round seed at the most aggressive end is said by the trade, and costs points here."""
     found = sheet_of(lot="canola", few=((80, 1.1),))
@@ -639,12 +641,14 @@ def test_yield_relations_stand_side_by_side_and_cost_nothing_without_a_price(mai
     assert "your money per ha" in paid.rows[0] and "your money" not in str(block)
 
 
+@pytest.mark.slow
 def test_a_crop_of_which_no_relation_was_found_has_its_plants_alone():
     found = sheet_of(lot="sugar_beet", few=((30, 2.2),))
     (block,) = [part for part in blocks(found) if part.name == "plants"]
     assert not block.rows and "no published relation here is of" in block.lines[-1]
 
 
+@pytest.mark.slow
 def test_the_stand_of_a_sheet_is_that_of_its_scenario(done, folder):
     """The written setup, with the same seed, has the same plants."""
     asked = ("--lot", "maize_large_flat", *OPTIONS, "--discs", own(folder))
@@ -709,6 +713,7 @@ def test_the_written_setup_gives_the_expected_numbers(done, folder):
     assert replace(scenario, name=expected.name, changes=expected.changes) == expected
 
 
+@pytest.mark.slow
 def test_a_setup_finds_its_own_lot_from_another_folder(done, folder):
     made = lot_from_label(m.load_lot("soybean"), seeds_per_kg=8000, title="", name="own")
     (folder / "own.toml").write_text(lot_toml(made))

@@ -141,12 +141,13 @@ def check(name):
     return sheet
 
 
-@pytest.mark.slow
+@pytest.mark.evidence
 @pytest.mark.parametrize("name", CROPS)
 def test_each_key_of_a_start_sheet_has_a_source_or_says_that_it_differs(name):
     check(name)
 
 
+@pytest.mark.evidence
 def test_the_keys_of_one_start_sheet_have_sources_or_say_that_they_differ(monkeypatch, short):
     few = [disc for disc in load_discs() if disc.suits("cotton")]
     monkeypatch.setattr(study, "load_discs", lambda: few)

@@ -206,7 +206,7 @@ BROKEN = {
     "retake": ("hole.first_joins", "deviate > pickup.limit", "0 and deviate > pickup.limit", SCANT),
     "size": ("hole.first_joins", "first_size(deviate, size)", "first_size(deviate, 0)", BENCH),
     "seat": ("hole.first_joins", "need(deviate, size, seat)", "need(deviate, size, 0)", BENCH),
-    "later width": ("hole.others_join", "first.narrow * first.size", "first.narrow", CROWDED),
+    "later width": ("hole.others_join", ")))) * first.size", "))))", CROWDED),
     "pose's need": ("hole.first_joins", "pickup.pose_need(flat) * ", "", SCANT),
     "pose": ("hole.first_joins", "draws.lie(cell.number)", "0.0", SCANT),
     "shape": ("hole.first_joins", "narrow_side(flat, shape)", "narrow_side(flat, 1.0)", CROWDED),
@@ -271,7 +271,7 @@ BROKEN = {
     "blocked, arrays": ("picking.pick", "joins[blocked] = False", "pass", BENCH),
     "join limit, arrays": ("picking.pick", "< chances.rate", "< 0.8 * chances.rate", SCANT),
     "retake, arrays": ("picking.pick", "if again.size", "if 0 * again.size", SCANT),
-    "later width, arrays": ("picking.pick", "narrow * size)", "narrow)", CROWDED),
+    "later width, arrays": ("picking.pick", "shape[part]) * size)", "shape[part]))", CROWDED),
     "hole, arrays": ("supply.History._one_round", "cells % len", "0 * cells % len", SCANT),
     "pair turn, arrays": ("fates._outward", "np.sin(turns)", "abs(np.sin(turns))", CROWDED),
     "covered, arrays": ("picking._crowd", "-= room.part", "-= 1.05 * room.part", CROWDED),
@@ -327,6 +327,7 @@ def unbroken(scenario, name):
     return UNBROKEN[key]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", BROKEN)
 def test_a_rule_that_one_engine_breaks_is_noticed(name, monkeypatch):
     *rule, scenario = BROKEN[name]

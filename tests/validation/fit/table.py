@@ -219,7 +219,7 @@ class Hyper:
 TABLE = Table(
     varied=(
         Varied(name="loosening", centre=0.03, sd=0.6, spread=0.4, free=0.5),
-        Varied(name="seconds", centre=0.2, sd=0.7, spread=0.4),
+        Varied(name="seconds", centre=0.35, sd=0.7, spread=0.4),
         Varied(name="edge_zero", transform="identity", centre=0.0, sd=0.03, spread=0.05, free=0.5),
         Varied(name="seat_push", centre=0.16, sd=0.35),
         Varied(name="contacts", centre=0.6, sd=0.5, spread=0.4, free=0.5),
