@@ -199,11 +199,6 @@ class GateStation:
     coefficients: Coefficients
 
     @cached_property
-    def seeds_per_level(self) -> float:
-        """Seeds in the pool per metre of level. [1/m]"""
-        return self.width * self.depth * self.seeds_per_volume
-
-    @cached_property
     def seeds_per_volume(self) -> float:
         """Seeds in a heap per volume. [1/m3]"""
         return self.lot.bulk_density / self.lot.seed_mass

@@ -115,7 +115,14 @@ def test_seeds_do_not_get_lost_between_hopper_and_row():
     left = run.ticks.pool[-1] + run.ticks.hopper[-1]
     assert left + len(run.seeds) == filled
     gate = gate_of()
-    corner = gate.seeds_per_level * gate.depth * math.tan(LOT.repose_angle) / 2
+    corner = (
+        gate.width
+        * gate.depth
+        * gate.seeds_per_volume
+        * gate.depth
+        * math.tan(LOT.repose_angle)
+        / 2
+    )
     assert left < corner + 10  # hardly a seed within reach stays in a pool that runs dry
     dry = run.cells.reason == losses.POOL_EMPTY
     assert dry[-500:].mean() > 0.99 and not dry[:500].any()  # but for blocked cells

@@ -112,7 +112,7 @@ def test_the_count_notices_a_lost_seed():
 def corner(scenario):
     """Seeds under the slope that ends at the lowest hole, out of reach of the disc."""
     gate = stations_of(scenario).gate
-    return gate.seeds_per_level * gate.depth * gate.slope / 2
+    return gate.width * gate.depth * gate.seeds_per_volume * gate.depth * gate.slope / 2
 
 
 def test_an_emptying_hopper_ends_in_skips_when_the_pool_sinks():
