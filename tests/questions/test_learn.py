@@ -166,7 +166,7 @@ def test_learning_a_straight_model_is_that_of_normal_numbers(straight, cells):
     seen = count(cells, round(cells * share), round(cells * math.sin(0.09) ** 2))
     found = weigh(MACHINES, [seen], runs=60, drawn=4000)
     angle = predicted(found, 1)["skips"]
-    shift = ALIKE * share_error(shipped_posterior()) ** 2
+    shift = ALIKE * share_error(shipped_posterior(), "maize") ** 2
     own = (1 - ALIKE) / ALIKE * shift
     prior, data = SLOPES[0] ** 2 + shift, own + 1 / (4 * cells)
     after = 1 / (1 / prior + 1 / data)
@@ -181,7 +181,7 @@ def test_information_is_that_of_normal_numbers(straight):
     """ln(prior SD/posterior SD) and the moves of mean and variance, in bits, for skips alone."""
     seen = Seen(scenario=BENCH, way="belt", cells=4000, few=48, several=None)
     found = weigh(MACHINES, [seen], runs=60, drawn=4000)
-    shift = ALIKE * share_error(shipped_posterior()) ** 2
+    shift = ALIKE * share_error(shipped_posterior(), "maize") ** 2
     prior, data = SLOPES[0] ** 2 + shift, (1 - ALIKE) / ALIKE * shift + 1 / 16_000
     after = 1 / (1 / prior + 1 / data)
     moved = (math.asin(math.sqrt(0.012)) - 0.11) * after / data

@@ -17,7 +17,10 @@ from metersim.machine.posterior import AT, Posterior, shipped_posterior
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
-from metersim.questions.shared.discrepancy import errors_of, share_error
+from metersim.questions.evidence.score import OUTLIERS, constant
+from metersim.questions.evidence.unseen import shipped_unseen
+from metersim.questions.shared.cases import load_case
+from metersim.questions.shared.discrepancy import PUBLISHED_CROPS, errors_of, share_error
 from metersim.questions.shared.spread import ALIKE, NOTHING, Draws, Spread, change_errors, gather
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
@@ -229,9 +232,10 @@ def test_runs_that_agree_in_every_draw_differ_by_nothing():
 def test_the_discrepancy_of_a_share_goes_with_the_root_of_its_odds():
     """It is stated at 3 %; on the scale of shares it is the same everywhere."""
     found = shipped_posterior()
-    assert share_error(found) * 2 * math.sqrt(AT * (1 - AT)) == pytest.approx(found.share_sd)
-    errors = errors_of(found, MEASURES)
-    assert {key for key in errors if errors[key] == share_error(found)} == set(SHARES)
+    own = share_error(found, "maize")
+    assert own * 2 * math.sqrt(AT * (1 - AT)) == pytest.approx(found.share_sd)
+    errors = errors_of(found, "maize", MEASURES)
+    assert {key for key in errors if errors[key] == own} == set(SHARES)
     assert errors["precision"] == errors["spacing.sd"] == found.spread_sd
     assert "placed.per_area" not in errors
 
@@ -252,6 +256,38 @@ def test_the_discrepancy_of_a_share_goes_with_the_root_of_its_odds():
     cancelled = math.sqrt(2 * (1 - ALIKE))
     assert both["cells.skip"] == pytest.approx(cancelled * found.share_sd)
     assert both["precision"] == pytest.approx(cancelled * found.spread_sd * 0.03)
+
+
+def test_a_crop_without_a_published_level_has_wider_intervals():
+    """They are as wide as a mixture with the published levels of other crops, 70 to 30.
+
+    On the scale of angles, a level left out has an SD of 0.06 rad; so has the model here.
+    """
+    found, own = shipped_posterior(), 0.06
+    levels: dict[str, list[float]] = {}
+    for one in shipped_unseen():
+        if one.measure == "per_spacing.quality" and not (one.held_back or one.group):
+            levels.setdefault(one.laboratory, []).append(one.published)
+    others = np.arcsin(np.sqrt(1 - constant(levels) / 100))
+    rng = np.random.Generator(np.random.PCG64(9))
+    mixed = np.where(
+        rng.random(200_000) < 0.7,
+        rng.normal(0, own, 200_000),
+        rng.choice(others - others.mean(), 200_000),
+    )
+    wanted = np.subtract(*np.quantile(mixed, [0.95, 0.05])) / (2 * Z90)
+    maize, sorghum = (share_error(found, crop) for crop in ("maize", "sorghum"))
+    assert math.hypot(math.sqrt(own**2 - maize**2), sorghum) == pytest.approx(wanted, rel=0.1)
+    assert own < 0.8 * wanted  # negative control: the interval of a crop with a level
+    learned = dataclasses.replace(found, file="my_meter.toml")
+    assert share_error(learned, "sorghum") == maize
+
+
+def test_crops_with_a_published_level_are_those_of_the_unseen_levels():
+    shares = {one.case for one in shipped_unseen() if one.unit == "%" and not one.held_back}
+    fitted = [load_case(name) for name in shares - set(OUTLIERS)]
+    crops = {p.lot.crop for case in fitted for c in case.conditions.values() for p in c.parts}
+    assert crops == PUBLISHED_CROPS
 
 
 # ---------------------------------------------------------------- runs

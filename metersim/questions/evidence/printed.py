@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import jackknife
 from metersim.questions.evidence.predictions import COUNTED, Predicted
-from metersim.questions.shared.discrepancy import SPREADS
+from metersim.questions.shared.discrepancy import SPREADS, widening
 from metersim.questions.shared.statements import Row, Term
 from metersim.run.streams import Streams
 
@@ -167,7 +167,7 @@ def printed(
         Random seed of the counts.  Levels of one test share their count.
     discrepancy, relative : array_like
         Errors of the model, one number or one for each draw: SD at a share of 3 %, and relative SD
-        of other measures. [1]
+        of other measures. [1]  That of shares is larger for a crop without a published level.
 
     Returns
     -------
@@ -201,13 +201,15 @@ def _term(
     own, key = made.values[term.condition], term.measure
     if key not in BY_KEY:
         return own[key][:, 0]
+    part = made.case.conditions[term.condition].parts[0]
+    discrepancy = widening(part.posterior, part.lot.crop) * np.asarray(discrepancy, float)
     where = f"printed {made.case.name} {term.condition} {count}"
     if BY_KEY[key].function is not None or BY_KEY[key].kind != "share":
         lengths = own[COUNTED][:, 0] * len(made.case.conditions[term.condition].parts)
         streams, name = Streams(seed), made.case.name
         whole = remeasured(own[key], lengths, count, streams.generator(f"{where} {key}"))
         error = streams.generator(f"printed {name} {key}").standard_normal(len(whole))
-        size = relative if key in SPREADS else MEAN_BY_SHARES * np.asarray(discrepancy, float)
+        size = relative if key in SPREADS else MEAN_BY_SHARES * discrepancy
         return whole * np.exp(np.asarray(size, float) * error)
     test = next((test for test in TESTS if key in test), (key,))
     together = [name for name in test if name in own]
@@ -215,6 +217,6 @@ def _term(
     valid = np.isfinite(shares).all(axis=1)
     found = np.full(len(shares), np.nan)
     rng = Streams(seed).generator(f"{where} {test[0]}")
-    errors = np.broadcast_to(np.asarray(discrepancy, float), len(shares))[valid]
+    errors = np.broadcast_to(discrepancy, len(shares))[valid]
     found[valid] = counted(shares[valid], count, rng, errors)[:, together.index(key)]
     return found

@@ -209,7 +209,7 @@ class Score:
 
     @cached_property
     def model(self) -> Numbers:
-        """Means of the model's numbers over all levels; the miss is a median over levels."""
+        """Means of the model's numbers over sources; miss and width are medians over levels."""
         return _means(self.scored, [one.model for one in self.scored])
 
     @cached_property
@@ -261,7 +261,10 @@ def _means(scored: Sequence[Scored], made: Sequence[Numbers]) -> Numbers:
         part.name: float(_by_source(scored, [getattr(one, part.name) for one in made]).mean())
         for part in fields(Numbers)
     }
-    return Numbers(**means | {"miss": float(np.median([one.miss for one in made]))})
+    medians = {
+        name: float(np.median([getattr(one, name) for one in made])) for name in ("miss", "width")
+    }
+    return Numbers(**means | medians)
 
 
 def _ends(sources: int, function: Callable[[Floats], Floats]) -> tuple[float, float]:

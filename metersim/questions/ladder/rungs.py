@@ -81,7 +81,7 @@ class Rung:
             scenario.unknown,
             Measured(self.measured.tallies, LEVEL_TOTAL, reported).estimates,
             gather(self.points),
-            errors=errors_of(scenario.posterior, reported),
+            errors=errors_of(scenario.posterior, scenario.lot.crop, reported),
             posterior=scenario.posterior,
             measures={part.key: part for part in reported},
         )

@@ -247,7 +247,7 @@ def machines_of(scenario: Scenario, seed: int) -> Machines:
             parts.append(columns[name].to(values))
     many = len(old.draws)
     parts += list(ndtri(draw_places(scenario.unknown, many, seed)).T)
-    share, spread = share_error(old), old.spread_sd
+    share, spread = share_error(old, scenario.lot.crop), old.spread_sd
     if old.shifts:
         parts += [np.array([getattr(one, name) for one in old.shifts]) for name in SHIFTS]
     else:

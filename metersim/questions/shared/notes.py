@@ -10,6 +10,7 @@ from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.limits import cautions
+from metersim.questions.shared.discrepancy import widening
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
     change_text,
@@ -193,6 +194,11 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
     """Notes for the reader of a result: cautions, warnings, replaced stations, and changes."""
     scenario = measured.scenario
     found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
+    if widening(scenario.posterior, scenario.lot.crop) > 1:
+        found.append(
+            f"no level of {scenario.lot.crop} is published, so intervals of skips and doubles are "
+            "wider"
+        )
     if empty := int(measured.reasons[POOL_EMPTY]):
         found.append(
             f"the pool was empty under {empty:,} cells: spacings and places tell of the row where "

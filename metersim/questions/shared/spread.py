@@ -23,7 +23,7 @@ from metersim.machine.posterior import Posterior
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
 from metersim.measures.scales import ANGLE, Scale, bent, scale_of
-from metersim.questions.shared.discrepancy import SPREADS, is_share, share_error
+from metersim.questions.shared.discrepancy import is_share
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -321,14 +321,12 @@ def change_errors(
     """
     found, alike = {}, 0.0 if posterior.shifts else ALIKE
     for one in measures:
-        levels = [part.total(one.key).value for part in (a, b)]
-        if is_share(one):
-            flat = np.sqrt(ANGLE.flatness(np.array(levels)))
-            first, second = (share_error(posterior) * flat).tolist()
-        elif one.key in SPREADS:
-            first, second = (posterior.spread_sd * level for level in levels)
-        else:
+        if one.key not in a.errors or one.key not in b.errors:
             continue
+        levels = np.array([part.total(one.key).value for part in (a, b)])
+        factors = np.sqrt(ANGLE.flatness(levels)) if is_share(one) else levels
+        errors = np.array([part.errors[one.key] for part in (a, b)])
+        first, second = (errors * factors).tolist()
         found[one.key] = math.sqrt(max(first**2 + second**2 - 2 * alike * first * second, 0.0))
     return found
 

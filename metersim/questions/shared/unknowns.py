@@ -236,7 +236,7 @@ def spreads_about(
             middle.estimates,
             drawn[k],
             inputs[k] if uncertain else None,
-            errors_of(middle.scenario.posterior, middle.measures),
+            errors_of(middle.scenario.posterior, middle.scenario.lot.crop, middle.measures),
             middle.scenario.posterior,
             level=middle.level,
             measures={one.key: one for one in middle.measures},

@@ -139,8 +139,7 @@ def main():
             k = int(np.argmax(moved))
             most = f"{table.names[k]} by {(mode - posterior.mode)[k]:+.2f} prior SDs"
             say(f"without {one.source.name}: {many:.0f} effective draws; moves most: {most}")
-        if options.mixture:
-            levels = with_mixture(predictors, levels)
+        levels = with_mixture(predictors, levels)
         _write(options, "unseen.csv", write_unseen(levels))
     say("done")
 
@@ -207,7 +206,6 @@ def _options():
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--open", action="store_true", help="predict cases held back")
     parser.add_argument("--fit-all", action="store_true", help="fit cases held back as well")
-    parser.add_argument("--mixture", action="store_true", help="mix for crops without a source")
     parser.add_argument("--ship", action="store_true", help="write into metersim/data as well")
     parser.add_argument("--form", choices=sorted(FORMS), default="", help="another form")
     parser.add_argument("--unchecked", action="store_true", help="leave out the long runs")
