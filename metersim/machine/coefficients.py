@@ -194,14 +194,14 @@ class Coefficients(Checked):
         3,
         "power of vacuum over vacuum needed in the number of further seeds, as it "
         "leaves the pool; assumption from particle runs",
-        default=1.4,
+        default=1.5,
     )
     seconds_knee: float = number(
         "",
         2,
         1000,
         "vacuum over vacuum needed at which the number of further seeds levels off; assumption",
-        default=25.0,
+        default=10.0,
     )
     hole_power: float = number(
         "",
@@ -337,8 +337,8 @@ class Coefficients(Checked):
         "mm",
         0,
         40,
-        "SD of a seed's place on a belt about where it landed; assumption, not learned from "
-        "published levels, 5.1 to 11 mm, SD of its logarithm between machines 0.25",
+        "SD of the place of a seed of 7 mm on a belt about where it landed; assumption, not "
+        "learned from published levels, 5.1 to 11 mm, SD of its logarithm between machines 0.25",
         default=7.7,
     )
     hop: float = number(

@@ -113,6 +113,34 @@ def rearward_speed(impact_speed: Any, curvature: Any) -> Any:
     return impact_speed * np.sin(curvature)
 
 
+def landing_spread(landing_scatter: Any, gmd: Any) -> Any:
+    """SD of a seed's place on a belt about the point where it landed.
+
+    Parameters
+    ----------
+    landing_scatter : float
+        SD for a seed of `USUAL_SIZE`. [m]
+    gmd : float or ndarray
+        Geometric mean diameter of the seed. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Distance. [m]
+
+    Notes
+    -----
+    ``landing_spread = landing_scatter * gmd / 0.007``
+
+    assumption: on the same film of grease, a seed of any size rolls through the same angle before
+    it sticks.  Only spreads of maize were published, so that the power of the size has no source.
+    """
+    return landing_scatter * gmd / USUAL_SIZE
+
+
+USUAL_SIZE = 7e-3  # m, geometric mean diameter of maize, whose spreads were published
+
+
 @dataclass(frozen=True, kw_only=True)
 class FurrowStation:
     """Stops the seed, on a belt or in a furrow.

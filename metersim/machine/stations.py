@@ -27,7 +27,7 @@ from typing import Any
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import DriveStation
-from metersim.machine.furrow import FurrowStation
+from metersim.machine.furrow import FurrowStation, landing_spread
 from metersim.machine.gate import GateStation
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.machine.own import OwnStations
@@ -220,7 +220,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
     launch_sd = k.launch_spread * (k.guide_narrowing if scenario.guide.inner else 1.0)
     firm = k.firmer_factor if scenario.furrow.firmer else 1.0
     soil = scenario.furrow.soil_scatter * firm
-    on_belt = k.landing_scatter * (scenario.observed == "belt")
+    on_belt = float(landing_spread(k.landing_scatter, lot.gmd)) * (scenario.observed == "belt")
     return Stations(
         drive=DriveStation(
             angular_speed=scenario.angular_speed,

@@ -100,6 +100,7 @@ RANGES = {
     "inner": (0.001, 0.01),
     "inner_gap": (0.0005, 0.004),
     "knock": (0.0, 0.5, 0.0),
+    "landing_scatter": (0.0, 0.02, 0.0),
     "later": (0.01, 3.0),
     "launch_change": (-0.1, 0.1, 0.0),
     "launch_speed": (0.1, 1.5, 0.0),

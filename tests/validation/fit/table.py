@@ -229,6 +229,7 @@ TABLE = Table(
         Varied(name="draw_slowness", centre=2.2, sd=0.3),
         Varied(name="hole_power", transform="identity", centre=3.0, sd=0.4),
         Varied(name="seconds_power", transform="identity", centre=1.4, sd=0.2),
+        Varied(name="seconds_knee", centre=10.0, sd=0.5),
         Varied(name="loss_power", transform="identity", centre=0.5, sd=0.15),
         Varied(name="edge_speed", transform="identity", centre=0.0, sd=0.2),
     )
