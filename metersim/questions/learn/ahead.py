@@ -141,7 +141,7 @@ def look_ahead(
     runs = max(runs // 2, FEWEST_RUNS)
     design = points[:: max(TRIED // runs, 1)][:runs]
     shows = run_all(believed, new, design, cells=cells, seed=seed, executor=executor, on_run=on_run)
-    made = emulators(believed, design, shows, sorted({one.would.way for one in trials}))
+    made = emulators(believed, new, design, shows, sorted({one.would.way for one in trials}))
     results = []
     for number, trial in enumerate(trials):
         would = trial.would

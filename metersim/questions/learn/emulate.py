@@ -11,12 +11,12 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from metersim.machine.scenario import Scenario
 from metersim.measures.observed import observed_spacings
 from metersim.measures.spacing import classes_of
-from metersim.questions.learn.machines import Machines
+from metersim.questions.learn.machines import Machines, near
 from metersim.questions.shared.looks import BELT, DISC, SENSOR, Rates, kept_full, loads, rates_of
 from metersim.run.parallel import in_order
 from metersim.run.simulation import simulate
@@ -36,9 +36,10 @@ WIDEST = 12  # columns up to which products of two columns are used
 Floats = NDArray[np.float64]
 
 
-def angle_of(events: float, cells: float) -> float:
+def angle_of(events: ArrayLike, cells: float) -> Floats:
     """Angle ``asin sqrt(share)`` of a share of counts, with 3/8 added to both kinds (Anscombe)."""
-    return float(np.arcsin(np.sqrt((events + 0.375) / (cells + 0.75))))
+    found: Floats = np.arcsin(np.sqrt((np.asarray(events) + 0.375) / (cells + 0.75)))
+    return found
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Shown:
 
 def shown_of(rates: Rates, spread: tuple[float, float] = (np.nan, np.nan)) -> Shown:
     """What rates of events show, with the logarithm of a spread and its variance."""
-    angles = [angle_of(one * rates.cells, rates.cells) for one in (rates.skip, rates.double)]
+    angles = [float(angle_of(one * rates.cells, rates.cells)) for one in (rates.skip, rates.double)]
     effects = [max(one, 1.0) for one in (rates.skip_effect, rates.double_effect)]
     variances = [one / (4 * rates.cells) for one in effects]
     return Shown(
@@ -186,10 +187,14 @@ class Emulator:
         Functions by way and part.
     effects : mapping of str to float
         Mean variance of counts over that of independent cells, by way.
+    alike : float
+        Part of a machine's shifts that holds at the setting, see
+        `metersim.questions.learn.machines.near`. [1]
     """
 
     fits: Mapping[tuple[str, str], Fit]
     effects: Mapping[str, float]
+    alike: float = 1.0
 
     def error(self, way: str, part: str) -> float:
         """SD of the error of a prediction."""
@@ -247,7 +252,11 @@ def run_all(
 
 
 def emulators(
-    machines: Machines, points: Floats, shows: Shows, ways: Sequence[str] = WAYS
+    machines: Machines,
+    settings: Sequence[Scenario],
+    points: Floats,
+    shows: Shows,
+    ways: Sequence[str] = WAYS,
 ) -> list[Emulator]:
     """Emulators of some settings, from what machines showed there.
 
@@ -255,6 +264,8 @@ def emulators(
     ----------
     machines : Machines
         Meaning of the points.
+    settings : sequence of Scenario
+        Settings of the meter.
     points : ndarray, shape (runs, columns)
         Machines that were run.
     shows : list of list of dict
@@ -262,10 +273,15 @@ def emulators(
     ways : sequence of str
         Ways of looking that are needed.
     """
-    return [_emulator(points[:, : machines.seen], rows, ways) for rows in shows]
+    return [
+        _emulator(points[:, : machines.seen], rows, ways, near(setting, machines.scenario))
+        for setting, rows in zip(settings, shows, strict=True)
+    ]
 
 
-def _emulator(points: Floats, rows: Sequence[Mapping[str, Shown]], ways: Sequence[str]) -> Emulator:
+def _emulator(
+    points: Floats, rows: Sequence[Mapping[str, Shown]], ways: Sequence[str], alike: float
+) -> Emulator:
     fits, effects = {}, {}
     for way in ways:
         shown = [row.get(way) for row in rows]
@@ -277,4 +293,4 @@ def _emulator(points: Floats, rows: Sequence[Mapping[str, Shown]], ways: Sequenc
             values = np.array([one.values[k] if one else np.nan for one in shown])
             variances = np.array([one.variances[k] if one else np.nan for one in shown])
             fits[way, part] = fit(points, values, variances)
-    return Emulator(fits, effects)
+    return Emulator(fits, effects, alike)

@@ -5,6 +5,7 @@ The draws of a posterior are few.  Further machines are drawn from a smooth dens
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -19,15 +20,17 @@ from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.posterior import SHIFTS, Posterior, Shift
 from metersim.machine.scenario import Scenario
+from metersim.machine.sections import all_fields
 from metersim.questions.shared.discrepancy import share_error
 from metersim.questions.shared.spread import ALIKE
 from metersim.questions.shared.unknowns import NEXT_TO_AN_END, draw_places
 from metersim.run.streams import Streams
 
 TINY = 1e-9  # part of the variance of a column that is added, so that no covariance is singular
-WIDER = 1.5  # variance of proposals over that of the weighted machines
 KEPT = 0.2  # part of the proposals that comes from the machines before anything was seen
 NORMAL_TO = 6.0  # SD; farther inputs count as this far
+HALF_AT = 4.0  # steps of the notch at which a correlation is a half
+NO_SETTINGS = ("run", "stand")  # sections that the discrepancy does not depend on
 
 Floats = NDArray[np.float64]
 
@@ -136,12 +139,6 @@ def smoothed(points: Floats) -> Density:
     middle = weights @ points
     centres = middle + (1 - h**2) ** 0.5 * (points - middle)
     return Density(centres, weights, h * root_of(points, weights))
-
-
-def about(points: Floats, weights: Floats) -> Density:
-    """One normal density with the mean of weighted points, and with a wider covariance."""
-    middle = (weights @ points)[None]
-    return Density(middle, np.ones(1), WIDER**0.5 * root_of(points, weights))
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,6 +256,54 @@ def machines_of(scenario: Scenario, seed: int) -> Machines:
             parts.append(ALIKE**0.5 * sizes[name] * scores)
     rest = 1.0 if old.shifts else (1 - ALIKE) ** 0.5
     return Machines(scenario, np.array(parts).T, columns, rest * share, rest * spread)
+
+
+def near(a: Scenario, b: Scenario) -> float:
+    """Correlation of the smooth part of the model's discrepancy between two settings. [1]
+
+    Notes
+    -----
+    assumption: ``0.5^far``.  far is a sum over all settings that differ: 1 for a number that is
+    doubled or halved, less or more by its logarithm; 1 for a switch, another lot, or what is 0 at
+    one of the settings; steps over `HALF_AT` where numbers have signs, such as the notch.  The fit
+    takes the discrepancy as independent between published rows, which lie as far apart or farther.
+    """
+    far = float(a.lot != b.lot)
+    one: Any
+    other: Any
+    for (section, name), spec in all_fields().items():
+        if section in NO_SETTINGS or (section, name) == ("furrow", "observed"):
+            continue
+        one, other = (getattr(getattr(each, section), name) for each in (a, b))
+        if one == other:
+            continue
+        numbers = isinstance(one, int | float) and isinstance(other, int | float)
+        if spec.kind == "switch" or not numbers:
+            far += 1.0
+        elif spec.low < 0:
+            far += abs(one - other) / HALF_AT
+        else:
+            far += abs(math.log2(one / other)) if min(one, other) > 0 else 1.0
+    return math.pow(0.5, far)
+
+
+def rest_of(own: float, alike: float) -> float:
+    """SD of the rest of the discrepancy at a setting, where a shift of another one is known.
+
+    Parameters
+    ----------
+    own : float
+        SD of the rest at the setting of the shift.
+    alike : float
+        Correlation of the two settings, see `near`.
+
+    Notes
+    -----
+    With the SD d of the whole discrepancy, the smooth part has the variance ``ALIKE d^2`` and the
+    rest ``(1 - ALIKE) d^2``.  A shift is the smooth part at one setting.  At another one it counts
+    by ``alike``, and ``(1 - alike^2)`` of the variance of its own smooth part remains.
+    """
+    return own * math.sqrt(1 + ALIKE / (1 - ALIKE) * (1 - alike**2))
 
 
 def spread_out(points: Floats, first: Sequence[int] = ()) -> list[int]:

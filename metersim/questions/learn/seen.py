@@ -133,16 +133,28 @@ def read_seen(scenario: Scenario, path: Path, row: str | None = None) -> list[Se
         raise bad(where, "", f"has no row '{row}'; {hint(row, rows)}")
     mine = [entry for entry in entries if row in (None, entry.row)]
     seen: list[Seen] = all_of(*(lambda entry=entry: of_entry(scenario, entry) for entry in mine))
-    _check_disc(scenario, seen, where)
+    check_taken(scenario, seen, where)
     return seen
 
 
-def _check_disc(scenario: Scenario, seen: Sequence[Seen], where: str) -> None:
-    """Refuse counts of another disc: its burrs and its holes are another machine's."""
+def is_taken(scenario: Scenario, other: Scenario) -> bool:
+    """Whether counts at another scenario may teach a machine of this one: same disc, same crop."""
+    return other.disc.cells == scenario.disc.cells and other.lot.crop == scenario.lot.crop
+
+
+def check_taken(scenario: Scenario, seen: Sequence[Seen], where: str = "learn") -> None:
+    """Refuse counts of another disc or crop: burrs, holes and seat are another machine's.
+
+    On published stands, what one disc or crop teaches makes predictions for others worse
+    (``python -m tests.validation.learned``).
+    """
     for one in seen:
-        if one.scenario.disc.cells != scenario.disc.cells:
-            message = f"was counted with {one.scenario.disc.cells} cells"
-            raise bad(where, "", f"{message}, and the scenario has {scenario.disc.cells}")
+        if is_taken(scenario, one.scenario):
+            continue
+        disc, lot = one.scenario.disc, one.scenario.lot
+        message = f"was counted with {disc.cells} cells and {lot.crop}"
+        mine = f"the scenario has {scenario.disc.cells} and {scenario.lot.crop}"
+        raise bad(where, "", f"{message}, and {mine}")
 
 
 def pooled(seen: Iterable[Seen]) -> list[Seen]:

@@ -21,8 +21,8 @@ from metersim.machine.stations import OwnGiven, fitted_alike
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.questions.learn.ahead import Ahead, candidates, look_ahead
 from metersim.questions.learn.emulate import FEW, SEVERAL, SPACINGS, SPREAD, Emulator
-from metersim.questions.learn.machines import Machines, machines_of, spread_out
-from metersim.questions.learn.seen import Seen, of_look, of_spacings, pooled, read_seen
+from metersim.questions.learn.machines import Machines, machines_of, rest_of, spread_out
+from metersim.questions.learn.seen import Seen, check_taken, of_look, of_spacings, pooled, read_seen
 from metersim.questions.learn.weigh import CELLS, MACHINES, Weighed, bits, effective, weigh
 from metersim.questions.shared.looks import BELT, Look
 from metersim.questions.shared.spacings import MeasuredSpacings
@@ -154,7 +154,7 @@ def learn(
     spacings : sequence of MeasuredSpacings
         Spacings at these settings.
     elsewhere : sequence of (Scenario, Look or MeasuredSpacings)
-        Counts and spacings of the same meter at other settings.
+        Counts and spacings of the same meter at other settings, with the same disc and crop.
     title : str, optional
         Name of the machine; by default that of the scenario.
     seed, draws : int
@@ -198,6 +198,7 @@ def learn(
     seen += [of_spacings(scenario, one) for one in spacings]
     for other, (_, one) in zip(others, elsewhere, strict=True):
         seen.append(of_look(other, one) if isinstance(one, Look) else of_spacings(other, one))
+    check_taken(scenario, seen)
     read = all_of(*(lambda file=file: read_seen(scenario, Path(file), row) for file in files))
     seen = pooled([*seen, *(one for part in read for one in part)])
     return learn_from(
@@ -282,8 +283,9 @@ def predictions(
     made = {}
     for name, (way, part) in MEASURES.items():
         rng = Streams(seed).generator(f"learn rest {name}")
-        rest = believed.own_spread if part == SPREAD else believed.own_share
-        level = emulator(way, part, points) + shifts[moved[name]]
+        own = believed.own_spread if part == SPREAD else believed.own_share
+        rest = rest_of(own, emulator.alike)
+        level = emulator(way, part, points) + emulator.alike * shifts[moved[name]]
         made[name] = level + rest * rng.standard_normal(len(points))
     return {name: part for name, part in made.items() if np.isfinite(part).all()}
 

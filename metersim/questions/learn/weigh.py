@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
+from scipy.special import chdtri, gammaln
 
 from metersim.files.faults import BadInput, Fault
 from metersim.machine.scenario import Scenario
@@ -23,10 +23,12 @@ from metersim.questions.learn.emulate import (
     SPREAD,
     Emulator,
     Shown,
+    angle_of,
     emulators,
     run_all,
 )
-from metersim.questions.learn.machines import KEPT, Density, Machines, about
+from metersim.questions.learn.machines import KEPT, Density, Machines, rest_of
+from metersim.questions.learn.propose import levels, targets, updated
 from metersim.questions.learn.seen import Seen, settings_of
 from metersim.questions.shared.looks import BELT
 from metersim.run.streams import Streams
@@ -36,7 +38,7 @@ MACHINES, CELLS = 128, 2_500  # machines that are run in each round, and cells o
 ENOUGH, LEAST = 400.0, 100.0  # effective machines at which rounds end, and that an answer needs
 ROUNDS = 4
 LEAST_SHARE = 1e-6  # least share that a machine has
-NEVER = 1 / DRAWN  # chance of a count, on one side, below which no machine shows it
+NEVER = 1e-5  # chance of a count, for normal angles, below which no machine shows it
 
 Floats = NDArray[np.float64]
 
@@ -114,7 +116,7 @@ def shares_at(
     shifts = machines.shifts(points)
     found = []
     for part, shift in ((FEW, shifts["skip"]), (SEVERAL, shifts["double"])):
-        angle = emulator(way, part, points) + shift
+        angle = emulator(way, part, points) + emulator.alike * shift
         found.append(np.sin(angle.clip(0.0, np.pi / 2)) ** 2)
     few = found[0].clip(LEAST_SHARE, 1 - 2 * LEAST_SHARE)
     return few, np.clip(found[1], LEAST_SHARE, 1 - LEAST_SHARE - few)
@@ -164,9 +166,11 @@ def expected(machines: Machines, emulator: Emulator, way: str, points: Floats) -
     errors = [emulator.error(way, part) for part in (FEW, SEVERAL)]
     spread, variance = np.full(len(points), np.nan), np.inf
     if way == SPACINGS:
-        spread = emulator(SPACINGS, SPREAD, points) + machines.shifts(points)["spread"]
-        variance = machines.own_spread**2 + emulator.error(SPACINGS, SPREAD) ** 2
-    cells = alike_cells(machines.own_share, *errors)
+        shift = emulator.alike * machines.shifts(points)["spread"]
+        spread = emulator(SPACINGS, SPREAD, points) + shift
+        rest = rest_of(machines.own_spread, emulator.alike)
+        variance = rest**2 + emulator.error(SPACINGS, SPREAD) ** 2
+    cells = alike_cells(rest_of(machines.own_share, emulator.alike), *errors)
     return Expected(few, several, cells, emulator.effects[way], spread, variance)
 
 
@@ -229,8 +233,9 @@ def weigh(
 
     Notes
     -----
-    assumption: machines are drawn again about the weighted mean and covariance of those before
-    (adaptive importance sampling), four parts of five, and the others from the prior.
+    Adaptive importance sampling: where too few machines count, they are drawn again, four parts of
+    five from `metersim.questions.learn.propose.updated`, the others from those before.  New runs of
+    them correct the emulators there.
     """
     drawn = drawn or DRAWN
     settings = settings_of(seen, machines.scenario)
@@ -254,7 +259,7 @@ def weigh(
         tried = np.concatenate([tried, new])
         shows = [[*old, *more] for old, more in zip(shows, ran, strict=True)]
         latest = slice(-2 * runs, None)
-        made = emulators(machines, tried[latest], [rows[latest] for rows in shows], ways)
+        made = emulators(machines, settings, tried[latest], [rows[latest] for rows in shows], ways)
         before = machines.density.log(points) - _log_density(proposal, points)
         logs = np.array(
             [
@@ -272,7 +277,15 @@ def weigh(
         if many >= ENOUGH * drawn / DRAWN:
             return found
         tempered = _tempered(before, logs.sum(axis=0), LEAST * drawn / DRAWN)
-        proposal = [(1 - KEPT, about(points, tempered)), (KEPT, machines.density)]
+        these = [made[settings.index(one.scenario)] for one in seen]
+        near = updated(
+            machines.density,
+            levels(machines, these, seen),
+            *targets(machines, these, seen),
+            points,
+            tempered,
+        )
+        proposal = [(1 - KEPT, near), (KEPT, machines.density)]
     if many < LEAST * drawn / DRAWN:
         message = "no machine of the model shows these counts: check the counts and what is set"
         raise BadInput([Fault("learn", "", message)])
@@ -323,8 +336,11 @@ def _check(
     points: Floats,
     seed: int,
 ) -> None:
-    """Refuse counts that lie beyond those of all machines drawn before anything was seen."""
-    faults = []
+    """Refuse counts that lie beyond those of all machines drawn before anything was seen.
+
+    Each count is held against simulated ones, then all of them together.
+    """
+    faults, sets, mine = [], list[Floats](), list[float]()
     for k, one in enumerate(seen):
         rng = Streams(seed).generator(f"learn check {k}")
         emulator = made[settings.index(one.scenario)]
@@ -333,8 +349,9 @@ def _check(
         for kind, counts, count in zip(kinds, shown, (one.few, one.several), strict=True):
             if count is None:
                 continue
-            below, above = np.mean(counts <= count + 1), np.mean(counts >= count - 1)
-            if min(below, above) < NEVER:
+            sets.append(angle_of(counts, one.cells))
+            mine.append(float(angle_of(count, one.cells)))
+            if _is_beyond(sets[-1:], mine[-1:]):
                 low, high = np.quantile(counts, [0.001, 0.999]) / one.cells
                 message = (
                     f"no machine of the model shows {count:,} {kind} of {one.cells:,} at these "
@@ -342,5 +359,23 @@ def _check(
                     "is set"
                 )
                 faults.append(Fault("learn", one.way, message))
+    if not faults and sets and _is_beyond(sets, mine):
+        message = "no machine of the model shows all of these counts"
+        faults.append(Fault("learn", "", f"{message}: check the counts and what is set"))
     if faults:
         raise BadInput(faults)
+
+
+def _is_beyond(sets: Sequence[Floats], mine: Sequence[float]) -> bool:
+    """Whether angles lie beyond all simulated ones, and beyond those of normal ones.
+
+    Notes
+    -----
+    The distance is that from the simulated mean over the simulated covariance (Mahalanobis).
+    Simulated counts are few, so those alone would refuse one true machine of some thousand.
+    """
+    simulated_ones = np.array(sets)
+    apart = np.column_stack([mine, simulated_ones]) - simulated_ones.mean(axis=1)[:, None]
+    covariance = np.atleast_2d(np.cov(simulated_ones)) + 1e-12 * np.eye(len(sets))
+    far = np.einsum("ij,ij->j", apart, np.linalg.solve(covariance, apart))
+    return bool(far[0] > max(far[1:].max(), float(chdtri(len(sets), NEVER))))
