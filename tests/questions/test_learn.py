@@ -463,7 +463,9 @@ def test_counts_that_contradict_the_model_are_refused(straight):
         learned(count(1000, 600, 3))
 
 
-@pytest.mark.parametrize("other, said", [("soybean_narrow_rows", "soybean"), ("cells=40", "40 cells")])
+@pytest.mark.parametrize(
+    "other, said", [("soybean_narrow_rows", "soybean"), ("cells=40", "40 cells")]
+)
 def test_counts_of_another_disc_or_crop_are_refused(other, said):
     there = m.load_scenario("maize_bench", [other]) if "=" in other else m.load_scenario(other)
     with pytest.raises(BadInput, match=said):
