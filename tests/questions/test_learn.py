@@ -386,7 +386,7 @@ def test_settings_far_apart_share_less_of_the_discrepancy():
 @pytest.mark.parametrize("alike", [0.0, 0.3, 1.0])
 def test_the_whole_discrepancy_is_the_same_at_all_settings(alike):
     """Shift and rest add up to the variance of the discrepancy that was fitted."""
-    whole = share_error(shipped_posterior()) ** 2
+    whole = share_error(shipped_posterior(), "maize") ** 2
     rest = rest_of(MACHINES.own_share, alike)
     assert alike**2 * ALIKE * whole + rest**2 == pytest.approx(whole)
 
@@ -452,7 +452,7 @@ def test_a_longer_count_is_expected_to_teach_more_and_spacings_teach_the_spread(
 
 def test_counts_that_contradict_one_another_are_refused(straight):
     """Each of them is shown by some machine, and both by none."""
-    few, many = count(6000, 16, 48), count(6000, 220, 30, singulator__notch=1.0)
+    few, many = count(6000, 2, 48), count(6000, 320, 30, singulator__notch=1.0)
     assert learned(few).bits > 0 and learned(many).bits > 0
     with pytest.raises(BadInput, match="shows all of these counts"):
         learned(few, many)
@@ -525,8 +525,13 @@ def test_the_command_writes_a_meter_that_narrows_its_scenario(asked, tmp_path):
     (tmp_path / "named.toml").write_text(
         'title = "mine"\nextends = "maize_bench"\nmeter = "mine.toml"\n[run]\nturns = 20\n'
     )
-    old, new = (m.spread(one, draws=16).model("precision") for one in (BENCH, "named.toml"))
-    assert new.high - new.low < old.high - old.low
+    unknown = shipped_posterior()
+    prior = ALIKE * unknown.spread_sd**2  # variance of what all settings share
+    error = (1 - ALIKE) / ALIKE * prior + 1 / 500
+    after = prior - prior**2 / (prior + SLOPES[2] ** 2 + error)
+    assert np.std([one.spread for one in found.shifts]) == pytest.approx(after**0.5, rel=0.15)
+    old, new = (m.spread(one, draws=4) for one in (BENCH, "named.toml"))
+    assert new.errors["precision"] < 0.5 * old.errors["precision"] == 0.5 * unknown.spread_sd
     assert asked("--from", "counts.csv", "--row", "3", "--out", "mine.toml")  # its own file
 
 

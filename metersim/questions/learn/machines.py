@@ -67,12 +67,20 @@ class Column:
 
 
 def column_of(name: str, values: Floats) -> Column:
-    """The scale on which a coefficient with these values is smoothed."""
+    """The allowed scale on which these values of a coefficient are least skew."""
     spec = specs(Coefficients)[name]
-    inside = values.min() > 0
-    if inside and spec.low == 0 and spec.high == 1 and values.max() < 1:
-        return Column(spec, "logit")
-    return Column(spec, "log" if inside and spec.low >= 0 else "plain")
+    allowed = [Column(spec, "plain")]
+    if values.min() > 0 and spec.low >= 0:
+        allowed.append(Column(spec, "log"))
+        if values.max() < 1 and (spec.low, spec.high) == (0, 1):
+            allowed.append(Column(spec, "logit"))
+    return min(allowed, key=lambda one: abs(skewness(one.to(values))))
+
+
+def skewness(values: Floats) -> float:
+    """Third moment about the mean over the cube of the SD. [1]"""
+    apart = values - values.mean()
+    return float(np.mean(apart**3) / np.mean(apart**2) ** 1.5)
 
 
 @dataclass(frozen=True, eq=False)
