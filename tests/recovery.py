@@ -1,13 +1,14 @@
 """Meters with known faults: what was counted on them, and what each move truly brings."""
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 import metersim as m
 from metersim.questions.next.diagnosis import Seen
 from metersim.questions.next.moves import gains, moves_of
+from metersim.questions.next.possible import Possible
 from metersim.questions.shared.hidden import draw_states, meter_of
 from metersim.questions.shared.looks import Look, loads
 from metersim.run.simulation import simulate
@@ -17,6 +18,7 @@ COUNTED = ("seed size", "vacuum", "singulator", "pool")
 START = (-2.0, -1.0, 0.0, 1.0, 2.0)  # notches
 LONG = 10_000  # cells that a true gain is found in
 STATES_SEED, LOOK_SEED, TRUTH_SEED = 71, 72, 73
+MACHINES = 100  # number of the first machine
 
 
 def count_on(scenario, state, seeds, way="belt", *, seed=LOOK_SEED, replicate=0):
@@ -44,7 +46,8 @@ class Trial:
     def truth(self):
         """What every move truly brings, by its words, and staying."""
         moves = moves_of(self.scenario, COUNTED)
-        found = gains(self.scenario, [self.state], moves, seed=TRUTH_SEED, cells=LONG)
+        own = [Possible(self.state)]
+        found = gains(self.scenario, own, moves, seed=TRUTH_SEED, cells=LONG)
         return {gain.move.words: float(gain.changes[0]) for gain in found} | {STAY: 0.0}
 
 
@@ -52,12 +55,16 @@ STAY = "leave it, count more"
 
 
 def trials(many, name="maize_bench", seeds=500, starts=START):
-    """Meters drawn from the priors, set at some notch, each with one count."""
+    """Meters drawn from the priors, on machines of the posterior, set at some notch.
+
+    Each has one count.
+    """
     scenario = m.load_scenario(name)
     starts = Streams(STATES_SEED).generator("start").choice(starts, size=many)
     made = []
     for k, state in enumerate(draw_states(many, STATES_SEED, COUNTED)):
-        set_ = scenario.replace(singulator__notch=float(starts[k]))
+        machine = replace(scenario, coefficients=scenario.posterior.draw(MACHINES + k))
+        set_ = machine.replace(singulator__notch=float(starts[k]))
         made.append(
             Trial(scenario, set_, state, Seen(set_, count_on(set_, state, seeds, replicate=k)), k)
         )

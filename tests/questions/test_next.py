@@ -11,6 +11,7 @@ import metersim as m
 from metersim.machine.sources import DOUBLES, HANDBOOK_HOLE, LEAVE, SKIPS, TOO_FAR
 from metersim.questions.next.diagnosis import STATES, Seen, diagnose
 from metersim.questions.next.moves import MENDS, Gain, Move, gains, moves_of, value_of_knowing
+from metersim.questions.next.possible import Possible
 from metersim.questions.next.study import (
     BRUSH,
     LEAST,
@@ -75,7 +76,7 @@ def test_all_that_was_counted_keeps_to_one_level_of_false_alarms(ways, monkeypat
     Negative control: with each kind at that level, as many more are false alarms as there are.
     """
     order = Rates(0.02, 0.03, 1, 1, 10**9)
-    monkeypatch.setattr("metersim.questions.next.target._in_order", lambda *_: order)
+    monkeypatch.setattr("metersim.questions.next.target._in_order", lambda *_: [order])
     rng, many, cells = np.random.default_rng(8), 2000, 5000
     counts = rng.multinomial(cells, [order.skip, order.double, 0.95], (many, len(ways)))
     found = {"all": [], "each": []}
@@ -135,8 +136,8 @@ def test_nothing_is_gained_by_mending_what_is_in_order():
     """On the same luck, to the last seed; and something by mending what is not."""
     mends = [Move(words, mends=cause) for cause, words in MENDS.items()]
     fine = {name: HIDDEN[name].middle for name in ("vacuum", "pool")}
-    assert [gain.value for gain in gains(BENCH, [fine, fine], mends)] == [0, 0]
-    leak = gains(BENCH, [{"vacuum": 0.4}], mends[:1], cells=20_000)[0]
+    assert [gain.value for gain in gains(BENCH, [Possible(fine)] * 2, mends)] == [0, 0]
+    leak = gains(BENCH, [Possible({"vacuum": 0.4})], mends[:1], cells=20_000)[0]
     assert leak.value > 0.01
 
 
@@ -253,7 +254,9 @@ def test_settings_that_fall_short_are_moved_though_nothing_is_off():
     found = next_move(low, count_on(low, {}, 500), states=120)
     assert not found.differs
     assert found.words == "gate 5 mm higher" and found.chosen.value > PLAIN
-    assert gains(low, [{}], [found.chosen.move], cells=5000)[0].value > 0.05  # what it truly brings
+    assert (
+        gains(low, [Possible({})], [found.chosen.move], cells=5000)[0].value > 0.05
+    )  # what it truly brings
 
 
 @pytest.mark.slow

@@ -1,9 +1,10 @@
 """Likely faults of a meter: hidden states drawn from the priors and weighed by counts.
 
-Each state is run at the settings of every look and weighed by the chance of its count.  Where too
+Each state has its own machine: a draw of coefficients, uncertain inputs and discrepancy.  It is run
+at the settings of every look and weighed by the chance of its count.  Where too
 few states carry the weight, more are drawn around them.  These come from a normal distribution of
 the normal deviates of the priors.  Each state is then weighed by its prior over the mixture of
-all distributions that states were drawn from.
+all distributions that states were drawn from.  Machines are always drawn from the posterior.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from scipy.special import logsumexp, ndtr, ndtri
 
 from metersim.files.faults import BadInput, bad
 from metersim.machine.scenario import Scenario
+from metersim.questions.next.possible import Machine, Possible, bent_rates, draw_machines
 from metersim.questions.shared.hidden import HIDDEN, State, draw_places, meter_of, state_at
 from metersim.questions.shared.looks import (
     SENSOR,
@@ -116,9 +118,11 @@ class Diagnosis:
     weights : ndarray, shape (states,)
         Chance of each state after the counts; sums to 1. [1]
     rates : tuple of tuple of Rates
-        Rates of every state, for each count.
+        Rates of every state on its machine, for each count.
     prior : ndarray, shape (states,)
         Chance of each state before the counts; sums to 1. [1]
+    machines : tuple of Machine
+        Machine of each state; empty where all states have that of the scenario.
     """
 
     seen: tuple[Seen, ...]
@@ -128,6 +132,7 @@ class Diagnosis:
     weights: Floats
     rates: tuple[tuple[Rates, ...], ...]
     prior: Floats
+    machines: tuple[Machine, ...] = ()
 
     @property
     def effective(self) -> float:
@@ -176,13 +181,23 @@ class Diagnosis:
         scale = np.sqrt(np.diag(spread))
         return np.asarray(spread / np.outer(scale, scale))
 
-    def resampled(self, count: int, seed: int) -> list[State]:
-        """States drawn again in proportion to their weights, evenly spread."""
+    @cached_property
+    def possible(self) -> list[Possible]:
+        """All states, each on its machine."""
+        machines = self.machines or (None,) * len(self.states)
+        return [Possible(*pair) for pair in zip(self.states, machines, strict=True)]
+
+    def resampled(self, count: int, seed: int) -> list[Possible]:
+        """Meters drawn again in proportion to their weights, evenly spread."""
+        return [self.possible[pick] for pick in self.picks(count, seed)]
+
+    def picks(self, count: int, seed: int) -> list[int]:
+        """Numbers of the states that `resampled` gives."""
         start = Streams(seed).generator("resampled").random()
         at = (np.arange(count) + start) / count
         # rounding must not give an index past the last state
         picks = np.searchsorted(np.cumsum(self.weights), at).clip(max=len(self.weights) - 1)
-        return [self.states[pick] for pick in picks.tolist()]
+        return [int(pick) for pick in picks]
 
 
 def causes_of(seen: Sequence[Seen]) -> tuple[str, ...]:
@@ -228,7 +243,8 @@ def diagnose(
     places = draw_places(states, seed, names)
     prior = _Normal(np.zeros(len(names)), np.eye(len(names)))
     drawn_from: list[tuple[int, _Normal]] = []
-    kept, rates = np.empty((0, len(names))), []
+    kept, rates, machines = np.empty((0, len(names))), [], []
+    meters = meters_of(seen)
     log_weights = log_prior = weights = np.empty(0)
     drawn = done = 0
     for round_ in range(ROUNDS):
@@ -239,13 +255,15 @@ def diagnose(
             places = ndtr((around.middle + steps @ around.root.T).clip(-FARTHEST, FARTHEST))
         else:
             around, places = prior, draw_places(states, seed, names)
-        found = list(_run(seen, names, places, seed, done, executor, on_run))
+        own = draw_machines(meters, len(places), seed, round_=round_, first=done)
+        found = list(_run(seen, names, places, own, seed, done, executor, on_run))
         done += len(places)
         right = [k for k, one in enumerate(found) if one is not None]
         drawn = drawn or len(right)
         if not drawn:
             raise bad(seen[0].meter.name, "", "no meter near these settings can be run")
         rates += [one for one in found if one is not None]
+        machines += [own[k] for k in right]
         kept = np.concatenate([kept, places[right]])
         drawn_from.append((len(places), around))
         chances = _log_chances(seen, rates)
@@ -256,7 +274,7 @@ def diagnose(
             break
     by_look = tuple(zip(*rates, strict=True))
     before = np.exp(log_prior - logsumexp(log_prior))
-    return Diagnosis(tuple(seen), names, kept, drawn, weights, by_look, before)
+    return Diagnosis(tuple(seen), names, kept, drawn, weights, by_look, before, tuple(machines))
 
 
 @dataclass(frozen=True, eq=False)
@@ -320,6 +338,7 @@ def _run(
     seen: Sequence[Seen],
     names: Sequence[str],
     places: Floats,
+    machines: Sequence[Machine],
     seed: int,
     first: int,
     executor: Executor | None,
@@ -327,7 +346,7 @@ def _run(
 ) -> Iterator[tuple[Rates, ...] | None]:
     """Rates of every state for every look; None where the meter is impossible."""
     jobs = [
-        (tuple(seen), tuple(names), places[k : k + CHUNK], seed, first + k)
+        (tuple(seen), tuple(names), places[k : k + CHUNK], machines[k : k + CHUNK], seed, first + k)
         for k in range(0, len(places), CHUNK)
     ]
     done = first
@@ -339,20 +358,20 @@ def _run(
 
 
 def _run_chunk(
-    job: tuple[tuple[Seen, ...], tuple[str, ...], Floats, int, int],
+    job: tuple[tuple[Seen, ...], tuple[str, ...], Floats, Sequence[Machine], int, int],
 ) -> list[tuple[Rates, ...] | None]:
-    seen, names, places, seed, first = job
+    seen, names, places, machines, seed, first = job
     meters = meters_of(seen)
     ways = [{one.look.way: None for one in seen if one.meter == meter} for meter in meters]
     at = [meters.index(one.meter) for one in seen]
     cells = length_for(max(one.look.cells for one in seen))
     found: list[tuple[Rates, ...] | None] = []
-    for k, row in enumerate(places):
+    for k, (row, machine) in enumerate(zip(places, machines, strict=True)):
         state = state_at(row, names)
         try:
             runs = [
                 loads_at(
-                    kept_full(meter_of(meter, state), cells),
+                    kept_full(meter_of(machine.of(meter), state), cells),
                     [*some],
                     seed=seed,
                     replicate=first + k,
@@ -362,8 +381,11 @@ def _run_chunk(
         except BadInput:
             found.append(None)
             continue
-        rates = (rates_of(runs[place][one.look.way]) for place, one in zip(at, seen, strict=True))
-        found.append(tuple(rates))
+        rates = [rates_of(runs[place][one.look.way]) for place, one in zip(at, seen, strict=True)]
+        by = [machine.shift(meter.posterior, place) for place, meter in enumerate(meters)]
+        found.append(
+            tuple(bent_rates(one, by[place]) for one, place in zip(rates, at, strict=True))
+        )
     return found
 
 

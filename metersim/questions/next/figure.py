@@ -14,7 +14,7 @@ from metersim import __version__
 from metersim.machine.reading import load_scenario
 from metersim.questions.next.diagnosis import Side
 from metersim.questions.next.likely import OFF
-from metersim.questions.next.moves import Gain
+from metersim.questions.next.moves import LEVEL, Gain
 from metersim.questions.next.study import STRANGE, NextMove, next_move
 from metersim.questions.next.text import counted_text
 from metersim.questions.shared.looks import look_of_seeds
@@ -86,7 +86,7 @@ def _label(side: Side) -> str:
 
 
 def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any]:
-    """Draw the expected gain of each move, with the range of 80 of 100 likely meters.
+    """Draw the expected gain of each move, with its total interval.
 
     Parameters
     ----------
@@ -167,7 +167,7 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
     ax.set_title("What may be off: before (ring) and after counting", x=LEFT)
     ax = figure.add_axes((0.44, (foot + 0.45) / height, 0.35, second / height))
     draw_gains(ax, found.gains, found.chosen)
-    ax.set_title("What each move brings; bars: 80 of 100 likely meters", x=LEFT)
+    ax.set_title(f"What each move brings; bars: {100 * LEVEL:.0f} of 100 likely meters", x=LEFT)
     caption(figure, said)
     return figure
 

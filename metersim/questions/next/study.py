@@ -126,13 +126,15 @@ class NextMove:
 
 
 def _row(gain: Gain, chosen: Gain | None) -> dict[str, Any]:
-    low, high = gain.interval
     return {
         "move": gain.move.words,
         "gain": gain.value,
         "noise": gain.noise,
-        "low": low,
-        "high": high,
+        **{
+            end if name == "total" else f"{name}_{end}": value
+            for name, ends in gain.parts.items()
+            for end, value in zip(("low", "high"), ends, strict=True)
+        },
         "worse": gain.worse,
         "chosen": gain is chosen,
     }
@@ -251,7 +253,11 @@ def next_move(
         chosen=chosen,
         more=_more(kind, targets, mine),
         values_of_knowing=Keyed(
-            {name: value_of_knowing(mine, likely, name) for name in found.names}, "cause"
+            {
+                name: value_of_knowing(mine, [one.state for one in likely], name)
+                for name in found.names
+            },
+            "cause",
         ),
         notches=answer,
         rule=trade_rule(scenario, targets),

@@ -21,15 +21,18 @@ from metersim.machine.sources import (
     TOO_FAR,
     is_small_round,
 )
+from metersim.measures.scales import ANGLE
 from metersim.questions.next.diagnosis import Diagnosis
-from metersim.questions.next.moves import SURE, Move, singles
+from metersim.questions.next.moves import SURE, Move, tried
+from metersim.questions.next.possible import Floats, Possible, bent_shares, draw_machines
 from metersim.questions.shared.hidden import HIDDEN, State
 from metersim.questions.shared.looks import HALF, Look, Rates, rates
 from metersim.questions.shared.settings import Steps, can_move
 
 KINDS = {"skip": "skips", "double": "doubles"}
 """Kinds of cells with their names in counts."""
-CELLS, RUNS = 20_000, 4  # cells of each run of a meter in order, within one hopper; number of runs
+CELLS, MACHINES = 2500, 32  # cells of each run of a meter in order; number of their machines
+RATES = ("skip", "double", "skip_effect", "double_effect")
 LEVEL = 0.05  # chance of a false alarm for a meter in order, over all counted kinds
 MOST_CELLS = 5_000  # largest number of further cells that is advised
 ROUND = 50  # step of the advised number of cells
@@ -45,14 +48,17 @@ class Compared:
     look : Look
         Sum of all counts.
     wanted : Rates
-        Rates of a meter in order, or the given limits.
+        Mean rates of meters in order, or the given limits.
     level : float
         Tail chance of a kind of cell below which its excess is detected. [1]
+    machines : tuple of Rates
+        Rates of each equally likely meter in order; empty where all have those of `wanted`.
     """
 
     look: Look
     wanted: Rates
     level: float
+    machines: tuple[Rates, ...] = ()
 
     @property
     def counted(self) -> dict[str, int]:
@@ -65,7 +71,9 @@ class Compared:
         return self.counted[kind] / self.look.cells - float(getattr(self.wanted, kind))
 
     def chance(self, kind: str, times: float = 1.0) -> float:
-        """Chance that a meter with the wanted rates shows as many cells of a kind, or more.
+        """Chance that a meter in order shows as many cells of a kind, or more.
+
+        It is the mean over the machines that the meter may be.
 
         Parameters
         ----------
@@ -89,9 +97,10 @@ class Compared:
             return 1.0
         effect = getattr(self.wanted, f"{kind}_effect")
         many = self.wanted.cells
-        rate = (getattr(self.wanted, kind) * many + HALF) / (many + 2 * HALF)
+        rate = np.array([getattr(one, kind) for one in self.machines or (self.wanted,)])
         rest = self.look.cells * times - count
-        return float(betainc(count / effect, rest / effect + 1, rate))
+        rate = (rate * many + HALF) / (many + 2 * HALF)
+        return float(betainc(count / effect, rest / effect + 1, rate).mean())
 
     @property
     def differing(self) -> list[str]:
@@ -161,21 +170,56 @@ def compared(
             doubles=None if blind else sum(look.doubles or 0 for look in some),
             way=way,
         )
-        wanted = _in_order(scenario, way, seed)
-        if skips_most is not None:
-            wanted = replace(wanted, skip=skips_most)
-        if doubles_most is not None:
-            wanted = replace(wanted, double=doubles_most)
-        made.append(Compared(total, wanted, LEVEL / tests))
+        given = {"skip": skips_most, "double": doubles_most}
+        limits = {kind: most for kind, most in given.items() if most is not None}
+        wanted, *machines = (replace(one, **limits) for one in _in_order(scenario, way, seed))
+        made.append(Compared(total, wanted, LEVEL / tests, tuple(machines)))
     return made
 
 
-def _in_order(scenario: Scenario, way: str, seed: int) -> Rates:
-    """Rates of a meter in order, over several runs."""
-    runs = [rates(scenario, CELLS, way=way, seed=seed, replicate=k) for k in range(RUNS)]
-    names = ("skip", "double", "skip_effect", "double_effect")
-    means = {name: float(np.mean([getattr(one, name) for one in runs])) for name in names}
-    return Rates(**means, cells=sum(one.cells for one in runs))
+def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
+    """Mean rates of meters in order, and the rates of each, over machines.
+
+    Rates of the machines have the spread of long runs, and the discrepancy of the model.
+    """
+    runs, shifts = [], []
+    for k, machine in enumerate(draw_machines([scenario], MACHINES, seed)):
+        try:
+            meter = machine.of(scenario)
+        except BadInput:  # inputs that contradict one another
+            continue
+        runs.append(rates(meter, CELLS, way=way, seed=seed, replicate=k))
+        shifts.append(machine.shift(scenario.posterior, 0))
+    if not runs:
+        raise bad(scenario.name, "", "no meter at these settings can be run")
+    of = {name: np.array([getattr(one, name) for one in runs]) for name in RATES}
+    cells = sum(one.cells for one in runs)
+    long = [
+        _without_sampling(of[kind], of[f"{kind}_effect"].mean() * len(runs) / cells)
+        for kind in KINDS
+    ]
+    skip, double = bent_shares(*long, np.array(shifts))
+    effects = {name: float(of[name].mean()) for name in RATES[2:]}
+    pairs = zip(skip.tolist(), double.tolist(), strict=True)
+    machines = [Rates(*pair, **effects, cells=cells) for pair in pairs]
+    return [Rates(float(skip.mean()), float(double.mean()), **effects, cells=cells), *machines]
+
+
+def _without_sampling(shares: Floats, each: float) -> Floats:
+    """Shares of several machines in long runs, on the scale of shares.
+
+    Parameters
+    ----------
+    shares : ndarray
+        Shares of short runs. [1]
+    each : float
+        Design effect over the cells of a run: four times the sampling variance of an angle.
+    """
+    angles = ANGLE.to(shares)
+    spread = float(angles.var(ddof=1)) if len(angles) > 1 else 0.0
+    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
+    middle = float(angles.mean())
+    return ANGLE.back(middle + part * (angles - middle))
 
 
 @dataclass(frozen=True)
@@ -307,9 +351,9 @@ def notches(
         notch: move for notch, move in _moves(scenario).items() if towards * (notch - now) >= 0
     }
     at = list(moves)
-    table = singles(
+    table = tried(
         scenario, likely, list(moves.values()), seed=seed, cells=NOTCH_CELLS, executor=executor
-    )
+    ).singles
     means = np.nanmean(table, axis=0)
     best = int(np.argmax(means))
     near = [k for k, notch in enumerate(at) if abs(notch) <= MOST_NOTCHES]
@@ -353,7 +397,8 @@ def _better_hole(scenario: Scenario, found: Diagnosis, width: float, seed: int) 
         except BadInput:
             continue
         moves = _moves(other)
-        row = singles(other, [state], list(moves.values()), seed=seed, cells=LONG)[0]
+        row = tried(other, [Possible(state)], list(moves.values()), seed=seed, cells=LONG)
+        row = row.singles[0]
         best = list(moves)[int(np.nanargmax(row))]
         if abs(best) <= MOST_NOTCHES:
             return float(hole)

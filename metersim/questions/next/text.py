@@ -15,7 +15,7 @@ from metersim.questions.next.likely import (
     of_100,
     percent_text,
 )
-from metersim.questions.next.moves import SURE, Gain
+from metersim.questions.next.moves import LEVEL, SURE, Gain
 from metersim.questions.next.study import (
     BRUSH,
     LEAST,
@@ -88,9 +88,10 @@ def counted_text(found: NextMove) -> list[str]:
 def _comparison(one: Compared, kind: str) -> str:
     """Line on whether the excess of a kind of cell is detected."""
     chance = one.chance(kind)
-    said = "too many for luck" if kind in one.differing else "luck explains that"
+    differs = kind in one.differing
+    said = "too many for a meter in order" if differs else "a meter in order may show that"
     often = of_100(max(chance, FEW / 10))
-    return f"a meter in order shows as many {KINDS[kind]}, or more, in {often} such counts: {said}"
+    return f"meters in order show as many {KINDS[kind]}, or more, in {often} such counts: {said}"
 
 
 def _move(found: NextMove) -> list[str]:
@@ -109,12 +110,12 @@ def _move(found: NextMove) -> list[str]:
         lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
         if not found.differs:
             lines.append(
-                "the count is what a meter in order shows, but the settings themselves fall short"
+                "a meter in order may show that count, but the settings themselves fall short"
             )
         return lines + _thin(found)
     lines = [found.words]
     if found.kind == SAME:
-        lines[0] += ": the count is what a meter as wanted shows by luck"
+        lines[0] += ": a meter as wanted may show that count"
     elif found.gains:
         lines[0] += ": the count differs, but no single step is sure to mend that"
         lines.append(f"the best of them, {found.gains[0].move.words}: {_gain(found.gains[0])}")
@@ -153,7 +154,7 @@ def _count_more(found: NextMove) -> str:
     """Number of further cells that would make the advice clear, in words."""
     if found.more is not None:
         if found.kind == SAME:
-            return f"some {found.more:,} cells more with such shares would tell them from luck"
+            return f"some {found.more:,} cells more with such shares would be too many for it"
         sure = round(100 * SURE_ENOUGH)
         return (
             f"some {found.more:,} cells more would bring its chance of making things worse to "
@@ -174,7 +175,8 @@ def _gain(gain: Gain) -> str:
 
 def _meaning(gain: Gain) -> str:
     return (
-        f"in brackets, 80 of 100 likely meters; the mean is known to {100 * gain.noise:.2f} "
+        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters, with faults, machine and the model's "
+        f"error; the mean is known to {100 * gain.noise:.2f} "
         "points; move this alone, and count again"
     )
 

@@ -1,0 +1,145 @@
+"""What a move is said to bring, held against what it brings, over meters that may be.
+
+Meters are drawn from the posterior of an unknown machine, with the discrepancy of the model, and
+each has hidden faults.  Each is counted once with real chance.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+
+import metersim as m
+from metersim.questions.next.diagnosis import Seen, diagnose
+from metersim.questions.next.moves import STAY, gains_of, moves_of, tried
+from metersim.questions.next.possible import (
+    Possible,
+    bent_shares,
+    draw_machines,
+    setting_errors,
+)
+from metersim.questions.next.study import _decide
+from metersim.questions.next.target import Compared, compared
+from metersim.questions.shared.hidden import meter_of
+from metersim.questions.shared.looks import Look, kept_full, loads_at, log_chances
+from tests.recovery import COUNTED, draw_states
+
+pytestmark = pytest.mark.slow
+
+BENCH = m.load_scenario("maize_bench")
+METERS, BANK, PICKED, LONG, COUNT = 72, 180, 60, 4000, 480
+TRUTH, CHANCE = 31, 32  # random seeds of meters and of their counts
+MOVES = [one for one in moves_of(BENCH, COUNTED) if "gate" not in one.steps]
+
+
+@dataclass(frozen=True)
+class Real:
+    """Meters, what was counted on each, and what each move brings there."""
+
+    looks: list
+    truth: dict
+
+
+@cache
+def real_meters(many=METERS, scenario=BENCH):
+    """Meters of the posterior with faults; a number of 100 and more is no early draw."""
+    machines = draw_machines([scenario], many, TRUTH, first=100)
+    meters = [
+        Possible(*pair) for pair in zip(draw_states(many, TRUTH, COUNTED), machines, strict=True)
+    ]
+    found = tried(scenario, meters, [STAY, *MOVES], seed=TRUTH, cells=LONG)
+    posterior = scenario.posterior
+    brings = gains_of(found, MOVES, posterior, TRUTH)
+    truth = {gain.move.words: gain.changes + gain.errors for gain in brings}
+    own = setting_errors(posterior, STAY.words, many, TRUTH)
+    shown = np.stack(bent_shares(found.skip[:, 0], found.double[:, 0], own), axis=1)
+    looks = [counted(scenario, *row) for row in zip(meters, shown, range(many), strict=True)]
+    return Real(looks, truth)
+
+
+def counted(scenario, one, shown, number):
+    """A count of a run, whose cells change so that their shares become those that are shown."""
+    meter = kept_full(meter_of(one.of(scenario), one.state), LONG)
+    loads = loads_at(meter, seed=CHANCE, replicate=number)["belt"].clip(max=2)
+    share = np.array([np.mean(loads == 0), np.mean(loads == 2)])
+    rng, seen = np.random.default_rng([CHANCE, number]), loads[:COUNT].copy()
+    luck = rng.random((2, COUNT))
+    for kind, load in enumerate((0, 2)):
+        less = (loads[:COUNT] == load) & (luck[kind] * share[kind] > shown[kind])
+        seen[less] = 1
+        rate = max(shown[kind] - share[kind], 0) / max(1 - share.sum(), 1e-9)
+        seen[(loads[:COUNT] == 1) & (luck[kind] < rate)] = load
+    return Look(cells=COUNT, skips=int((seen == 0).sum()), doubles=int((seen == 2).sum()))
+
+
+def told(looks, *, machines, bank=BANK, picked=PICKED, scenario=BENCH):
+    """Gains that are stated for each count, and the move that is advised.
+
+    One bank of states serves all counts.  Without machines all have that of the scenario, as if
+    its coefficients and the model's form were known.
+    """
+    blank = Look(cells=1, skips=0, doubles=0)
+    posterior = scenario.posterior if machines else None
+    if machines:
+        states = diagnose([Seen(scenario, blank)], states=bank, seed=8)
+    else:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("metersim.questions.next.diagnosis.draw_machines", as_set)
+            states = diagnose([Seen(scenario, blank)], states=bank, seed=8)
+        states = replace(states, machines=())
+    table = tried(scenario, states.possible, [STAY, *MOVES], seed=9)
+    order = compared(scenario, [blank], seed=9)[0]
+    made = []
+    for row, look in zip(log_chances(states.rates[0], looks), looks, strict=True):
+        found = replace(states, weights=np.exp(row - logsumexp(row)))
+        gains = gains_of(table.of(found.picks(picked, 1)), MOVES, posterior, 1)
+        gains = [replace(gain, effective=found.effective) for gain in gains]
+        target = Compared(look, order.wanted, order.level, order.machines if machines else ())
+        made.append((gains, _decide([target], found, gains)[1]))
+    return made
+
+
+class AsSet:
+    """A machine with the coefficients of the scenario, and no discrepancy."""
+
+    def of(self, scenario):
+        return scenario
+
+    def shift(self, posterior, at=None):
+        return (0.0, 0.0)
+
+
+def as_set(meters, count, seed, **options):
+    return [AsSet()] * count
+
+
+def covered(real, stated):
+    """Share of moves by meter whose true gain lies in the interval."""
+    return np.array(
+        [
+            np.mean(
+                [
+                    gain.interval[0] <= real.truth[gain.move.words][k] <= gain.interval[1]
+                    for gain in gains
+                ]
+            )
+            for k, (gains, _) in enumerate(stated)
+        ]
+    )
+
+
+def helped(real, stated):
+    """For the move that is advised: how surely it helps as is said, and whether it does."""
+    rows = [
+        (1 - chosen.worse, real.truth[chosen.move.words][k] > 0)
+        for k, (_, chosen) in enumerate(stated)
+        if chosen is not None
+    ]
+    return np.array(rows, dtype=float).reshape(-1, 2)
+
+
+def surest(stated):
+    """The same answers, as if always the surest move were made."""
+    return [(gains, max(gains, key=lambda gain: gain.sure)) for gains, _ in stated]
