@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import logsumexp, ndtri
-from scipy.stats import truncnorm
 
 import metersim as m
 from metersim.files.faults import BadInput
@@ -181,42 +180,34 @@ def test_a_count_that_no_likely_meter_shows_is_strange(many_doubles):
     assert strange(diagnose([Seen(BENCH, many), Seen(BENCH, none)], states=60))
 
 
-def test_two_kinds_together_tell_what_neither_tells_alone(monkeypatch):
+def test_two_kinds_together_tell_what_neither_tells_alone():
     """Closed form: a fault makes both kinds many, or both few; without it, one of them is many.
 
     So each kind is as likely many with the fault as without it.  Of both together, the factor is
-    that of the four products.  Control: where the fault moves doubles alone, doubles tell as much.
+    that of the four chances.  Control: where the fault moves doubles alone, doubles tell as much.
     """
     many, few = 0.05, 0.01
-    high = Side("pool", 1)
-
-    def rates_as(skips_go_along):
-        def runs(seen, names, places, machines, seed, first, executor, on_run):
-            off = ndtri(places[:, names.index("pool")]) > ndtri(bound)
-            for k, fault in enumerate(off.tolist()):
-                turn = bool(pairs[fault].append(k) or len(pairs[fault]) % 2)
-                skip = many if turn else few
-                double = (many if turn == fault else few) if skips_go_along else (few, many)[fault]
-                yield tuple(Rates(skip, double, 1.0, 1.0, 10**9) for _ in seen)
-
-        pairs = {False: [], True: []}
-        return runs
-
-    cause = HIDDEN["pool"]
-    law = truncnorm(*((end - cause.middle) / cause.sd for end in (cause.low, cause.high)))
-    bound = float(law.cdf(1.0))  # of the fault, one SD above the middle
     look = Look(cells=200, skips=10, doubles=10)
-    monkeypatch.setattr(diagnosis, "_run", rates_as(skips_go_along=True))
-    *alone, both = clues(diagnose([Seen(BENCH, look)], states=400, seed=3), high)
+    together = [(many, many), (few, few)], [(many, few), (few, many)]
+    *alone, both = clues(weighed(look, *together), Side("pool", 1))
     assert both.kinds == ("skip", "double")
-    assert [clue.factor for clue in alone] == pytest.approx([1, 1], abs=0.1)
-    levels = [chance_of_count(look, *pair) for pair in ((many, many), (few, few))]
-    apart = [chance_of_count(look, *pair) for pair in ((many, few), (few, many))]
-    assert both.factor == pytest.approx(sum(levels) / sum(apart), rel=0.1)
-    assert both.factor > 3 * max(clue.factor for clue in alone)
-    monkeypatch.setattr(diagnosis, "_run", rates_as(skips_go_along=False))
-    first, _, both = clues(diagnose([Seen(BENCH, look)], states=400, seed=3), high)
-    assert first.kinds == ("double",) and both.factor < 3 * first.factor
+    assert [clue.factor for clue in alone] == pytest.approx([1, 1], rel=1e-6)
+    off, fine = (sum(chance_of_count(look, *pair) for pair in pairs) for pairs in together)
+    assert both.factor == pytest.approx(off / fine, rel=1e-4) and both.factor > 10
+    apart = [(many, many), (few, many)], [(many, few), (few, few)]
+    strongest, other, both = clues(weighed(look, *apart), Side("pool", 1))
+    assert (strongest.kinds, other.factor) == (("double",), pytest.approx(1, rel=1e-6))
+    assert both.factor == pytest.approx(strongest.factor, rel=0.1)
+
+
+def weighed(look, off, fine):
+    """States with a pool far too high and with one in order, and their rates of both kinds."""
+    names = ("seed size", "pool")
+    places = np.array([[0.5, 0.99]] * len(off) + [[0.5, 0.5]] * len(fine))
+    rates = tuple(Rates(*pair, 1.0, 1.0, 10**9) for pair in (*off, *fine))
+    row, many = log_chances(rates, [look])[0], len(rates)
+    weights, prior = np.exp(row - logsumexp(row)), np.full(many, 1 / many)
+    return Diagnosis((Seen(BENCH, look),), names, places, many, weights, (rates,), prior)
 
 
 def chance_of_count(look, skip, double):

@@ -175,8 +175,8 @@ def _gain(gain: Gain) -> str:
 
 def _meaning(gain: Gain) -> str:
     return (
-        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters, with faults, machine and the model's "
-        f"error; the mean is known to {100 * gain.noise:.2f} "
+        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters: faults, machine and model's error "
+        f"together; the mean is known to {100 * gain.noise:.2f} "
         "points; move this alone, and count again"
     )
 
