@@ -233,7 +233,7 @@ def test_a_sensor_that_misses_seeds_is_named_when_a_belt_shows_them():
     belt = count_on(BENCH, dusty, 500)
     assert sensor.skip_share > 0.05 > 0.02 > belt.skip_share
     dust = Side("sensor", -1)
-    both = diagnose([Seen(BENCH, sensor), Seen(BENCH, belt)], states=100)
+    both = diagnose([Seen(BENCH, sensor), Seen(BENCH, belt)], states=240)
     assert both.after(dust) > 0.9 > 0.5 > both.before(dust)
     for side in both.sides:  # and nothing else is
         assert side == dust or both.after(side) < both.before(side) + 0.15

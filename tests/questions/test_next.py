@@ -237,10 +237,17 @@ def test_a_better_hole_is_within_what_handbooks_give_and_needs_one_notch_at_most
     assert hole > HANDBOOK_HOLE[1] * width
     better = _better_hole(small, fine, width, 1)
     assert HANDBOOK_HOLE[0] * width * (1 - 1e-9) <= better < hole
-    moves = [Move(f"notch {k}", {"notch": k}) for k in range(-2, 3)]
-    with_it = small.replace(disc__hole_diameter=better)
-    shares = tried(with_it, [Possible({})], moves, cells=10_000).singles[0]
-    assert shares[1:4].max() > shares[[0, 4]].max()
+    state = Possible({name: fine.mean(name) for name in fine.names})
+
+    def second_over_first(hole):
+        """How much more the best notch beyond one brings than the best within, in SEs of it."""
+        moves = [Move(f"notch {k}", {"notch": k}) for k in range(-2, 3)]
+        there = small.replace(disc__hole_diameter=hole)
+        shares = tried(there, [state], moves, cells=10_000).singles[0]
+        over = shares[[0, -1]].max() - shares[1:-1].max()
+        return over / math.sqrt(2 * shares.max() * (1 - shares.max()) / 10_000)
+
+    assert second_over_first(better) < 4 < second_over_first(hole)  # the hole of before: a control
 
 
 # what the trade does (common practice, no source)

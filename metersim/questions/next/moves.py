@@ -158,8 +158,12 @@ class Gain:
 
     @property
     def interval(self) -> tuple[float, float]:
-        """Interval that holds `LEVEL` of the likely gains. [1]"""
-        return _between(self.likely)
+        """Total interval: it holds `LEVEL` of the likely gains, and the error of their mean. [1]"""
+        ends, reach = _between(self.likely), self._reach
+        apart = [
+            max(sign * (end - self.value), 0.0) for sign, end in zip((-1, 1), ends, strict=True)
+        ]
+        return self.value - math.hypot(apart[0], reach), self.value + math.hypot(apart[1], reach)
 
     @property
     def parts(self) -> dict[str, tuple[float, float]]:
@@ -169,7 +173,7 @@ class Gain:
         is what faults, machines and inputs leave open after the counts.  ``discrepancy`` is the
         error of the model.
         """
-        value, reach = self.value, float(ndtri((1 + LEVEL) / 2)) * self.noise
+        value, reach = self.value, self._reach
         errors = value + self.errors + np.zeros_like(self.changes)
         return {
             "total": self.interval,
@@ -177,6 +181,11 @@ class Gain:
             "meters": _between(self.without_sampling),
             "discrepancy": _between(errors),
         }
+
+    @property
+    def _reach(self) -> float:
+        """Distance of the ends of the sampling interval from the mean. [1]"""
+        return float(ndtri((1 + LEVEL) / 2)) * self.noise
 
     @property
     def worse(self) -> float:

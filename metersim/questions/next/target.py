@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from scipy.special import betainc
@@ -171,7 +172,7 @@ def compared(
             way=way,
         )
         given = {"skip": skips_most, "double": doubles_most}
-        limits = {kind: most for kind, most in given.items() if most is not None}
+        limits: dict[str, Any] = {kind: most for kind, most in given.items() if most is not None}
         wanted, *machines = (replace(one, **limits) for one in _in_order(scenario, way, seed))
         made.append(Compared(total, wanted, LEVEL / tests, tuple(machines)))
     return made
@@ -194,11 +195,11 @@ def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
         raise bad(scenario.name, "", "no meter at these settings can be run")
     of = {name: np.array([getattr(one, name) for one in runs]) for name in RATES}
     cells = sum(one.cells for one in runs)
-    long = [
+    skips, doubles = (
         _without_sampling(of[kind], of[f"{kind}_effect"].mean() * len(runs) / cells)
         for kind in KINDS
-    ]
-    skip, double = bent_shares(*long, np.array(shifts))
+    )
+    skip, double = bent_shares(skips, doubles, np.array(shifts))
     effects = {name: float(of[name].mean()) for name in RATES[2:]}
     pairs = zip(skip.tolist(), double.tolist(), strict=True)
     machines = [Rates(*pair, **effects, cells=cells) for pair in pairs]
