@@ -127,8 +127,10 @@ def test_a_single_skip_may_always_be_luck():
 
 @pytest.mark.slow
 def test_limits_are_wanted_in_place_of_what_a_meter_in_order_gives():
+    """A count that machines in order may show is too much where the limit is half of it."""
     look = look_of_seeds(500, skips=1, doubles=22)
-    assert next_move(BENCH, look, states=FEW).differs
+    assert not next_move(BENCH, look, states=FEW).differs
+    assert next_move(BENCH, look, states=FEW, doubles_most=0.02).differs
     easy = next_move(BENCH, look, states=FEW, doubles_most=0.06)
     assert not easy.differs and easy.words == STAY
 
@@ -171,7 +173,8 @@ def test_single_steps_and_mends_are_all_there_is():
 
 def test_a_gain_says_what_its_states_say():
     gain = Gain(Move("x"), np.array([0.01, 0.03, -0.01, 0.01]))
-    assert (gain.value, gain.worse) == (pytest.approx(0.01), 0.25)
+    assert gain.value == pytest.approx(0.01)
+    assert gain.worse == pytest.approx((1 + 0.5) / (4 + 1))  # one of four, by Jeffreys' prior
     spread = np.std(gain.changes, ddof=1)
     assert gain.noise == pytest.approx(spread / 2)
     few = Gain(Move("x"), gain.changes, effective=4.0)  # they stand for no more than four states
@@ -308,7 +311,7 @@ def test_settings_that_fall_short_are_moved_though_nothing_is_off():
 
 @pytest.mark.slow
 def test_a_dusty_lens_is_brushed_before_anything_is_moved():
-    dusty = {"sensor": 0.97}
+    dusty = {"sensor": 0.93}
     looks = [count_on(BENCH, dusty, 500, "sensor"), count_on(BENCH, dusty, 500)]
     found = next_move(BENCH, looks, states=60)
     assert missed_share(found.targets, found.diagnosis) > 0.7

@@ -17,7 +17,7 @@ from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
 
-COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "24")
+COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "60")
 
 
 @pytest.fixture(autouse=True)
@@ -59,9 +59,9 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution(capsys):
     move = next(line for line in lines if line.startswith("Do next"))
     assert "one notch more aggressive: +" in move and "worse in" in move
     for words in (
-        "24 doubles (5.0 %",
-        "too many for luck",
-        "for: 5.0 % doubles (",
+        "60 doubles (13.6 %",
+        "too many for a meter in order",
+        "for: 13.6 % doubles (",
         "times likelier)",
         "common practice",
         "the simulation says the same",
@@ -74,12 +74,13 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution(capsys):
 
 def test_a_count_as_wanted_is_left_alone_without_a_caution(capsys):
     said = answer(capsys, "--seeds", "500", "--skips", "2", "--doubles", "6")
-    assert "leave it, count more" in said and "luck explains that" in said
+    assert "leave it, count more" in said and "a meter in order may show that" in said
     assert "Caution" not in said
 
 
-def test_a_few_doubles_more_ask_for_so_many_cells_more():
-    found = next_move(BENCH, look_of_seeds(250, skips=1, doubles=9), states=24)
+def test_a_few_doubles_more_than_a_limit_ask_for_so_many_cells_more():
+    count = look_of_seeds(250, skips=1, doubles=9)
+    found = next_move(BENCH, count, states=24, doubles_most=0.02)
     assert found.more and f"some {found.more:,} cells more" in next_text(found)
 
 
@@ -127,7 +128,7 @@ def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
 def test_a_present_count_goes_before_the_log(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (1, 2, 18))
     said = answer(capsys, *COUNT, "--log", log)
-    assert "notch 0" in said and "24 doubles" in said and "1 earlier count" in said
+    assert "notch 0" in said and "60 doubles" in said and "1 earlier count" in said
 
 
 @pytest.mark.slow
@@ -189,7 +190,7 @@ def test_a_row_that_a_log_does_not_hold_is_told(capsys, tmp_path):
 
 
 def test_the_picture_shows_chances_and_gains():
-    found = next_move(BENCH, look_of_seeds(500, skips=2, doubles=24), states=24)
+    found = next_move(BENCH, look_of_seeds(500, skips=2, doubles=60), states=24)
     page = m.draw(found)
     first, second = page.axes
     dots = [line for line in first.lines if line.get_marker() == "o"]

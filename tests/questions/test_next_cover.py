@@ -30,7 +30,7 @@ from tests.recovery import COUNTED, draw_states
 pytestmark = pytest.mark.slow
 
 BENCH = m.load_scenario("maize_bench")
-METERS, BANK, PICKED, LONG, COUNT = 72, 180, 60, 4000, 480
+METERS, BANK, PICKED, LONG, COUNT = 72, 240, 60, 3000, 480
 TRUTH, CHANCE = 31, 32  # random seeds of meters and of their counts
 Z = float(ndtri((1 + LEVEL) / 2))
 MOVES = [one for one in moves_of(BENCH, COUNTED) if "gate" not in one.steps]

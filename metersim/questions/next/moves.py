@@ -23,7 +23,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.next.possible import Possible, bent_shares, setting_errors
 from metersim.questions.shared.hidden import HIDDEN, State, meter_of
-from metersim.questions.shared.looks import BELT, STRETCH, kept_full, loads_at
+from metersim.questions.shared.looks import BELT, HALF, STRETCH, kept_full, loads_at
 from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
 from metersim.run.parallel import in_order
 
@@ -189,8 +189,12 @@ class Gain:
 
     @property
     def worse(self) -> float:
-        """Chance that fewer cells have one seed than before. [1]"""
-        return float(np.mean(self.likely < 0))
+        """Chance that fewer cells have one seed than before. [1]
+
+        Half a meter is added to each side, as no number of meters proves that it is impossible.
+        """
+        many = min(self.effective, len(self.changes))
+        return float((np.mean(self.likely < 0) * many + HALF) / (many + 2 * HALF))
 
 
 def _between(values: Floats) -> tuple[float, float]:

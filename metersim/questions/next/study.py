@@ -199,7 +199,7 @@ def next_move(
     Examples
     --------
     >>> import metersim as m
-    >>> count = m.look_of_seeds(500, skips=1, doubles=31)
+    >>> count = m.look_of_seeds(500, skips=1, doubles=75)
     >>> found = m.next_move("maize_bench", count, states=40)
     >>> found.differs, found.words
     (True, 'one notch more aggressive')
