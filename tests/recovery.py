@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 import metersim as m
+from metersim.machine.posterior import Posterior
 from metersim.questions.next.diagnosis import Seen
 from metersim.questions.next.moves import gains, moves_of
 from metersim.questions.next.possible import Possible
@@ -19,6 +20,15 @@ START = (-2.0, -1.0, 0.0, 1.0, 2.0)  # notches
 LONG = 10_000  # cells that a true gain is found in
 STATES_SEED, LOOK_SEED, TRUTH_SEED = 71, 72, 73
 MACHINES = 100  # number of the first machine
+
+
+def known(scenario):
+    """The scenario on a machine that is known, with known inputs, by a model without error."""
+    scenario = scenario.drawn([0.5] * len(scenario.unknown))
+    one = Posterior(
+        draws=(scenario.coefficients,) * 2, share=(0.0, 0.0), spread=(0.0, 0.0), made="known"
+    )
+    return replace(scenario, meter=one)
 
 
 def count_on(scenario, state, seeds, way="belt", *, seed=LOOK_SEED, replicate=0):

@@ -25,7 +25,7 @@ from metersim.questions.next.study import _decide
 from metersim.questions.next.target import Compared, compared
 from metersim.questions.shared.hidden import meter_of
 from metersim.questions.shared.looks import Look, kept_full, loads_at, log_chances
-from tests.recovery import COUNTED, draw_states
+from tests.recovery import COUNTED, draw_states, known
 
 pytestmark = pytest.mark.slow
 
@@ -78,45 +78,25 @@ def counted(scenario, one, shown, number):
     return Look(cells=COUNT, skips=int((seen == 0).sum()), doubles=int((seen == 2).sum()))
 
 
-def told(looks, *, machines, bank=BANK, picked=PICKED, scenario=BENCH):
+def told(looks, *, machines, bank=BANK, picked=PICKED):
     """Gains that are stated for each count, and the move that is advised.
 
     One bank of states serves all counts.  Without machines all have that of the scenario, as if
     its coefficients and the model's form were known.
     """
+    scenario = BENCH if machines else known(BENCH)
     blank = Look(cells=1, skips=0, doubles=0)
-    posterior = scenario.posterior if machines else None
-    if machines:
-        states = diagnose([Seen(scenario, blank)], states=bank, seed=8)
-    else:
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("metersim.questions.next.diagnosis.draw_machines", as_set)
-            states = diagnose([Seen(scenario, blank)], states=bank, seed=8)
-        states = replace(states, machines=())
+    states = diagnose([Seen(scenario, blank)], states=bank, seed=8)
     table = tried(scenario, states.possible, [STAY, *MOVES], seed=9)
     order = compared(scenario, [blank], seed=9)[0]
     made = []
     for row, look in zip(log_chances(states.rates[0], looks), looks, strict=True):
         found = replace(states, weights=np.exp(row - logsumexp(row)))
-        gains = gains_of(table.of(found.picks(picked, 1)), MOVES, posterior, 1)
+        gains = gains_of(table.of(found.picks(picked, 1)), MOVES, scenario.posterior, 1)
         gains = [replace(gain, effective=found.effective) for gain in gains]
-        target = Compared(look, order.wanted, order.level, order.machines if machines else ())
+        target = Compared(look, order.wanted, order.level, order.machines)
         made.append((gains, _decide([target], found, gains)[1]))
     return made
-
-
-class AsSet:
-    """A machine with the coefficients of the scenario, and no discrepancy."""
-
-    def of(self, scenario):
-        return scenario
-
-    def shift(self, posterior, at=None):
-        return (0.0, 0.0)
-
-
-def as_set(meters, count, seed, **options):
-    return [AsSet()] * count
 
 
 def covered(real, stated):
@@ -173,5 +153,5 @@ def test_a_move_helps_as_often_as_is_said_and_brings_what_its_interval_says():
     assert len(advised) > METERS / 6  # some move is advised
     assert falls_short(advised) < 4
     assert falls_short(helped(real, surest(stated))) < 4
-    known = covered(real, told(real.looks, machines=False, bank=BANK // 2))
-    assert known.mean() < LEVEL - 4 * known.std(ddof=1) / math.sqrt(len(known))
+    sure = covered(real, told(real.looks, machines=False, bank=BANK // 2))
+    assert sure.mean() < LEVEL - 4 * sure.std(ddof=1) / math.sqrt(len(sure))
