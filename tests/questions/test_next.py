@@ -19,7 +19,7 @@ from metersim.questions.next.moves import (
     tried,
     value_of_knowing,
 )
-from metersim.questions.next.possible import Possible
+from metersim.questions.next.possible import Possible, draw_machines
 from metersim.questions.next.study import (
     BRUSH,
     LEAST,
@@ -179,6 +179,30 @@ def test_a_gain_says_what_its_states_say():
     assert gain.noise == pytest.approx(spread / 2)
     few = Gain(Move("x"), gain.changes, effective=4.0)  # they stand for no more than four states
     assert few.noise == pytest.approx(spread / math.sqrt(2))
+
+
+def test_the_parts_of_a_gain_add_up_to_its_total():
+    """Normal parts: squares of their widths.  Sampling of the runs is no part of the meters."""
+    rng, many = np.random.default_rng(3), 40_000
+    meters, sampled, error = (sd * rng.standard_normal(many) for sd in (0.02, 0.01, 0.015))
+    gain = Gain(Move("x"), meters + sampled, effective=100.0, sampled=0.01**2, errors=error)
+    wide = {name: high - low for name, (low, high) in gain.parts.items()}
+    assert wide["meters"] / wide["discrepancy"] == pytest.approx(0.02 / 0.015, rel=0.03)
+    assert wide["sampling"] == pytest.approx(wide["discrepancy"] * 0.0224 / 10 / 0.015, rel=0.03)
+    total = math.sqrt(sum(wide[name] ** 2 for name in ("sampling", "meters", "discrepancy")))
+    assert wide["total"] == pytest.approx(total, rel=0.03)
+    longer = replace(gain, sampled=0.0)  # control
+    assert longer.parts["meters"][1] - longer.parts["meters"][0] > 1.08 * wide["meters"]
+
+
+def test_what_a_move_leaves_as_it_was_has_no_error_on_any_machine():
+    """A mend of what is in order; control: a notch has the discrepancy of its setting."""
+    fine = {name: HIDDEN[name].middle for name in ("vacuum", "pool")}
+    meters = [Possible(fine, machine) for machine in draw_machines([BENCH], 3, 5)]
+    notch, *mends = (Move("notch", {"notch": 1}), *(Move(w, mends=c) for c, w in MENDS.items()))
+    found = {gain.move.words: gain for gain in gains(BENCH, meters, [notch, *mends])}
+    assert all(not np.any(found[mend.words].likely) for mend in mends)
+    assert np.all(found["notch"].errors != 0)
 
 
 def test_the_surest_of_like_gains_is_chosen():
