@@ -8,7 +8,8 @@ import numpy as np
 import metersim as m
 from metersim.machine.posterior import Posterior
 from metersim.questions.next.diagnosis import Seen
-from metersim.questions.next.moves import gains, moves_of
+from metersim.questions.next.gain import gains
+from metersim.questions.next.moves import moves_of
 from metersim.questions.next.possible import Possible
 from metersim.questions.shared.hidden import draw_states, meter_of
 from metersim.questions.shared.looks import Look, loads

@@ -10,15 +10,8 @@ from scipy.stats import binom, binomtest
 import metersim as m
 from metersim.machine.sources import DOUBLES, HANDBOOK_HOLE, LEAVE, SKIPS, TOO_FAR
 from metersim.questions.next.diagnosis import STATES, Seen, diagnose
-from metersim.questions.next.moves import (
-    MENDS,
-    Gain,
-    Move,
-    gains,
-    moves_of,
-    tried,
-    value_of_knowing,
-)
+from metersim.questions.next.gain import Gain, gains, tried, value_of_knowing
+from metersim.questions.next.moves import MENDS, Move, moves_of
 from metersim.questions.next.possible import Possible, draw_machines
 from metersim.questions.next.study import (
     BRUSH,

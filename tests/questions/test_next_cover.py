@@ -14,7 +14,8 @@ from scipy.special import logsumexp, ndtri
 
 import metersim as m
 from metersim.questions.next.diagnosis import Seen, diagnose
-from metersim.questions.next.moves import LEVEL, STAY, gains_of, moves_of, tried
+from metersim.questions.next.gain import LEVEL, gains_of, tried
+from metersim.questions.next.moves import STAY, moves_of
 from metersim.questions.next.possible import (
     Possible,
     bent_shares,

@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 from metersim import __version__
 from metersim.machine.reading import load_scenario
 from metersim.questions.next.diagnosis import Side
+from metersim.questions.next.gain import LEVEL, Gain
 from metersim.questions.next.likely import OFF
-from metersim.questions.next.moves import LEVEL, Gain
 from metersim.questions.next.study import STRANGE, NextMove, next_move
 from metersim.questions.next.text import counted_text
 from metersim.questions.shared.looks import look_of_seeds

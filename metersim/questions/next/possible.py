@@ -202,3 +202,20 @@ def bent_rates(rates: Rates, by: Pair) -> Rates:
         return rates
     skip, double = bent_shares(np.array(rates.skip), np.array(rates.double), np.array(by))
     return replace(rates, skip=float(skip), double=float(double))
+
+
+def without_sampling(shares: Floats, each: float) -> Floats:
+    """Shares of several machines in long runs, on the scale of shares.
+
+    Parameters
+    ----------
+    shares : ndarray
+        Shares of short runs. [1]
+    each : float
+        Design effect over the cells of a run: four times the sampling variance of an angle.
+    """
+    angles = ANGLE.to(shares)
+    spread = float(angles.var(ddof=1)) if len(angles) > 1 else 0.0
+    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
+    middle = float(angles.mean())
+    return ANGLE.back(middle + part * (angles - middle))

@@ -24,7 +24,8 @@ from metersim.questions.next.diagnosis import (
     diagnose,
     meters_of,
 )
-from metersim.questions.next.moves import PARTS, Gain, Move, gains, moves_of, value_of_knowing
+from metersim.questions.next.gain import Gain, gains, value_of_knowing
+from metersim.questions.next.moves import PARTS, Move, moves_of
 from metersim.questions.next.target import (
     MOST_CELLS,
     Compared,

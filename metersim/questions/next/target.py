@@ -22,10 +22,15 @@ from metersim.machine.sources import (
     TOO_FAR,
     is_small_round,
 )
-from metersim.measures.scales import ANGLE
 from metersim.questions.next.diagnosis import Diagnosis
-from metersim.questions.next.moves import SURE, Move, tried
-from metersim.questions.next.possible import Floats, Possible, bent_shares, draw_machines
+from metersim.questions.next.gain import SURE, tried
+from metersim.questions.next.moves import Move
+from metersim.questions.next.possible import (
+    Possible,
+    bent_shares,
+    draw_machines,
+    without_sampling,
+)
 from metersim.questions.shared.hidden import HIDDEN, State
 from metersim.questions.shared.looks import HALF, Look, Rates, rates
 from metersim.questions.shared.settings import Steps, can_move
@@ -196,7 +201,7 @@ def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
     of = {name: np.array([getattr(one, name) for one in runs]) for name in RATES}
     cells = sum(one.cells for one in runs)
     skips, doubles = (
-        _without_sampling(of[kind], of[f"{kind}_effect"].mean() * len(runs) / cells)
+        without_sampling(of[kind], of[f"{kind}_effect"].mean() * len(runs) / cells)
         for kind in KINDS
     )
     skip, double = bent_shares(skips, doubles, np.array(shifts))
@@ -204,23 +209,6 @@ def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
     pairs = zip(skip.tolist(), double.tolist(), strict=True)
     machines = [Rates(*pair, **effects, cells=cells) for pair in pairs]
     return [Rates(float(skip.mean()), float(double.mean()), **effects, cells=cells), *machines]
-
-
-def _without_sampling(shares: Floats, each: float) -> Floats:
-    """Shares of several machines in long runs, on the scale of shares.
-
-    Parameters
-    ----------
-    shares : ndarray
-        Shares of short runs. [1]
-    each : float
-        Design effect over the cells of a run: four times the sampling variance of an angle.
-    """
-    angles = ANGLE.to(shares)
-    spread = float(angles.var(ddof=1)) if len(angles) > 1 else 0.0
-    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
-    middle = float(angles.mean())
-    return ANGLE.back(middle + part * (angles - middle))
 
 
 @dataclass(frozen=True)

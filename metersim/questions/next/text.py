@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from metersim import __version__
 from metersim.machine.sources import GATE, HOLES, NO_SOURCE, TOO_FAR
 from metersim.questions.next.diagnosis import Side
+from metersim.questions.next.gain import LEVEL, SURE, Gain
 from metersim.questions.next.likely import (
     FEW,
     LEAST_VALUE,
@@ -15,7 +16,6 @@ from metersim.questions.next.likely import (
     of_100,
     percent_text,
 )
-from metersim.questions.next.moves import LEVEL, SURE, Gain
 from metersim.questions.next.study import (
     BRUSH,
     LEAST,
