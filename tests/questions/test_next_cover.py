@@ -54,11 +54,10 @@ def real_meters(many=METERS, scenario=BENCH):
         Possible(*pair) for pair in zip(draw_states(many, TRUTH, COUNTED), machines, strict=True)
     ]
     found = tried(scenario, meters, [STAY, *MOVES], seed=TRUTH, cells=LONG)
-    posterior = scenario.posterior
-    brings = gains_of(found, MOVES, posterior, TRUTH)
+    brings = gains_of(found, MOVES, scenario, TRUTH)
     truth = {gain.move.words: gain.changes + gain.errors for gain in brings}
     sampled = {gain.move.words: gain.sampled for gain in brings}
-    own = setting_errors(posterior, STAY.words, many, TRUTH)
+    own = setting_errors(scenario, STAY.words, many, TRUTH)
     shown = np.stack(bent_shares(found.skip[:, 0], found.double[:, 0], own), axis=1)
     looks = [counted(scenario, *row) for row in zip(meters, shown, range(many), strict=True)]
     return Real(looks, truth, sampled)
@@ -93,7 +92,7 @@ def told(looks, *, machines, bank=BANK, picked=PICKED):
     made = []
     for row, look in zip(log_chances(states.rates[0], looks), looks, strict=True):
         found = replace(states, weights=np.exp(row - logsumexp(row)))
-        gains = gains_of(table.of(found.picks(picked, 1)), MOVES, scenario.posterior, 1)
+        gains = gains_of(table.of(found.picks(picked, 1)), MOVES, scenario, 1)
         gains = [replace(gain, effective=found.effective) for gain in gains]
         target = Compared(look, order.wanted, order.level, order.machines)
         made.append((gains, _decide([target], found, gains)[1]))

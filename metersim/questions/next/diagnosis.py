@@ -382,7 +382,7 @@ def _run_chunk(
             found.append(None)
             continue
         rates = [rates_of(runs[place][one.look.way]) for place, one in zip(at, seen, strict=True)]
-        by = [machine.shift(meter.posterior, place) for place, meter in enumerate(meters)]
+        by = [machine.shift(meter, place) for place, meter in enumerate(meters)]
         found.append(
             tuple(bent_rates(one, by[place]) for one, place in zip(rates, at, strict=True))
         )

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from metersim.files.faults import BadInput
-from metersim.machine.posterior import Posterior
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.next.moves import STAY, Move
@@ -210,7 +209,7 @@ def tried(
         if on_run:
             on_run(len(found))
     table = np.array(found)
-    by = np.array([one.shift(scenario.posterior) for one in meters])
+    by = np.array([one.shift(scenario) for one in meters])
     skip, double = bent_shares(table[:, :, 0], table[:, :, 1], by[:, None, :])
     return Tried(skip, double, table[:, :, 2])
 
@@ -280,11 +279,11 @@ def gains(
     )
     if any(one.machine is None for one in meters):
         return gains_of(found, moves)
-    return gains_of(found, moves, scenario.posterior, seed)
+    return gains_of(found, moves, scenario, seed)
 
 
 def gains_of(
-    found: Tried, moves: Sequence[Move], posterior: Posterior | None = None, seed: int = 1
+    found: Tried, moves: Sequence[Move], scenario: Scenario | None = None, seed: int = 1
 ) -> list[Gain]:
     """Gains of moves that were tried after `STAY`, best first.
 
@@ -294,8 +293,8 @@ def gains_of(
         Shares of `STAY` and of every move.
     moves : sequence of Move
         The moves, without `STAY`.
-    posterior : Posterior, optional
-        Draws of the machine, with the discrepancy; by default there is none.
+    scenario : Scenario, optional
+        The meter, with the draws of its machine and their discrepancy; none by default.
     seed : int
         Random seed of the discrepancy of each setting.
 
@@ -307,9 +306,9 @@ def gains_of(
     many, singles = len(found.skip), found.singles
     changes = singles[:, 1:] - singles[:, :1]
     errors = np.zeros_like(singles)
-    if posterior is not None:
+    if scenario is not None:
         for k, move in enumerate((STAY, *moves)):
-            by = setting_errors(posterior, move.words, many, seed)
+            by = setting_errors(scenario, move.words, many, seed)
             skip, double = bent_shares(found.skip[:, k], found.double[:, k], by)
             errors[:, k] = 1 - skip - double - singles[:, k]
     apart = np.where(

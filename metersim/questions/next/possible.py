@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from metersim.machine.posterior import Posterior
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import drawn_about
 from metersim.measures.scales import ANGLE
@@ -59,18 +58,18 @@ class Machine:
         drawn = drawn_about(scenario, scenario.drawn(places)) if places else scenario
         return replace(drawn, coefficients=scenario.posterior.draw(self.number))
 
-    def shift(self, posterior: Posterior, at: int | None = None) -> Pair:
+    def shift(self, scenario: Scenario, at: int | None = None) -> Pair:
         """What the discrepancy adds to the angles of the shares of skips and doubles. [rad]
 
         Parameters
         ----------
-        posterior : Posterior
-            Draws of the machine, with the discrepancy.
+        scenario : Scenario
+            A setting of the meter, with the draws of the machine and their discrepancy.
         at : int, optional
             Number of the counted setting.  Without it, only the part of all settings is given.
         """
-        alike, other = discrepancy(posterior)
-        own, apart = posterior.shift(self.number), NONE if at is None else self.apart[at]
+        alike, other = discrepancy(scenario)
+        own, apart = scenario.posterior.shift(self.number), NONE if at is None else self.apart[at]
         return (
             own.skip + alike * self.common[0] + other * apart[0],
             own.double + alike * self.common[1] + other * apart[1],
@@ -96,12 +95,12 @@ class Possible:
         """The scenario with the machine of this meter, and nothing wrong."""
         return self.machine.of(scenario) if self.machine else scenario
 
-    def shift(self, posterior: Posterior) -> Pair:
+    def shift(self, scenario: Scenario) -> Pair:
         """Discrepancy that all settings of the meter share, as for `Machine.shift`. [rad]"""
-        return self.machine.shift(posterior) if self.machine else NONE
+        return self.machine.shift(scenario) if self.machine else NONE
 
 
-def discrepancy(posterior: Posterior) -> Pair:
+def discrepancy(scenario: Scenario) -> Pair:
     """SD of the discrepancy that all settings share, and of that of each setting. [rad]
 
     Notes
@@ -109,8 +108,8 @@ def discrepancy(posterior: Posterior) -> Pair:
     Two settings of an unknown machine have the correlation `ALIKE`.  Where the shifts of a machine
     hold the common part, the rest differs between settings.
     """
-    error = share_error(posterior)
-    if posterior.shifts:
+    error = share_error(scenario.posterior, scenario.lot.crop)
+    if scenario.posterior.shifts:
         return 0.0, error
     return math.sqrt(ALIKE) * error, math.sqrt(1 - ALIKE) * error
 
@@ -165,9 +164,9 @@ def draw_machines(
     ]
 
 
-def setting_errors(posterior: Posterior, name: str, count: int, seed: int) -> Floats:
+def setting_errors(scenario: Scenario, name: str, count: int, seed: int) -> Floats:
     """Discrepancy of one setting for several meters, shape (count, 2). [rad]"""
-    streams, sd = Streams(seed), discrepancy(posterior)[1]
+    streams, sd = Streams(seed), discrepancy(scenario)[1]
     columns = [_deviates(streams, f"discrepancy {kind} {name}", count) for kind in KINDS]
     return sd * np.stack(columns, axis=1)
 

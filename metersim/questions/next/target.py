@@ -195,7 +195,7 @@ def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
         except BadInput:  # inputs that contradict one another
             continue
         runs.append(rates(meter, CELLS, way=way, seed=seed, replicate=k))
-        shifts.append(machine.shift(scenario.posterior, 0))
+        shifts.append(machine.shift(scenario, 0))
     if not runs:
         raise bad(scenario.name, "", "no meter at these settings can be run")
     of = {name: np.array([getattr(one, name) for one in runs]) for name in RATES}
