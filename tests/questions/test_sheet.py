@@ -22,11 +22,11 @@ from metersim.machine.seedlot import shipped_lots
 from metersim.machine.sources import HANDBOOK_HOLE
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, FLAT
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
 from metersim.measures.yields import Harvest, relations_of
 from metersim.questions.lot.study import lot_from_label, lot_toml
-from metersim.questions.sheet import choice, rules, scatter, study
+from metersim.questions.sheet import choice, machines, rules, scatter, study
 from metersim.questions.sheet import moves as nearby
 from metersim.questions.sheet import start as longruns
 from metersim.questions.sheet import start as startpoint
@@ -64,8 +64,10 @@ def short():
         patch.setattr(study, "DRAWN_CELLS", 1_000)
         patch.setattr(startpoint, "TRIED_CELLS", 1_500)
         patch.setattr(study, "DRAWS", 6)
-        patch.setattr(choice, "DISC_DRAWS", 4)
-        patch.setattr(choice, "DISC_CELLS", 1_000)
+        patch.setattr(machines, "DISC_DRAWS", 4)
+        patch.setattr(machines, "DISC_CELLS", 1_000)
+        patch.setattr(machines, "MOVE_DRAWS", 4)
+        patch.setattr(machines, "MOVE_CELLS", 1_000)
         patch.setattr(scatter, "SCATTER_CELLS", 500)
         patch.setattr(startpoint, "VACUUMS", 6)
         patch.setattr(startpoint, "TRAVEL", 1)
@@ -171,8 +173,8 @@ def test_of_discs_of_one_class_the_one_that_turns_more_slowly_is_chosen():
 def test_discs_share_their_machines(maize):
     """A disc against itself differs in nothing; the other way round the sign turns."""
     one, other = (fit.measured for fit in maize.fits[:2])
-    shared = choice.SharedMachines([one, other, one])
-    first, second = shared.against(0), shared.against(1)
+    runs, shared = [one, other, one], machines.SharedMachines(6, 1_000)
+    first, second = shared.against(runs, 0), shared.against(runs, 1)
     assert first[0][1][QUALITY] == first[2][1][QUALITY] == Estimate(0.0, 0.0, 0.0)
     ahead, behind = first[1][1][QUALITY], second[0][1][QUALITY]
     assert ahead.value == pytest.approx(-behind.value, rel=1e-9)
@@ -384,9 +386,8 @@ def test_an_inner_guide_that_the_user_states_is_left_as_it_is(maize):
 )
 def test_a_guide_is_fitted_only_where_it_surely_helps(low, high, fitted, monkeypatch):
     gain = Estimate((low + high) / 2, low, high)
-    monkeypatch.setattr(study, "measured", lambda scenario, seed: scenario)
-    monkeypatch.setattr(study, "difference", lambda without, with_one, key: gain)
-    scenario, told = study._guided(load_scenario("maize_field"), False, 1)
+    monkeypatch.setattr(machines.FromStart, "differences", lambda start, with_one: {QUALITY: gain})
+    scenario, told = study._guided(load_scenario("maize_field"), False, lambda one: one, 1)
     assert (scenario.guide.inner_guide, told) == (fitted, gain)
 
 
@@ -423,9 +424,29 @@ def test_what_is_expected_is_a_run_of_the_start_setup(maize):
 def test_what_moves_is_told_against_the_start_on_the_same_luck(maize):
     (faster,) = (one for one in maize.nearby if one.key == "faster")
     moved = maize.scenario.replace(demand__speed=1.25 * maize.scenario.demand.speed)
-    alone = measure(tallied(moved.lasting(longruns.CELLS), seed=1))
-    assert faster.changes[QUALITY] == difference(maize.field, alone, BY_KEY[QUALITY])
+    alone = measure(tallied(moved.lasting(longruns.CELLS), seed=1), level=LEVEL_TOTAL)
+    field = replace(maize.field, level=LEVEL_TOTAL)
+    assert faster.spread.at_middle(QUALITY) == difference(field, alone, BY_KEY[QUALITY])
     assert faster.close and faster.changes[QUALITY].high < 0
+
+
+def test_what_moves_has_a_total_that_is_wider_than_sampling_and_narrower_than_levels(maize):
+    """Its draws are those of two settings on one machine: their levels have a total each.
+
+    Two machines would differ by the root of the sum of the squares of both.  The start against
+    itself differs in nothing.
+    """
+    start = machines.FromStart(maize.field, lambda one: one, 1)
+    wide = {}
+    for one in maize.nearby:
+        parts = one.spread.parts(QUALITY)
+        assert parts["total"] == one.changes[QUALITY]
+        for part in ("sampling", "model"):
+            assert parts["total"].low <= parts[part].low <= parts[part].high <= parts["total"].high
+        wide[one.key] = parts["total"].high - parts["total"].low
+    level = maize.field_spread.total(QUALITY)
+    assert 0 < wide["milder"] < math.sqrt(2) * (level.high - level.low)
+    assert start.differences(maize.scenario)[QUALITY] == Estimate(0.0, 0.0, 0.0)
 
 
 def test_every_move_is_told_and_the_costliest_first(maize):
@@ -515,7 +536,7 @@ def test_a_hole_that_is_told_to_be_better_outside_is_not_agreed_with(maize):
     start = longruns.measured(poor, seed=1)
 
     def held(**other):
-        return rules._of_hole(start, lambda one: longruns.measured(one, seed=1), other)
+        return rules._of_hole(machines.FromStart(start, lambda one: one, 1), other)
 
     assert not held(smaller=maize.scenario).agrees
     assert held(smaller=poor).agrees  # negative control: no difference

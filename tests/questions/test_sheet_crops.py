@@ -17,7 +17,7 @@ from metersim.machine.scenario import CLOSE_PITCH
 from metersim.machine.sources import HANDBOOK_HOLE, SOURCES, TRADE_VACUUM
 from metersim.measures.indices import FLAT
 from metersim.measures.spacing import class_counts, per_spacing, quality_of_scatter
-from metersim.questions.sheet import choice, scatter, study
+from metersim.questions.sheet import choice, machines, scatter, study
 from metersim.questions.sheet import start as startpoint
 from metersim.questions.sheet.discfit import machine_for
 from metersim.questions.sheet.rules import _of_speed, _of_vacuum
@@ -86,8 +86,8 @@ def short(monkeypatch):
     monkeypatch.setattr(startpoint, "TRAVEL", 1)
     monkeypatch.setattr(study, "DRAWN_CELLS", 1_000)
     monkeypatch.setattr(study, "DRAWS", 3)
-    monkeypatch.setattr(choice, "DISC_DRAWS", 3)
-    monkeypatch.setattr(choice, "DISC_CELLS", 1_000)
+    monkeypatch.setattr(machines, "DISC_DRAWS", 3)
+    monkeypatch.setattr(machines, "DISC_CELLS", 1_000)
     monkeypatch.setattr(scatter, "SCATTER_CELLS", 500)
 
 

@@ -24,8 +24,6 @@ from metersim.questions.shared.discrepancy import PUBLISHED_CROPS, errors_of, sh
 from metersim.questions.shared.spread import ALIKE, NOTHING, Draws, Spread, change_errors, gather
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
-REFITTED = "written for an earlier fit of the coefficients; to be stated anew"
-
 Z = 1.959963984540054  # normal deviate of 97.5 %
 Z90 = 1.6448536269514722  # of 95 %
 RATE = "rate_per_ha={mean=80000, sd=4000}"
@@ -478,20 +476,25 @@ def test_compare_prints_totals_and_on_request_their_parts(said):
     assert "notch=1 minus notch=0, parts of the interval:\n" in said(*words, "--details")
 
 
-@pytest.mark.xfail(strict=False, reason=REFITTED)
 @pytest.mark.slow
 def test_compare_names_what_hangs_on_what_is_not_known(said):
     """A notch takes single seeds at a narrow gap, and doubles, which a big hole has, at a wide one.
 
-    The line may name other measures beside.
+    The line may name other measures beside, before it and after it: at the wide end of the gap a
+    notch turns triples into doubles, so that these may go up or down as well.
     """
     pair = ("compare", "maize_bench", "--vary", "notch=0,1", "--turns", "100")
     pair += (*SURE, "--set", "hole_diameter_mm=5.5", "--set")
-    said_so = r"^Quality of feed.*: up or down, as what is not known turns out"
-    line = re.compile(said_so + r" \(notch=1 minus notch=0\)\.$", re.MULTILINE)
-    assert line.search(said(*pair, "gap_mm={low=2.5, high=9}"))
+    end = ": up or down, as what is not known turns out (notch=1 minus notch=0)."
+
+    def may_be_either(gap):
+        lines = re.split(r"\n(?! )", said(*pair, gap))  # a folded sentence goes on after an indent
+        told = [" ".join(line.split()) for line in lines]
+        return any(one.endswith(end) and "quality of feed" in one.lower() for one in told)
+
+    assert may_be_either("gap_mm={low=2.5, high=9}")
     for sure in ("gap_mm={low=2, high=2.5}", "gap_mm={low=6, high=9}"):
-        assert not line.search(said(*pair, sure))
+        assert not may_be_either(sure)
 
 
 def test_explain_and_sweep_take_the_middle_and_say_so(said, tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -12,18 +12,16 @@ from metersim.files.faults import bad
 from metersim.machine.discs import GenericDisc
 from metersim.machine.scenario import Scenario
 from metersim.machine.sources import HOLES
-from metersim.measures.estimates import Measured, measure
-from metersim.measures.indices import BY_KEY, FLAT
-from metersim.measures.intervals import LEVEL_TOTAL, Estimate
+from metersim.measures.estimates import Measured
+from metersim.measures.indices import FLAT
+from metersim.measures.intervals import Estimate
 from metersim.measures.limits import Cause, causes
-from metersim.measures.tally import tallied
-from metersim.questions.shared.unknowns import spreads_about
+from metersim.questions.sheet import machines
 from metersim.questions.sheet.discfit import Machine, Objection, fit
+from metersim.questions.sheet.machines import SharedMachines
 from metersim.questions.sheet.start import (
-    COMPARED,
     Gate,
     Start,
-    differences,
     gate_point,
     leading,
     measured,
@@ -31,10 +29,8 @@ from metersim.questions.sheet.start import (
 )
 from metersim.run.parallel import in_order
 
-DISC_DRAWS, DISC_CELLS = 16, 2_000  # machines that all discs share, and cells of each run
 FEWEST = 100  # normal spacings in a run, below which there is no sheet
 GUIDE = "guide.inner_guide"
-NONE = Estimate(0.0, 0.0, 0.0)
 
 Found = tuple[GenericDisc, tuple[Objection, ...], Start]
 
@@ -151,7 +147,7 @@ def ranked(
         for _, _, one in found
     ]
     runs = [measured(uncertain(one.scenario), seed=seed) for one in starts]
-    shared = SharedMachines(runs)
+    shared = SharedMachines(machines.DISC_DRAWS, machines.DISC_CELLS)
     best = max(
         (k for k, one in enumerate(found) if len(one[1]) == least),
         key=lambda k: runs[k].points[leading(first.scenario)][0],
@@ -161,7 +157,7 @@ def ranked(
         raise bad("sheet", first.scenario.lot.name, message)
 
     def fits_from(k: int) -> list[Fit]:
-        against = shared.against(k)
+        against = shared.against(runs, k)
         return [
             Fit(disc, wrong, start, run, reach, lead)
             for (disc, wrong, _), start, run, (reach, lead) in zip(
@@ -200,45 +196,3 @@ def _chosen(fits: Sequence[Fit]) -> int:
 def _off_class(one: Fit) -> float:
     """Absolute logarithm of the ratio of two seed widths: that of the disc, and that of the lot."""
     return abs(math.log(one.disc.seed_width / one.start.scenario.seeds.width))
-
-
-class SharedMachines:
-    """Discs on the same machines: each draw of machine and inputs runs every disc, once.
-
-    Parameters
-    ----------
-    runs : sequence of Measured
-        Measures of a scenario a disc, with its uncertain inputs, at the middle of these.
-    """
-
-    def __init__(self, runs: Sequence[Measured]) -> None:
-        kept = tuple(BY_KEY[key] for key in COMPARED)
-        self._runs = [replace(one, level=LEVEL_TOTAL, measures=kept) for one in runs]
-        self._seen: dict[Hashable, Measured] = {}
-
-    def against(self, k: int) -> list[tuple[dict[str, Estimate], dict[str, Estimate]]]:
-        """Measures of each disc, and their differences from disc k, with total intervals."""
-        first = self._runs[k]
-        rest = [one for n, one in enumerate(self._runs) if n != k]
-        changes = [differences(first, one) for one in rest]
-        levels, apart = spreads_about(
-            [first, *rest],
-            changes,
-            draws=DISC_DRAWS,
-            cells=DISC_CELLS,
-            watch=self._run,
-            split=False,
-        )
-        reached = [{key: one.total(key) for key in COMPARED} for one in levels]
-        led = [dict.fromkeys(COMPARED, NONE)]
-        led += [{key: one.total(key) for key in COMPARED} for one in apart]
-        found = list(zip(reached, led, strict=True))
-        return [*found[1 : k + 1], found[0], *found[k + 1 :]]
-
-    def _run(self, scenario: Scenario, **draws_of_run: Any) -> Measured:
-        """Measures of a drawn scenario; each is run once, whatever the first disc is."""
-        about = (scenario.disc, scenario.singulator, scenario.vacuum, draws_of_run["replicate"])
-        if about not in self._seen:
-            kept = self._runs[0].measures
-            self._seen[about] = replace(measure(tallied(scenario, **draws_of_run)), measures=kept)
-        return self._seen[about]

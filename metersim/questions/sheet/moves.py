@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
-from metersim.measures.estimates import Measured
 from metersim.measures.intervals import Estimate
-from metersim.questions.sheet.start import differences, leading
+from metersim.questions.shared.spread import Spread
+from metersim.questions.sheet.machines import FromStart
+from metersim.questions.sheet.start import COMPARED, leading
 
 CLOSE = 0.01  # loss of the leading measure above which a change counts as close to a limit
 
@@ -24,19 +25,22 @@ class Nearby:
     key : str
         One of `MOVES`.
     changes : mapping of str to Estimate
-        Paired differences from the start point, by measure of
+        Differences from the start point with the total interval, by measure of
         `metersim.questions.sheet.start.COMPARED`, in SI.
     leading : str
         Key of the measure that decides.
+    spread : Spread, optional
+        The same differences with the parts of their intervals.
     """
 
     key: str
     changes: Mapping[str, Estimate]
     leading: str
+    spread: Spread | None = None
 
     @property
     def cost(self) -> Estimate:
-        """Paired difference of the leading measure. [1]"""
+        """Difference of the leading measure. [1]"""
         return self.changes[self.leading]
 
     @property
@@ -120,7 +124,7 @@ MOVES = {
 """Single changes by name, each with its size and its words."""
 
 
-def nearby_of(start: Measured, run: Callable[[Scenario], Measured]) -> tuple[Nearby, ...]:
+def nearby_of(start: FromStart) -> tuple[Nearby, ...]:
     """Costs of all possible changes, the greatest first."""
     found = []
     for key, move in MOVES.items():
@@ -129,5 +133,7 @@ def nearby_of(start: Measured, run: Callable[[Scenario], Measured]) -> tuple[Nea
         except BadInput:
             continue
         if moved != start.scenario:
-            found.append(Nearby(key, differences(start, run(moved)), leading(start.scenario)))
+            spread = start.spread(moved)
+            changes = {part: spread.total(part) for part in COMPARED}
+            found.append(Nearby(key, changes, leading(start.scenario), spread))
     return tuple(sorted(found, key=lambda one: one.cost.value))

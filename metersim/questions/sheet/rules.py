@@ -16,12 +16,12 @@ from metersim.machine.sources import (
     TRADE_VACUUM,
     is_small_round,
 )
-from metersim.measures.estimates import Measured, difference
-from metersim.measures.indices import BY_KEY, FLAT
+from metersim.measures.estimates import Measured
+from metersim.measures.indices import FLAT
 from metersim.measures.intervals import Estimate
+from metersim.questions.sheet.machines import NONE, FromStart
 from metersim.questions.sheet.start import TRAVEL, Gate, leading, published_vacuums
 
-NONE = Estimate(0.0, 0.0, 0.0)
 FASTER = 1.25  # travel speed of the rule of speed, over that of the start
 THERE = 0.02  # relative difference of two vacuums that are the same, but for rounding
 OTHER_HOLES = {"smaller": 0.43, "larger": 0.75}
@@ -40,8 +40,8 @@ class Rule:
     agrees : bool
         Whether following the rule costs no more than `metersim.measures.indices.FLAT`.
     changes : mapping of str to Estimate
-        Paired difference of the leading measure from the start point.  It is taken where the rule
-        is followed, but for ``gate`` and ``hole`` where it is not followed, and for ``speed`` at
+        Difference of the leading measure from the start point, with the total interval.  It is
+        taken where the rule is followed, but for ``gate`` and ``hole`` where it is not followed, and for ``speed`` at
         `FASTER` times the speed. [1]
     values : mapping of str to float
         Settings of the rule, in SI.
@@ -53,50 +53,43 @@ class Rule:
     values: Mapping[str, float] = field(default_factory=dict)
 
 
-Runner = Callable[[Scenario], Measured]
-
-
-def rules_for(
-    start: Measured, run: Runner, gate: Gate, holes: Mapping[str, Scenario]
-) -> tuple[Rule, ...]:
+def rules_for(start: FromStart, gate: Gate, holes: Mapping[str, Scenario]) -> tuple[Rule, ...]:
     """Rules for a lot, each with the verdict of the simulation.
 
     Parameters
     ----------
-    start : Measured
-        Measures of the start point in the field.
-    run : callable
-        Function that runs a scenario with the random numbers of `start`.
+    start : FromStart
+        Start point in the field, and differences from it.
     gate : Gate
         Tried openings of the gate.
     holes : mapping of str to Scenario
         Start points with other holes of `other_holes`, each with its own vacuum and notch.
     """
-    change = partial(_change, start, run)
+    change = partial(_change, start)
     return tuple(
         [
             *_of_notch(start.scenario, change),
-            _of_gate(start, run, gate),
-            _of_hole(start, run, holes),
+            _of_gate(start, gate),
+            _of_hole(start, holes),
             *_of_vacuum(start.scenario, change),
             *_of_speed(start.scenario, change),
         ]
     )
 
 
-def _change(start: Measured, run: Runner, **settings: object) -> Estimate:
-    """Paired difference of the leading measure between other settings and the start point."""
+def _change(start: FromStart, **settings: object) -> Estimate:
+    """Difference of the leading measure between other settings and the start point."""
     try:
         other = start.scenario.replace(**settings)
     except BadInput:  # the edge would pass the holes and sweep off all seeds
         return Estimate(-1.0, -1.0, -1.0)
     if other == start.scenario:
         return NONE
-    return _between(start, run(other))
+    return _between(start, other)
 
 
-def _between(start: Measured, other: Measured) -> Estimate:
-    return difference(start, other, BY_KEY[leading(start.scenario)])
+def _between(start: FromStart, other: Scenario) -> Estimate:
+    return start.differences(other)[leading(start.scenario)]
 
 
 def _of_notch(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[Rule]:
@@ -117,7 +110,7 @@ def _costs_nothing(change: Estimate) -> bool:
     return change.value >= -FLAT
 
 
-def _of_gate(start: Measured, run: Runner, gate: Gate) -> Rule:
+def _of_gate(start: FromStart, gate: Gate) -> Rule:
     """Rule that a low gate starves the pool and a high gate dislodges seeds.
 
     It holds if both cost quality for these reasons.
@@ -127,9 +120,9 @@ def _of_gate(start: Measured, run: Runner, gate: Gate) -> Rule:
         ("lowest", float(gate.openings[0]), (LOW_POOL, POOL_EMPTY)),
         ("highest", float(gate.openings[-1]), (KNOCKED,)),
     ):
-        other = run(start.scenario.replace(pool__gate_opening=opening))
-        ends[end] = _between(start, other)
-        why[end] = sum(_share(other, r) - _share(start, r) for r in reasons)
+        there = start.scenario.replace(pool__gate_opening=opening)
+        ends[end] = _between(start, there)
+        why[end] = sum(_share(start.run(there), r) - _share(start.start, r) for r in reasons)
         why[f"{end} opening"] = opening
     agrees = all(change.high < 0 for change in ends.values())
     agrees = agrees and why["lowest"] > 0 and why["highest"] > 0
@@ -163,8 +156,8 @@ def other_holes(scenario: Scenario) -> dict[str, Scenario]:
     return found
 
 
-def _of_hole(start: Measured, run: Runner, holes: Mapping[str, Scenario]) -> Rule:
-    changes = {name: _between(start, run(one)) for name, one in holes.items()}
+def _of_hole(start: FromStart, holes: Mapping[str, Scenario]) -> Rule:
+    changes = {name: _between(start, one) for name, one in holes.items()}
     values = {name: hole_share(one) for name, one in holes.items()}
     outside = [change.value for name, change in changes.items() if name in OTHER_HOLES]
     inside = [change for name, change in changes.items() if name not in OTHER_HOLES]

@@ -22,8 +22,7 @@ from metersim.machine.reading import CHANGES, parse_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.stations import OwnGiven, fitted
-from metersim.measures.estimates import Measured, difference, measure
-from metersim.measures.indices import BY_KEY
+from metersim.measures.estimates import Measured, measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
 from metersim.questions.shared.counts import effect_by_blocks
@@ -32,6 +31,7 @@ from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import DRAWS, spread_about
 from metersim.questions.sheet.choice import GUIDE, Fit, Unfit, ranked, searched
 from metersim.questions.sheet.discfit import Machine, machine_for
+from metersim.questions.sheet.machines import FromStart
 from metersim.questions.sheet.moves import Nearby, nearby_of
 from metersim.questions.sheet.rules import Rule, other_holes, rules_for
 from metersim.questions.sheet.scatter import scatter_spread
@@ -141,7 +141,7 @@ class Sheet:
     gate : Gate
         Tried openings of the gate.
     guide : Estimate, optional
-        Paired gain of quality by an inner guide; None when the user stated the guide.
+        Gain of quality by an inner guide; None when the user stated the guide.
     field, bench : Measured
         Expected measures of the start settings in the field and on the bench.
     field_spread, bench_spread : Spread
@@ -290,12 +290,13 @@ def sheet(
     found, unfit = search(vacuum_most, seed, units)
     uncertain = partial(_uncertain, machine=machine)
     fits, gate = ranked(found, uncertain, seed, units)
-    scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, seed)
+    scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, uncertain, seed)
     scenario = _as_written(scenario)
     pulses = "pulses" if scenario.observed == "pulses" else None
     on_bench = scenario.replace(furrow__surface="bench", furrow__observed=pulses)
     run = partial(measured, seed=seed)
     field, bench = run(scenario), run(on_bench)
+    from_start = FromStart(field, uncertain, seed)
     spreads = [_spread(one, machine, seed) for one in (scenario, on_bench)]
     others = other_holes(scenario)
     jobs = ((one, vacuum_most, seed, units, True) for one in others.values())
@@ -312,8 +313,8 @@ def sheet(
         field_spread=spreads[0],
         bench_spread=spreads[1],
         stand=stand_of(uncertain(scenario), seed=seed, draws=DRAWS),
-        nearby=nearby_of(field, run),
-        rules=rules_for(field, run, gate, holes),
+        nearby=nearby_of(from_start),
+        rules=rules_for(from_start, gate, holes),
         count=seeds_to_count(bench, _faulty_at_most(spreads[1])),
         vacuum_most=vacuum_most,
         given=scenario.changes,
@@ -332,13 +333,14 @@ def _scatter(
     }
 
 
-def _guided(scenario: Scenario, given: bool, seed: int) -> tuple[Scenario, Estimate | None]:
+def _guided(
+    scenario: Scenario, given: bool, uncertain: Callable[[Scenario], Scenario], seed: int
+) -> tuple[Scenario, Estimate | None]:
     """Scenario with an inner guide if its gain is detected, unless the user stated the guide."""
     if given:
         return scenario, None
     without, fitted = (scenario.replace(guide__inner_guide=one) for one in (False, True))
-    a, b = (measured(one, seed=seed) for one in (without, fitted))
-    gain = difference(a, b, BY_KEY[QUALITY])
+    gain = FromStart(measured(without, seed=seed), uncertain, seed).differences(fitted)[QUALITY]
     return (fitted if gain.low > 0 else without), gain
 
 

@@ -167,8 +167,7 @@ def _expected(sheet: Sheet, units: str) -> Block:
         (
             *_close_seeds(sheet, units),
             f"{interval_lines(sheet.field_spread, inputs=False)[0]}, with {ranges}",
-            "Intervals between discs hold all of it, on the same machines. Those of other "
-            "differences hold sampling error alone",
+            "Differences hold all of it too, on the same machines",
         ),
         tuple(rows),
     )
