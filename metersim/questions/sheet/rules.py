@@ -41,8 +41,8 @@ class Rule:
         Whether following the rule costs no more than `metersim.measures.indices.FLAT`.
     changes : mapping of str to Estimate
         Difference of the leading measure from the start point, with the total interval.  It is
-        taken where the rule is followed, but for ``gate`` and ``hole`` where it is not followed, and for ``speed`` at
-        `FASTER` times the speed. [1]
+        taken where the rule is followed, but for ``gate`` and ``hole`` where it is not followed,
+        and for ``speed`` at `FASTER` times the speed. [1]
     values : mapping of str to float
         Settings of the rule, in SI.
     """

@@ -57,7 +57,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "fill the ranges with --points points and need no COUNT",
     )
     add("--points", metavar="N", help="points of --design latin or sobol, or of --importance (64)")
-    add("--out", required=True, metavar="FILE", help="write one row a point and replicate, as CSV")
+    add(
+        "--out",
+        required=True,
+        metavar="FILE",
+        help="write one row a point and replicate, as CSV; its intervals hold sampling error alone",
+    )
     add("--resume", action="store_true", help="go on with the rows that FILE holds already")
     workers_option(command)
     add(

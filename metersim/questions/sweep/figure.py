@@ -15,6 +15,8 @@ from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from metersim.measures.indices import BY_KEY
+from metersim.measures.intervals import LEVEL_TOTAL
+from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
     INK,
     LINE,
@@ -159,7 +161,7 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
     if is_mesh and np.isnan(response.values[:, 0]).any():
         made.append(Patch(color=NOTHING, label="not possible"))
     if curves and len(plan.axes) == 1:
-        made.append(Patch(color=SERIES[0][0], alpha=0.2, label="95 % interval"))
+        made.append(Patch(color=SERIES[0][0], alpha=0.2, label=level_text(LEVEL_TOTAL)))
     return made
 
 

@@ -6,7 +6,7 @@ Sources: classes of quality of feed, onal1995; first-order and total indices, sa
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -29,9 +29,11 @@ from metersim.measures.indices import (
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
+from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import spread_about
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.study import Sweep
+from metersim.questions.sweep.totals import Totals, totals_of
 from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
@@ -78,11 +80,12 @@ class Response:
     def to_dataframe(self) -> pd.DataFrame:
         """A table for pandas with one row a point, in SI (extra ``notebook``).
 
-        Varied settings keep their own units.  Other columns give the response with its interval,
-        and whether the point is acceptable, surely acceptable, on the plateau, and the best.
+        Varied settings keep their own units.  Other columns give the response with its total
+        interval and that of the sampling error, and whether the point is acceptable, surely acceptable, on the plateau, and the best.
         """
         columns = self.sweep.plan.varied()
-        columns |= dict(zip(("value", "low", "high"), self.values.T, strict=True))
+        columns |= dict(zip(("value", "low", "high"), self.totals(self.key).T, strict=True))
+        columns |= {"sampling_low": self.values[:, 1], "sampling_high": self.values[:, 2]}
         columns |= {"acceptable": self.acceptable, "surely": self.surely, "plateau": self.plateau}
         columns["best"] = np.arange(len(self.values)) == self.best
         return dataframe(columns)
@@ -103,23 +106,37 @@ class Response:
 
     @cached_property
     def values(self) -> Floats:
-        """Value, low and high of the response at every point."""
+        """Value of the response at every point, with the 95 % interval of the sampling error."""
         return self.estimates(self.key)
+
+    def totals(self, key: str) -> Floats:
+        """Value of a measure and its total interval at every point, of shape (points, 3).
+
+        The value is that of the row, with the usual machine.  The interval is that of an unknown
+        machine, at 90 %.  See `metersim.questions.sweep.totals` for the way it is found.
+        """
+        return self._totals.of(key, self.estimates(key))
+
+    @cached_property
+    def _totals(self) -> Totals:
+        of_best = None if self.best is None else self.spread_of_best
+        return totals_of(self.sweep.plan, self.key, self.values[:, 0], self.best, of_best)
 
     @cached_property
     def acceptable(self) -> Flags:
         """Points that keep to all limits."""
-        return self._keep(lambda limit: 0)
+        kept = np.isfinite(self.values[:, 0])
+        for limit in self.limits:
+            kept &= COMPARE[limit.sign](self.estimates(limit.key)[:, 0], limit.value)
+        return kept
 
     @cached_property
     def surely(self) -> Flags:
-        """Points that keep to all limits with their whole intervals."""
-        return self._keep(lambda limit: 2 if limit.sign == "<=" else 1)
-
-    def _keep(self, part: Callable[[Limit], int]) -> Flags:
-        kept = np.isfinite(self.values[:, 0])
-        for limit in self.limits:
-            kept &= COMPARE[limit.sign](self.estimates(limit.key)[:, part(limit)], limit.value)
+        """Points that keep to all limits with their whole total intervals."""
+        kept = self.acceptable.copy()
+        for limit in self.limits if kept.any() else ():
+            end = self.totals(limit.key)[:, 2 if limit.sign == "<=" else 1]
+            kept &= COMPARE[limit.sign](end, limit.value)
         return kept
 
     @property
@@ -153,7 +170,16 @@ class Response:
     def total_of_best(self) -> Estimate:
         """The measure at the best point with its total uncertainty, from draws of machines.
 
-        Rows of a sweep have intervals of the sampling error alone.
+        Raises
+        ------
+        ValueError
+            When no point is best.
+        """
+        return self.spread_of_best.total(self.key)
+
+    @cached_property
+    def spread_of_best(self) -> Spread:
+        """Sampling, input and model uncertainty of all measures at the best point.
 
         Raises
         ------
@@ -164,7 +190,7 @@ class Response:
             raise ValueError("no point is best")
         job = self.sweep.plan.job(self.best)
         found = measure(tallied(job.made(), seed=job.seed), level=LEVEL_TOTAL)
-        return spread_about(found).total(self.key)
+        return spread_about(found)
 
     @cached_property
     def tied(self) -> Flags | None:

@@ -47,6 +47,12 @@ def _shown_values(response: Response, units: str) -> Floats:
     return response.values * factor
 
 
+def _shown_totals(response: Response, units: str) -> Floats:
+    """Value of every point with its total interval, in the shown unit."""
+    factor = shown(BY_KEY[response.key].kind, 1.0, units)[0]
+    return response.totals(response.key) * factor
+
+
 def _places(axis: Axis, words: Sequence[str]) -> Floats:
     """Places of words along an axis: their numbers, or their positions in the list."""
     if axis.is_number:
@@ -95,7 +101,7 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
     ValueError
         For other axes.
     """
-    plan, columns, values = response.sweep.plan, _columns(response), _shown_values(response, units)
+    plan, columns, values = response.sweep.plan, _columns(response), _shown_totals(response, units)
     chosen = curve_axes(response)
     if chosen is None:
         raise ValueError("curves show one axis, or two of a grid of which one is a short list")

@@ -66,6 +66,7 @@ def report(response: Response, importance: Importance | None = None, units: str 
         "",
         *block("Varied", [_axis_text(axis, plan.design) for axis in plan.axes]),
         *block("", [f"{DESIGNS[plan.design]}: {plan.many:,} points on the same luck{repeat}"]),
+        *block("", ["intervals in the file of the rows hold sampling error alone"]),
         *(block("", [not_known_text(plan.unknown)]) if plan.unknown else []),
         "",
         *_best(response, units),
@@ -111,7 +112,7 @@ def _best(response: Response, units: str) -> list[str]:
     if tied is not None:
         others = int(tied.sum()) - 1
         said = f"{others:,} other points may be as good as the best for all that "
-        said += f"{plan.replicates} replicates can tell (paired, 95 %)"
+        said += f"{plan.replicates} replicates can tell (paired, 95 %, sampling error alone)"
         few = ["so few replicates tell little: give 5 or more"]
         lines += block("Luck", [said, *(few if plan.replicates < FEW_REPLICATES else [])])
     return lines
@@ -149,7 +150,7 @@ def _acceptable(response: Response, units: str) -> list[str]:
     many, sure = int(response.acceptable.sum()), int(response.surely.sum())
     said = f"{many:,} of {response.sweep.plan.many:,} points"
     if many:
-        said += f", {sure:,} of them with their whole intervals"
+        said += f", {sure:,} of them with their whole {level_text(LEVEL_TOTAL)}s"
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     return block("Acceptable", [said, limits, f"({response.source})"])
 
