@@ -430,22 +430,25 @@ def test_what_moves_is_told_against_the_start_on_the_same_luck(maize):
     assert faster.close and faster.changes[QUALITY].high < 0
 
 
-def test_what_moves_has_a_total_that_is_wider_than_sampling_and_narrower_than_levels(maize):
-    """Its draws are those of two settings on one machine: their levels have a total each.
+def test_what_moves_has_a_total_that_holds_its_parts_and_is_narrower_than_of_two_machines(maize):
+    """Both settings have one machine: two would differ by the root of the sum of the squares.
 
-    Two machines would differ by the root of the sum of the squares of both.  The start against
-    itself differs in nothing.
+    The start against itself differs in nothing.
     """
     start = machines.FromStart(maize.field, lambda one: one, 1)
-    wide = {}
+    shared = machines.SharedMachines(12, 1_000)
+    faster = start.run(maize.scenario.replace(demand__speed=1.25 * maize.scenario.demand.speed))
+    levels, (apart,) = shared.between(maize.field, [faster])
+
+    def width(spread):
+        return spread.total(QUALITY).high - spread.total(QUALITY).low
+
+    assert 0 < width(apart) < math.hypot(*map(width, levels))
     for one in maize.nearby:
         parts = one.spread.parts(QUALITY)
         assert parts["total"] == one.changes[QUALITY]
         for part in ("sampling", "model"):
             assert parts["total"].low <= parts[part].low <= parts[part].high <= parts["total"].high
-        wide[one.key] = parts["total"].high - parts["total"].low
-    level = maize.field_spread.total(QUALITY)
-    assert 0 < wide["milder"] < math.sqrt(2) * (level.high - level.low)
     assert start.differences(maize.scenario)[QUALITY] == Estimate(0.0, 0.0, 0.0)
 
 

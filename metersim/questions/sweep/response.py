@@ -81,7 +81,8 @@ class Response:
         """A table for pandas with one row a point, in SI (extra ``notebook``).
 
         Varied settings keep their own units.  Other columns give the response with its total
-        interval and that of the sampling error, and whether the point is acceptable, surely acceptable, on the plateau, and the best.
+        interval and that of the sampling error, and whether the point is acceptable, surely
+        acceptable, on the plateau, and the best.
         """
         columns = self.sweep.plan.varied()
         columns |= dict(zip(("value", "low", "high"), self.totals(self.key).T, strict=True))
