@@ -496,10 +496,11 @@ def test_words_of_a_move_say_how_far_it_goes(key):
 def test_signs_of_what_moves(maize):
     """Seed down or vacuum up: doubles up; a milder edge too; a more aggressive one skips more."""
     change = {one.key: one.changes for one in maize.nearby}
-    assert change["smaller seed"]["cells.double"].low > 0
+    own = {one.key: one.spread.at_middle for one in maize.nearby}  # on one machine
+    assert own["smaller seed"]("cells.double").low > 0
     assert change["milder"]["cells.double"].value >= 0
     assert change["more aggressive"]["cells.skip"].value >= 0
-    assert change["worn tube"]["precision"].low > 0
+    assert own["worn tube"]("precision").low > 0
 
 
 @pytest.mark.parametrize("rule", ["centre", "travel", "gate", "hole", "published"])
