@@ -21,7 +21,7 @@ from metersim.questions.shared.unknowns import spreads_about
 from metersim.questions.sheet.start import COMPARED, differences, measured
 
 DISC_DRAWS, DISC_CELLS = 16, 2_000  # machines that all discs share, and cells of each run
-MOVE_DRAWS, MOVE_CELLS = 16, 1_500  # the same for single changes about the start point
+MOVE_DRAWS, MOVE_CELLS = 12, 1_000  # the same for single changes about the start point
 NONE = Estimate(0.0, 0.0, 0.0)
 
 
