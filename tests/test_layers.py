@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 import types
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +34,12 @@ def name_of(path):
 
 
 MODULES = {name_of(path): path for path in sorted(ROOT.rglob("*.py"))}
-TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
+
+
+@cache
+def tree_of(name):
+    """A module as Python reads it."""
+    return ast.parse(MODULES[name].read_text(encoding="utf-8"))
 
 
 def imports(tree):
@@ -101,14 +107,14 @@ def hidden_chance(tree):
 @pytest.mark.parametrize("library", HOMES)
 def test_a_heavy_library_has_its_homes(library):
     """simpy is imported by the events alone, matplotlib by what draws alone."""
-    users = {name for name, tree in TREES.items() if library in libraries(tree)}
+    users = {name for name in MODULES if library in libraries(tree_of(name))}
     assert users
     assert {name for name in users if re.fullmatch(HOMES[library], name)} == users
 
 
 def test_pandas_is_loaded_in_one_place():
     """Others name it to type checkers alone: whoever asks for a table gets the same message."""
-    without = {name: without_typing(tree) for name, tree in TREES.items()}
+    without = {name: without_typing(tree_of(name)) for name in MODULES}
     assert {name for name, tree in without.items() if "pandas" in libraries(tree)} == {
         "metersim.files.tables"
     }
@@ -116,7 +122,7 @@ def test_pandas_is_loaded_in_one_place():
 
 def test_only_the_command_line_prints():
     """Everything else gives texts back."""
-    assert {name for name, tree in TREES.items() if calls(tree, "print")} == {"metersim.cli"}
+    assert {name for name in MODULES if calls(tree_of(name), "print")} == {"metersim.cli"}
 
 
 @pytest.mark.parametrize("station", STATIONS)
@@ -151,7 +157,7 @@ def test_an_equation_that_reads_the_clock_is_caught():
 @pytest.mark.parametrize("name", MODULES)
 def test_all_chance_is_seeded(name):
     """Nobody draws from numpy's or Python's global generator, or from an unseeded one."""
-    assert hidden_chance(TREES[name]) == []
+    assert hidden_chance(tree_of(name)) == []
 
 
 def test_hidden_chance_is_caught():

@@ -11,11 +11,14 @@ FEW = 3
 TOTALS = ("test_unknowns",)  # files with the usual number
 
 
-@pytest.fixture(autouse=True)
-def few_draws(request, monkeypatch):
-    """Take few draws where a call names no number."""
+@pytest.fixture(autouse=True, scope="module")
+def few_draws(request):
+    """Take few draws where a call names no number, in fixtures of a module too."""
     if request.module.__name__.rpartition(".")[2] in TOTALS:
+        yield
         return
-    for function in (compare, ladder, spread_about, spreads_about):
-        monkeypatch.setitem(function.__kwdefaults__, "draws", FEW)
-    monkeypatch.setattr(options.draws_of, "__defaults__", (FEW,))
+    with pytest.MonkeyPatch.context() as patch:
+        for function in (compare, ladder, spread_about, spreads_about):
+            patch.setitem(function.__kwdefaults__, "draws", FEW)
+        patch.setattr(options.draws_of, "__defaults__", (FEW,))
+        yield

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -21,10 +22,15 @@ from tests.paired_counts import differ
 
 BENCH = m.load_scenario("maize_bench")
 FIELD = m.load_scenario("maize_field")
-NOTCH = howmany(FIELD, seed=1)
 HEAD = "row,seeds,skips,doubles,triples,way,notch,vacuum_kpa,gate_opening_mm,inner_guide,"
 HEAD += "speed_kmh,hole_diameter_mm,cells"
 COUNT = ("--add", "log.csv", "--row", "3", "--seeds", "300", "--skips", "2", "--doubles", "4")
+
+
+@cache
+def one_notch():
+    """How many to count in the field for one notch, worked out when the first test asks."""
+    return howmany(FIELD, seed=1)
 
 
 def in_counts(events, cells):
@@ -115,7 +121,7 @@ def test_a_starved_meter_takes_more_than_the_plain_binomial_says():
     found = howmany(starved, moved(starved, {"vacuum": -2}), seed=1, cells=20_000)
     needed = found.needed("skips")
     assert needed.seeds > 2 * needed.independent
-    assert "times what independent cells would take" not in howmany_text(NOTCH)
+    assert "times what independent cells would take" not in howmany_text(one_notch())
 
 
 # what a count can say
@@ -125,15 +131,15 @@ def test_counts_of_other_luck_lie_in_the_range():
     """95 of 100 counts, or more as counts are whole; |z| < 4 on the side of fewer."""
     run = loads(m.simulate(kept_full(FIELD, 150_000), seed=21))
     for kind, events in (("skips", run == 0), ("doubles", run > 1)):
-        found = NOTCH.range_of(kind)
-        counts = in_counts(events, round(NOTCH.cells))
+        found = one_notch().range_of(kind)
+        counts = in_counts(events, round(one_notch().cells))
         inside = float(np.mean((counts >= found.low) & (counts <= found.high)))
         assert inside > 0.95 - 4 * math.sqrt(0.95 * 0.05 / counts.size)
         narrower = (counts > found.low) & (counts < found.high)  # negative control
         assert float(np.mean(narrower)) < inside - 0.02
-        share = NOTCH.states[0].shares[kind].value
+        share = one_notch().states[0].shares[kind].value
         assert found.share_low < share < found.share_high
-        assert found.expected == pytest.approx(share * NOTCH.cells)
+        assert found.expected == pytest.approx(share * one_notch().cells)
 
 
 def test_long_counts_have_the_range_of_the_normal_law():
@@ -148,7 +154,7 @@ def test_long_counts_have_the_range_of_the_normal_law():
 
 def test_the_chance_to_be_mistaken_falls_with_the_count():
     """With the number of seeds that it gives, one in five; the power is four in five."""
-    needed = NOTCH.needed("skips").seeds
+    needed = one_notch().needed("skips").seeds
     chances = [
         howmany(FIELD, seed=1, seeds=round(part * needed), cells=20_000).undetected("skips")
         for part in (0.05, 1, 4)
@@ -190,15 +196,15 @@ def test_what_is_out_of_bounds_is_refused():
 
 
 def test_a_table_holds_both_kinds():
-    table = NOTCH.to_dataframe().set_index("kind")
+    table = one_notch().to_dataframe().set_index("kind")
     assert list(table.index) == ["skips", "doubles"]
-    assert table.needed["skips"] == NOTCH.needed("skips").seeds
+    assert table.needed["skips"] == one_notch().needed("skips").seeds
     alone = howmany(BENCH, limits=limits_of("cells.skip<=0.02"), cells=600).to_dataframe()
     assert "needed" not in alone and len(alone) == 2
 
 
 def test_a_state_without_seed_counts_cells():
-    state = State("none", NOTCH.origin, np.zeros(500, dtype=np.int64))
+    state = State("none", one_notch().origin, np.zeros(500, dtype=np.int64))
     assert state.seeds_per_cell == 1 and state.shares["skips"].value == 1
 
 
@@ -233,10 +239,10 @@ def test_who_counts_seeds_sees_as_many_cells_as_seeds_leave_them():
     """With doubles there are more seeds than cells: 1.3 a cell take 1.3 times the number."""
     luck = np.random.default_rng(12)
     here, there = (
-        State(name, NOTCH.origin, luck.choice(3, 40_000, p=[0.1, 1 - 0.1 - double, double]))
+        State(name, one_notch().origin, luck.choice(3, 40_000, p=[0.1, 1 - 0.1 - double, double]))
         for name, double in (("here", 0.4), ("there", 0.44))
     )
-    found = replace(NOTCH, states=(here, there))
+    found = replace(one_notch(), states=(here, there))
     mean = here.seeds.mean()
     assert mean == pytest.approx(1.3, abs=4 * math.sqrt(0.41 / 40_000))
     assert found.cells * mean == pytest.approx(found.seeds)
@@ -250,11 +256,11 @@ def test_who_counts_seeds_sees_as_many_cells_as_seeds_leave_them():
 def test_who_is_sent_to_the_row_is_told_to_stop_the_machine_first():
     """Wherever the caution stands: it is there, whole, once."""
     for units in ("metric", "us"):
-        assert " ".join(howmany_text(NOTCH, units).split()).count(IN_THE_ROW) == 1
+        assert " ".join(howmany_text(one_notch(), units).split()).count(IN_THE_ROW) == 1
 
 
 def test_a_count_is_set_beside_what_luck_gives():
-    usual, off = (seen_lines(NOTCH, look_of_seeds(300, skips, 4)) for skips in (1, 40))
+    usual, off = (seen_lines(one_notch(), look_of_seeds(300, skips, 4)) for skips in (1, 40))
     assert usual[0].startswith("1 skip: as luck gives them")
     assert off[0].startswith("40 skips: more than luck alone gives")
     harsh = howmany(FIELD.replace(singulator__notch=2.0), seed=1, cells=6000)

@@ -4,6 +4,7 @@ import dataclasses
 import math
 import re
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 
 import numpy as np
 import pytest
@@ -23,33 +24,42 @@ from metersim.questions.shared.settings import SETTINGS, can_move, moved
 pytestmark = pytest.mark.slow
 
 BENCH = m.load_scenario("maize_bench")
-LADDER = ladder(BENCH, seed=1, draws=8)
 SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
-RUNGS = {(rung.setting, rung.step): k for k, rung in enumerate(LADDER.rungs)}
+
+
+@cache
+def asked():
+    """The ladder of the bench, made when the first test asks for it."""
+    return ladder(BENCH, seed=1, draws=8)
+
+
+def rung_at(setting, step):
+    """The place of a step among the rungs."""
+    return [(rung.setting, rung.step) for rung in asked().rungs].index((setting, step))
 
 
 def change(setting, step, kind):
     """The paired difference of a rung from the meter as it is, with its sampling error."""
-    return LADDER.paired[RUNGS[setting, step]][kind]
+    return asked().paired[rung_at(setting, step)][kind]
 
 
 def total(setting, step, kind):
     """The same with its total uncertainty."""
-    return LADDER.differences[RUNGS[setting, step]][kind]
+    return asked().differences[rung_at(setting, step)][kind]
 
 
 def visible(setting, step):
     """From how many seeds a rung is visible, and by what."""
-    return LADDER.visible[RUNGS[setting, step]]
+    return asked().visible[rung_at(setting, step)]
 
 
 # rungs
 
 
 def test_every_step_that_is_allowed_is_a_rung():
-    assert len(LADDER.rungs) == 5 * 4 + 1  # a switch goes one way
-    assert runs_of(BENCH) == 1 + len(LADDER.rungs) + len(LADDER.pairs)
-    for rung in LADDER.rungs:
+    assert len(asked().rungs) == 5 * 4 + 1  # a switch goes one way
+    assert runs_of(BENCH) == 1 + len(asked().rungs) + len(asked().pairs)
+    for rung in asked().rungs:
         scenario, setting = rung.measured.scenario, SETTINGS[rung.setting]
         assert setting.of(scenario) == setting.of(moved(BENCH, rung.steps))
 
@@ -68,7 +78,7 @@ def test_a_rung_is_a_plain_run_of_that_setting():
     """The same measures, to the last bit, as a run of the scenario with that key set."""
     there = m.load_scenario("maize_bench", ["notch=1", "turns=667"])
     plain = m.measure(m.tallied(there, seed=1))
-    rung = LADDER.rungs[RUNGS["notch", 1]]
+    rung = asked().rungs[rung_at("notch", 1)]
     for key in ("cells.skip", "per_spacing.quality", "precision"):
         assert rung.measured[key] == plain[key]
     assert rung.level.at_middle("cells.several").value == pytest.approx(
@@ -135,9 +145,9 @@ def test_a_gate_too_high_dislodges_and_one_too_low_starves():
 
 def test_maize_is_best_within_a_notch_of_the_centre():
     """Common practice, no source."""
-    quality = {rung.step: rung.estimates["quality"].value for rung in LADDER.rungs[:4]}
-    quality[0] = LADDER.base.estimates["quality"].value
-    assert [rung.setting for rung in LADDER.rungs[:4]] == ["notch"] * 4
+    quality = {rung.step: rung.estimates["quality"].value for rung in asked().rungs[:4]}
+    quality[0] = asked().base.estimates["quality"].value
+    assert [rung.setting for rung in asked().rungs[:4]] == ["notch"] * 4
     assert abs(max(quality, key=quality.get)) <= 1
 
 
@@ -146,12 +156,12 @@ def test_maize_is_best_within_a_notch_of_the_centre():
 
 def test_noise_falls_with_the_root_of_the_count_and_is_that_of_two_counts():
     """With an effect e: sqrt(2 e p (1 - p) / cells)."""
-    base = LADDER.base
+    base = asked().base
     share = base.shares["doubles"]
     plain = math.sqrt(2 * share.effect * share.value * (1 - share.value) / 400)
     assert base.noise(base, "doubles", 400) == pytest.approx(plain)
     assert base.noise(base, "doubles", 100) == pytest.approx(2 * plain)
-    assert LADDER.cells == pytest.approx(300 / base.seeds_per_cell)
+    assert asked().cells == pytest.approx(300 / base.seeds_per_cell)
 
 
 def test_a_larger_change_is_visible_sooner():
@@ -162,7 +172,7 @@ def test_a_larger_change_is_visible_sooner():
 
 def test_what_changes_nothing_is_never_visible():
     """The meter as it is stands in for a step that does nothing."""
-    still = dataclasses.replace(LADDER, rungs=(LADDER.base,), pairs=())
+    still = dataclasses.replace(asked(), rungs=(asked().base,), pairs=())
     assert still.visible == ((math.inf, ""),)
     assert visible("gate", 1).seeds > 50 * visible("notch", 1).seeds
     assert visible("notch", 2).kind == "skips" and visible("notch", -1).kind == "doubles"
@@ -188,7 +198,7 @@ def test_a_pair_is_worked_out_from_runs_of_both():
     beyond = float(both.sums["none"].sum()) / both.cells - skips["a"] - skips["b"] + skips["none"]
     (pair,) = [
         pair
-        for pair in LADDER.pairs
+        for pair in asked().pairs
         if pair.first == {"notch": 1} and pair.second == {"vacuum": -1}
     ]
     # all kinds of all pairs together keep to one false alarm in twenty, by Bonferroni's inequality
@@ -199,11 +209,11 @@ def test_a_pair_is_worked_out_from_runs_of_both():
     each = sum(sign * part for part, sign in parts) / runs["none"].sums["cells"].mean()
     error = np.std(each, ddof=1) / math.sqrt(len(each))
     reach = (pair.interaction["skips"].high - pair.interaction["skips"].low) / 2
-    alarms = 2 * len(LADDER.pairs) * 2 * stdtr(len(each) - 1, -reach / error)
+    alarms = 2 * len(asked().pairs) * 2 * stdtr(len(each) - 1, -reach / error)
     assert alarms == pytest.approx(0.05)
     assert pair.interaction["skips"].value == pytest.approx(beyond, abs=1e-9)
     assert not pair.adds_up  # the singulator takes more of what is held less
-    assert LADDER.seeds_to_distinguish(pair) > 20 * visible("notch", 1).seeds
+    assert asked().seeds_to_distinguish(pair) > 20 * visible("notch", 1).seeds
 
 
 def test_pairs_with_what_does_nothing_are_told_to_be_so():
@@ -211,7 +221,7 @@ def test_pairs_with_what_does_nothing_are_told_to_be_so():
     none, one, other = np.random.Generator(np.random.PCG64(3)).normal(
         [[[0.0, 0.0]], [[0.01, 0.0]], [[0.0, 0.01]]], [[[0.0]], [[1e-3]], [[1e-3]]], (3, 50, 2)
     )
-    shares = LADDER.base.shares, LADDER.base.shares
+    shares = asked().base.shares, asked().base.shares
     steps = {"gate": 1}, {"speed": 1}
     for first, second, way in (
         (none, one, "nothing"),
@@ -220,15 +230,15 @@ def test_pairs_with_what_does_nothing_are_told_to_be_so():
     ):
         pair = pair_of(steps, (first, second, first + second), shares, 0.95)
         assert pair.way == way
-        assert math.isinf(LADDER.seeds_to_distinguish(pair)) == (way == "nothing")
+        assert math.isinf(asked().seeds_to_distinguish(pair)) == (way == "nothing")
 
 
 # tables, texts and pictures
 
 
 def test_tables_hold_all_of_it():
-    table, pairs = LADDER.to_dataframe(), LADDER.to_dataframe("pairs")
-    assert len(table) == 1 + len(LADDER.rungs) and len(pairs) == len(LADDER.pairs)
+    table, pairs = asked().to_dataframe(), asked().to_dataframe("pairs")
+    assert len(table) == 1 + len(asked().rungs) and len(pairs) == len(asked().pairs)
     for kind in CHANGES:
         assert (table[f"{kind}_low"] <= table[kind]).all()
         assert np.allclose(
@@ -237,11 +247,11 @@ def test_tables_hold_all_of_it():
     row = table[(table.setting == "vacuum") & (table.step == -1)].iloc[0]
     assert row.value == pytest.approx(3500)
     with pytest.raises(ValueError, match="allowed: rungs, pairs"):
-        LADDER.to_dataframe("steps")
+        asked().to_dataframe("steps")
 
 
 def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
-    lines = ladder_text(LADDER).splitlines()
+    lines = ladder_text(asked()).splitlines()
     marked = [line for line in lines if line.startswith("  now  ")]
     assert len(marked) == len(SETTINGS) and all(
         re.search(r" 0\.\d\d \(0\.0\d-\d", line) for line in marked
@@ -253,19 +263,19 @@ def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
 
 def test_who_is_sent_to_the_meter_is_told_to_stop_the_machine_first():
     """Wherever the caution stands: it is there, whole, once."""
-    assert " ".join(ladder_text(LADDER).split()).count(AT_A_METER) == 1
+    assert " ".join(ladder_text(asked()).split()).count(AT_A_METER) == 1
 
 
 def test_what_speed_does_is_said_not_to_show_in_counts():
     """Two steps faster take points of quality, and no count of thousands shows it."""
-    seen = zip(LADDER.rungs, LADDER.visible, strict=True)
+    seen = zip(asked().rungs, asked().visible, strict=True)
     ((faster, visible),) = [
         pair for pair in seen if (pair[0].setting, pair[0].step) == ("speed", 2)
     ]
     lost = total("speed", 2, "quality")
     assert faster.step == 2 and lost.high < 0 and lost.value < -0.03 and visible.seeds > 5_000
     assert "what speed does to quality and precision shows in measured spacings" in " ".join(
-        ladder_text(LADDER).split()
+        ladder_text(asked()).split()
     )
 
 
@@ -291,7 +301,7 @@ def test_a_meter_that_gives_no_seed_has_a_ladder_too(changes):
 
 
 def test_the_picture_has_a_panel_for_each_setting():
-    page = m.draw(LADDER)
+    page = m.draw(asked())
     titles = [ax.get_title(loc="left") for ax in page.axes]
     assert len(titles) == len(SETTINGS) and titles[0] == "Singulator"
     for ax in page.axes:
@@ -300,9 +310,9 @@ def test_the_picture_has_a_panel_for_each_setting():
         assert lines["skips"].get_linestyle() != lines["doubles"].get_linestyle()  # in grey, too
         assert lines["skips"].get_marker() != lines["doubles"].get_marker()
     shown = lines["doubles"].get_ydata() / 100
-    own = [rung.estimates["doubles"].value for rung in LADDER.rungs if rung.setting == "hole"]
+    own = [rung.estimates["doubles"].value for rung in asked().rungs if rung.setting == "hole"]
     assert shown[[0, 1, 3, 4]] == pytest.approx(own)
-    assert encoded(page, "a.png") == encoded(m.draw(LADDER), "a.png")
+    assert encoded(page, "a.png") == encoded(m.draw(asked()), "a.png")
 
 
 def test_the_command_says_it_and_draws_it(folder, done):
