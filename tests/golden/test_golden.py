@@ -22,12 +22,13 @@ SAMPLE = {
 }
 
 
-QUICK = ("summary_", "explain_", "own_", "list_", "run_us", "tallied", "ripple")
+LONG = ("habits", "sheet", "ladder", "learn", "next_earlier", "next_sensor", "plants_soybean")
+LONG += tuple(f"compare_{kind}" for kind in ("plants", "table", "two", "vary"))
 
 
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(name, marks=[pytest.mark.slow] * (not name.startswith(QUICK))) for name in CALLS],
+    [pytest.param(name, marks=[pytest.mark.slow] * name.startswith(LONG)) for name in CALLS],
 )
 def test_a_call_gives_what_it_gave(name):
     found = moved(stored(name), result_of(name))

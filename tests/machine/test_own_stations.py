@@ -148,10 +148,9 @@ MACHINES = {
     "low gate": {"pool__gate_opening": 0.0125, "run__tick": 0.1},
     "crowded": {"disc__hole_diameter": 5.4e-3, "singulator__notch": -2.0},
 }
-FIELD = {"furrow__surface": "field", "run__turns": 50}
+FIELD = {"furrow__surface": "field", "run__turns": 20}
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("machine", MACHINES.values(), ids=MACHINES)
 @pytest.mark.parametrize("name", OWN)
 def test_both_engines_honour_an_own_station(name, machine, monkeypatch):
@@ -164,7 +163,7 @@ def test_both_engines_honour_an_own_station(name, machine, monkeypatch):
     if name != "hasty gate" or arrays.ticks.arched.any():
         assert unlike(arrays, simulate(scenario))
     for module in ("draws", "records", "arrays.engine", "arrays.fates", "arrays.supply"):
-        monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 200)
+        monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 80)
     other_blocks = [simulate(scenario, stations={station: own}, engine=e) for e in ENGINES]
     assert unlike(*other_blocks) == []
 

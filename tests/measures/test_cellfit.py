@@ -11,8 +11,6 @@ from metersim.measures.cellmodel import SCALE, Stretches, Trials, before_losses,
 from metersim.measures.intervals import share_interval
 from tests.rows import cell_spacings
 
-pytestmark = pytest.mark.slow
-
 TRUTH = {"empty": 0.05, "double": 0.04, "scatter": 0.12, "distance": 1.0}
 
 

@@ -21,8 +21,6 @@ from metersim.questions.shared.notes import AT_A_METER
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved
 
-pytestmark = pytest.mark.slow
-
 BENCH = m.load_scenario("maize_bench")
 SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
 
@@ -178,6 +176,7 @@ def test_what_changes_nothing_is_never_visible():
     assert visible("notch", 2).kind == "skips" and visible("notch", -1).kind == "doubles"
 
 
+@pytest.mark.slow
 def test_other_seeds_change_the_noise_and_nothing_else():
     few = ladder(BENCH, seed=1, cells=600, seeds=75)
     many = ladder(BENCH, seed=1, cells=600, seeds=300)
@@ -279,6 +278,7 @@ def test_what_speed_does_is_said_not_to_show_in_counts():
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "said", "unsaid"),
     [

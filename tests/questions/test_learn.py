@@ -53,8 +53,6 @@ from metersim.questions.shared.discrepancy import share_error, shifted
 from metersim.questions.shared.looks import Look, loads_at, rates_of
 from metersim.questions.shared.spread import ALIKE, change_errors
 
-pytestmark = pytest.mark.slow
-
 BENCH = m.load_scenario("maize_bench", ["turns=20"])
 MACHINES = machines_of(BENCH, 1)
 SLOPES = (0.02, 0.015, 0.1)  # of the simple model in place of runs

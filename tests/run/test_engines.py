@@ -54,7 +54,7 @@ def differences(scenario, **kinds):
 @pytest.mark.parametrize("name", sorted(shipped_scenarios()))
 @pytest.mark.parametrize("seed", [0, 1])
 def test_shipped_scenarios(name, seed):
-    scenario = load_scenario(name, ["turns=25"])
+    scenario = load_scenario(name).lasting(750)
     events, arrays = both(scenario, seed=seed, replicate=seed)
     assert unlike(events, arrays) == []
     assert (events.scenario, events.seed, events.replaced) == (scenario, seed, arrays.replaced)
@@ -102,9 +102,9 @@ USE_BLOCKS = (
 def test_across_many_borders(changes, monkeypatch):
     """The same with blocks so small that a run has ten of them or more, in the field."""
     for module in USE_BLOCKS:
-        monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 200)
+        monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 100)
     scenario = BENCH.replace(
-        **{"furrow__surface": "field", "drive__start_ramp": 30.0, **changes, "run__turns": 70}
+        **{"furrow__surface": "field", "drive__start_ramp": 30.0, **changes, "run__turns": 40}
     )
     events, arrays = both(scenario)
     assert len(list(arrays.pieces())) > 10

@@ -1,0 +1,68 @@
+"""Each command answers, on its main path and in a second; what it says is tested elsewhere."""
+
+import re
+
+import pytest
+
+from metersim.questions import QUESTIONS
+from metersim.questions.habits import command as habits_command
+from metersim.questions.habits import naming
+from metersim.questions.habits.study import habits
+from metersim.questions.next import command as next_command
+from metersim.questions.next.study import next_move
+from metersim.questions.shared.countlog import EXAMPLE, HEADER
+from tests.questions.test_sheet import OPTIONS, short  # noqa: F401  a sheet of few cells
+
+DISC = """[[disc]]
+cells = 30
+hole_diameter_mm = 4.5
+agitation = 0.3
+seed_width_mm = 7.3
+meant_for = "large maize"
+"""
+LOG = ",".join(HEADER) + f"\n{EXAMPLE}\n"
+TAPE = "spacing_cm\n" + "".join(f"{16 + 0.3 * (k * k % 7)}\n" for k in range(140))
+COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "22")
+# what is typed, and what stands in the answer and in nobody else's
+TYPED = {
+    "run": (("maize_field", "--turns", "5"), "precision"),
+    "explain": (("maize_field",), "before it runs"),
+    "compare": (("maize_bench", "--vary", "notch=0,1", "--turns", "5"), "notch=1"),
+    "measured": (("maize_field", "tape.csv"), "spacings"),
+    "sweep": (("maize_bench", "--vary", "notch=0,1", "--turns", "4", "--out", "r.csv"), "Best"),
+    "ladder": (("maize_bench", "--cells", "1000"), "notch"),
+    "howmany": (("maize_bench", "--cells", "1000"), "seeds"),
+    "habits": (("maize_bench", "--meters", "2", "--habit", "one notch"), "one notch"),
+    "learn": (("maize_bench", "--from", "log.csv", "--machines", "30"), "Learned from 1 count"),
+    "next": (("maize_bench", *COUNT), "22 doubles"),
+    "sheet": (("--lot", "maize_large_flat", *OPTIONS, "--discs", "disc.toml"), "kPa"),
+    "evidence": (("ankara_pickup", "--draws", "2"), "ankara_pickup"),
+    "list": (("lots",), "maize_large_flat"),
+    "lot": (("--like", "soybean", "--seeds-per-kg", "6000", "--out", "own.toml"), "own.toml"),
+}
+ELSEWHERE = {"gallery"}  # all scenarios; in test_outputs.py with few cells
+ALONE = ("learn", "habits", "next", "evidence")  # that start processes unless told not to
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Few states of meters, and short runs, where the number is no option."""
+    few = {"states": 6}
+    monkeypatch.setattr(naming, "CELLS", 150)
+    monkeypatch.setattr(next_command, "next_move", lambda *a, **k: next_move(*a, **{**k, **few}))
+    monkeypatch.setattr(habits_command, "habits", lambda *a, **k: habits(*a, **{**k, "grid": 3}))
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("name", TYPED)
+def test_a_command_answers(name, folder, done):
+    for file, text in (("disc.toml", DISC), ("log.csv", LOG), ("tape.csv", TAPE)):
+        (folder / file).write_text(text)
+    words, said = TYPED[name]
+    told = done(name, *words, *(("--workers", "1") if name in ALONE else ()))
+    assert said in told and re.search(r"\d", told)
+    assert "nan" not in told.split()
+
+
+def test_every_command_is_typed():
+    assert set(TYPED) | ELSEWHERE == set(QUESTIONS)
