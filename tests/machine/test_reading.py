@@ -263,7 +263,6 @@ def test_a_key_with_one_letter_doubled_is_hinted_at(key):
 
 CALM = settings(
     max_examples=150,
-    deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )

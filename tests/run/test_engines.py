@@ -60,7 +60,7 @@ def test_shipped_scenarios(name, seed):
     assert (events.scenario, events.seed, events.replaced) == (scenario, seed, arrays.replaced)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(scenarios())
 def test_drawn_scenarios(scenario):
     assert differences(scenario) == []

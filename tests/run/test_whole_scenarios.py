@@ -18,7 +18,6 @@ from tests.strategies import BENCH, anything, bytes_of, scenarios
 
 CALM = settings(
     max_examples=60,
-    deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
