@@ -32,7 +32,7 @@ TYPED = {
     "sweep": (("maize_bench", "--vary", "notch=0,1", "--turns", "4", "--out", "r.csv"), "Best"),
     "ladder": (("maize_bench", "--cells", "1000"), "notch"),
     "howmany": (("maize_bench", "--cells", "1000"), "seeds"),
-    "habits": (("maize_bench", "--meters", "2", "--habit", "one notch"), "one notch"),
+    "habits": (("maize_bench", "--meters", "2", "--habit", "leave alone"), "never moves"),
     "learn": (("maize_bench", "--from", "log.csv", "--machines", "30"), "Learned from 1 count"),
     "next": (("maize_bench", *COUNT), "22 doubles"),
     "sheet": (("--lot", "maize_large_flat", *OPTIONS, "--discs", "disc.toml"), "kPa"),
