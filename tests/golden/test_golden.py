@@ -23,6 +23,7 @@ SAMPLE = {
 
 
 LONG = ("habits", "sheet", "ladder", "learn", "next_earlier", "next_sensor", "plants_soybean")
+LONG += ("summary_gate_too_low",)
 LONG += tuple(f"compare_{kind}" for kind in ("plants", "table", "two", "vary"))
 
 

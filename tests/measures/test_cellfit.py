@@ -63,6 +63,7 @@ def test_intervals_widen_with_their_level_as_those_of_student():
         assert reach[0] / reach[1] == pytest.approx(2.2010 / 0.6974, rel=2e-3)
 
 
+@pytest.mark.slow
 def test_shares_of_classes_are_no_chances(many):
     """Negative control: who takes misses for skips and multiples for doubles covers too rarely.
 
