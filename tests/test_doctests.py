@@ -22,7 +22,13 @@ EXAMPLES = [
 ]
 
 
-LONG = ("sheet.study.sheet", "ladder.study.ladder", "compare.study.compare", "next_move")
+LONG = (
+    "sheet.study.sheet",
+    "habits.study.habits",
+    "ladder.study.ladder",
+    "compare.study.compare",
+    "next_move",
+)
 
 
 @pytest.mark.parametrize(

@@ -151,7 +151,13 @@ MACHINES = {
 FIELD = {"furrow__surface": "field", "run__turns": 20}
 
 
-@pytest.mark.parametrize("machine", MACHINES.values(), ids=MACHINES)
+@pytest.mark.parametrize(
+    "machine",
+    [
+        pytest.param(one, id=name, marks=[pytest.mark.slow] * (name == "crowded"))
+        for name, one in MACHINES.items()
+    ],
+)
 @pytest.mark.parametrize("name", OWN)
 def test_both_engines_honour_an_own_station(name, machine, monkeypatch):
     """The same records by both engines, also across borders of blocks, and not the usual ones."""

@@ -315,6 +315,7 @@ def test_the_picture_has_a_panel_for_each_setting():
     assert encoded(page, "a.png") == encoded(m.draw(asked()), "a.png")
 
 
+@pytest.mark.slow
 def test_the_command_says_it_and_draws_it(folder, done):
     said = done("ladder", "maize_bench", "--seeds", 500, "--cells", 1000, "--figure", "steps.svg")
     assert "two counts of 500 seeds" in said and "common practice, no source" in said
