@@ -14,7 +14,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
 from metersim.questions.gallery.study import draw
-from metersim.questions.habits import command, naming
+from metersim.questions.habits import command
 from metersim.questions.habits.figure import (
     draw_bars,
     draw_paths,
@@ -35,14 +35,6 @@ pytestmark = pytest.mark.slow
 BENCH = load_scenario("maize_bench")
 SOME = {name: HABITS[name] for name in ("leave alone", "one notch", "notch and vacuum")}
 SMALL = ("habits", "maize_bench", "--meters", "4", "--habit", "leave alone", "--workers", "1")
-
-
-@pytest.fixture(autouse=True, scope="module")
-def short_runs():
-    """Short runs of the causes: which one is named for a meter is tested in test_trials.py."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(naming, "CELLS", 500)
-        yield
 
 
 @pytest.fixture(scope="module")
