@@ -130,7 +130,8 @@ def test_a_response_is_one_row_a_point():
     made = respond(sweep(plan_sweep("maize_bench", ["vacuum_kpa=2:6:9", "notch=0,1"]), run=hill))
     table = made.to_dataframe()
     assert table["vacuum_kpa"].tolist() == [float(word) for word, _ in made.sweep.plan.points]
-    assert np.array_equal(table[["value", "low", "high"]], made.values)
+    assert np.array_equal(table[["value", "low", "high"]], made.totals(made.key))
+    assert np.array_equal(table[["sampling_low", "sampling_high"]], made.values[:, 1:])
     assert table.index[table["best"]].tolist() == [made.best]
     for name in ("acceptable", "surely", "plateau"):
         assert np.array_equal(table[name], getattr(made, name)), name

@@ -209,7 +209,7 @@ BROKEN = {
     "later width": ("hole.others_join", ")))) * first.size", "))))", CROWDED),
     "pose's need": ("hole.first_joins", "pickup.pose_need(flat) * ", "", SCANT),
     "pose": ("hole.first_joins", "draws.lie(cell.number)", "0.0", SCANT),
-    "shape": ("hole.first_joins", "narrow_side(flat, shape)", "narrow_side(flat, 1.0)", CROWDED),
+    "shape": ("hole.first_joins", "narrow_side(flat, shape)", "narrow_side(flat, 1.0)", SWEPT),
     "hole": ("meter.Meter.vacuum_at", "cell % ", "0 * cell % ", SCANT),
     "covered": ("hole.others_join", "free -= float(", "free -= 1.05 * float(", CROWDED),
     "later seat": ("hole.others_join", "draws.seat(", "0 * draws.seat(", CROWDED),

@@ -149,9 +149,11 @@ def test_machines_that_nobody_would_publish_are_left_out():
 def test_the_first_of_the_draws_represent_all():
     rng = np.random.default_rng(1)
     points = rng.standard_normal((256, 4)) @ rng.standard_normal((4, 4)) + 3
-    order = herded(points)
+    shown = points[:, :1] * points[:, 1:2]  # what machines do is no straight line
+    order = herded(points, shown)
     assert sorted(order) == list(range(256))
-    z = (points - points.mean(0)) / points.std(0)
+    both = np.column_stack([points, shown])
+    z = (both - both.mean(0)) / both.std(0)
     for few in (8, 16, 32):  # random draws miss the mean by 1/sqrt(few)
         assert np.abs(z[order[:few]].mean(0)).max() < 0.6 / math.sqrt(few)
         assert np.all(np.abs(z[order[:few]].std(0) - 1) < 0.4)

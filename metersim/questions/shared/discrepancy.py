@@ -20,7 +20,7 @@ SPREADS = ("precision", "spacing.sd", "spacing.cv", "drop_time.sd", "plants.sd",
 
 PUBLISHED_CROPS = frozenset({"maize", "soybean", "sunflower"})
 """Crops with a published level to which the posterior was fitted."""
-OTHER_CROP = 2.5
+OTHER_CROP = 2.0
 """Discrepancy of shares of a crop without a published level over that of the others.
 
 assumption: as wide as a mixture in which 30 of 100 predictions come from the published levels of

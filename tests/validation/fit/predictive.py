@@ -82,7 +82,10 @@ def machines(predictor, h, seed=1):
     return table.inputs(scaled)
 
 
-def herded(points):
+OUTCOME = 1.5  # weight of what a machine shows, over that of an input
+
+
+def herded(points, shown):
     """Order of points in which the first few always represent all.
 
     Each next point is the one that brings the energy distance to all points down most.
@@ -90,6 +93,9 @@ def herded(points):
     Parameters
     ----------
     points : ndarray, shape (n, k)
+        Inputs of machines.
+    shown : ndarray, shape (n, j)
+        What they show, which a few points must represent before all.
 
     Returns
     -------
@@ -99,10 +105,7 @@ def herded(points):
     -----
     Source: the energy distance of Székely & Rizzo, from memory; greedy choice is ours.
     """
-    spread = points.std(0)
-    z = (points - points.mean(0)) / np.where(spread > 0, spread, 1.0)
-    values, vectors = np.linalg.eigh(np.cov(z.T) + 1e-9 * np.eye(z.shape[1]))
-    z = z @ vectors / np.sqrt(values.clip(1e-6))
+    z = np.column_stack([whitened(points), OUTCOME * whitened(shown)])
     apart = np.sqrt(((z[:, None] - z[None]) ** 2).sum(-1))
     all_over, order, chosen = apart.mean(1), [], np.zeros(len(z))
     left = np.ones(len(z), bool)
@@ -113,6 +116,14 @@ def herded(points):
         left[k] = False
         chosen += apart[k]
     return np.array(order)
+
+
+def whitened(points):
+    """Points without correlations, each column with an SD of 1."""
+    spread = points.std(0)
+    z = (points - points.mean(0)) / np.where(spread > 0, spread, 1.0)
+    values, vectors = np.linalg.eigh(np.atleast_2d(np.cov(z.T)) + 1e-9 * np.eye(z.shape[1]))
+    return z @ vectors / np.sqrt(values.clip(1e-6))
 
 
 def printed(one, predicted, hyper, rng):

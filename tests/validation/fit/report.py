@@ -7,9 +7,15 @@ import io
 
 import numpy as np
 
+from metersim.machine.stations import stations_of
+from metersim.measures.estimates import measure
+from metersim.measures.tally import tally_of
+from metersim.run.simulation import simulate
 from tests.validation.fit.predictive import herded, machines
+from tests.validation.fit.runs import BENCH, STRETCHES, condition_of
 
 SHIPPED = 256  # draws of an unknown machine
+SHOWN = 6000  # cells of a run that shows what a machine does
 NOT_LEARNED = 0.8  # posterior SD over that of the prior, from which on nothing was learned
 ERRORS = ("share", "spread")  # columns of the discrepancies, as the reader of the draws names them
 HEAD = (
@@ -30,8 +36,27 @@ def machine_draws(predictor, h, seed=1):
     inputs = machines(predictor, h, seed)
     hyper = predictor.table.read(h)
     both = np.column_stack([inputs, np.log(hyper.discrepancy), np.log(hyper.relative)])
-    order = herded(both)
+    order = herded(both, outcomes([predictor.table.coefficients(row) for row in inputs]))
     return inputs[order], h[order]
+
+
+def outcomes(drawn):
+    """What machines show on the default bench, in columns.
+
+    Returns
+    -------
+    ndarray, shape (machines, 3)
+        Angles of the shares of skips and doubles, and the logarithm of the precision.
+    """
+    _, condition = condition_of(*BENCH)
+    scenario = condition.parts[0].lasting(SHOWN)
+    found = []
+    for coefficients in drawn:
+        run = simulate(scenario, stations=stations_of(scenario, coefficients))
+        shown = measure(tally_of(run, STRETCHES)).points
+        angles = [np.arcsin(np.sqrt(shown[key][0])) for key in ("cells.skip", "cells.double")]
+        found.append([*angles, np.log(shown["precision"][0])])
+    return np.array(found)
 
 
 def posterior_csv(table, inputs, h, made):

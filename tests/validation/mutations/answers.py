@@ -134,7 +134,7 @@ ANSWERS = (
     Mutant("a gain surer than it is", "questions.next.gain", "self.value - SURE * self.noise",
            "self.value + SURE * self.noise", f"{Q}next.py::test_the_surest_of_like_gains_is_chosen",
            "luck would move a meter"),
-    Mutant("both kinds at the level of one", "questions.next.target", "LEVEL / tests)", "LEVEL)",
+    Mutant("both kinds at the level of one", "questions.next.target", "LEVEL / tests,", "LEVEL,",
            f"{Q}next.py::test_all_that_was_counted_keeps_to_one_level_of_false_alarms",
            "false alarms would be twice as many"),
     Mutant("the trade turned round", "questions.next.target",
