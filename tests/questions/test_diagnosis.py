@@ -34,7 +34,7 @@ def chance_of(rates, look):
 
 BENCH = m.load_scenario("maize_bench")
 KNOWN = known(BENCH)
-DOUBLES = look_of_seeds(500, skips=2, doubles=22)
+DOUBLES = look_of_seeds(500, skips=2, doubles=26)
 SMALL, LARGE = Side("seed size", -1), Side("seed size", 1)
 LOOSE, TIGHT = Side("singulator", -1), Side("singulator", 1)
 
@@ -261,7 +261,7 @@ def test_a_look_at_another_notch_tells_seed_from_singulator():
     state = {"seed size": 0.93}
     there = BENCH.replace(singulator__notch=2.0)
     first = Seen(BENCH, count_on(BENCH, state, 500))
-    second = Seen(there, count_on(there, state, 500))
+    second = Seen(there, count_on(there, state, 2000))
     widths = []
     for seen in ([first], [first, second]):
         low, high = diagnose(seen, states=80).interval("singulator")

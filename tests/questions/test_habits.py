@@ -82,7 +82,8 @@ def test_means_are_means_of_trials(result):
         found = result.mean("single", name)
         assert found.value == pytest.approx(ends.mean())
         assert found.low < found.value < found.high
-        worse = [trial.end.bad - trial.start.bad > LEAST_CHANGE for trial in result.trials[name]]
+        gains = [trial.end.single - trial.start.single for trial in result.trials[name]]
+        worse = np.less(gains, -LEAST_CHANGE)
         assert result.share("worse", name).value == pytest.approx(np.mean(worse))
 
 

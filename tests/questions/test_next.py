@@ -121,9 +121,9 @@ def test_a_single_skip_may_always_be_luck():
 @pytest.mark.slow
 def test_limits_are_wanted_in_place_of_what_a_meter_in_order_gives():
     """A count that machines in order may show is too much where the limit is half of it."""
-    look = look_of_seeds(500, skips=1, doubles=22)
+    look = look_of_seeds(500, skips=1, doubles=14)
     assert not next_move(BENCH, look, states=FEW).differs
-    assert next_move(BENCH, look, states=FEW, doubles_most=0.02).differs
+    assert next_move(BENCH, look, states=FEW, doubles_most=0.014).differs
     easy = next_move(BENCH, look, states=FEW, doubles_most=0.06)
     assert not easy.differs and easy.words == STAY
 
@@ -136,7 +136,8 @@ def test_a_hopper_that_is_nearly_empty_is_no_reason_for_skips():
     )
     assert handful.targets[0].wanted == full.targets[0].wanted
     assert [gain.value for gain in handful.gains] == [gain.value for gain in full.gains]
-    assert full.targets[0].wanted.skip < 0.01
+    emptied = m.measure(m.simulate(BENCH.replace(pool__hopper=1.0)))["cells.skip"].value
+    assert full.targets[0].wanted.skip < 0.05 * emptied  # control: the run would be out of seed
 
 
 # moves
@@ -342,7 +343,7 @@ def test_a_dusty_lens_is_brushed_before_anything_is_moved():
 @pytest.mark.slow
 def test_counts_of_before_are_weighed_at_their_own_settings():
     """A count two notches on narrows what is hidden; the one now says what differs."""
-    state = {"seed size": 0.92}
+    state = {"seed size": 0.88}
     now = count_on(at(0), state, 500)
     then = (at(2), count_on(at(2), state, 500))
     found = next_move(at(0), now, earlier=[then], states=40)

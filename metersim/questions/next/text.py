@@ -89,9 +89,9 @@ def _comparison(one: Compared, kind: str) -> str:
     """Line on whether the excess of a kind of cell is detected."""
     chance = one.chance(kind)
     differs = kind in one.differing
-    said = "too many for a meter in order" if differs else "a meter in order may show that"
+    said = "too many" if differs else "not too many"
     often = of_100(max(chance, FEW / 10))
-    return f"meters in order show as many {KINDS[kind]}, or more, in {often} such counts: {said}"
+    return f"a meter in order shows as many {KINDS[kind]}, or more, in {often} counts: {said}"
 
 
 def _move(found: NextMove) -> list[str]:
@@ -175,9 +175,8 @@ def _gain(gain: Gain) -> str:
 
 def _meaning(gain: Gain) -> str:
     return (
-        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters: faults, machine and model's error "
-        f"together; the mean is known to {100 * gain.noise:.2f} "
-        "points; move this alone, and count again"
+        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters; the mean is known to "
+        f"{100 * gain.noise:.2f} points; move this alone, and count again"
     )
 
 
