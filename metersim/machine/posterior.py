@@ -52,12 +52,13 @@ SHIFTS = {
     )
 }
 """Columns of the part of the discrepancy that all settings of one machine share."""
-KEYS = ("title", "made", "draws", "discrepancy", "shift")
+UNKNOWN = "an unknown machine"
+KEYS = ("title", "made", "crop", "cells", "draws", "discrepancy", "shift")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shift:
-    """Difference of a machine from the model with its coefficients, the same at all settings.
+    """Difference of a machine from the model with its coefficients, near where it was learned.
 
     Attributes
     ----------
@@ -94,18 +95,25 @@ class Posterior:
     file : str
         Meter file as a scenario names it; empty for the shipped draws.
     shifts : tuple of Shift
-        Part of the discrepancy that the settings of one machine share, by draw.  `share` and
-        `spread` then are the rest, which differs between its settings.  Empty where the machine
-        is unknown: `share` and `spread` then are the whole.
+        Smooth part of the discrepancy at the settings of which the machine was learned, by draw.
+        `share` and `spread` then are the rest.  Empty where the machine is unknown: `share` and
+        `spread` then are the whole.  assumption: other settings are near; far from those learned,
+        intervals are too narrow.
+    crop : str
+        Crop with which the machine was learned; empty for any.
+    cells : int
+        Cells of its disc; 0 for any.
     """
 
     draws: tuple[Coefficients, ...]
     share: tuple[float, ...]
     spread: tuple[float, ...]
     made: str
-    title: str = "an unknown machine"
+    title: str = UNKNOWN
     file: str = ""
     shifts: tuple[Shift, ...] = ()
+    crop: str = ""
+    cells: int = 0
 
     def __post_init__(self) -> None:
         if self.shifts and len(self.shifts) != len(self.draws):
@@ -172,7 +180,8 @@ class Posterior:
         parts = {"draws": draws, "discrepancy": errors}
         if self.shifts:
             parts["shift"] = {name: [getattr(one, name) for one in self.shifts] for name in SHIFTS}
-        lines = [f"{key} = {json.dumps(getattr(self, key))}" for key in ("title", "made")]
+        stated = ["title", "made", *(key for key in ("crop", "cells") if getattr(self, key))]
+        lines = [f"{key} = {json.dumps(getattr(self, key))}" for key in stated]
         for key, columns in parts.items():
             lines += ["", f"[{key}]"]
             lines += [
@@ -246,6 +255,11 @@ def read_meter(name: str, beside: Path | None = None) -> Posterior:
     for key in ("title", "made"):
         if not isinstance(table.get(key), str) or not table[key]:
             faults.append(Fault(where, key, "missing or not a text; give a text in quotes"))
+    crop, cells = table.get("crop", ""), table.get("cells", 0)
+    if not isinstance(crop, str):
+        faults.append(Fault(where, "crop", "is not a text; give a crop in quotes"))
+    if not isinstance(cells, int) or isinstance(cells, bool) or cells < 0:
+        faults.append(Fault(where, "cells", "is no number of cells; give that of the disc"))
     parts: dict[str, dict[str, Any]] = {}
     for key in ("draws", "discrepancy", *(["shift"] if "shift" in table else [])):
         part = table.get(key)
@@ -270,7 +284,8 @@ def read_meter(name: str, beside: Path | None = None) -> Posterior:
     shifts = {one: parts["shift"].get(one) for one in SHIFTS} if "shift" in parts else {}
     prefixes = ("draws.", "discrepancy.")
     texts = {"title": table["title"], "made": table["made"], "file": name}
-    return _posterior(parts["draws"], errors, where, prefixes, shifts, **texts)
+    found = _posterior(parts["draws"], errors, where, prefixes, shifts, **texts)
+    return replace(found, crop=crop, cells=cells)
 
 
 def _posterior(
@@ -279,7 +294,10 @@ def _posterior(
     where: str,
     prefixes: tuple[str, str],
     shifts: Mapping[str, Sequence[Any] | None] | None = None,
-    **texts: str,
+    *,
+    made: str,
+    title: str = UNKNOWN,
+    file: str = "",
 ) -> Posterior:
     """A posterior from columns of numbers in SI; raises `BadInput` with every fault."""
     known, faults = specs(Coefficients), []
@@ -319,5 +337,7 @@ def _posterior(
         shifts=tuple(
             Shift(**dict(zip(SHIFTS, row, strict=True))) for row in zip(*moved, strict=True)
         ),
-        **texts,
+        made=made,
+        title=title,
+        file=file,
     )

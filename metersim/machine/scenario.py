@@ -101,7 +101,15 @@ class Scenario:
 
     def _contradictions(self) -> list[tuple[str, str]]:
         found = []
-        disc, pool = self.disc, self.pool
+        disc, pool, meter = self.disc, self.pool, self.meter
+        if meter:
+            name, advice = meter.file or meter.title, "learn a meter with this one, or name none"
+            if meter.cells and meter.cells != disc.cells:
+                told = f"{disc.cells}, and {name} was learned with {meter.cells} cells; {advice}"
+                found.append(("disc.cells", told))
+            if meter.crop and meter.crop != self.lot.crop:
+                told = f"{self.lot.crop}, and {name} was learned with {meter.crop}; {advice}"
+                found.append(("seed.lot", told))
         try:
             seeds = self.seeds
         except BadInput as error:

@@ -302,7 +302,7 @@ def test_doubles_go_with_the_powers_of_particle_runs():
     station = stations_of(meter()).pickup
     at = Moment("pickup", speed=meter().peripheral_speed, level=0.04)
     one, two = (station.chances(vacuum, at) for vacuum in (2e3, 4e3))
-    assert math.log2(two.later / one.later) == pytest.approx(1.4, abs=0.2)
+    assert math.log2(two.later / one.later) == pytest.approx(1.4, rel=0.1)
     wide, narrow = (float(station.later(one, width)) for width in (8e-3, 4e-3))
     assert 2.4 < math.log2(narrow / wide) < 4.3
 

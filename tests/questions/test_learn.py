@@ -596,3 +596,18 @@ def test_shifts_come_back_from_a_file_and_are_checked(tmp_path, monkeypatch):
         read_meter("one.toml")
     with pytest.raises(ValueError, match="2 shifts for 3 draws"):
         dataclasses.replace(found, shifts=found.shifts[:2])
+
+
+def test_a_meter_file_holds_for_its_crop_and_cells_alone(asked, tmp_path):
+    asked("--from", "strip.csv", "--out", "mine.toml")
+    assert (read_meter("mine.toml").crop, read_meter("mine.toml").cells) == ("maize", 30)
+    named = 'title = "mine"\nextends = "{}"\nmeter = "mine.toml"\n'
+    for extends, said in (("soybean_narrow_rows", "soybean"), ("maize_bench", "")):
+        (tmp_path / "named.toml").write_text(named.format(extends))
+        if said:
+            with pytest.raises(BadInput, match=f"{said}, and mine.toml was learned with maize"):
+                m.load_scenario("named.toml")
+        else:
+            assert m.load_scenario("named.toml").meter.cells == 30
+    with pytest.raises(BadInput, match=r"40, and mine\.toml was learned with 30 cells"):
+        m.load_scenario("named.toml", ["cells=40"])

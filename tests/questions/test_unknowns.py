@@ -20,7 +20,7 @@ from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
 from metersim.questions.evidence.score import OUTLIERS, constant
 from metersim.questions.evidence.unseen import shipped_unseen
 from metersim.questions.shared.cases import load_case
-from metersim.questions.shared.discrepancy import PUBLISHED_CROPS, errors_of, share_error
+from metersim.questions.shared.discrepancy import FITTED_CROPS, errors_of, share_error
 from metersim.questions.shared.spread import ALIKE, NOTHING, Draws, Spread, change_errors, gather
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
@@ -285,7 +285,7 @@ def test_crops_with_a_published_level_are_those_of_the_unseen_levels():
     shares = {one.case for one in shipped_unseen() if one.unit == "%" and not one.held_back}
     fitted = [load_case(name) for name in shares - set(OUTLIERS)]
     crops = {p.lot.crop for case in fitted for c in case.conditions.values() for p in c.parts}
-    assert crops == PUBLISHED_CROPS
+    assert crops == FITTED_CROPS
 
 
 # ---------------------------------------------------------------- runs

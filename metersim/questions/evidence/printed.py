@@ -167,7 +167,7 @@ def printed(
         Random seed of the counts.  Levels of one test share their count.
     discrepancy, relative : array_like
         Errors of the model, one number or one for each draw: SD at a share of 3 %, and relative SD
-        of other measures. [1]  That of shares is larger for a crop without a published level.
+        of other measures. [1]  That of shares is larger for a crop that was not fitted.
 
     Returns
     -------

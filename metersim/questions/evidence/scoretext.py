@@ -56,7 +56,7 @@ def _inside(one: Score, name: str) -> str:
 def _size(one: Score) -> str:
     return (
         f"The median miss is {one.model.miss:.2g} points. "
-        f"The 90 % interval is {one.model.width:.2g} points wide."
+        f"Half of the 90 % intervals are wider than {one.model.width:.2g} points."
     )
 
 

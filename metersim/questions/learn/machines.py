@@ -21,7 +21,7 @@ from metersim.machine.coefficients import Coefficients
 from metersim.machine.posterior import SHIFTS, Posterior, Shift
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
-from metersim.questions.shared.discrepancy import share_error
+from metersim.questions.shared.discrepancy import share_error, widening
 from metersim.questions.shared.spread import ALIKE
 from metersim.questions.shared.unknowns import NEXT_TO_AN_END, draw_places
 from metersim.run.streams import Streams
@@ -30,7 +30,8 @@ TINY = 1e-9  # part of the variance of a column that is added, so that no covari
 KEPT = 0.2  # part of the proposals that comes from the machines before anything was seen
 NORMAL_TO = 6.0  # SD; farther inputs count as this far
 HALF_AT = 4.0  # steps of the notch at which a correlation is a half
-NO_SETTINGS = ("run", "stand")  # sections that the discrepancy does not depend on
+NO_SETTINGS = ("run", "stand", "sensor")  # sections that the discrepancy does not depend on
+ELSEWHERE = (("furrow", "observed"), ("seed", "lot"))  # no setting, or compared as a whole
 
 Floats = NDArray[np.float64]
 
@@ -224,10 +225,12 @@ class Machines:
         shifts = np.column_stack(list(self.shifts(points).values()))
         old = self.scenario.posterior
         rest = 1.0 if old.shifts else (1 - ALIKE) ** 0.5
-        many = len(points)
+        many, crop = len(points), self.scenario.lot.crop
         return Posterior(
+            crop=crop,
+            cells=self.scenario.disc.cells,
             draws=tuple(self.coefficients(points)),
-            share=(to_digits(rest * old.share_sd),) * many,
+            share=(to_digits(rest * widening(old, crop) * old.share_sd),) * many,
             spread=(to_digits(rest * old.spread_sd),) * many,
             shifts=tuple(
                 Shift(**dict(zip(SHIFTS, map(to_digits, row), strict=True))) for row in shifts
@@ -280,7 +283,7 @@ def near(a: Scenario, b: Scenario) -> float:
     one: Any
     other: Any
     for (section, name), spec in all_fields().items():
-        if section in NO_SETTINGS or (section, name) == ("furrow", "observed"):
+        if section in NO_SETTINGS or (section, name) in ELSEWHERE:
             continue
         one, other = (getattr(getattr(each, section), name) for each in (a, b))
         if one == other:

@@ -276,6 +276,8 @@ def weigh(
         many = effective(weights)
         if many >= ENOUGH * drawn / DRAWN:
             return found
+        if number == ROUNDS:
+            break
         tempered = _tempered(before, logs.sum(axis=0), LEAST * drawn / DRAWN)
         these = [made[settings.index(one.scenario)] for one in seen]
         near = updated(

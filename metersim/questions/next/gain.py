@@ -83,6 +83,11 @@ class Gain:
         return self.value + part * (self.changes - self.value)
 
     @property
+    def error_variance(self) -> float:
+        """Variance of the discrepancy of the gain, which no count makes smaller. [1]"""
+        return float(np.var(self.errors))
+
+    @property
     def likely(self) -> Floats:
         """Likely gains of this meter: faults, machine, inputs and discrepancy together. [1]"""
         return self.without_sampling + self.errors

@@ -334,13 +334,14 @@ def missed_share(targets: Sequence[Compared], found: Diagnosis) -> float:
 def _more(kind: str, targets: Sequence[Compared], known: Sequence[Gain]) -> int | None:
     """Cells to count until the decision is clear, or None.
 
-    The error of a count shrinks as one over the root of its cells.
+    What counts leave open shrinks as one over the root of their cells.  The discrepancy stays.
     """
     if kind == SAME:
         return min((one.needed for one in targets if one.needed is not None), default=None)
     if kind != NO_GAIN or not known or known[0].value <= 0 or known[0].worse <= SURE_ENOUGH:
         return None
     best, cells = known[0], sum(one.look.cells for one in targets)
-    open_ = best.changes.std(ddof=1) * -float(ndtri(SURE_ENOUGH)) / best.value
-    more = cells * (open_**2 - 1)
+    allowed = (best.value / float(ndtri(SURE_ENOUGH))) ** 2 - best.error_variance
+    left = float(best.without_sampling.var(ddof=1))
+    more = cells * (left / allowed - 1) if allowed > 0 else math.inf
     return math.ceil(more / 100) * 100 if 0 < more <= MOST_CELLS else None

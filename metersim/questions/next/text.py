@@ -154,7 +154,9 @@ def _count_more(found: NextMove) -> str:
     """Number of further cells that would make the advice clear, in words."""
     if found.more is not None:
         if found.kind == SAME:
-            return f"some {found.more:,} cells more with such shares would be too many for it"
+            return (
+                f"count some {found.more:,} cells more: such shares are then detected as too many"
+            )
         sure = round(100 * SURE_ENOUGH)
         return (
             f"some {found.more:,} cells more would bring its chance of making things worse to "
@@ -176,7 +178,7 @@ def _gain(gain: Gain) -> str:
 def _meaning(gain: Gain) -> str:
     return (
         f"in brackets, {100 * LEVEL:.0f} of 100 likely meters; the mean is known to "
-        f"{100 * gain.noise:.2f} points; move this alone, and count again"
+        f"{100 * gain.noise:.2f} percentage points; move this alone, and count again"
     )
 
 

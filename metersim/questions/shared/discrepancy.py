@@ -18,10 +18,10 @@ SPREADS = ("precision", "spacing.sd", "spacing.cv", "drop_time.sd", "plants.sd",
 """Measures with the relative discrepancy of spreads."""
 
 
-PUBLISHED_CROPS = frozenset({"maize", "soybean", "sunflower"})
-"""Crops with a published level to which the posterior was fitted."""
+FITTED_CROPS = frozenset({"maize", "soybean", "sunflower"})
+"""Crops of the published levels to which the posterior was fitted."""
 OTHER_CROP = 2.0
-"""Discrepancy of shares of a crop without a published level over that of the others.
+"""Discrepancy of shares of a crop that was not fitted over that of the others.
 
 assumption: as wide as a mixture in which 30 of 100 predictions come from the published levels of
 other crops, as in the score of unseen levels.  The test of this number works that mixture out.
@@ -31,7 +31,7 @@ other crops, as in the score of unseen levels.  The test of this number works th
 def share_error(posterior: Posterior, crop: str) -> float:
     """SD of the discrepancy of a share of counts on its scale, the same at every share. [rad]
 
-    It is larger for an unknown machine with a crop that has no published level.
+    It is larger for an unknown machine with a crop that was not fitted.
 
     Notes
     -----
@@ -42,11 +42,11 @@ def share_error(posterior: Posterior, crop: str) -> float:
 
 
 def widening(posterior: Posterior, crop: str) -> float:
-    """Factor of the discrepancy of shares: above 1 if no level of the crop was published.
+    """Factor of the discrepancy of shares: above 1 if no level of the crop was fitted.
 
     A meter file was learned from counts of its own crop, so its factor is 1.
     """
-    return 1.0 if posterior.file or crop in PUBLISHED_CROPS else OTHER_CROP
+    return 1.0 if posterior.file or crop in FITTED_CROPS else OTHER_CROP
 
 
 def errors_of(posterior: Posterior, crop: str, measures: Iterable[Measure]) -> dict[str, float]:

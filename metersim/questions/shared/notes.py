@@ -196,8 +196,8 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
     found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
     if widening(scenario.posterior, scenario.lot.crop) > 1:
         found.append(
-            f"no level of {scenario.lot.crop} is published, so intervals of skips and doubles are "
-            "wider"
+            f"the model was not fitted to counts of {scenario.lot.crop}, so intervals of skips and "
+            "doubles are wider"
         )
     if empty := int(measured.reasons[POOL_EMPTY]):
         found.append(

@@ -21,7 +21,7 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.scales import Scale, scale_of
 from metersim.measures.tally import tallied
 from metersim.questions.shared.spread import Spread
-from metersim.questions.shared.unknowns import spreads_about
+from metersim.questions.shared.unknowns import DRAWN_CELLS, most_cells, spreads_about
 from metersim.questions.sweep.plan import Plan
 
 NODES, MOST_NODES = 5, 16  # points at which machines are drawn; of so few points, all of them
@@ -211,7 +211,9 @@ def totals_of(
             continue
         job = plan.job(point)
         short = job.made()
-        short = short.lasting(min(NODE_CELLS, short.passages))
+        alike = most_cells(short) == DRAWN_CELLS  # from start to end
+        cells = NODE_CELLS if alike else most_cells(short)
+        short = short.lasting(min(cells, short.passages))
         own = measure(tallied(short, seed=job.seed), level=LEVEL_TOTAL)
         (spreads[point],), _ = spreads_about([own], draws=NODE_DRAWS, split=False)
     return Totals(places, spreads)
