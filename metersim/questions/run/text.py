@@ -13,18 +13,27 @@ from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, number_or_none, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.answer import Answer, told
 from metersim.questions.shared.notes import (
     PROVE,
     asked,
+    decisive,
     heading,
     interval_cells,
     interval_heads,
     interval_lines,
+    level_text,
     notes,
 )
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.spread import Spread
-from metersim.questions.shared.words import SHOWN, block, interval_text, quantity
+from metersim.questions.shared.words import (
+    SHOWN,
+    block,
+    interval_text,
+    quantity,
+    set_quantity,
+)
 from metersim.run.records import Run, Seeds, provenance
 
 
@@ -55,9 +64,20 @@ def table(
 def limits(measured: Measured) -> list[str]:
     """Lines with the main causes of uneven spacing."""
     found = causes(measured)[:3]
-    of = "spacings" if measured.total("spacings") else "cells"
+    of = _counted(measured)
     lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
     return lines or ["nothing: every cell released one seed into its place"]
+
+
+FIRST = (  # rows of the default table
+    ("per_spacing.quality", "normal spacings"),
+    ("per_spacing.multiple", "close spacings"),
+    ("per_spacing.miss", "missed spacings"),
+    ("cells.skip", "skips, of all cells"),
+    ("cells.double", "doubles, of all cells"),
+    ("precision", "spread of normal spacings"),
+    ("placed.per_area", "seeds placed"),
+)
 
 
 def summary(
@@ -67,7 +87,57 @@ def summary(
     plants: Sequence[str] = (),
     details: bool = False,
 ) -> str:
-    """Readable summary of a run or its replicates, and of draws of machine and uncertain inputs.
+    """The answer of a run or its replicates; with details the whole report.
+
+    Parameters
+    ----------
+    measured, units, spread, plants, details
+        As for `report`.
+    """
+    scenario = measured.scenario
+    shown = {
+        key: told(BY_KEY[key].kind, spread.total(key) if spread else measured[key], units)
+        for key, _ in FIRST
+    }
+    normal, close, missed, *_ = (value.removesuffix(" %") for value, _ in shown.values())
+    speed = set_quantity("speed", scenario.demand.speed, units)
+    where = "in the field" if scenario.in_field else "on the bench"
+    first = [
+        f"{normal} of 100 spacings are normal, {missed} are missed and {close} are close, at "
+        f"{speed} {where}.",
+        f"Skips: {shown['cells.skip'][0]} of the cells. Doubles: {shown['cells.double'][0]}.",
+    ]
+    if found := causes(measured):
+        most = f"{100 * found[0].share:.2g} of 100 {_counted(measured)}"
+        first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
+    if not measured.total("seeds"):
+        first = ["No seed leaves the meter.", *first[2:]]
+    heads = ("", "expected", level_text(spread.level if spread else measured.level))
+    rows = [(label, *shown[key]) for key, label in FIRST]
+    machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
+    _, settings, *_ = asked(scenario, units)
+    every = f"one seed every {quantity('length', scenario.spacing, units)}"
+    return Answer(
+        first=first,
+        notes=decisive(measured, units),
+        table=(heads, *rows),
+        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown)]),
+        details=report(measured, units, spread, plants, details).splitlines(),
+    ).text(details) + ("\n\n" + "\n".join(plants) if plants and not details else "")
+
+
+def _counted(measured: Measured) -> str:
+    return "spacings" if measured.total("spacings") else "cells"
+
+
+def report(
+    measured: Measured,
+    units: str = "metric",
+    spread: Spread | None = None,
+    plants: Sequence[str] = (),
+    details: bool = False,
+) -> str:
+    """Whole report of a run or its replicates, and of draws of machine and uncertain inputs.
 
     Parameters
     ----------

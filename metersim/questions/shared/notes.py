@@ -211,6 +211,18 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
     return found
 
 
+def decisive(measured: Measured, units: str = "metric") -> list[str]:
+    """Notes that change an answer: what is not supported, an empty pool, too short a run."""
+    scenario, found = measured.scenario, []
+    if empty := int(measured.reasons[POOL_EMPTY]):
+        share = 100 * empty / measured.total("cells")
+        found.append(f"The hopper ran empty. {share:.2g} of 100 cells passed an empty pool.")
+    if math.isnan(measured["precision"].low):
+        found.append("The run is too short for an interval. Give more turns.")
+    found += [line[0].upper() + line[1:] + "." for line in cautions(scenario, units)]
+    return found
+
+
 def heading(*measured: Measured) -> str:
     """One line with titles, scenarios, their common changes, random seed and version."""
     return heading_of(*(part.origin for part in measured))
