@@ -60,7 +60,7 @@ def test_ten_lines_say_what_counts():
     inside = sum(one.model.most for one in found.whole.scored)
     assert "Of 30 levels of 6 sources" in text and f"{inside:.0f} inside their 90 %" in text
     assert f"median miss is {found.whole.model.miss:.2g} points" in text
-    assert "points wide" in text and "the model predicts better" in text
+    assert "are wider than" in text and "the model predicts better" in text
     assert "tube: " in text and "held back: " in text
     assert score_lines(None) == [NONE]
 
