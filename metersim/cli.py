@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from typing import Any, NoReturn
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
+MOST_FAULTS = 20  # printed
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -50,8 +51,10 @@ def _main(arguments: Sequence[str] | None) -> int:
     except BadInput as error:
         from metersim.questions.shared.options import typed
 
-        for fault in error.faults:
+        for fault in error.faults[:MOST_FAULTS]:
             print(f"metersim: {typed(fault)}", file=sys.stderr)
+        if (more := len(error.faults) - MOST_FAULTS) > 0:
+            print(f"metersim: and {more:,} faults more", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

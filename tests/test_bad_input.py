@@ -656,3 +656,19 @@ def test_two_dashes_are_no_value(words, told):
     """Of which argparse makes an empty list."""
     option = words[-1].removesuffix("=--")
     assert told(*words) == [f"{option}: '--' is no value; see 'metersim --help'"]
+
+
+def test_a_file_far_too_long_or_nested_too_deep_is_refused_at_once(told, folder):
+    """Within one line each, whatever stands in it."""
+    (folder / "long.toml").write_text('title = "x"\n# ' + "x" * 2**20)
+    (folder / "deep.toml").write_text('title = "x"\nx = ' + "[" * 5000 + "]" * 5000)
+    for name, said in (("long", "holds more than 1 MiB"), ("deep", "nested too deep")):
+        (line,) = told("explain", folder / f"{name}.toml")
+        assert said in line
+
+
+def test_a_hundred_thousand_faults_are_cut_at_twenty(told, folder):
+    keys = "\n".join(f"k{k} = 1" for k in range(1000))
+    (folder / "many.toml").write_text(f'title = "x"\nextends = "maize_bench"\n[disc]\n{keys}\n')
+    lines = told("explain", folder / "many.toml")
+    assert len(lines) == 21 and lines[-1] == "and 980 faults more"

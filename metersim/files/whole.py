@@ -14,27 +14,29 @@ from metersim.files.faults import BadInput, Fault, bad
 MOST_BYTES = 2**28  # most bytes of an input; a million rows of a run have some 2**27
 
 
-def read_whole(path: Path) -> bytes:
+def read_whole(path: Path, most: int = MOST_BYTES) -> bytes:
     """Content of a file, or of a pipe until nobody writes to it.
 
     Parameters
     ----------
     path : Path
         File or pipe to read.
+    most : int
+        Most bytes that are taken.
 
     Raises
     ------
     OSError
-        If it cannot be read, is a device, or holds more than `MOST_BYTES`.
+        If it cannot be read, is a device, or holds more.
     """
     with open(path, "rb", opener=_without_waiting) as file:
         mode = os.fstat(file.fileno()).st_mode
         if stat.S_ISCHR(mode) or stat.S_ISBLK(mode):
             raise OSError(errno.EINVAL, "is a device; give a file")
         os.set_blocking(file.fileno(), True)
-        content = file.read(MOST_BYTES + 1)
-    if len(content) > MOST_BYTES:
-        raise OSError(errno.EFBIG, f"holds more than {MOST_BYTES >> 20} MiB; give less at a time")
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise OSError(errno.EFBIG, f"holds more than {most >> 20} MiB; give less at a time")
     return content
 
 

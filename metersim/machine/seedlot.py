@@ -251,17 +251,23 @@ def read_lot(path: Path) -> SeedLot:
     return parse_lot(read_toml(path), str(path), path.stem)
 
 
+MOST_TOML = 2**20  # bytes of a TOML file; a meter file has some 50,000
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """Read a TOML file, with unreadable files and bad syntax as `BadInput`."""
     try:
         if path.is_fifo():
             raise bad(str(path), "", "is a pipe; give a file")
-        return tomllib.loads(read_whole(path).decode("utf-8-sig"))
+        return tomllib.loads(read_whole(path, MOST_TOML).decode("utf-8-sig"))
     except BadInput:
         raise
     except OSError as error:
         raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
-    except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
+    except RecursionError:
+        message = "has tables or lists nested too deep; nest them four deep at most"
+        raise bad(str(path), "", message) from None
+    except (tomllib.TOMLDecodeError, ValueError) as error:
         form = "the decimal mark is a point, and texts stand in quotes"
         raise bad(str(path), "", f"is not valid TOML: {error}; {form}") from None
 
