@@ -117,7 +117,8 @@ def scenario_toml(
     Returns
     -------
     str
-        TOML with every key in its preferred unit, to twelve digits.
+        TOML with every key in its preferred unit, or in a US one if the scenario's units are those,
+        to twelve digits.
     """
     stated = [one for one in scenario.unknown if one != scenario.lot.size_cvs]  # the lot has it
     ranges = {(one.section, one.name): one for one in stated}
@@ -125,6 +126,8 @@ def scenario_toml(
     lines += [f"title = {quoted(scenario.title)}"]
     if scenario.shows:
         lines.append(f"shows = {quoted(scenario.shows)}")
+    if scenario.units:
+        lines.append(f"units = {quoted(scenario.units)}")
     if scenario.meter:
         lines.append(f"meter = {quoted(meter or scenario.meter.file)}")
     for section, kind in SECTIONS.items():
@@ -137,13 +140,13 @@ def scenario_toml(
             if unknown := ranges.get((section, name)):
                 lines.append(f"{unknown.key} = {range_text(unknown)}")
             elif value is not None:
-                lines.append(_line(spec, value))
+                lines.append(_line(spec, value, scenario.units))
     return "\n".join(lines) + "\n"
 
 
-def _line(spec: Spec, value: Any) -> str:
+def _line(spec: Spec, value: Any, units: str) -> str:
     if spec.kind == "number" and spec.units:
-        unit = spec.units[0]
+        unit = next((one for one in spec.units if one.family == units == "us"), spec.units[0])
         return f"{spec.name}_{unit.suffix} = {_value(unit.from_si(value))}"
     return f"{spec.name} = {_value(value)}"
 

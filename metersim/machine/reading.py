@@ -21,7 +21,8 @@ from metersim.machine.seedlot import SeedLot, load_lot, read_toml, with_sizes
 _HERE = Path(__file__).parents[1]
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
 TEXTS = ("title", "shows")
-METER = "meter"
+METER, UNITS_KEY = "meter", "units"
+UNIT_SYSTEMS = ("metric", "us")
 MAX_EXTENDS = 10
 CHANGES = Parameter("changes")
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
@@ -306,13 +307,16 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         return stated.origin.get((section, key), where)
 
     for key in stated.table:
-        if key not in (*SECTIONS, *TEXTS, METER):
-            known = (*SECTIONS, *TEXTS, METER)
+        if key not in (known := (*SECTIONS, *TEXTS, METER, UNITS_KEY)):
             found.append(Fault(at(key), key, f"unknown key; {hint(key, known)}"))
     texts: dict[str, Any] = {key: stated.table.get(key, "") for key in TEXTS}
     for key, value in texts.items():
         if not isinstance(value, str) or (key == "title" and not value):
             found.append(Fault(at(key), key, "missing or not a text; give a text in quotes"))
+    units = stated.table.get(UNITS_KEY, "")
+    if units and units not in UNIT_SYSTEMS:
+        allowed = " or ".join(f'"{one}"' for one in UNIT_SYSTEMS)
+        found.append(Fault(at(UNITS_KEY), UNITS_KEY, f"is not allowed; give {allowed}"))
     sections: dict[str, Any] = {}
     unknown: list[Unknown] = []
     for section, kind in SECTIONS.items():
@@ -352,6 +356,7 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         return Scenario(
             **texts,
             **sections,
+            units=units,
             lot=lot,
             name=path.stem,
             changes=changes,

@@ -59,7 +59,8 @@ class Scenario:
     """A meter, its seed and the demand on it.
 
     Each attribute but those named here is the section of the file with the same name.  `title` and
-    `shows` are texts, and `name` is that of the file.  `lot` is the lot that the seed section
+    `shows` are texts, and `name` is that of the file.  `units` is ``metric``, ``us``, or empty
+    where the file leaves the choice to its reader.  `lot` is the lot that the seed section
     changes.  `meter` holds the draws of the meter file, if one is named.  `changes` are the keys
     that were changed after the file was read, as the user wrote them.  `unknown` are the fields
     with input uncertainty; the sections hold their middle values.  No file holds `own`, stations
@@ -84,6 +85,7 @@ class Scenario:
     stand: Emergence = field(default_factory=Emergence)
     run: Length = field(default_factory=Length)
     shows: str = ""
+    units: str = ""
     name: str = "unnamed"
     changes: tuple[str, ...] = ()
     unknown: tuple[Unknown, ...] = ()

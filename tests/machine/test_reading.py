@@ -3,6 +3,7 @@
 import dataclasses
 import datetime
 import math
+import re
 import tomllib
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from metersim.files.faults import BadInput
 from metersim.files.fields import keys_of, specs
 from metersim.machine.coefficients import USUAL
+from metersim.machine.given import scenario_toml
 from metersim.machine.reading import (
     MAX_EXTENDS,
     all_keys,
@@ -404,3 +406,20 @@ def test_an_inner_gap_is_an_inner_guide():
     # all else is that of any inner guide
     edge = dataclasses.replace(own.singulator, inner_gap=usual.singulator.inner_gap)
     assert dataclasses.replace(own, singulator=edge) == usual
+
+
+def test_a_scenario_names_its_units_and_is_written_in_them(tmp_path):
+    """A field without a US unit keeps its own; the same settings come back."""
+    path = tmp_path / "own.toml"
+    path.write_text('title = "own"\nextends = "maize_field"\nunits = "us"\n')
+    found = load_scenario(path)
+    assert found.units == "us" and load_scenario("maize_field").units == ""
+    text = scenario_toml(found)
+    assert 'units = "us"' in text and "speed_mph = " in text and "hole_diameter_in = " in text
+    assert not re.search(r"_(mm|cm|kmh|kpa|kg|per_ha) = ", text)
+    path.write_text(text)
+    again = load_scenario(path)
+    assert again.demand.speed == pytest.approx(found.demand.speed, rel=1e-11)
+    path.write_text('title = "own"\nextends = "maize_field"\nunits = "imperial"\n')
+    with pytest.raises(BadInput, match='units: is not allowed; give "metric" or "us"'):
+        load_scenario(path)
