@@ -1,0 +1,1 @@
+"""Guide: pages that ship with the program, one a topic."""
