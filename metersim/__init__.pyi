@@ -26,7 +26,6 @@ from .questions.explain.study import Explained, explain
 from .questions.gallery.study import draw
 from .questions.habits.study import Habits, habits
 from .questions.howmany.study import HowMany, howmany
-from .questions.ladder.study import Ladder, ladder
 from .questions.learn.study import Learned, learn
 from .questions.measured.study import Counted, measured
 from .questions.next.study import NextMove, next_move
@@ -36,6 +35,7 @@ from .questions.shared.plants import Stand, plants
 from .questions.shared.spread import Spread
 from .questions.shared.unknowns import spread
 from .questions.sheet.study import Sheet, sheet
+from .questions.steps.study import SingleSteps, steps
 from .questions.sweep.plan import Plan, plan_sweep
 from .questions.sweep.response import Response, importance, respond
 from .questions.sweep.study import Sweep, sweep

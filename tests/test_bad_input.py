@@ -647,7 +647,7 @@ def test_an_interrupt_while_options_are_read_is_told(monkeypatch, capsys):
 @pytest.mark.parametrize(
     "words",
     [
-        ["ladder", "maize_bench", "--seeds=--"],
+        ["steps", "maize_bench", "--counted=--"],
         ["howmany", "maize_bench", "--triples=--"],
         ["run", "maize_bench", "--set=--"],
     ],

@@ -25,7 +25,7 @@ EXAMPLES = [
 LONG = (
     "sheet.study.sheet",
     "habits.study.habits",
-    "ladder.study.ladder",
+    "steps.study.steps",
     "compare.study.compare",
     "next_move",
 )

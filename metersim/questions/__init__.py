@@ -6,7 +6,7 @@ QUESTIONS = {
     "compare": "say what changes when a setting changes",
     "measured": "hold measured spacings against a scenario",
     "sweep": "find the best settings, and what is acceptable",
-    "ladder": "say what each single step of each setting does",
+    "steps": "say what each single step of each setting does",
     "howmany": "say how many seeds to count, and what a count tells",
     "habits": "hold habits of operators against one another on many meters",
     "learn": "learn your own meter from counts and spacings",

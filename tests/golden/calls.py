@@ -259,10 +259,10 @@ def importance() -> Any:
     return plain(m.importance(m.sweep(plan), "per_spacing.quality"))
 
 
-def ladder() -> Any:
+def steps() -> Any:
     """Single steps and pairs of them."""
-    found = m.ladder(m.load_scenario("maize_field", ["inner_guide=true"]), cells=900, seed=2)
-    return {name: table(found.to_dataframe(name)) for name in ("rungs", "pairs")}
+    found = m.steps(m.load_scenario("maize_field", ["inner_guide=true"]), cells=900, seed=2)
+    return {name: table(found.to_dataframe(name)) for name in ("steps", "pairs")}
 
 
 def howmany() -> Any:
@@ -316,8 +316,8 @@ def evidence(*names: str, draws: int) -> Call:
 
 FILES = "--json out.json --csv row.csv"
 LOG = (
-    "howmany maize_field --cells 2000 --add counts.csv --row 3 --seeds 300 --skips 4 --doubles 12",
-    "howmany maize_field --cells 2000 --set notch=1 --add counts.csv --row 3 --seeds 320 "
+    "howmany maize_field --cells 2000 --add counts.csv --row 3 --counted 300 --skips 4 --doubles 12",
+    "howmany maize_field --cells 2000 --set notch=1 --add counts.csv --row 3 --counted 320 "
     "--skips 6 --doubles 3 --triples 1",
 )
 
@@ -478,7 +478,7 @@ CALLS: dict[str, Call] = {
     ),
     "sweep_limits": typed(
         "sweep maize_bench --turns 5 --vary gate_opening_mm=12:90:4 --replicates 2 "
-        "--response precision --limit per_spacing.miss<=0.03 --plateau 5 --out map.csv"
+        "--response precision --accept per_spacing.miss<=0.03 --plateau 5 --out map.csv"
     ),
     "sweep_latin": typed(
         "sweep maize_field --turns 5 --vary vacuum_kpa=2:6 --vary speed_kmh=4:10 "
@@ -494,17 +494,17 @@ CALLS: dict[str, Call] = {
     ),
     "sweep_response": responded,
     "importance": importance,
-    # ladder, howmany
-    "ladder": typed("ladder maize_bench --cells 1200 --seeds 300 --seed 2"),
-    "ladder_us": typed("ladder maize_field --cells 1000 --units us --seed 3"),
-    "ladder_table": ladder,
+    # steps, howmany
+    "steps": typed("steps maize_bench --cells 1200 --counted 300 --seed 2"),
+    "steps_us": typed("steps maize_field --cells 1000 --units us --seed 3"),
+    "steps_table": steps,
     "howmany": typed("howmany maize_field --cells 5000 --seed 2"),
-    "howmany_limit": typed("howmany maize_field --cells 5000 --limit nyt1628"),
+    "howmany_limit": typed("howmany maize_field --cells 5000 --accept nyt1628"),
     "howmany_own_limit": typed(
-        "howmany maize_bench --cells 5000 --limit per_spacing.miss<=0.05 --certainty 90 "
-        "--power 90 --seeds 500"
+        "howmany maize_bench --cells 5000 --accept per_spacing.miss<=0.05 --certainty 90 "
+        "--power 90 --counted 500"
     ),
-    "howmany_step": typed("howmany maize_bench --cells 5000 --step notch=-2 --way sensor"),
+    "howmany_step": typed("howmany maize_bench --cells 5000 --step notch=-2 --counted-by sensor"),
     "howmany_vary": typed("howmany maize_bench --cells 5000 --vary vacuum_kpa=3,5 --units us"),
     "howmany_log": partial(in_turn, *LOG),
     "howmany_table": howmany,

@@ -22,7 +22,7 @@ SAMPLE = {
 }
 
 
-LONG = ("habits", "sheet", "ladder", "learn", "next_earlier", "next_sensor", "plants")
+LONG = ("habits", "sheet", "steps", "learn", "next_earlier", "next_sensor", "plants")
 LONG += ("summary_gate_too_low", *(f"run_{name}" for name in SCENARIOS))
 LONG += tuple(f"compare_{kind}" for kind in ("plants", "table", "two", "vary"))
 

@@ -3,7 +3,7 @@
 import pytest
 
 from metersim.questions.compare.study import compare
-from metersim.questions.ladder.study import ladder
+from metersim.questions.steps.study import steps
 from metersim.questions.shared import options
 from metersim.questions.shared.unknowns import spread_about, spreads_about
 
@@ -18,7 +18,7 @@ def few_draws(request):
         yield
         return
     with pytest.MonkeyPatch.context() as patch:
-        for function in (compare, ladder, spread_about, spreads_about):
+        for function in (compare, steps, spread_about, spreads_about):
             patch.setitem(function.__kwdefaults__, "draws", FEW)
         patch.setattr(options.draws_of, "__defaults__", (FEW,))
         yield

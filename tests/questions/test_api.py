@@ -87,7 +87,7 @@ STUDIES = {
     "tallied": lambda own: table(m.measure(m.tallied(BENCH, stations=own)).to_dataframe()),
     "compare": lambda own: table(m.compare(BENCH, vary="notch=0,1", stations=own).to_dataframe()),
     "plan_sweep": swept,
-    "ladder": lambda own: table(m.ladder(BENCH, cells=300, draws=2, stations=own).to_dataframe()),
+    "steps": lambda own: table(m.steps(BENCH, cells=300, draws=2, stations=own).to_dataframe()),
     "howmany": lambda own: table(m.howmany(BENCH, cells=2000, stations=own).to_dataframe()),
     "learn": lambda own: table(
         m.learn(
@@ -240,7 +240,7 @@ def test_own_stations_reach_other_processes_or_are_refused(tmp_path):
         with pytest.raises(BadInput, match="define them at the top of a module"):
             m.sweep(local, executor=executor)
         with pytest.raises(BadInput, match="define them at the top of a module"):
-            m.ladder(BENCH, executor=executor, stations=lambda scenario: {})
+            m.steps(BENCH, executor=executor, stations=lambda scenario: {})
 
 
 def test_rows_of_other_stations_are_not_gone_on_with(tmp_path):
@@ -271,7 +271,7 @@ def same(one, other):
         m.stations_of,
         lambda one: table(m.compare(one, vary="notch=0,1", changes=SHORT).to_dataframe()),
         lambda one: table(m.sweep(m.plan_sweep(one, "notch=0,1", changes=SHORT)).to_dataframe()),
-        lambda one: table(m.ladder(one, cells=300, draws=2).to_dataframe()),
+        lambda one: table(m.steps(one, cells=300, draws=2).to_dataframe()),
         lambda one: table(m.howmany(one, one, cells=600).to_dataframe()),
         lambda one: table(m.next_move(one, COUNT, states=4, wanted=one).to_dataframe()),
         lambda one: dict(m.plants(one)),
@@ -328,7 +328,7 @@ def test_a_worn_meter_of_ones_own_is_swept_and_stepped():
     assert plan.base == worn and m.sweep(plan).values.shape[:2] == (2, 1)
     lots = m.plan_sweep(worn, "lot=maize_small_round,maize_large_flat")
     assert {base.tube.tube_wear for base in lots.bases.values()} == {0.8}
-    assert m.ladder(worn, cells=300).origin.scenario.tube.tube_wear == 0.8
+    assert m.steps(worn, cells=300).origin.scenario.tube.tube_wear == 0.8
 
 
 # results by key
@@ -339,7 +339,7 @@ def results():
     run = m.simulate(FIELD)
     comparison = m.compare(FIELD, vary="notch=0,1", plants=True, draws=2)
     unknown = m.spread(scenario_of(FIELD, "vacuum_kpa={low=2, high=4}"), draws=2)
-    steps = m.ladder(FIELD, cells=300, draws=2)
+    steps = m.steps(FIELD, cells=300, draws=2)
     return {
         "measured": (m.measure(run), "cells.skp", "cells.skip"),
         "stand": (m.plants(run), "plants.ds", "plants.sd"),
@@ -348,8 +348,8 @@ def results():
         "stand changes": (comparison.stand_changes[0].measures, "plants.ds", "plants.sd"),
         "spread": (unknown.estimates, "cells.skp", "cells.skip"),
         "draws": (unknown.draws.values, "cells.skp", "cells.skip"),
-        "ladder": (steps.differences[0], "skip", "skips"),
-        "rung": (steps.base.estimates, "skip", "skips"),
+        "steps": (steps.differences[0], "skip", "skips"),
+        "one step": (steps.base.estimates, "skip", "skips"),
         "shares": (steps.base.shares, "skip", "skips"),
     }
 

@@ -22,7 +22,7 @@ meant_for = "large maize"
 """
 LOG = ",".join(HEADER) + f"\n{EXAMPLE}\n"
 TAPE = "spacing_cm\n" + "".join(f"{16 + 0.3 * (k * k % 7)}\n" for k in range(140))
-COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "22")
+COUNT = ("--counted", "500", "--skips", "2", "--doubles", "22")
 # what is typed, and what stands in the answer and in nobody else's
 TYPED = {
     "run": (("maize_field", "--turns", "5"), "precision"),
@@ -30,7 +30,7 @@ TYPED = {
     "compare": (("maize_bench", "--vary", "notch=0,1", "--turns", "5"), "notch=1"),
     "measured": (("maize_field", "tape.csv"), "spacings"),
     "sweep": (("maize_bench", "--vary", "notch=0,1", "--turns", "4", "--out", "r.csv"), "Best"),
-    "ladder": (("maize_bench", "--cells", "1000"), "notch"),
+    "steps": (("maize_bench", "--cells", "1000"), "notch"),
     "howmany": (("maize_bench", "--cells", "1000"), "seeds"),
     "habits": (("maize_bench", "--meters", "2", "--habit", "leave alone"), "never moves"),
     "learn": (("maize_bench", "--from", "log.csv", "--machines", "30"), "Learned from 1 count"),

@@ -15,7 +15,7 @@ COMMANDS = {
     "explain": ("explain", *FAST),
     "compare": ("compare", *FAST, "--vary", "notch=0,1"),
     "sweep": ("sweep", *FAST, "--vary", "notch=0,1", "--out", "rows.csv", "--resume"),
-    "ladder": ("ladder", *SHORT),
+    "steps": ("steps", *SHORT),
     "howmany": ("howmany", *SHORT, "--step", "vacuum=-1"),
     "lot": (*LOT, "--seeds-per-kg", "3600"),
 }

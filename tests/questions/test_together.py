@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from metersim.questions.ladder.together import pair_of
+from metersim.questions.steps.together import pair_of
 from metersim.questions.shared.counts import Share, deviations
 
 STRETCHES = 48

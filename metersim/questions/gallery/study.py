@@ -51,9 +51,9 @@ def draw(result: object, units: str = "metric") -> Figure:
 
     Parameters
     ----------
-    result : Run, Comparison, Response, Ladder, NextMove, Habits, Sheet or Counted
+    result : Run, Comparison, Response, SingleSteps, NextMove, Habits, Sheet or Counted
         Result of `simulate`, of `compare` with ``keep=True``, of `respond`, or of the function of
-        its name: `ladder`, `next_move`, `habits`, `sheet`, `measured`.
+        its name: `steps`, `next_move`, `habits`, `sheet`, `measured`.
     units : {'metric', 'us'}
         Units of the figure.
 
@@ -81,6 +81,6 @@ def draw(result: object, units: str = "metric") -> Figure:
                 return drawn
     raise TypeError(
         f"{type(result).__name__} has no picture; draw a run of simulate, a comparison of "
-        "compare(..., keep=True), what respond makes of a sweep, or what ladder, next_move, "
+        "compare(..., keep=True), what respond makes of a sweep, or what steps, next_move, "
         "habits, sheet or measured give"
     )

@@ -1,4 +1,4 @@
-"""One page on a ladder: a panel for each setting."""
+"""One page on single steps: a panel for each setting."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import LEVEL_TOTAL
-from metersim.questions.ladder.rungs import Rung
-from metersim.questions.ladder.study import RUNGS, Ladder, ladder
-from metersim.questions.ladder.text import HEADS, setting_text
+from metersim.questions.steps.step import Step
+from metersim.questions.steps.study import COUNTS, SingleSteps, steps
+from metersim.questions.steps.text import HEADS, setting_text
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
     INK,
@@ -47,13 +47,13 @@ PER_ROW, PANEL, BETWEEN = 2, 1.95, 0.62  # panels, in, in
 
 
 @matplotlib.rc_context(STYLE)
-def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
-    """One page on a ladder: skips and doubles against the steps of each setting.
+def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
+    """One page on single steps: skips and doubles against the steps of each setting.
 
     Parameters
     ----------
-    result : Ladder
-        Ladder to draw.
+    result : SingleSteps
+        Steps to draw.
     units : {'metric', 'us'}, optional
         Units of the settings; by default those of the steps.
 
@@ -63,9 +63,9 @@ def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
         Page of 7.5 in width.
     """
     units = units or result.units
-    by_name: dict[str, list[Rung]] = {}
-    for rung in result.rungs:
-        by_name.setdefault(rung.setting, []).append(rung)
+    by_name: dict[str, list[Step]] = {}
+    for step in result.steps:
+        by_name.setdefault(step.setting, []).append(step)
     rows = math.ceil(len(by_name) / PER_ROW)
     said = _foot(result)
     foot = 0.62 + caption_height(said)
@@ -80,7 +80,7 @@ def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
         bottom = foot + (rows - 1 - row) * (PANEL + BETWEEN)
         box = (0.085 + 0.5 * column, bottom / height, 0.405, PANEL / height)
         ax = figure.add_axes(box)
-        draw_rungs(ax, result, own, name, units)
+        draw_steps(ax, result, own, name, units)
         _percent(ax, 100 * min(1.06 * max(tops[name], shared), 1.06))
         own_axis = tops[name] > shared
         ax.set_ylabel("% of cells, an axis of its own" if own_axis else "% of cells")
@@ -90,17 +90,17 @@ def ladder_figure(result: Ladder, units: str | None = None) -> Figure:
     return figure
 
 
-def draw_rungs(ax: Axes, result: Ladder, rungs: list[Rung], name: str, units: str) -> list[Line2D]:
+def draw_steps(ax: Axes, result: SingleSteps, steps: list[Step], name: str, units: str) -> list[Line2D]:
     """Draw skips and doubles against the steps of one setting.
 
     Parameters
     ----------
     ax : Axes
         Axes to draw on.
-    result : Ladder
-        Ladder with the present meter and the sampling error of a count.
-    rungs : list of Rung
-        Rungs of the setting, from the least step.
+    result : SingleSteps
+        Steps with the present meter and the sampling error of a count.
+    steps : list of Step
+        Steps of the setting, from the least step.
     name : str
         Name of the setting.
     units : {'metric', 'us'}
@@ -111,39 +111,39 @@ def draw_rungs(ax: Axes, result: Ladder, rungs: list[Rung], name: str, units: st
     list of Line2D
         One for skips, one for doubles.
     """
-    below = [rung for rung in rungs if rung.step < 0]
-    shown = [*below, result.base, *(rung for rung in rungs if rung.step > 0)]
-    steps = np.array([rung.step for rung in shown])
+    below = [step for step in steps if step.step < 0]
+    shown = [*below, result.base, *(step for step in steps if step.step > 0)]
+    counts = np.array([step.step for step in shown])
     lines = []
     for kind, look in KINDS.items():
         low, high = (100 * edge for edge in _edges(result, kind))
         ax.axhspan(low, high, **_band(kind))
-        found = np.array([[vars(rung.estimates[kind])[k] for k in ENDS] for rung in shown]) * 100
-        x = steps + ASIDE[kind]
+        found = np.array([[vars(step.estimates[kind])[k] for k in ENDS] for step in shown]) * 100
+        x = counts + ASIDE[kind]
         ax.vlines(x, found[:, 1], found[:, 2], color=look["color"], lw=1.1)
         lines += ax.plot(x, found[:, 0], ms=4.5, lw=1.1, gid=kind, **look)
     ax.axvline(0, color=PALE, lw=0.8, zorder=0)
-    values = [setting_text(rung, name, units).removeprefix("notch ") for rung in shown]
+    values = [setting_text(step, name, units).removeprefix("notch ") for step in shown]
     unit = values[0].partition(" ")[2]
     ax.set_title(f"{HEADS[name]}, {unit}" if unit else HEADS[name])
-    ax.set_xlim(min(RUNGS) - 0.3, max(RUNGS) + 0.3)
-    ax.set_xticks(steps)
+    ax.set_xlim(min(COUNTS) - 0.3, max(COUNTS) + 0.3)
+    ax.set_xticks(counts)
     ax.set_xticklabels([value.partition(" ")[0] for value in values])
-    for label, step in zip(ax.get_xticklabels(), steps, strict=True):
-        label.set_fontweight("bold" if step == 0 else "normal")
+    for label, count in zip(ax.get_xticklabels(), counts, strict=True):
+        label.set_fontweight("bold" if count == 0 else "normal")
     return lines
 
 
 ENDS = ("value", "low", "high")
 
 
-def _top(result: Ladder, rungs: list[Rung]) -> float:
+def _top(result: SingleSteps, steps: list[Step]) -> float:
     """Highest value of a panel: the ends of its intervals and bands."""
-    shown = [rung.estimates[kind].high for rung in (result.base, *rungs) for kind in KINDS]
+    shown = [step.estimates[kind].high for step in (result.base, *steps) for kind in KINDS]
     return max(*shown, *(_edges(result, kind)[1] for kind in KINDS))
 
 
-def _edges(result: Ladder, kind: str) -> tuple[float, float]:
+def _edges(result: SingleSteps, kind: str) -> tuple[float, float]:
     """Shares between which 95 % of second counts lie by sampling error alone."""
     middle, reach = result.base.estimates[kind].value, result.band(kind)
     return max(middle - reach, 0.0), min(middle + reach, 1.0)
@@ -170,26 +170,26 @@ def _percent(ax: Axes, top: float) -> None:
     ax.set_ylim(0, top)
 
 
-def _legend(figure: Figure, result: Ladder, height: float) -> None:
+def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
     """Add one legend of marks and bands for all panels."""
     marks: list[Any] = [
         Line2D([], [], ms=4.5, lw=1.1, label=k, **look) for k, look in KINDS.items()
     ]
     of = f"counts of {result.seeds:,} seeds"
-    marks += [Patch(label=f"{kind} in {of}, by luck", **_band(kind)) for kind in KINDS]
+    marks += [Patch(label=f"{kind} in {of}, by sampling error", **_band(kind)) for kind in KINDS]
     figure.legend(
         handles=marks, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.36 / height),
         columnspacing=1.4, handletextpad=0.5, labelcolor=INK,
     )  # fmt: skip
 
 
-def _foot(result: Ladder) -> list[str]:
+def _foot(result: SingleSteps) -> list[str]:
     cells = result.base.measured.total("cells")
     return [
         f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of sampling, inputs and "
         f"model together; runs of {cells:,} cells have common random numbers. Bands: where, 95 "
         f"times in 100, a second count of {result.seeds:,} seeds lies by sampling alone when a "
-        "first one met the present share; a rung inside them is not visible in such counts. The "
+        "first one met the present share; such counts do not detect a step inside them. The "
         "axis is that of the root, on which sampling error is as wide everywhere.",
         origin_line([result.origin]),
     ]
@@ -197,7 +197,7 @@ def _foot(result: Ladder) -> list[str]:
 
 def gallery() -> Iterator[tuple[str, Figure]]:
     """Name and page of the steps of a bench."""
-    yield "ladder", ladder_figure(ladder(load_scenario("maize_bench"), seed=1))
+    yield "steps", steps_figure(steps(load_scenario("maize_bench"), seed=1))
 
 
-PAGES = {Ladder: ladder_figure}
+PAGES = {SingleSteps: steps_figure}

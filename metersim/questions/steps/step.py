@@ -1,4 +1,4 @@
-"""One rung of a ladder: a meter with one moved setting, its run, and its draws."""
+"""One step of a steps: a meter with one moved setting, its run, and its draws."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ CHANGES: Mapping[str, Measure] = {
     "quality": BY_KEY["per_spacing.quality"],
     "precision": BY_KEY["precision"],
 }
-"""Reported measures of a rung.  A double is a cell with two seeds or more, as people count."""
+"""Reported measures of a step.  A double is a cell with two seeds or more, as people count."""
 
 
 @dataclass(frozen=True)
-class Rung:
+class Step:
     """A meter with one moved setting, or the present meter.
 
     Attributes
@@ -91,8 +91,8 @@ class Rung:
         """Skips, doubles, singles, quality and precision, with their total uncertainty."""
         return Keyed({key: self.level.total(part.key) for key, part in CHANGES.items()})
 
-    def noise(self, other: Rung, kind: str, cells: float) -> float:
-        """Standard error of the difference of two counts, one of each rung. [1]"""
+    def noise(self, other: Step, kind: str, cells: float) -> float:
+        """Standard error of the difference of two counts, one of each step. [1]"""
         return math.hypot(*(one.shares[kind].error(cells) for one in (self, other)))
 
     def by_stretch(self) -> NDArray[np.float64]:
@@ -103,7 +103,7 @@ class Rung:
         return made
 
 
-def run_rung(job: tuple[Scenario, Steps, int, int]) -> Rung:
+def run_step(job: tuple[Scenario, Steps, int, int]) -> Step:
     """Run one meter, and its draws if there are any, and keep its reported measures."""
     scenario, steps, seed, draws = job
     run = simulate(scenario, seed=seed)
@@ -114,9 +114,9 @@ def run_rung(job: tuple[Scenario, Steps, int, int]) -> Rung:
         cells = min(DRAWN_CELLS, scenario.passages)
         rows = run_draws(scenario, draws=draws, seed=seed, cells=cells, watch=_reported)
         points = tuple(one.points for (one,) in rows)
-    return Rung(setting, step, measured, shares_of(loads(run)), points)
+    return Step(setting, step, measured, shares_of(loads(run)), points)
 
 
 def _reported(scenario: Scenario, **of_run: Any) -> Measured:
-    """Run a scenario and measure what a rung reports."""
+    """Run a scenario and measure what a step reports."""
     return Measured((tallied(scenario, **of_run),), LEVEL_TOTAL, tuple(CHANGES.values()))

@@ -1,4 +1,4 @@
-"""The ladder: rungs are those of plain runs, signs are those of the trade, pairs are worked out."""
+"""The steps: steps are those of plain runs, signs are those of the trade, pairs are worked out."""
 
 import dataclasses
 import math
@@ -13,9 +13,9 @@ from scipy.special import stdtr
 import metersim as m
 from metersim.cli import main
 from metersim.files.units import UNITS
-from metersim.questions.ladder.study import CHANGES, ladder, paired_steps, runs_of, single_steps
-from metersim.questions.ladder.text import ladder_text
-from metersim.questions.ladder.together import pair_of
+from metersim.questions.steps.study import CHANGES, steps, paired_steps, runs_of, single_steps
+from metersim.questions.steps.text import steps_report
+from metersim.questions.steps.together import pair_of
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.notes import AT_A_METER
 from metersim.questions.shared.page import encoded
@@ -27,39 +27,39 @@ SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, bey
 
 @cache
 def asked():
-    """The ladder of the bench, made when the first test asks for it."""
-    return ladder(BENCH, seed=1, draws=8)
+    """The steps of the bench, made when the first test asks for it."""
+    return steps(BENCH, seed=1, draws=8)
 
 
-def rung_at(setting, step):
-    """The place of a step among the rungs."""
-    return [(rung.setting, rung.step) for rung in asked().rungs].index((setting, step))
+def index_of(setting, step):
+    """The place of a step among the steps."""
+    return [(step.setting, step.step) for step in asked().steps].index((setting, step))
 
 
 def change(setting, step, kind):
-    """The paired difference of a rung from the meter as it is, with its sampling error."""
-    return asked().paired[rung_at(setting, step)][kind]
+    """The paired difference of a step from the meter as it is, with its sampling error."""
+    return asked().paired[index_of(setting, step)][kind]
 
 
 def total(setting, step, kind):
     """The same with its total uncertainty."""
-    return asked().differences[rung_at(setting, step)][kind]
+    return asked().differences[index_of(setting, step)][kind]
 
 
 def visible(setting, step):
-    """From how many seeds a rung is visible, and by what."""
-    return asked().visible[rung_at(setting, step)]
+    """From how many seeds a step is visible, and by what."""
+    return asked().visible[index_of(setting, step)]
 
 
-# rungs
+# steps
 
 
 def test_every_step_that_is_allowed_is_a_rung():
-    assert len(asked().rungs) == 5 * 4 + 1  # a switch goes one way
-    assert runs_of(BENCH) == 1 + len(asked().rungs) + len(asked().pairs)
-    for rung in asked().rungs:
-        scenario, setting = rung.measured.scenario, SETTINGS[rung.setting]
-        assert setting.of(scenario) == setting.of(moved(BENCH, rung.steps))
+    assert len(asked().steps) == 5 * 4 + 1  # a switch goes one way
+    assert runs_of(BENCH) == 1 + len(asked().steps) + len(asked().pairs)
+    for step in asked().steps:
+        scenario, setting = step.measured.scenario, SETTINGS[step.setting]
+        assert setting.of(scenario) == setting.of(moved(BENCH, step.steps))
 
 
 def test_steps_that_are_not_allowed_are_left_out():
@@ -76,10 +76,10 @@ def test_a_rung_is_a_plain_run_of_that_setting():
     """The same measures, to the last bit, as a run of the scenario with that key set."""
     there = m.load_scenario("maize_bench", ["notch=1", "turns=667"])
     plain = m.measure(m.tallied(there, seed=1))
-    rung = asked().rungs[rung_at("notch", 1)]
+    step = asked().steps[index_of("notch", 1)]
     for key in ("cells.skip", "per_spacing.quality", "precision"):
-        assert rung.measured[key] == plain[key]
-    assert rung.level.at_middle("cells.several").value == pytest.approx(
+        assert step.measured[key] == plain[key]
+    assert step.level.at_middle("cells.several").value == pytest.approx(
         plain["cells.double"].value + plain["cells.triple"].value
     )
 
@@ -95,24 +95,24 @@ def test_differences_are_those_of_a_comparison():
 
 
 @pytest.mark.slow
-def test_the_same_luck_gives_the_same_ladder_wherever_it_is_worked_out():
-    one = ladder(BENCH, seed=1, cells=600, draws=2)
+def test_the_same_luck_gives_the_same_steps_wherever_it_is_worked_out():
+    one = steps(BENCH, seed=1, cells=600, draws=2)
     with ThreadPoolExecutor(2) as executor:
-        other = ladder(BENCH, seed=1, cells=600, draws=2, executor=executor)
+        other = steps(BENCH, seed=1, cells=600, draws=2, executor=executor)
     assert one.to_dataframe().equals(other.to_dataframe())
     assert one.to_dataframe("pairs").equals(other.to_dataframe("pairs"))
-    third = ladder(BENCH, seed=2, cells=600, draws=2)
+    third = steps(BENCH, seed=2, cells=600, draws=2)
     assert not one.to_dataframe().equals(third.to_dataframe())
 
 
 def test_steps_of_the_other_units_are_other_steps():
-    rungs = {(r.setting, r.step): r for r in ladder(BENCH, units="us", cells=600).rungs}
-    vacuum = rungs["vacuum", 2].measured.scenario.vacuum.vacuum
+    steps = {(r.setting, r.step): r for r in steps(BENCH, units="us", cells=600).steps}
+    vacuum = steps["vacuum", 2].measured.scenario.vacuum.vacuum
     assert vacuum == pytest.approx(4000 + 2 * UNITS["inh2o"].to_si(2))
     with pytest.raises(ValueError, match="allowed: 'metric', 'us'"):
-        ladder(BENCH, units="imperial")
+        steps(BENCH, units="imperial")
     with pytest.raises(ValueError, match="1 or more"):
-        ladder(BENCH, seeds=0)
+        steps(BENCH, seeds=0)
 
 
 # what the trade says: common practice, no source
@@ -143,9 +143,9 @@ def test_a_gate_too_high_dislodges_and_one_too_low_starves():
 
 def test_maize_is_best_within_a_notch_of_the_centre():
     """Common practice, no source."""
-    quality = {rung.step: rung.estimates["quality"].value for rung in asked().rungs[:4]}
+    quality = {step.step: step.estimates["quality"].value for step in asked().steps[:4]}
     quality[0] = asked().base.estimates["quality"].value
-    assert [rung.setting for rung in asked().rungs[:4]] == ["notch"] * 4
+    assert [step.setting for step in asked().steps[:4]] == ["notch"] * 4
     assert abs(max(quality, key=quality.get)) <= 1
 
 
@@ -170,7 +170,7 @@ def test_a_larger_change_is_visible_sooner():
 
 def test_what_changes_nothing_is_never_visible():
     """The meter as it is stands in for a step that does nothing."""
-    still = dataclasses.replace(asked(), rungs=(asked().base,), pairs=())
+    still = dataclasses.replace(asked(), steps=(asked().base,), pairs=())
     assert still.visible == ((math.inf, ""),)
     assert visible("gate", 1).seeds > 50 * visible("notch", 1).seeds
     assert visible("notch", 2).kind == "skips" and visible("notch", -1).kind == "doubles"
@@ -178,8 +178,8 @@ def test_what_changes_nothing_is_never_visible():
 
 @pytest.mark.slow
 def test_other_seeds_change_the_noise_and_nothing_else():
-    few = ladder(BENCH, seed=1, cells=600, seeds=75)
-    many = ladder(BENCH, seed=1, cells=600, seeds=300)
+    few = steps(BENCH, seed=1, cells=600, seeds=75)
+    many = steps(BENCH, seed=1, cells=600, seeds=300)
     assert few.band("skips") == pytest.approx(2 * many.band("skips"))
     assert few.visible == many.visible
 
@@ -237,7 +237,7 @@ def test_pairs_with_what_does_nothing_are_told_to_be_so():
 
 def test_tables_hold_all_of_it():
     table, pairs = asked().to_dataframe(), asked().to_dataframe("pairs")
-    assert len(table) == 1 + len(asked().rungs) and len(pairs) == len(asked().pairs)
+    assert len(table) == 1 + len(asked().steps) and len(pairs) == len(asked().pairs)
     for kind in CHANGES:
         assert (table[f"{kind}_low"] <= table[kind]).all()
         assert np.allclose(
@@ -245,12 +245,12 @@ def test_tables_hold_all_of_it():
         )
     row = table[(table.setting == "vacuum") & (table.step == -1)].iloc[0]
     assert row.value == pytest.approx(3500)
-    with pytest.raises(ValueError, match="allowed: rungs, pairs"):
+    with pytest.raises(ValueError, match="allowed: steps, pairs"):
         asked().to_dataframe("steps")
 
 
 def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
-    lines = ladder_text(asked()).splitlines()
+    lines = steps_report(asked()).splitlines()
     marked = [line for line in lines if line.startswith("  now  ")]
     assert len(marked) == len(SETTINGS) and all(
         re.search(r" 0\.\d\d \(0\.0\d-\d", line) for line in marked
@@ -262,19 +262,19 @@ def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
 
 def test_who_is_sent_to_the_meter_is_told_to_stop_the_machine_first():
     """Wherever the caution stands: it is there, whole, once."""
-    assert " ".join(ladder_text(asked()).split()).count(AT_A_METER) == 1
+    assert " ".join(steps_report(asked()).split()).count(AT_A_METER) == 1
 
 
 def test_what_speed_does_is_said_not_to_show_in_counts():
     """Two steps faster take points of quality, and no count of thousands shows it."""
-    seen = zip(asked().rungs, asked().visible, strict=True)
+    seen = zip(asked().steps, asked().visible, strict=True)
     ((faster, visible),) = [
         pair for pair in seen if (pair[0].setting, pair[0].step) == ("speed", 2)
     ]
     lost = total("speed", 2, "quality")
     assert faster.step == 2 and lost.high < 0 and lost.value < -0.03 and visible.seeds > 5_000
     assert "what speed does to quality and precision shows in measured spacings" in " ".join(
-        ladder_text(asked()).split()
+        steps_report(asked()).split()
     )
 
 
@@ -288,14 +288,14 @@ def test_what_speed_does_is_said_not_to_show_in_counts():
     ],
 )
 def test_a_rule_of_a_crop_is_held_against_that_crop_alone(name, said, unsaid):
-    text = " ".join(ladder_text(ladder(m.load_scenario(name), cells=900)).split())
+    text = " ".join(steps_report(steps(m.load_scenario(name), cells=900)).split())
     assert said in text and unsaid not in text
 
 
 @pytest.mark.parametrize("changes", [["vacuum_kpa=0"], ["gate_opening_mm=3"]])
-def test_a_meter_that_gives_no_seed_has_a_ladder_too(changes):
-    found = ladder(m.load_scenario("maize_bench", changes), cells=900)
-    text = ladder_text(found)
+def test_a_meter_that_gives_no_seed_has_steps_too(changes):
+    found = steps(m.load_scenario("maize_bench", changes), cells=900)
+    text = steps_report(found)
     assert "100 (" in text and "no seed" in text
     assert m.draw(found).axes
 
@@ -310,14 +310,14 @@ def test_the_picture_has_a_panel_for_each_setting():
         assert lines["skips"].get_linestyle() != lines["doubles"].get_linestyle()  # in grey, too
         assert lines["skips"].get_marker() != lines["doubles"].get_marker()
     shown = lines["doubles"].get_ydata() / 100
-    own = [rung.estimates["doubles"].value for rung in asked().rungs if rung.setting == "hole"]
+    own = [step.estimates["doubles"].value for step in asked().steps if step.setting == "hole"]
     assert shown[[0, 1, 3, 4]] == pytest.approx(own)
     assert encoded(page, "a.png") == encoded(m.draw(asked()), "a.png")
 
 
 @pytest.mark.slow
 def test_the_command_says_it_and_draws_it(folder, done):
-    said = done("ladder", "maize_bench", "--seeds", 500, "--cells", 1000, "--figure", "steps.svg")
+    said = done("steps", "maize_bench", "--seeds", 500, "--cells", 1000, "--figure", "steps.svg")
     assert "two counts of 500 seeds" in said and "common practice, no source" in said
     assert (folder / "steps.svg").read_bytes().startswith(b"<?xml")
 
@@ -334,13 +334,13 @@ def test_the_command_says_it_and_draws_it(folder, done):
     ],
 )
 def test_what_is_wrong_is_told_in_a_line(told, options, line):
-    (said,) = told("ladder", "maize_bench", *options)
+    (said,) = told("steps", "maize_bench", *options)
     assert said.startswith(line)
 
 
 def test_all_that_is_wrong_is_told_at_once(told):
-    assert len(told("ladder", "maize_bnch", "--seeds", 0, "--seed", "x", "--figure", "a.b")) == 4
+    assert len(told("steps", "maize_bnch", "--seeds", 0, "--seed", "x", "--figure", "a.b")) == 4
 
 
 def test_an_unknown_option_is_refused():
-    assert main(["ladder", "maize_bench", "--rungs", "3"]) == 2
+    assert main(["steps", "maize_bench", "--steps", "3"]) == 2

@@ -1,4 +1,4 @@
-"""Text of a ladder: rungs, the counts that detect them, and pairs of steps."""
+"""Text of a steps: steps, the counts that detect them, and pairs of steps."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.ladder.rungs import Rung
-from metersim.questions.ladder.study import CELLS, Ladder
-from metersim.questions.ladder.together import Pair
+from metersim.questions.steps.step import Step
+from metersim.questions.steps.study import CELLS, SingleSteps
+from metersim.questions.steps.together import Pair
 from metersim.questions.shared.counts import MOST_PRACTICAL
 from metersim.questions.shared.notes import (
     AT_A_METER,
@@ -44,8 +44,8 @@ SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (20, 19, 19, 20, 18)
 
 
-def ladder_text(result: Ladder) -> str:
-    """Report of a ladder."""
+def steps_report(result: SingleSteps) -> str:
+    """Report of a steps."""
     units, measured = result.units, result.base.measured
     lines = [
         heading(measured),
@@ -56,15 +56,15 @@ def ladder_text(result: Ladder) -> str:
     lines += [*block("Shown", _how(result)), ""]
     heads = ("", *(f"{name} %" for name in SHOWN))
     lines.append("".join(f"{head:{wide}}" for head, wide in zip(heads, WIDTHS, strict=True)) + SEEN)
-    visible = dict(zip(map(id, result.rungs), map(seen_text, result.visible), strict=True))
+    visible = dict(zip(map(id, result.steps), map(seen_text, result.visible), strict=True))
     for name in SETTINGS:
-        rungs = [rung for rung in result.rungs if rung.setting == name]
-        lines.append(HEADS[name] + ("" if rungs else ": cannot be moved from where it is"))
-        below, above = ([r for r in rungs if (r.step > 0) == up] for up in (False, True))
-        for rung in (*below, result.base, *above) if rungs else ():
-            mark = f"{rung.step:+d}" if rung.step else "now"
-            label = f"  {mark:>3}  {setting_text(rung, name, units)}"
-            lines.append((_row(label, rung) + visible.get(id(rung), "")).rstrip())
+        steps = [step for step in result.steps if step.setting == name]
+        lines.append(HEADS[name] + ("" if steps else ": cannot be moved from where it is"))
+        below, above = ([r for r in steps if (r.step > 0) == up] for up in (False, True))
+        for step in (*below, result.base, *above) if steps else ():
+            mark = f"{step.step:+d}" if step.step else "now"
+            label = f"  {mark:>3}  {setting_text(step, name, units)}"
+            lines.append((_row(label, step) + visible.get(id(step), "")).rstrip())
     lines += ["", *_headed("Together", _together(result)), ""]
     lines += [*block("Practice", _practice(result)), ""]
     if found := notes(measured, units):
@@ -93,15 +93,15 @@ def _headed(head: str, lines: list[str]) -> list[str]:
     ]
 
 
-def _how(result: Ladder) -> list[str]:
-    """Lines on the runs of the rungs, and on the sampling error of a count."""
+def _how(result: SingleSteps) -> list[str]:
+    """Lines on the runs of the steps, and on the sampling error of a count."""
     skips, doubles = (100 * result.band(kind) for kind in ("skips", "doubles"))
     cells = result.base.measured.total("cells")
     known = 100 * SEEDS_SD * math.sqrt(CELLS / cells)
     return [
         "single steps of each setting, the rest as it is, with common random numbers; "
         f"{level_text(LEVEL_TOTAL)}s in brackets: {interval_lines(result.base.level)[0]}",
-        "all rungs share the machine: their differences are known better than their levels",
+        "all steps share the machine: their differences are known better than their levels",
         f"two counts of {result.seeds:,} seeds of the meter as it is differ by sampling alone by "
         f"up to {skips:.1f} points of skips and {doubles:.1f} points of doubles (95 %)",
         "counts tell of cells, not of where seeds lie: what speed does to quality and precision "
@@ -112,10 +112,10 @@ def _how(result: Ladder) -> list[str]:
     ]
 
 
-def setting_text(rung: Rung, name: str, units: str) -> str:
-    """Value of a setting of a rung, in words."""
+def setting_text(step: Step, name: str, units: str) -> str:
+    """Value of a setting of a step, in words."""
     setting = SETTINGS[name]
-    value = setting.of(rung.measured.scenario)
+    value = setting.of(step.measured.scenario)
     if setting.spec.kind == "switch":
         return "fitted" if value else "none"
     if not setting.spec.units:
@@ -124,8 +124,8 @@ def setting_text(rung: Rung, name: str, units: str) -> str:
     return f"{unit.from_si(value):.3g} {unit.symbol}"
 
 
-def _row(label: str, rung: Rung) -> str:
-    cells = [label, *(_estimate(rung.estimates[key]) for key in SHOWN)]
+def _row(label: str, step: Step) -> str:
+    cells = [label, *(_estimate(step.estimates[key]) for key in SHOWN)]
     return "".join(f"{cell:{wide}}" for cell, wide in zip(cells, WIDTHS, strict=True))
 
 
@@ -139,14 +139,14 @@ def _estimate(found: Estimate) -> str:
 
 
 def seen_text(visible: tuple[float, str]) -> str:
-    """Seeds from which a rung is detected, and by which kind of cell, in words."""
+    """Seeds from which a step is detected, and by which kind of cell, in words."""
     seeds, kind = visible
     if not kind:
         return "no change detected"
     return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_PRACTICAL else seeds_text(seeds)
 
 
-def _together(result: Ladder) -> list[str]:
+def _together(result: SingleSteps) -> list[str]:
     """One row for each pair of steps, and one line on pairs with a step without effect."""
     lines = [
         "two single steps at once, counted before and again after: from how many seeds that tells "
@@ -154,18 +154,18 @@ def _together(result: Ladder) -> list[str]:
         f"{'':51} {'told apart from':>16}   {'effects':8}  beyond their sum, points",
     ]
     lines += [pair_text(result, pair) for pair in result.pairs if pair.way != "nothing"]
-    seen = zip(result.rungs, result.visible, strict=True)
+    seen = zip(result.steps, result.visible, strict=True)
     silent = [
-        steps_text(rung.steps, result.units)
-        for rung, visible in seen
-        if not (visible.kind or abs(rung.step) > 1 or SETTINGS[rung.setting].part)
+        steps_text(step.steps, result.units)
+        for step, visible in seen
+        if not (visible.kind or abs(step.step) > 1 or SETTINGS[step.setting].part)
     ]
     if silent:
         lines.append(f"nothing to tell where a step does nothing by itself: {', '.join(silent)}")
     return lines
 
 
-def pair_text(result: Ladder, pair: Pair) -> str:
+def pair_text(result: SingleSteps, pair: Pair) -> str:
     """Row of a pair of steps."""
     seeds = result.seeds_to_distinguish(pair)
     words = steps_text({**pair.first, **pair.second}, result.units)
@@ -178,12 +178,12 @@ def pair_text(result: Ladder, pair: Pair) -> str:
     return f"{line}  {' '.join(more)}".rstrip()
 
 
-def _practice(result: Ladder) -> list[str]:
+def _practice(result: SingleSteps) -> list[str]:
     """Rules of the trade, each with the simulated result."""
     lines = [f"{NO_SOURCE}; beside each rule what comes out here"]
     changes = {
-        (rung.setting, rung.step): found
-        for rung, found in zip(result.rungs, result.differences, strict=True)
+        (step.setting, step.step): found
+        for step, found in zip(result.steps, result.differences, strict=True)
     }
 
     def verdict(steps: tuple[str, int], kind: str, sign: int) -> str:
@@ -209,28 +209,28 @@ def _practice(result: Ladder) -> list[str]:
     return lines
 
 
-def _best_notch(result: Ladder) -> list[str]:
+def _best_notch(result: SingleSteps) -> list[str]:
     """Published notch of the crop, and the notch with the best quality of feed."""
     scenario = result.base.measured.scenario
     maize = scenario.lot.crop == "maize"
     seeds = scenario.seeds
     if not maize and not is_small_round(seeds.length, seeds.sphericity):
         return []
-    rungs = [result.base, *(rung for rung in result.rungs if rung.setting == "notch")]
+    steps = [result.base, *(step for step in result.steps if step.setting == "notch")]
     key = "per_spacing.quality"
-    shown = [rung for rung in rungs if not math.isnan(rung.measured[key].value)]
+    shown = [step for step in steps if not math.isnan(step.measured[key].value)]
     rule = TRAVEL if maize else AGGRESSIVE
     if not shown:
         return [f"{rule} - no seed came out"]
-    best = max(shown, key=lambda rung: rung.measured[key].value)
+    best = max(shown, key=lambda step: step.measured[key].value)
     notch = best.measured.scenario.singulator.notch
-    kept = abs(notch) <= MOST_NOTCHES if maize else best is max(shown, key=lambda rung: rung.step)
+    kept = abs(notch) <= MOST_NOTCHES if maize else best is max(shown, key=lambda step: step.step)
     share = 100 * best.measured[key].value
     verdict = "so it is" if kept else "not so"
     return [f"{rule} - {verdict}, quality of feed is best at {notch_text(notch)}, {share:.1f} %"]
 
 
-def _one_at_a_time(result: Ladder) -> str:
+def _one_at_a_time(result: SingleSteps) -> str:
     """Number of pairs whose steps a count of the requested size distinguishes, in words."""
     distinguished = [
         pair for pair in result.pairs if result.seeds_to_distinguish(pair) <= result.seeds

@@ -17,8 +17,8 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import difference
 from metersim.measures.intervals import Estimate
-from metersim.questions.ladder.rungs import CHANGES, Rung, run_rung
-from metersim.questions.ladder.together import Pair, pair_of
+from metersim.questions.steps.step import CHANGES, Step, run_step
+from metersim.questions.steps.together import Pair, pair_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     POWER,
@@ -34,10 +34,10 @@ from metersim.run.records import Origin
 if TYPE_CHECKING:
     import pandas as pd
 
-CELLS = 20_000  # least cells of the run of each rung
+CELLS = 20_000  # least cells of the run of each step
 SEEDS = 300  # of a count
-DRAWS = 16  # of machine and uncertain inputs for each rung
-RUNGS = (-2, -1, 1, 2)
+DRAWS = 16  # of machine and uncertain inputs for each step
+COUNTS = (-2, -1, 1, 2)
 
 
 class Visible(NamedTuple):
@@ -56,14 +56,14 @@ class Visible(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Ladder:
+class SingleSteps:
     """Single steps of each setting around the present one, with common random numbers.
 
     Attributes
     ----------
-    base : Rung
+    base : Step
         Present meter.
-    rungs : tuple of Rung
+    steps : tuple of Step
         Possible steps that change the meter, by setting, from the least to the greatest.
     pairs : tuple of Pair
         Pairs of single steps of settings that need no other part.
@@ -73,15 +73,15 @@ class Ladder:
         Family of units of the steps: ``metric`` or ``us``.
     """
 
-    base: Rung
-    rungs: tuple[Rung, ...]
+    base: Step
+    steps: tuple[Step, ...]
     pairs: tuple[Pair, ...]
     seeds: int
     units: str
 
     def __repr__(self) -> str:
-        many = f"{len(self.rungs)} rungs, {len(self.pairs)} pairs"
-        return f"<Ladder of {self.origin.scenario.name}: {many}; to_dataframe() shows them>"
+        many = f"{len(self.steps)} steps, {len(self.pairs)} pairs"
+        return f"<SingleSteps of {self.origin.scenario.name}: {many}; to_dataframe() shows them>"
 
     @property
     def origin(self) -> Origin:
@@ -90,16 +90,16 @@ class Ladder:
 
     @cached_property
     def differences(self) -> tuple[Mapping[str, Estimate], ...]:
-        """Differences of each rung from the present meter, with their total uncertainty.
+        """Differences of each step from the present meter, with their total uncertainty.
 
-        All rungs share the machine, for each of `CHANGES`.
+        All steps share the machine, for each of `CHANGES`.
         """
         found = []
-        for rung, paired in zip(self.rungs, self.paired, strict=True):
+        for step, paired in zip(self.steps, self.paired, strict=True):
             estimates = {part.key: paired[key] for key, part in CHANGES.items()}
-            rows = zip(self.base.points, rung.points, strict=True)
+            rows = zip(self.base.points, step.points, strict=True)
             drawn = gather({key: b[key] - a[key] for key in a} for a, b in rows)
-            spread = change_between(self.base.level, rung.level, estimates, drawn)
+            spread = change_between(self.base.level, step.level, estimates, drawn)
             found.append(Keyed({key: spread.total(part.key) for key, part in CHANGES.items()}))
         return tuple(found)
 
@@ -109,24 +109,24 @@ class Ladder:
         return tuple(
             Keyed(
                 {
-                    key: difference(self.base.measured, rung.measured, part)
+                    key: difference(self.base.measured, step.measured, part)
                     for key, part in CHANGES.items()
                 }
             )
-            for rung in self.rungs
+            for step in self.steps
         )
 
     @cached_property
     def visible(self) -> tuple[Visible, ...]:
-        """Seeds from which each rung is detected, by the kind of cell that needs fewest.
+        """Seeds from which each step is detected, by the kind of cell that needs fewest.
 
         A change that the long runs do not detect is never visible in counts.  What a count detects
         depends on its sampling error; the machine is the same before and after.
         """
         found = []
-        for rung, changes in zip(self.rungs, self.paired, strict=True):
+        for step, changes in zip(self.steps, self.paired, strict=True):
             best = Visible(math.inf, "")
-            for kind, share in rung.shares.items():
+            for kind, share in step.shares.items():
                 if changes[kind].low <= 0 <= changes[kind].high:
                     continue
                 cells = cells_to_detect(self.base.shares[kind], share, CERTAINTY, POWER)
@@ -147,12 +147,12 @@ class Ladder:
         """Seeds in each of two counts that distinguish the effects of two steps."""
         return pair.cells_to_distinguish() * self.base.seeds_per_cell
 
-    def to_dataframe(self, table: str = "rungs") -> pd.DataFrame:
-        """A table for pandas with one row a rung or a pair of steps, in SI (extra ``notebook``).
+    def to_dataframe(self, table: str = "steps") -> pd.DataFrame:
+        """A table for pandas with one row a step or a pair of steps, in SI (extra ``notebook``).
 
         Parameters
         ----------
-        table : {'rungs', 'pairs'}
+        table : {'steps', 'pairs'}
             Name of the table.
 
         Raises
@@ -160,30 +160,30 @@ class Ladder:
         ValueError
             For an unknown table.
         """
-        if table not in ("rungs", "pairs"):
-            raise ValueError(f"table is {table!r}; allowed: rungs, pairs")
-        return dataframe([*(self._rungs() if table == "rungs" else self._pairs())])
+        if table not in ("steps", "pairs"):
+            raise ValueError(f"table is {table!r}; allowed: steps, pairs")
+        return dataframe([*(self._steps() if table == "steps" else self._pairs())])
 
-    def _rungs(self) -> Iterator[dict[str, Any]]:
+    def _steps(self) -> Iterator[dict[str, Any]]:
         nothing = dict.fromkeys(CHANGES, Estimate(0.0, 0.0, 0.0))
         each = zip(
-            (self.base, *self.rungs),
+            (self.base, *self.steps),
             (nothing, *self.differences),
             (Visible(math.inf, ""), *self.visible),
             strict=True,
         )
-        for rung, changes, visible in each:
-            row: dict[str, Any] = {"setting": rung.setting, "step": rung.step, "value": math.nan}
-            if rung.setting:
-                row["value"] = SETTINGS[rung.setting].of(rung.measured.scenario)
-            for key, estimate in rung.estimates.items():
+        for step, changes, visible in each:
+            row: dict[str, Any] = {"setting": step.setting, "step": step.step, "value": math.nan}
+            if step.setting:
+                row["value"] = SETTINGS[step.setting].of(step.measured.scenario)
+            for key, estimate in step.estimates.items():
                 row |= {key: estimate.value, f"{key}_low": estimate.low}
                 row |= {f"{key}_high": estimate.high, f"{key}_change": changes[key].value}
                 row |= {f"{key}_change_low": changes[key].low}
                 row |= {f"{key}_change_high": changes[key].high}
-            for kind, share in rung.shares.items():
+            for kind, share in step.shares.items():
                 row[f"{kind}_effect"] = share.effect
-                row[f"{kind}_noise"] = rung.noise(self.base, kind, self.cells)
+                row[f"{kind}_noise"] = step.noise(self.base, kind, self.cells)
             yield row | {"visible_seeds": visible.seeds, "visible_by": visible.kind}
 
     def _pairs(self) -> Iterator[dict[str, Any]]:
@@ -198,7 +198,7 @@ class Ladder:
             yield row | {"adds_up": pair.adds_up, "seeds_to_tell": self.seeds_to_distinguish(pair)}
 
 
-def ladder(
+def steps(
     scenario: AnyScenario,
     *,
     seeds: int = SEEDS,
@@ -209,7 +209,7 @@ def ladder(
     stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
-) -> Ladder:
+) -> SingleSteps:
     """Simulate single steps of each setting, two up and two down, and pairs of steps.
 
     Parameters
@@ -221,9 +221,9 @@ def ladder(
     units : {'metric', 'us'}
         Family of units of the steps: 0.5 kPa of vacuum, or 2 inches of water.
     seed : int
-        Random seed, common to all rungs.
+        Random seed, common to all steps.
     cells : int
-        Approximate cells of the run of each rung; the hopper is kept filled.
+        Approximate cells of the run of each step; the hopper is kept filled.
     draws : int
         Number of draws of machine and uncertain inputs, 2 or more, for the total uncertainty.
     stations : mapping, Stations or callable, optional
@@ -235,8 +235,8 @@ def ladder(
 
     Returns
     -------
-    Ladder
-        Ladder with its rungs and pairs.
+    SingleSteps
+        Steps and pairs of steps.
 
     Raises
     ------
@@ -246,7 +246,7 @@ def ladder(
     Examples
     --------
     >>> import metersim as m
-    >>> found = m.ladder("maize_bench", seed=3)
+    >>> found = m.steps("maize_bench", seed=3)
     >>> table = found.to_dataframe().set_index(["setting", "step"])
     >>> notch = table.loc[("notch", 1)]
     >>> bool(notch.doubles_change < 0 < notch.skips_change)
@@ -262,36 +262,36 @@ def ladder(
     singles, doubles = single_steps(longest, units), paired_steps(longest, units)
     wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
     jobs = (
-        (kept_full(moved(longest, steps, units), cells), steps, seed, draws * (len(steps) < 2))
-        for steps in wanted
+        (kept_full(moved(longest, move, units), cells), move, seed, draws * (len(move) < 2))
+        for move in wanted
     )
     made = []
-    for rung in in_order(run_rung, jobs, executor):
-        made.append(rung)
+    for step in in_order(run_step, jobs, executor):
+        made.append(step)
         if on_run:
             on_run(len(made))
-    base, rungs, both = made[0], made[1 : len(singles) + 1], made[len(singles) + 1 :]
+    base, singly, both = made[0], made[1 : len(singles) + 1], made[len(singles) + 1 :]
     present = base.by_stretch()
-    alone = {(rung.setting, rung.step): rung.by_stretch() - present for rung in rungs}
+    alone = {(step.setting, step.step): step.by_stretch() - present for step in singly}
     # all pairs together have the usual certainty
     level = 1 - (1 - CERTAINTY) / max(2 * len(doubles), 1)
     pairs = []
-    for (first, second), rung in zip(doubles, both, strict=True):
-        one, other = (alone[next(iter(steps.items()))] for steps in (first, second))
-        changes = (one, other, rung.by_stretch() - present)
-        pairs.append(pair_of((first, second), changes, (base.shares, rung.shares), level))
-    return Ladder(base, tuple(rungs), tuple(pairs), seeds, units)
+    for (first, second), step in zip(doubles, both, strict=True):
+        one, other = (alone[next(iter(move.items()))] for move in (first, second))
+        changes = (one, other, step.by_stretch() - present)
+        pairs.append(pair_of((first, second), changes, (base.shares, step.shares), level))
+    return SingleSteps(base, tuple(singly), tuple(pairs), seeds, units)
 
 
 def runs_of(scenario: Scenario, units: str = "metric") -> int:
-    """Number of runs that a ladder takes."""
+    """Number of runs that all steps and pairs take."""
     return 1 + len(single_steps(scenario, units)) + len(paired_steps(scenario, units))
 
 
 def single_steps(scenario: Scenario, units: str) -> list[Steps]:
     """All single steps that are possible and change the meter."""
-    wanted = ({name: count} for name in SETTINGS for count in _rungs(name))
-    return [steps for steps in wanted if can_move(scenario, steps, units)]
+    wanted = ({name: count} for name in SETTINGS for count in _counts(name))
+    return [move for move in wanted if can_move(scenario, move, units)]
 
 
 def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
@@ -314,5 +314,5 @@ def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
     return [(a, b) for a, b in found if can_move(scenario, {**a, **b}, units)]
 
 
-def _rungs(name: str) -> tuple[int, ...]:
-    return (-1, 1) if SETTINGS[name].spec.kind == "switch" else RUNGS
+def _counts(name: str) -> tuple[int, ...]:
+    return (-1, 1) if SETTINGS[name].spec.kind == "switch" else COUNTS

@@ -1,1 +1,0 @@
-"""Question `ladder`: what does each single step of each setting do?"""

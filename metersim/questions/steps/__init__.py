@@ -1,0 +1,1 @@
+"""Question `steps`: what does each single step of each setting do?"""
