@@ -22,6 +22,17 @@ if TYPE_CHECKING:
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
 MOST_FAULTS = 20  # printed
 
+RETIRED_COMMANDS = {"ladder": "steps"}
+"""New name of each retired command."""
+RETIRED_OPTIONS = {
+    "--seeds": ("--counted", ("howmany", "next", "steps")),
+    "--way": ("--counted-by", ("howmany", "next")),
+    "--limit": ("--accept", ("howmany", "sweep")),
+    "--skips-most": ("--accept 'cells.skip<=2%'", ("habits", "next")),
+    "--doubles-most": ("--accept 'cells.double<=2%'", ("habits", "next")),
+}
+"""New name of each retired option, and the commands that had it."""
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and give its exit status; bad input is told in one line a fault."""
@@ -74,7 +85,10 @@ def command_of(name: str) -> Any:
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser that says in one line what it does not understand, as all bad input is told."""
+    """A parser without abbreviations that says in one line what it does not understand."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**{"allow_abbrev": False, **given})
 
     def error(self, message: str) -> NoReturn:
         """End with what is wrong with what was typed."""
@@ -98,11 +112,26 @@ def read(words: Sequence[str] | None = None) -> argparse.Namespace:
     for word in words:  # of which argparse makes an empty list
         if word.startswith("--") and word.endswith("=--"):
             Parser(prog="metersim").error(f"argument {word[:-3]}: '--' is no value")
+    _refuse_retired(words)
     options, unknown = parser(words).parse_known_args(words)
     if unknown:  # told of the command, not of all commands as by parse_args
         asked = f"metersim {options.command}" if options.command else "metersim"
         Parser(prog=asked).error(f"unknown: {' '.join(unknown)}")
     return options
+
+
+def _refuse_retired(words: Sequence[str]) -> None:
+    """End with the new name of a retired command or option."""
+    command = words[0] if words else ""
+    if command in RETIRED_COMMANDS:
+        Parser(prog="metersim").error(f"{command} is now '{RETIRED_COMMANDS[command]}'")
+    for word in words[1:]:
+        if word == "--":
+            return
+        option = word.partition("=")[0]
+        now, commands = RETIRED_OPTIONS.get(option, ("", ()))
+        if command in commands:
+            Parser(prog=f"metersim {command}").error(f"{option} is now {now}")
 
 
 def parser(words: Sequence[str] = tuple(QUESTIONS)) -> argparse.ArgumentParser:

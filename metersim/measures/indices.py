@@ -200,6 +200,13 @@ PUBLISHED_LIMITS = (
     "per_spacing.multiple<=0.048",
     "per_spacing.miss<=0.048",
 )
+INDICES = ("per_spacing.quality>={}", "per_spacing.multiple<={}", "per_spacing.miss<={}")
+STANDARDS: dict[str, tuple[str, ...]] = {
+    "db32t1023": tuple(map(str.format, INDICES, (0.80, 0.08, 0.08))),
+    "nyt1628": tuple(map(str.format, INDICES, (0.95, 0.02, 0.02))),
+    "onal1995": PUBLISHED_LIMITS,
+}
+"""Limits of quality of feed, multiples and misses, by the key of their source."""
 COMPARE: dict[str, Callable[[Floats, float], Flags]] = {"<=": operator.le, ">=": operator.ge}
 
 
@@ -225,22 +232,43 @@ class Limit:
         return f"{self.key}{self.sign}{self.value:g}"
 
 
+def read_limits(text: str) -> tuple[Limit, ...]:
+    """Limits of a standard by its name, or a single limit as of `read_limit`.
+
+    Raises
+    ------
+    BadInput
+        For any other text.
+    """
+    if text in STANDARDS:
+        return tuple(map(read_limit, STANDARDS[text]))
+    if not any(sign in text for sign in "<>"):
+        message = f"give {', '.join(STANDARDS)}, or MEASURE<=VALUE such as 'per_spacing.miss<=5%'"
+        raise bad(Parameter("limits"), text, f"{message}, in quotes")
+    return (read_limit(text),)
+
+
 def read_limit(text: str) -> Limit:
-    """Read a limit such as ``per_spacing.miss<=0.05``; raises `BadInput`."""
+    """Read a limit such as ``per_spacing.miss<=0.05`` or ``<=5%``; raises `BadInput`."""
     found = re.fullmatch(r"\s*([\w.]+)\s*(<=|>=)\s*([^\s<>=]+)\s*", text)
     if not found:
-        message = "must read MEASURE<=VALUE or MEASURE>=VALUE, such as 'per_spacing.miss<=0.05'"
+        message = "must read MEASURE<=VALUE or MEASURE>=VALUE, such as 'per_spacing.miss<=5%'"
         raise bad(Parameter("limits"), text, f"{message}, in quotes")
     key, sign, word = found.groups()
     check_measure(Parameter("limits"), key)
     try:
-        value = float(word)
+        value = float(word.removesuffix("%"))
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
         raise bad(Parameter("limits"), text, f"'{word}' is no number")
-    if BY_KEY[key].kind == "share" and not 0 <= value <= 1:
-        raise bad(Parameter("limits"), text, "a share is given from 0 to 1: 0.05 for 5 %")
+    share = BY_KEY[key].kind == "share"
+    if word.endswith("%"):
+        if not share:
+            raise bad(Parameter("limits"), text, "is no share; give a number in SI, without %")
+        value /= 100
+    if share and not 0 <= value <= 1:
+        raise bad(Parameter("limits"), text, "a share is given from 0 to 1: 0.05, or 5%, for 5 %")
     return Limit(key, sign, value)
 
 

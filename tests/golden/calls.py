@@ -316,7 +316,8 @@ def evidence(*names: str, draws: int) -> Call:
 
 FILES = "--json out.json --csv row.csv"
 LOG = (
-    "howmany maize_field --cells 2000 --add counts.csv --row 3 --counted 300 --skips 4 --doubles 12",
+    "howmany maize_field --cells 2000 --add counts.csv --row 3 --counted 300 --skips 4 "
+    "--doubles 12",
     "howmany maize_field --cells 2000 --set notch=1 --add counts.csv --row 3 --counted 320 "
     "--skips 6 --doubles 3 --triples 1",
 )

@@ -3,9 +3,9 @@
 import pytest
 
 from metersim.questions.compare.study import compare
-from metersim.questions.steps.study import steps
 from metersim.questions.shared import options
 from metersim.questions.shared.unknowns import spread_about, spreads_about
+from metersim.questions.steps.study import steps
 
 FEW = 3
 TOTALS = ("test_unknowns",)  # files with the usual number

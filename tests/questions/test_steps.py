@@ -13,13 +13,13 @@ from scipy.special import stdtr
 import metersim as m
 from metersim.cli import main
 from metersim.files.units import UNITS
-from metersim.questions.steps.study import CHANGES, steps, paired_steps, runs_of, single_steps
-from metersim.questions.steps.text import steps_report
-from metersim.questions.steps.together import pair_of
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.notes import AT_A_METER
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved
+from metersim.questions.steps.study import CHANGES, paired_steps, runs_of, single_steps, steps
+from metersim.questions.steps.text import steps_report
+from metersim.questions.steps.together import pair_of
 
 BENCH = m.load_scenario("maize_bench")
 SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
@@ -106,8 +106,8 @@ def test_the_same_luck_gives_the_same_steps_wherever_it_is_worked_out():
 
 
 def test_steps_of_the_other_units_are_other_steps():
-    steps = {(r.setting, r.step): r for r in steps(BENCH, units="us", cells=600).steps}
-    vacuum = steps["vacuum", 2].measured.scenario.vacuum.vacuum
+    made = {(r.setting, r.step): r for r in steps(BENCH, units="us", cells=600).steps}
+    vacuum = made["vacuum", 2].measured.scenario.vacuum.vacuum
     assert vacuum == pytest.approx(4000 + 2 * UNITS["inh2o"].to_si(2))
     with pytest.raises(ValueError, match="allowed: 'metric', 'us'"):
         steps(BENCH, units="imperial")

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from metersim.questions.steps.together import pair_of
 from metersim.questions.shared.counts import Share, deviations
+from metersim.questions.steps.together import pair_of
 
 STRETCHES = 48
 STEPS = ({"notch": 1}, {"vacuum": -1})

@@ -13,6 +13,7 @@ from metersim.machine.scenario import Scenario
 from metersim.questions.habits.operators import COUNT, HABITS, Habit, Wanted
 from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
 from metersim.questions.habits.text import report
+from metersim.questions.shared.countoptions import accept_option, accepted_of
 from metersim.questions.shared.options import (
     bar,
     changes_of,
@@ -22,7 +23,6 @@ from metersim.questions.shared.options import (
     units_option,
     workers_of,
     workers_option,
-    worst_of,
 )
 
 MOST_METERS = 10_000
@@ -45,13 +45,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
     )
     add("--meters", metavar="N", help="meters that each habit is given (500)")
     add("--count", metavar="N", help="cells of a look, where a habit does not say (300)")
-    add(
-        "--skips-most",
-        metavar="PERCENT",
-        help="skips that operators let pass (half a point more than when nothing is wrong)",
-    )
-    add("--doubles-most", metavar="PERCENT", help="the same for doubles")
-    add("--seed", default="1", metavar="N", help="what chooses meters and luck (1)")
+    accept_option(command, "half a percentage point more than when nothing is wrong")
+    add("--seed", default="1", metavar="N", help="random seed (1)")
     workers_option(command, None)
     add("--csv", metavar="FILE", help="write one row a habit and meter")
     add("--figure", metavar="FILE", help="draw it for a projector: .png, .svg or .pdf")
@@ -66,15 +61,14 @@ def answer(options: argparse.Namespace) -> str:
     BadInput
         When an option is wrong, or a file cannot be written.
     """
-    scenario, named, meters, count, skips, doubles, seed, workers, _ = all_of(
+    scenario, named, meters, count, accepted, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: _habits(options.habit),
         lambda: (
             METERS if options.meters is None else whole("--meters", options.meters, 2, MOST_METERS)
         ),
         lambda: COUNT if options.count is None else whole("--count", options.count, 1, MOST_COUNT),
-        lambda: worst_of("--skips-most", options.skips_most),
-        lambda: worst_of("--doubles-most", options.doubles_most),
+        lambda: accepted_of(options),
         lambda: seed_of(options),
         lambda: workers_of(options),
         lambda: check_writable(
@@ -88,7 +82,7 @@ def answer(options: argparse.Namespace) -> str:
             habits=named,
             meters=meters,
             count=count,
-            wanted=_wanted(scenario, seed, skips, doubles),
+            wanted=_wanted(scenario, seed, *accepted),
             seed=seed,
             units=options.units,
             executor=executor,

@@ -11,7 +11,7 @@ from scipy.special import betainc
 
 from metersim.files.faults import Parameter, bad
 from metersim.files.units import ACRE, HECTARE
-from metersim.measures.indices import COMPARE, PUBLISHED_LIMITS, Limit, read_limit
+from metersim.measures.indices import COMPARE, STANDARDS, Limit, read_limits
 from metersim.measures.observed import observed_spacings
 from metersim.measures.plants import emerged
 from metersim.measures.spacing import classes_of
@@ -144,13 +144,6 @@ def standing_in(positions: ArrayLike, length: float) -> Standing | None:
     return Standing(mean, sd, int(low), int(high), many)
 
 
-INDICES = ("per_spacing.quality>={}", "per_spacing.multiple<={}", "per_spacing.miss<={}")
-STANDARDS: dict[str, tuple[str, ...]] = {
-    "db32t1023": tuple(map(str.format, INDICES, (0.80, 0.08, 0.08))),
-    "nyt1628": tuple(map(str.format, INDICES, (0.95, 0.02, 0.02))),
-    "onal1995": PUBLISHED_LIMITS,
-}
-"""Limits of quality of feed, multiples and misses, by the key of their source."""
 MANY = 99
 CELL_EVENTS = {
     "cells.skip": (0, 0),
@@ -169,20 +162,17 @@ WORSE = (1.25, 1.5, 2.0, 3.0)  # unwanted events of a meter, over the number tha
 
 
 def limits_of(text: str) -> tuple[Limit, ...]:
-    """Limits of a standard, or a single limit such as ``per_spacing.miss<=0.05``.
+    """Limits of a standard, or a single limit such as ``per_spacing.miss<=5%``.
 
     Raises
     ------
     BadInput
         For any other text, or when a limit is not on a share of cells or spacings.
     """
+    limits = read_limits(text)
     if text in STANDARDS:
-        return tuple(map(read_limit, STANDARDS[text]))
-    if not any(sign in text for sign in COMPARE):
-        known = ", ".join(STANDARDS)
-        message = f"give {known}, or MEASURE<=VALUE such as 'per_spacing.miss<=0.05', in quotes"
-        raise bad(Parameter("limits"), text, message)
-    limit = read_limit(text)
+        return limits
+    (limit,) = limits
     countable = (*CELL_EVENTS, *SPACING_EVENTS)
     if limit.key not in countable:
         raise bad(

@@ -16,11 +16,10 @@ from metersim.questions.learn.seen import of_look, pooled, read_seen
 from metersim.questions.learn.study import KEPT_DRAWS, learn_from
 from metersim.questions.learn.text import learned_json, learned_text
 from metersim.questions.learn.weigh import MACHINES
+from metersim.questions.shared.countoptions import disc_of, disc_options
 from metersim.questions.shared.options import (
     changes_of,
     crew,
-    disc_of,
-    disc_options,
     scenario_option,
     seed_of,
     units_option,

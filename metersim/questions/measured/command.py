@@ -29,7 +29,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         help="seeds that stand as plants, where known, of spacings in a field; 100 for seeds that "
         "were dug up",
     )
-    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
+    command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
     command.add_argument("--json", metavar="FILE", help="write all of it as JSON; - prints it")
     command.add_argument("--figure", metavar="FILE", help="draw the distributions")
 

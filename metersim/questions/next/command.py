@@ -15,20 +15,24 @@ from metersim.questions.next.moves import SETTERS
 from metersim.questions.next.study import ALWAYS_SHOWN, next_move
 from metersim.questions.next.text import next_text
 from metersim.questions.shared.countlog import Entry, read_log
-from metersim.questions.shared.looks import BELT, Look, look_of_seeds
+from metersim.questions.shared.countoptions import (
+    accept_option,
+    accepted_of,
+    count_of,
+    count_options,
+    disc_of,
+    disc_options,
+)
+from metersim.questions.shared.looks import Look
 from metersim.questions.shared.options import (
     bar,
     changes_of,
     crew,
-    disc_of,
-    disc_options,
-    numbers_of,
     scenario_option,
     seed_of,
     units_option,
     workers_of,
     workers_option,
-    worst_of,
 )
 from metersim.questions.shared.settings import SETTINGS
 from metersim.questions.shared.words import quantity
@@ -39,15 +43,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     scenario_option(command)
     units_option(command, "metric", "), and of the steps of settings (metric")
     add = command.add_argument
-    add("--seeds", metavar="N", help="seeds counted at these settings, those of doubles included")
-    add("--skips", metavar="N", help="skips among them")
-    add("--doubles", metavar="N", help="doubles among them")
-    add("--triples", metavar="N", help="triples among them (0)")
-    add(
-        "--way",
-        choices=("belt", "sensor"),
-        help="what was counted: seeds on a belt or in the row, or pulses of the sensor (belt)",
-    )
+    count_options(command, "seeds counted at these settings, those of doubles included")
     disc_options(command)
     add(
         "--log",
@@ -56,8 +52,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "the present one, at its own settings",
     )
     add("--row", metavar="NAME", help="which row of the log")
-    add("--skips-most", metavar="PERCENT", help="skips to put up with (those of a meter in order)")
-    add("--doubles-most", metavar="PERCENT", help="the same for doubles")
+    accept_option(command, "shares of a meter in order")
     add(
         "--also",
         action="append",
@@ -65,7 +60,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         choices=("guide", "hole"),
         help="parts that may be changed too; may be repeated",
     )
-    add("--seed", default="1", metavar="N", help="what chooses states and luck (1)")
+    add("--seed", default="1", metavar="N", help="random seed (1)")
     workers_option(command, None)
     add("--figure", metavar="FILE", help="draw it: .png, .svg or .pdf")
 
@@ -78,21 +73,20 @@ def answer(options: argparse.Namespace) -> str:
     BadInput
         When an option is wrong, or nothing was counted.
     """
-    scenario, counts, disc, entries, skips, doubles, seed, workers, _ = all_of(
+    scenario, counts, disc, entries, accepted, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
-        lambda: _count(options),
+        lambda: count_of(options),
         lambda: disc_of(options),
         lambda: _entries(options.log, options.row),
-        lambda: worst_of("--skips-most", options.skips_most),
-        lambda: worst_of("--doubles-most", options.doubles_most),
+        lambda: accepted_of(options),
         lambda: seed_of(options),
         lambda: workers_of(options),
         lambda: check_writable([("--figure", options.figure)], [options.scenario, options.log]),
     )
     looks = [*counts, *disc]
     if not looks and not entries:
-        message = "nothing was counted; give --seeds, --skips and --doubles, or --cells-seen and "
-        raise bad("next", "", message + "--cells-loaded, or --log and --row")
+        message = "nothing was counted; give --counted, --skips and --doubles, or --cells-seen "
+        raise bad("next", "", message + "and --cells-loaded, or --log and --row")
     given = scenario
     scenario, earlier = _placed(scenario, looks, entries)
     notes = _other_disc(given, [meter for meter, _ in earlier], options.units)
@@ -102,8 +96,8 @@ def answer(options: argparse.Namespace) -> str:
             looks,
             earlier=earlier,
             wanted=_usual(scenario, options.scenario),
-            skips_most=skips,
-            doubles_most=doubles,
+            skips_most=accepted[0],
+            doubles_most=accepted[1],
             also=options.also,
             units=options.units,
             seed=seed,
@@ -128,17 +122,6 @@ def _usual(scenario: Scenario, name: str) -> Scenario:
         return scenario.replace(**usual)
     except BadInput:  # settings of the file may contradict other changes
         return scenario
-
-
-def _count(options: argparse.Namespace) -> list[Look]:
-    """Count of seeds, if the options give one."""
-    found = numbers_of(options, ("seeds", "skips", "doubles"), ("triples",))
-    if not found:
-        if options.way is not None:
-            raise bad("--way", options.way, "goes with a count; give --seeds, --skips, --doubles")
-        return []
-    seeds, skips, doubles, triples = found
-    return [look_of_seeds(seeds, skips, doubles, triples, options.way or BELT)]
 
 
 def _entries(log: str | None, row: str | None) -> list[Entry]:

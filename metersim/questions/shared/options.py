@@ -5,30 +5,33 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager
 from functools import partial
 
 from tqdm import tqdm
 
-from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, percent, whole
+from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
 from metersim.files.units import MAIZE_BUSHEL, UNITS
 from metersim.machine.reading import section_of
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.counts import MOST_COUNTED
-from metersim.questions.shared.looks import DISC, Look
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
 from metersim.run.parallel import MOST_WORKERS, cores, processes
 
 MOST_YIELD = 4.0  # kg/m2, 40 t/ha
 MOST_PRICE = 1e9
 TONNE = 1e3  # kg
-MOST_WANTED = 50  # percent of skips, or of doubles, that a user may accept
 LONG = 3_000_000  # cells; they take some seconds
 
 
-OPTIONS = {"changes": "set", "limits": "limit"}  # options whose parameter has another name
+OPTIONS = {  # options whose parameter has another name
+    "changes": "set",
+    "limits": "accept",
+    "skips_most": "accept",
+    "doubles_most": "accept",
+    "way": "counted-by",
+}
 TOLD = re.compile("`(changes|doubles_most|out|plants|resume|row|turns|vary)`")  # within messages
 
 
@@ -80,9 +83,9 @@ def units_option(command: argparse.ArgumentParser, usual: str | None, more: str 
 
 def seed_options(command: argparse.ArgumentParser) -> None:
     """Add options of the random seed and the number of replicates."""
-    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
+    command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
     command.add_argument(
-        "--replicates", default="1", metavar="N", help="repeat with fresh luck (1)"
+        "--replicates", default="1", metavar="N", help="repeat with other random draws (1)"
     )
 
 
@@ -105,11 +108,11 @@ def draws_option(
 
 
 def details_option(command: argparse.ArgumentParser) -> None:
-    """Add the option that shows the parts of each interval."""
+    """Add the option that shows the whole report below the answer."""
     command.add_argument(
         "--details",
         action="store_true",
-        help="show what of each interval is sampling, inputs and model",
+        help="show the whole report: every measure, the parts of each interval, all notes",
     )
 
 
@@ -119,14 +122,6 @@ def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") ->
     command.add_argument(
         "--workers", default=usual, metavar="N", help=f"processes to work with ({said})"
     )
-
-
-def disc_options(command: argparse.ArgumentParser) -> None:
-    """Add options of a look at the disc at rest."""
-    add = command.add_argument
-    add("--cells-seen", metavar="N", help="cells looked at on the disc at rest, after the edge")
-    add("--cells-loaded", metavar="N", help="those with a seed or more")
-    add("--cells-doubled", metavar="N", help="those with two or more, if they were counted")
 
 
 def plants_options(command: argparse.ArgumentParser) -> None:
@@ -158,8 +153,8 @@ def watched_options(command: argparse.ArgumentParser, what: str, usual: str) -> 
     """Add options of the scenario, the cells to simulate, and the random seed."""
     scenario_option(command)
     units_option(command, "metric")
-    command.add_argument("--seed", default="1", metavar="N", help="what chooses the luck (1)")
-    said = f"cells that {what} is watched for; more of them say it more exactly ({usual})"
+    command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
+    said = f"cells that {what} is simulated for; more of them narrow the result ({usual})"
     command.add_argument("--cells", metavar="N", help=said)
 
 
@@ -197,11 +192,6 @@ def crew(workers: int) -> Iterator[Executor | None]:
         raise bad("--workers", str(workers), message) from None
 
 
-def worst_of(option: str, word: str | None) -> float | None:
-    """Largest accepted share of skips or doubles; None when the option is missing."""
-    return None if word is None else percent(option, word, 0, MOST_WANTED)
-
-
 def draws_of(options: argparse.Namespace, usual: int = DRAWS) -> int:
     """Number of draws of machine and uncertain inputs."""
     return usual if options.draws is None else whole("--draws", options.draws, 2, MOST_DRAWS)
@@ -235,51 +225,6 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
 
 def _amount(option: str, word: str | None, most: float, unit: str) -> float | None:
     return None if word is None else amount(option, word, most, unit)
-
-
-def numbers_of(
-    options: argparse.Namespace, needed: Sequence[str], more: Sequence[str]
-) -> list[int]:
-    """Numbers of options that belong together; empty when none of them is given."""
-    words = {name: getattr(options, name.replace("-", "_")) for name in (*needed, *more)}
-    if all(word is None for word in words.values()):
-        return []
-    lacking = [name for name in needed if words[name] is None]
-    given = " and ".join(f"--{name}" for name in words if words[name] is not None)
-    all_of(
-        *(
-            partial(whole, f"--{name}", word, 0, MOST_COUNTED)
-            for name, word in words.items()
-            if word is not None
-        ),
-        *(partial(_lacks, f"--{name}", given) for name in lacking),
-    )
-    return [int(word or 0) for word in words.values()]
-
-
-def _lacks(option: str, given: str) -> None:
-    raise bad(option, "", f"is needed with {given}; give 0 when there were none")
-
-
-def disc_of(options: argparse.Namespace) -> list[Look]:
-    """Look at the disc at rest, if the options give one."""
-    found = numbers_of(options, ("cells-seen", "cells-loaded"), ("cells-doubled",))
-    if not found:
-        return []
-    cells, loaded, doubled = found
-    faults = []
-    if not cells:
-        faults.append(Fault("--cells-seen", "0", "no cell was looked at; give 1 or more"))
-    if loaded > cells:
-        message = f"is more than the {cells} cells seen"
-        faults.append(Fault("--cells-loaded", str(loaded), message))
-    if doubled > loaded:
-        message = f"is more than the {loaded} cells loaded, in which those doubled are counted too"
-        faults.append(Fault("--cells-doubled", str(doubled), message))
-    if faults:
-        raise BadInput(faults)
-    several = doubled if options.cells_doubled is not None else None
-    return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
 
 
 def check_vary(options: argparse.Namespace) -> None:

@@ -56,7 +56,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     )
     add("--vacuum-most", metavar="N", help="kPa that the fan gives at the hole (6); inH2O for us")
     add("--discs", metavar="FILE", help="discs that you have, in a file like that of 'list discs'")
-    add("--seed", default="1", metavar="N", help="what chooses the luck (1)")
+    add("--seed", default="1", metavar="N", help="random seed (1)")
     workers_option(command)
     add("--out", metavar="FILE", help="write one page for the wall: .pdf, .png, .svg or .html")
     add("--scenario", metavar="FILE", help="write the start setup, for all other commands: .toml")
@@ -184,7 +184,7 @@ def _written(options: argparse.Namespace) -> str:
     said = f"\n\nWritten to {' and '.join(names)}." if names else ""
     if options.scenario:
         name = shlex.quote(options.scenario)
-        count = "--set surface=bench --seeds N --skips N --doubles N"
+        count = "--set surface=bench --counted N --skips N --doubles N"
         said += f"\nAfter the first count on the bench: metersim next {name} {count}"
     return said
 

@@ -7,10 +7,10 @@ import argparse
 from metersim.files.faults import all_of, whole
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
-from metersim.questions.steps.study import CELLS, SEEDS, steps, runs_of
-from metersim.questions.steps.text import steps_report
 from metersim.questions.shared.counts import LEAST_WATCHED, MOST_COUNTED, MOST_WATCHED
 from metersim.questions.shared.options import bar, changes_of, seed_of, watched_options
+from metersim.questions.steps.study import CELLS, SEEDS, runs_of, steps
+from metersim.questions.steps.text import steps_report
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -36,8 +36,8 @@ def answer(options: argparse.Namespace) -> str:
             scenario, seeds=seeds, units=options.units, seed=seed, cells=cells, on_run=show
         )
     if options.figure:
-        from metersim.questions.steps.figure import steps_figure
         from metersim.questions.shared.page import encoded
+        from metersim.questions.steps.figure import steps_figure
 
         drawn = steps_figure(found)
         write_all([(options.figure, encoded(drawn, options.figure))])

@@ -16,9 +16,6 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import LEVEL_TOTAL
-from metersim.questions.steps.step import Step
-from metersim.questions.steps.study import COUNTS, SingleSteps, steps
-from metersim.questions.steps.text import HEADS, setting_text
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
     INK,
@@ -31,6 +28,9 @@ from metersim.questions.shared.page import (
     new_page,
     origin_line,
 )
+from metersim.questions.steps.step import Step
+from metersim.questions.steps.study import COUNTS, SingleSteps, steps
+from metersim.questions.steps.text import HEADS, setting_text
 
 KINDS: dict[str, dict[str, Any]] = {
     "skips": {"color": "#0072B2", "marker": "o", "linestyle": "-", "mfc": "#0072B2"},
@@ -90,7 +90,9 @@ def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
     return figure
 
 
-def draw_steps(ax: Axes, result: SingleSteps, steps: list[Step], name: str, units: str) -> list[Line2D]:
+def draw_steps(
+    ax: Axes, result: SingleSteps, steps: list[Step], name: str, units: str
+) -> list[Line2D]:
     """Draw skips and doubles against the steps of one setting.
 
     Parameters

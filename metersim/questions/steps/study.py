@@ -17,8 +17,6 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import difference
 from metersim.measures.intervals import Estimate
-from metersim.questions.steps.step import CHANGES, Step, run_step
-from metersim.questions.steps.together import Pair, pair_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     POWER,
@@ -28,6 +26,8 @@ from metersim.questions.shared.counts import (
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 from metersim.questions.shared.spread import change_between, gather
+from metersim.questions.steps.step import CHANGES, Step, run_step
+from metersim.questions.steps.together import Pair, pair_of
 from metersim.run.parallel import check_sent, in_order
 from metersim.run.records import Origin
 

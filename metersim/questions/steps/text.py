@@ -16,9 +16,6 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.steps.step import Step
-from metersim.questions.steps.study import CELLS, SingleSteps
-from metersim.questions.steps.together import Pair
 from metersim.questions.shared.counts import MOST_PRACTICAL
 from metersim.questions.shared.notes import (
     AT_A_METER,
@@ -31,6 +28,9 @@ from metersim.questions.shared.notes import (
 )
 from metersim.questions.shared.settings import SETTINGS, steps_text
 from metersim.questions.shared.words import block, notch_text, seeds_text
+from metersim.questions.steps.step import Step
+from metersim.questions.steps.study import CELLS, SingleSteps
+from metersim.questions.steps.together import Pair
 
 HEADS = {
     "notch": "Singulator",

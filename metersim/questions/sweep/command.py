@@ -10,10 +10,11 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
+from itertools import chain
 
 from metersim.files.faults import all_of, bad, whole
 from metersim.files.whole import check_writable, write_all
-from metersim.measures.indices import check_measure, read_limit
+from metersim.measures.indices import check_measure, read_limits
 from metersim.questions.shared.options import (
     bar,
     changes_of,
@@ -72,11 +73,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
         help="measure to judge by (per_spacing.quality)",
     )
     add(
-        "--limit",
+        "--accept",
         action="append",
         default=[],
         metavar="'MEASURE<=VALUE'",
-        help="what is acceptable, in SI; may be repeated; else a published class, 'good'",
+        help="acceptance limit, in SI or percent, such as 'per_spacing.miss<=3%%', or a standard: "
+        "db32t1023, nyt1628, onal1995; may be repeated (onal1995, class 'good')",
     )
     add(
         "--plateau",
@@ -108,7 +110,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: replicates_of(options),
         lambda: POINTS if options.points is None else whole("--points", options.points, 2),
         lambda: workers_of(options),
-        lambda: all_of(*(lambda text=text: read_limit(text) for text in options.limit)),
+        lambda: all_of(*(lambda text=text: read_limits(text) for text in options.accept)),
         lambda: _plateau(options.plateau),
         lambda: read_axes(options.vary),
         lambda: check_measure("--response", options.response),
@@ -139,7 +141,7 @@ def answer(options: argparse.Namespace) -> str:
                 on_row=on_row,
                 run=partial(run_point, engine=options.engine),
             )
-        response = respond(result, options.response, limits, plateau)
+        response = respond(result, options.response, [*chain(*limits)], plateau)
         shares = importance(result, options.response) if options.importance else None
         if options.figure:
             from metersim.questions.shared.page import encoded
