@@ -13,8 +13,9 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.indices import Limit
 from metersim.questions.howmany.standards import limits_of
 from metersim.questions.howmany.study import SEEDS, WATCHED, howmany
-from metersim.questions.howmany.text import howmany_text, seen_lines
+from metersim.questions.howmany.text import howmany_answer, howmany_json, seen_lines
 from metersim.questions.shared.countlog import Entry, entry_of, with_entry
+from metersim.questions.shared.countoptions import count_options, numbers_of, way_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     LEAST_WATCHED,
@@ -22,10 +23,17 @@ from metersim.questions.shared.counts import (
     MOST_WATCHED,
     POWER,
 )
-from metersim.questions.shared.options import changes_of, seed_of, watched_options
+from metersim.questions.shared.looks import DISC
+from metersim.questions.shared.options import (
+    changes_of,
+    details_option,
+    seed_of,
+    watched_options,
+)
 from metersim.questions.shared.settings import SETTINGS, Steps, moved, steps_text, variants
 from metersim.questions.shared.words import block
 
+ADDED = "with --add: "
 OF_A_COUNT = ("row", "skips", "doubles", "triples")
 
 
@@ -33,28 +41,21 @@ def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim howmany``."""
     watched_options(command, "each state", "120,000")
     add = command.add_argument
-    add("--step", metavar="SETTING=+1", help="tell this step from none (notch=+1)")
-    add("--vary", metavar="KEY=A,B", help="tell these two values of a key apart")
+    add("--step", metavar="SETTING=+1", help="detect this step (notch=+1)")
+    add("--vary", metavar="KEY=A,B", help="distinguish these two values of a key")
     add(
-        "--limit",
+        "--accept",
         metavar="'MEASURE<=VALUE'",
-        help="tell on which side of a limit the meter is, in SI; or db32t1023, nyt1628, onal1995: "
-        "those of a published class",
+        help="show on which side of an acceptance limit the meter is, in SI or percent, such as "
+        "'cells.skip<=2%%'; or of a standard: db32t1023, nyt1628, onal1995",
     )
-    add("--certainty", metavar="PERCENT", help="how sure, when nothing differs (95)")
-    add("--power", metavar="PERCENT", help="how sure to find what differs (80)")
-    add("--seeds", metavar="N", help="what a count of N can say (300); with --add, those counted")
-    add(
-        "--way",
-        choices=("belt", "sensor"),
-        default="belt",
-        help="what is counted: seeds on a belt or in the row, or pulses of the sensor (belt)",
-    )
+    add("--certainty", metavar="PERCENT", help="chance of no alarm without a difference (95)")
+    add("--power", metavar="PERCENT", help="chance that a difference is detected (80)")
+    count_options(command, "range of a count of N seeds (300); with --add, seeds counted", ADDED)
     add("--add", metavar="FILE", help="add a count with the present settings to a log, as CSV")
     add("--row", metavar="NAME", help="with --add: which row of the machine")
-    add("--skips", metavar="N", help="with --add: skips counted")
-    add("--doubles", metavar="N", help="with --add: doubles counted")
-    add("--triples", metavar="N", help="with --add: triples counted (0)")
+    details_option(command)
+    add("--json", metavar="FILE", help="write all of it as JSON; - prints it")
 
 
 def answer(options: argparse.Namespace) -> str:
@@ -64,12 +65,14 @@ def answer(options: argparse.Namespace) -> str:
         lambda: _states(options),
         lambda: _limits(options),
         lambda: seed_of(options),
-        lambda: whole("--seeds", options.seeds or str(SEEDS), 1, MOST_COUNTED),
+        lambda: whole("--counted", options.counted or str(SEEDS), 1, MOST_COUNTED),
         lambda: whole("--cells", options.cells or str(WATCHED), LEAST_WATCHED, MOST_WATCHED),
         lambda: _chance("--certainty", options.certainty, CERTAINTY),
         lambda: _chance("--power", options.power, POWER),
         lambda: _entry(options),
-        lambda: check_writable([("--add", options.add)], [options.scenario]),
+        lambda: check_writable(
+            [("--add", options.add), ("--json", options.json)], [options.scenario]
+        ),
     )
     if entry is not None:  # faults of the log are reported before any run
         with_entry(Path(options.add), entry)
@@ -82,16 +85,22 @@ def answer(options: argparse.Namespace) -> str:
         seeds=seeds,
         certainty=certainty,
         power=power,
-        way=options.way,
+        way=way_of(options),
         units=options.units,
         seed=seed,
         cells=cells,
     )
-    text = howmany_text(found, options.units)
+    made: list[tuple[str, str | bytes]] = []
+    if options.json and options.json != "-":
+        made.append((options.json, howmany_json(found)))
+    if entry is not None:  # read again, as another count may have been added
+        made.append((options.add, with_entry(Path(options.add), entry)))
+    write_all(made)
+    if options.json == "-":
+        return howmany_json(found).removesuffix("\n")
+    text = howmany_answer(found, options.units, options.details)
     if entry is None:
         return text
-    log = with_entry(Path(options.add), entry)  # read again, as another count may have been added
-    write_all([(options.add, log)])
     lines = block("Counted", seen_lines(found, entry.look))
     kept = f"Added to {options.add}: row {entry.row}, {entry.seeds:,} seeds."
     return "\n".join([text, "", *lines, kept])
@@ -101,14 +110,14 @@ def _states(
     options: argparse.Namespace,
 ) -> tuple[Scenario, Scenario, tuple[str, str]] | None:
     """The two states to distinguish and their names, if the options give them."""
-    given = [name for name in ("step", "vary", "limit") if getattr(options, name) is not None]
+    given = [name for name in ("step", "vary", "accept") if getattr(options, name) is not None]
     if len(given) > 1:
         several = " and ".join(f"--{name}" for name in given)
-        raise bad("howmany", several, "say one thing to tell apart at a time; give only one")
+        raise bad("howmany", several, "ask for one difference or limit at a time; give only one")
     if options.vary is not None:
         named = variants(options.scenario, vary=options.vary, changes=changes_of(options))
         if len(named) != 2:
-            raise bad("--vary", options.vary, "takes two values to tell apart, such as notch=0,1")
+            raise bad("--vary", options.vary, "takes two values to distinguish, such as notch=0,1")
         (first, here), (second, there) = named.items()
         return here, there, (first, second)
     if options.step is None:
@@ -135,7 +144,7 @@ def _steps(text: str) -> Steps:
 
 
 def _limits(options: argparse.Namespace) -> tuple[Limit, ...]:
-    return () if options.limit is None else limits_of(options.limit)
+    return () if options.accept is None else limits_of(options.accept)
 
 
 def _chance(option: str, word: str | None, usual: float) -> float:
@@ -151,17 +160,15 @@ def _entry(options: argparse.Namespace) -> Entry | None:
             raise BadInput(Fault(f"--{name}", getattr(options, name), message) for name in given)
         return None
     if options.vary is not None:
-        message = "a count is made at one setting; give that with --set, and tell apart with --step"
+        message = "a count is made at one setting; give that with --set, and a step with --step"
         raise bad("--vary", options.vary, message)
-    needed = ("row", "seeds", "skips", "doubles")
+    needed = ("row", "counted", "skips", "doubles")
     lacking = [name for name in needed if getattr(options, name) is None]
     if lacking:
         raise BadInput(Fault("--add", options.add, f"give --{name}, too") for name in lacking)
-    seeds, skips, doubles, triples = all_of(
-        lambda: whole("--seeds", options.seeds, 0, MOST_COUNTED),
-        lambda: whole("--skips", options.skips, 0, MOST_COUNTED),
-        lambda: whole("--doubles", options.doubles, 0, MOST_COUNTED),
-        lambda: whole("--triples", options.triples or "0", 0, MOST_COUNTED),
-    )
+    way = way_of(options)
+    if way == DISC:
+        message = "is not kept in a log; give it to next with --cells-seen and --cells-loaded"
+        raise bad("--counted-by", options.counted_by, message)
     scenario = load_scenario(options.scenario, changes_of(options))
-    return entry_of(scenario, options.row, seeds, skips, doubles, triples, options.way)
+    return entry_of(scenario, options.row, *numbers_of(options), way)

@@ -206,7 +206,7 @@ class Side:
 
     @property
     def kept(self) -> bool:
-        """Whether the true share keeps to the limit."""
+        """Whether the true share meets the limit."""
         return bool(COMPARE[self.limit.sign](np.array([self.share.value]), self.limit.value)[0])
 
     def to_show(self, certainty: float = CERTAINTY, power: float = POWER) -> float:

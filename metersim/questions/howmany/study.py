@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ from metersim.questions.shared.counts import (
     power_of,
     shares_of,
 )
-from metersim.questions.shared.looks import BELT, SENSOR, kept_full, loads
+from metersim.questions.shared.looks import BELT, WAYS, kept_full, loads
 from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
 from metersim.run.records import Origin, Run
 from metersim.run.simulation import simulate
@@ -126,7 +126,7 @@ class HowMany:
     certainty, power : float
         Chance that equal states give no alarm, and chance that a difference is detected.
     way : str
-        ``belt`` or ``sensor``.
+        ``belt``, ``sensor`` or ``disc``.
     stretches : mapping of str to Stretch
         Stretches of a thousandth of a hectare (``metric``) and of an acre (``us``).
     """
@@ -195,17 +195,21 @@ class HowMany:
         dependent and with independent cells, and the range of a count of `seeds`.  Missing values
         are nan.
         """
+        return dataframe(self.rows())
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Rows of `to_dataframe`."""
         rows = []
         for kind in COUNTED:
             here = self.states[0].shares[kind]
-            row = {"kind": kind, "share": here.value, "effect": here.effect}
+            row: dict[str, Any] = {"kind": kind, "share": here.value, "effect": here.effect}
             if len(self.states) == 2:
                 there, needed = self.states[1].shares[kind], self.needed(kind)
                 row |= {"other_share": there.value, "other_effect": there.effect}
                 row |= {"needed": needed.seeds, "needed_plain": needed.independent}
                 row["mistaken"] = self.undetected(kind)
             rows.append(row | self.range_of(kind)._asdict())
-        return dataframe(rows)
+        return rows
 
 
 def howmany(
@@ -240,8 +244,8 @@ def howmany(
     certainty, power : float
         Chance that equal states give no alarm, and chance that a difference is detected, between
         0.5 and 1.
-    way : {'belt', 'sensor'}
-        Place of the count.
+    way : {'belt', 'sensor', 'disc'}
+        How the count is made.
     units : {'metric', 'us'}
         Family of units of the words for the step.
     seed : int
@@ -274,9 +278,9 @@ def howmany(
     >>> f"{stretch.length:.2f} m", stretch.seeds.low <= 33 <= stretch.seeds.high
     ('5.40 m', True)
     """
-    if min(seeds, cells) < 1 or way not in (BELT, SENSOR):
+    if min(seeds, cells) < 1 or way not in WAYS:
         raise ValueError(
-            f"seeds {seeds}, cells {cells}, way {way!r}; allowed: 1 or more, belt, sensor"
+            f"seeds {seeds}, cells {cells}, way {way!r}; allowed: 1 or more, {', '.join(WAYS)}"
         )
     if not (0.5 <= certainty < 1 and 0.5 <= power < 1):
         raise ValueError(f"certainty {certainty}, power {power}; allowed: 0.5 to below 1")

@@ -1,40 +1,196 @@
-"""Text of needed counts, ranges of a count, and lengths of row to dig or walk."""
+"""Texts of needed counts, ranges of a count, and lengths of row to dig or walk."""
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Sequence
+from dataclasses import asdict
 
 from metersim.files.units import UNITS
 from metersim.measures.indices import BY_KEY
 from metersim.measures.limits import cautions
 from metersim.questions.howmany.standards import LEVEL, NEARLY, WORSE, Side, Standing, Stretch
 from metersim.questions.howmany.study import COUNTED, HowMany, Needed
+from metersim.questions.shared.answer import MOST_ROWS, Answer, finite
 from metersim.questions.shared.counts import KINDS, MOST_PRACTICAL
-from metersim.questions.shared.looks import SENSOR, Look
+from metersim.questions.shared.looks import BELT, DISC, SENSOR, Look
 from metersim.questions.shared.notes import IN_THE_ROW, PROVE, asked, heading_of
-from metersim.questions.shared.words import block, plural, seeds_text
+from metersim.questions.shared.words import block, plural, quantity, seeds_text
+from metersim.run.records import provenance
 
 OF_AREA = {"metric": "a thousandth of a hectare", "us": "a thousandth of an acre"}
 OUT_OF = 100
-SHARES_GIVEN = (
-    "machines differ in these shares: it changes which count is needed, not what a count of given "
-    "shares detects"
+AS_IT_IS = "as it is"
+COUNTS_OF = {
+    BELT: "seeds on a belt or in the row",
+    SENSOR: "pulses of the sensor",
+    DISC: "cells of a disc at rest",
+}
+STOPPED_ROW = (
+    "Dig or count only behind a machine at rest, lowered or blocked, with fan off and guards on; "
+    "manual first."
 )
+SHARES_GIVEN = "these shares differ between machines, and the needed count differs with them"
 PLACES = (
-    "counts tell of cells, not of where seeds lie: what moves them along the row, such as speed or "
-    "the tube, shows in measured spacings ('metersim measured')"
+    "counts hold no positions of seeds: effects of speed or tube on positions need measured "
+    "spacings ('metersim measured')"
 )
+
+
+def howmany_answer(result: HowMany, units: str = "metric", details: bool = False) -> str:
+    """The answer on needed counts; with details the whole report."""
+    scenario = result.origin.scenario
+    first, table = (
+        _of_difference(result) if len(result.states) == 2 else _of_limits(result.sides, result)
+    )
+    if len(result.states) == 2 and result.sides:
+        first = [*first, *_of_limits(result.sides, result)[0]][:2]
+    found = result.stretches[units]
+    length = f"{OF_AREA[units]} is {length_text(found.length, units)} of one row".capitalize()
+    if found.seeds:
+        inside = f"{found.seeds.low} to {found.seeds.high} seeds in 95 of 100 such stretches"
+        length = f"{length}: {inside}"
+    _, settings, *_ = asked(scenario, units)
+    every = f"one seed every {quantity('length', scenario.spacing, units)}"
+    way = f"counts of {COUNTS_OF[result.way]}"
+    return Answer(
+        caution=STOPPED_ROW,
+        first=[*first, f"{length}."],
+        notes=[_sentence(line) for line in (*cautions(scenario, units), *scenario.warnings)],
+        table=table,
+        assumes="; ".join([every, settings, way, *map(str, scenario.unknown)]),
+        details=howmany_text(result, units).splitlines(),
+    ).text(details)
+
+
+def _sentence(line: str) -> str:
+    return f"{line[0].upper()}{line[1:]}."
+
+
+def _cases(result: HowMany) -> str:
+    """Chance of detection and of a false alarm, in words."""
+    found, alarms = (round(OUT_OF * chance, 2) for chance in (result.power, 1 - result.certainty))
+    return f"{found:g} of {OUT_OF} cases, with {alarms:g} false alarms in {OUT_OF}"
+
+
+def _of_difference(result: HowMany) -> tuple[list[str], list[tuple[str, ...]]]:
+    """First sentences and table on two states."""
+    here, there = result.states
+    kind = result.soonest
+    needed = result.needed(kind).seeds
+    first = [f"No practical count distinguishes these two: {here.label}, {there.label}."]
+    if needed <= MOST_PRACTICAL:
+        many = seeds_text(needed)
+        number = many.removesuffix(" seeds")
+        after = "before and {} after" if here.label == AS_IT_IS else f"at {here.label} and {{}} at "
+        after = after.format(number) + ("" if here.label == AS_IT_IS else there.label)
+        change = "the difference" if here.label != AS_IT_IS else f"the step '{there.label}'"
+        first = [
+            f"Count {many} {after}. Compare the {kind}.",
+            f"Then {change} is detected in {_cases(result)}.",
+        ]
+    heads = ("cells", here.label, there.label, "needed in each count", _range_head(result))
+    rows = [
+        (
+            name,
+            *(_percent(state.shares[name].value) for state in result.states),
+            seeds_text(result.needed(name).seeds),
+            _range_text(result, name),
+        )
+        for name in KINDS
+    ]
+    return first, [heads, *rows]
+
+
+def _range_head(result: HowMany) -> str:
+    sure = round(OUT_OF * result.certainty, 2)
+    return f"counted in {result.seeds:,} seeds ({sure:g} of {OUT_OF} counts)"
+
+
+def _range_text(result: HowMany, kind: str) -> str:
+    if kind not in COUNTED:
+        return "-"
+    found = result.range_of(kind)
+    return f"{found.low} to {found.high}"
+
+
+def _of_limits(sides: Sequence[Side], result: HowMany) -> tuple[list[str], list[tuple[str, ...]]]:
+    """First sentences and table on acceptance limits."""
+    met = sum(side.kept for side in sides)
+    most = max(result.to_show(side).seeds for side in sides)
+    limits = f"{met} of {len(sides)} acceptance limits" if len(sides) > 1 else "the limit"
+    verb = "meets" if met or len(sides) > 1 else "does not meet"
+    first = [f"By simulation this meter {verb} {limits}."]
+    if most <= MOST_PRACTICAL:
+        power = round(OUT_OF * result.power, 2)
+        first.append(
+            f"Count {seeds_text(most)}. Then the side of each limit is detected in {power:g} of "
+            f"{OUT_OF} cases."
+        )
+    else:
+        first.append("No practical count detects the side of each limit.")
+    heads = ("acceptance limit", "expected", "meets it", "seeds needed", "accepted at 2 times it")
+    rows = [
+        (
+            _limit(side),
+            _percent(side.share.value),
+            "yes" if side.kept else "no",
+            seeds_text(result.to_show(side).seeds),
+            f"{round(OUT_OF * side.passes(_counted(result, side), 2.0))} of {OUT_OF} counts of "
+            f"{result.seeds:,}",
+        )
+        for side in sides[:MOST_ROWS]
+    ]
+    return first, [heads, *rows]
+
+
+def _counted(result: HowMany, side: Side) -> float:
+    """Spacings or cells in the requested count."""
+    return result.seeds if side.limit.key.startswith("per_spacing") else result.cells
+
+
+def howmany_json(result: HowMany) -> str:
+    """JSON of needed counts, ranges and stretches of row, in SI."""
+    made = {
+        "provenance": provenance(result.origin),
+        "states": [state.label for state in result.states],
+        "certainty": result.certainty,
+        "power": result.power,
+        "counted_by": result.way,
+        "counted_seeds": result.seeds,
+        "counted_cells": result.cells,
+        "kinds": [*map(finite, result.rows())],
+        "limits": [
+            finite(
+                {
+                    "limit": str(side.limit),
+                    "share": side.share.value,
+                    "effect": side.share.effect,
+                    "meets": side.kept,
+                    "needed": result.to_show(side).seeds,
+                    "needed_plain": result.to_show(side).independent,
+                }
+            )
+            for side in result.sides
+        ],
+        "stretches": {
+            "thousandth_of_hectare" if family == "metric" else "thousandth_of_acre": asdict(found)
+            for family, found in result.stretches.items()
+        },
+    }
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
 
 
 def howmany_text(result: HowMany, units: str = "metric") -> str:
-    """Report of the needed counts."""
+    """Whole report of the needed counts."""
     scenario = result.origin.scenario
     lines = [heading_of(result.origin), "", *block("Asked", asked(scenario, units)), ""]
     lines += [*block("Certainty", _certainty(result)), ""]
     if len(result.states) == 2:
-        lines += [*block("Tell apart", _difference_lines(result)), ""]
+        lines += [*block("Difference", _difference_lines(result)), ""]
     if result.sides:
-        lines += [*block("Limit", _limits(result)), ""]
+        lines += [*block("Accept", _limits(result)), ""]
     lines += [*block("A count", _count(result)), ""]
     lines += [*block("Row", _row(result, units)), ""]
     if found := [*cautions(scenario, units), *scenario.warnings]:
@@ -45,12 +201,11 @@ def howmany_text(result: HowMany, units: str = "metric") -> str:
 
 
 def _certainty(result: HowMany) -> list[str]:
-    way = "pulses of the sensor" if result.way == SENSOR else "seeds on a belt or in the row"
+    way = COUNTS_OF[result.way]
     cells = result.states[0].seeds.size
     return [
-        f"where nothing differs, {round(OUT_OF * (1 - result.certainty), 1):g} of {OUT_OF} counts "
-        f"say that something does; what differs is found by {round(OUT_OF * result.power, 1):g} of "
-        f"{OUT_OF}; counts of {way}, as {cells:,} simulated cells show them",
+        f"a difference is detected in {_cases(result)}",
+        f"counts of {way}, from {cells:,} simulated cells",
         SHARES_GIVEN,
     ]
 
@@ -68,15 +223,15 @@ def _difference_lines(result: HowMany) -> list[str]:
     kind = result.soonest
     needed = result.needed(kind)
     if needed.seeds > MOST_PRACTICAL:
-        return [*lines, "no count that anybody makes tells them apart", PLACES]
+        return [*lines, "no practical count distinguishes them", PLACES]
     lines.append(
         f"so count {seeds_text(needed.seeds)} as it is, and as many after, and look at {kind}"
         + dependence(needed)
     )
     missed = round(OUT_OF * result.undetected(kind))
     lines.append(
-        f"with counts of {result.seeds:,} seeds, {missed} of {OUT_OF} times the other would be "
-        "taken for no different"
+        f"counts of {result.seeds:,} seeds do not detect the difference in {missed} of {OUT_OF} "
+        "cases"
     )
     return [*lines, PLACES]
 
@@ -96,22 +251,22 @@ def _limits(result: HowMany) -> list[str]:
     lines = []
     for side in result.sides:
         needed = result.to_show(side)
-        kept = "keeps to" if side.kept else "does not keep to"
+        kept = "meets" if side.kept else "does not meet"
         known = f"with {_percent(side.share.value)} this meter {kept} it"
         plain = f"plain binomial: {seeds_text(needed.independent)}"
         lines.append(f"{_limit(side)}: {known}; {_shown(needed.seeds)} ({plain})")
         lines.append(_misled(result, side))
     if all(side.kept for side in result.sides) and len(result.sides) > 1:
         most = max(result.to_show(side).seeds for side in result.sides)
-        lines.append(f"that it keeps to each of them: {_shown(most)}; to all at once, less often")
+        lines.append(f"each of them alone: {_shown(most)}; all at once: in fewer cases")
     return lines
 
 
 def _shown(seeds: float) -> str:
     """Number of seeds in a count, in words."""
     if seeds > MOST_PRACTICAL:
-        return f"no count of {MOST_PRACTICAL:,} seeds shows that"
-    return f"a count of {seeds_text(seeds)} shows that"
+        return f"a count of {MOST_PRACTICAL:,} seeds does not detect that"
+    return f"a count of {seeds_text(seeds)} detects that"
 
 
 def _limit(side: Side) -> str:
@@ -123,13 +278,13 @@ def _limit(side: Side) -> str:
 
 
 def _misled(result: HowMany, side: Side) -> str:
-    """Chance that a count keeps to a limit although the meter does not, in words."""
-    counted = result.seeds if side.limit.key.startswith("per_spacing") else result.cells
+    """Chance that a count meets a limit although the meter does not, in words."""
+    counted = _counted(result, side)
     chances = (
         f"{round(OUT_OF * side.passes(counted, worse))} with {worse:g} times" for worse in WORSE
     )
     return (
-        f"  a meter that is not in order keeps to it in so many of {OUT_OF} counts of "
+        f"  a meter that is not in order meets it in so many of {OUT_OF} counts of "
         f"{result.seeds:,}: {', '.join(chances)} what is allowed"
     )
 
@@ -147,7 +302,7 @@ def _count(result: HowMany) -> list[str]:
             f"{_percent(found.share_low)} to {_percent(found.share_high)}"
         )
         change = _visible(found.below, found.above)
-        lines.append(f"  between two such counts, a change shows when it leads to {change}")
+        lines.append(f"  two such counts detect a change to {change}")
     return lines
 
 
@@ -165,11 +320,11 @@ def seen_lines(result: HowMany, look: Look) -> list[str]:
     lines = []
     for kind, met in zip(COUNTED, (look.skips, look.doubles or 0), strict=True):
         found = result.range_of(kind)
-        where = "as luck gives them"
+        where = "within sampling error"
         if not found.low <= met <= found.high:
-            where = f"{'fewer' if met < found.low else 'more'} than luck alone gives"
-        said = f"{met} {plural(met, kind[:-1])}: {where} with this scenario"
-        lines.append(f"{said}, {found.low} to {found.high}")
+            where = f"{'fewer' if met < found.low else 'more'} than sampling error explains"
+        said = f"{met} {plural(met, kind[:-1])}: {where}"
+        lines.append(f"{said} ({found.low} to {found.high} expected with this scenario)")
     return lines
 
 
@@ -198,13 +353,13 @@ def _standing(result: HowMany, stretch: Stretch) -> list[str]:
 def _numbers(found: Standing | None) -> str:
     """Expected number in a stretch, its range, and the needed repetitions, in words."""
     if found is None:
-        return "no run is long enough to tell"
+        return "the run is too short"
     sure = round(OUT_OF * LEVEL)
     repeats = found.repeats()
     many = "one such stretch" if repeats == 1 else f"the mean of {repeats} such stretches"
     return (
         f"{found.mean:.1f} expected, {found.low} to {found.high} in {sure} of {OUT_OF} stretches "
-        f"by luck alone; {many} tells it to {_percent(NEARLY)}"
+        f"by sampling error; {many} gives it to {_percent(NEARLY)}"
     )
 
 

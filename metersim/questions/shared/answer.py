@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from metersim.measures.intervals import Estimate
 from metersim.questions.shared.words import WIDE, aligned, shown, wrapped
@@ -92,3 +93,11 @@ def plain(value: float, size: float) -> str:
         return f"{value:,.6g}"
     digits = math.ceil(-math.log10(size / 2))
     return f"{round(value, digits) + 0.0:,.{max(digits, 0)}f}"
+
+
+def finite(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row for JSON: numbers that are not finite become None."""
+    return {
+        key: None if isinstance(value, float) and not math.isfinite(value) else value
+        for key, value in row.items()
+    }

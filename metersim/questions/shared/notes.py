@@ -35,6 +35,10 @@ WITH_THE_FAN = (
     "Count with the fan running only from a safe place, with all guards on; no hand, sleeve or eye "
     f"goes near an open cover. {MANUAL}."
 )
+STOPPED = (
+    "Stop fan and disc before a hand goes in. While they run, guards on, measure at a port; "
+    "manual first."
+)
 BEFORE = (
     f"{MANUAL}, before anything here.",
     "Stop the machine, let fan and disc come to rest, and lock out, so that nothing can start, "

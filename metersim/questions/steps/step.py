@@ -1,4 +1,4 @@
-"""One step of a steps: a meter with one moved setting, its run, and its draws."""
+"""One step of a setting: a meter with one moved setting, its run, and its draws."""
 
 from __future__ import annotations
 

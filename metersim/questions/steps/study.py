@@ -162,7 +162,11 @@ class SingleSteps:
         """
         if table not in ("steps", "pairs"):
             raise ValueError(f"table is {table!r}; allowed: steps, pairs")
-        return dataframe([*(self._steps() if table == "steps" else self._pairs())])
+        return dataframe(self.rows(table))
+
+    def rows(self, table: str = "steps") -> list[dict[str, Any]]:
+        """Rows of a table of `to_dataframe`, in SI."""
+        return [*(self._steps() if table == "steps" else self._pairs())]
 
     def _steps(self) -> Iterator[dict[str, Any]]:
         nothing = dict.fromkeys(CHANGES, Estimate(0.0, 0.0, 0.0))
@@ -195,7 +199,10 @@ class SingleSteps:
                 row |= {f"{kind}_beyond": found.value, f"{kind}_beyond_low": found.low}
                 row[f"{kind}_beyond_high"] = found.high
             row["distance"] = pair.distance(self.cells)
-            yield row | {"adds_up": pair.adds_up, "seeds_to_tell": self.seeds_to_distinguish(pair)}
+            yield row | {
+                "adds_up": pair.adds_up,
+                "seeds_to_distinguish": self.seeds_to_distinguish(pair),
+            }
 
 
 def steps(

@@ -1,7 +1,8 @@
-"""Text of a steps: steps, the counts that detect them, and pairs of steps."""
+"""Texts of single steps: the answer, the report, and JSON of steps and pairs."""
 
 from __future__ import annotations
 
+import json
 import math
 
 from metersim.machine.sources import (
@@ -16,21 +17,25 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.shared.counts import MOST_PRACTICAL
+from metersim.questions.shared.answer import MOST_ROWS, Answer, finite, plain
+from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER
 from metersim.questions.shared.notes import (
     AT_A_METER,
     PROVE,
+    STOPPED,
     asked,
+    decisive,
     heading,
     interval_lines,
     level_text,
     notes,
 )
-from metersim.questions.shared.settings import SETTINGS, steps_text
-from metersim.questions.shared.words import block, notch_text, seeds_text
+from metersim.questions.shared.settings import SETTINGS, Steps, steps_text
+from metersim.questions.shared.words import block, notch_text, quantity, seeds_text
 from metersim.questions.steps.step import Step
 from metersim.questions.steps.study import CELLS, SingleSteps
 from metersim.questions.steps.together import Pair
+from metersim.run.records import provenance
 
 HEADS = {
     "notch": "Singulator",
@@ -40,12 +45,103 @@ HEADS = {
     "speed": "Speed",
     "hole": "Another disc: hole",
 }
+POSITIONS = (
+    "counts hold no positions of seeds: the effect of speed on quality and precision needs "
+    "measured spacings ('metersim measured')"
+)
 SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (20, 19, 19, 20, 18)
 
 
+def steps_answer(result: SingleSteps, details: bool = False) -> str:
+    """The answer on single steps; with details the whole report."""
+    base, scenario = result.base, result.origin.scenario
+    found = sorted(
+        (
+            (visible, step, changes)
+            for step, visible, changes in zip(
+                result.steps, result.visible, result.differences, strict=True
+            )
+            if abs(step.step) == 1
+        ),
+        key=lambda row: row[0].seeds,
+    )
+    by_hand = [row for row in found if not SETTINGS[row[1].setting].part]
+    first = ["No practical count detects a single step by hand."]
+    if by_hand and by_hand[0][0].seeds <= MOST_PRACTICAL:
+        visible, step, _ = by_hand[0]
+        many = seeds_text(visible.seeds)
+        first = [
+            f"Fewest seeds detect this step: {words_of(step.steps, result.units)}.",
+            f"Count {many} before and {many.removesuffix(' seeds')} after. Then it is detected in "
+            "80 of 100 cases, with 5 false alarms in 100.",
+        ]
+    first.append(f"Move one setting at a time: {_one_at_a_time(result)}.")
+    shown = [row for row in found if row[0].seeds <= MOST_PRACTICAL][: MOST_ROWS - 1]
+    rest = [words_of(row[1].steps, result.units) for row in found if row not in shown]
+    heads = ("single step", "skips, pp", "doubles, pp", "detected from, before and after")
+    now = [f"now {100 * base.estimates[kind].value:.2g} %" for kind in ("skips", "doubles")]
+    rows = [("present settings", *now, "")] + [
+        (
+            words_of(step.steps, result.units),
+            *(_change(changes[kind]) for kind in ("skips", "doubles")),
+            seen_text(visible),
+        )
+        for visible, step, changes in shown
+    ]
+    missed = [f"No practical count detects: {', '.join(rest)}."] if rest else []
+    _, settings, *_ = asked(scenario, result.units)
+    every = f"one seed every {quantity('length', scenario.spacing, result.units)}"
+    machine = scenario.posterior.title if scenario.posterior else "the usual machine"
+    return Answer(
+        caution=STOPPED,
+        first=first,
+        notes=[*decisive(base.measured, result.units), *missed],
+        table=(heads, *rows),
+        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown)]),
+        details=steps_report(result).splitlines(),
+    ).text(details)
+
+
+def words_of(steps: Steps, units: str) -> str:
+    """A single step in words that name its setting."""
+    words = steps_text(steps, units)
+    return f"{words} (another disc)" if any(SETTINGS[name].part for name in steps) else words
+
+
+def _change(found: Estimate) -> str:
+    """A change in percentage points with its interval, or that none is distinguished."""
+    if math.isnan(found.value):
+        return "no seed"
+    zero = found.low <= 0 <= found.high
+    size = (found.high - found.low) / 2
+    if not zero:  # the nearer end is printed as another number than 0
+        size = min(size, 2 * min(abs(found.low), abs(found.high)))
+    size = 100 * max(size, 1e-4)
+    value, low, high = (plain(100 * one, size) for one in (found.value, found.low, found.high))
+    if zero:
+        return f"not distinguished from 0 ({low} to {high})"
+    return f"{'+' if found.value > 0 else ''}{value} ({low} to {high})"
+
+
+def steps_json(result: SingleSteps) -> str:
+    """JSON of all steps and pairs, in SI."""
+    made = {
+        "provenance": provenance(result.origin),
+        "interval_level": LEVEL_TOTAL,
+        "counted_seeds": result.seeds,
+        "counted_cells": result.cells,
+        "certainty": CERTAINTY,
+        "power": POWER,
+        "units_of_steps": result.units,
+        "sampling_error_of_two_counts": {kind: result.band(kind) for kind in ("skips", "doubles")},
+        **{name: [*map(finite, result.rows(name))] for name in ("steps", "pairs")},
+    }
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
 def steps_report(result: SingleSteps) -> str:
-    """Report of a steps."""
+    """Whole report of steps, the counts that detect them, and pairs of steps."""
     units, measured = result.units, result.base.measured
     lines = [
         heading(measured),
@@ -74,9 +170,9 @@ def steps_report(result: SingleSteps) -> str:
     return "\n".join(lines)
 
 
-SEEN = "visible from"
+SEEN = "detected from"
 SEEDS_SD = 0.15
-"""Relative SD of the number of seeds from which a notch is visible.
+"""Relative SD of the number of seeds from which a notch is detected.
 
 It was measured in runs of `CELLS` cells with a dozen random seeds on the maize bench.
 """
@@ -101,14 +197,14 @@ def _how(result: SingleSteps) -> list[str]:
     return [
         "single steps of each setting, the rest as it is, with common random numbers; "
         f"{level_text(LEVEL_TOTAL)}s in brackets: {interval_lines(result.base.level)[0]}",
-        "all steps share the machine: their differences are known better than their levels",
-        f"two counts of {result.seeds:,} seeds of the meter as it is differ by sampling alone by "
-        f"up to {skips:.1f} points of skips and {doubles:.1f} points of doubles (95 %)",
-        "counts tell of cells, not of where seeds lie: what speed does to quality and precision "
-        "shows in measured spacings ('metersim measured')",
-        "visible from so many seeds, counted before and again after: found in 80 of 100 such pairs "
-        f"of counts, and where nothing changed in 5 of 100; that number is known to {known:.0f} % "
-        "at best, more --cells tell it better",
+        "all steps share the machine: differences have narrower intervals than levels",
+        f"sampling error of two counts of {result.seeds:,} seeds at the present settings: they "
+        f"differ by up to {skips:.1f} pp of skips and {doubles:.1f} pp of doubles in 95 of 100 "
+        "pairs",
+        POSITIONS,
+        "detected from so many seeds, counted before and again after: in 80 of 100 such pairs of "
+        f"counts, with 5 false alarms in 100; these numbers have an SD of {known:.0f} %, which "
+        "more --cells reduce",
     ]
 
 
@@ -149,9 +245,9 @@ def seen_text(visible: tuple[float, str]) -> str:
 def _together(result: SingleSteps) -> list[str]:
     """One row for each pair of steps, and one line on pairs with a step without effect."""
     lines = [
-        "two single steps at once, counted before and again after: from how many seeds that tells "
-        "which did it, by the kind of change alone, however strongly either acts",
-        f"{'':51} {'told apart from':>16}   {'effects':8}  beyond their sum, points",
+        "two single steps at once, counted before and again after: seeds from which the kind of "
+        "change distinguishes them, whatever the size of either effect",
+        f"{'':51} {'distinguished':>16}   {'effects':8}  beyond their sum, pp",
     ]
     lines += [pair_text(result, pair) for pair in result.pairs if pair.way != "nothing"]
     seen = zip(result.steps, result.visible, strict=True)
@@ -161,7 +257,7 @@ def _together(result: SingleSteps) -> list[str]:
         if not (visible.kind or abs(step.step) > 1 or SETTINGS[step.setting].part)
     ]
     if silent:
-        lines.append(f"nothing to tell where a step does nothing by itself: {', '.join(silent)}")
+        lines.append(f"steps without a detected effect are in no pair: {', '.join(silent)}")
     return lines
 
 
@@ -180,7 +276,7 @@ def pair_text(result: SingleSteps, pair: Pair) -> str:
 
 def _practice(result: SingleSteps) -> list[str]:
     """Rules of the trade, each with the simulated result."""
-    lines = [f"{NO_SOURCE}; beside each rule what comes out here"]
+    lines = [f"{NO_SOURCE}; beside each rule what is simulated here"]
     changes = {
         (step.setting, step.step): found
         for step, found in zip(result.steps, result.differences, strict=True)
@@ -194,7 +290,7 @@ def _practice(result: SingleSteps) -> list[str]:
         if one.low <= 0 <= one.high:
             return f"no change of {kind} can be distinguished from zero"
         verdict = "so it is" if one.value * sign > 0 else "not so"
-        return f"{verdict}: {100 * one.value:+.2f} points of {kind}"
+        return f"{verdict}: {100 * one.value:+.2f} pp of {kind}"
 
     lines += [
         f"{DOUBLES} - {verdict(('notch', 1), 'doubles', -1)}, "
@@ -236,6 +332,6 @@ def _one_at_a_time(result: SingleSteps) -> str:
         pair for pair in result.pairs if result.seeds_to_distinguish(pair) <= result.seeds
     ]
     return (
-        f"a count of {result.seeds:,} seeds tells which step did it for {len(distinguished)} of "
+        f"a count of {result.seeds:,} seeds distinguishes the two steps of {len(distinguished)} of "
         f"{len(result.pairs)} pairs"
     )
