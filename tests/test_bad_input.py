@@ -672,3 +672,48 @@ def test_a_hundred_thousand_faults_are_cut_at_twenty(told, folder):
     (folder / "many.toml").write_text(f'title = "x"\nextends = "maize_bench"\n[disc]\n{keys}\n')
     lines = told("explain", folder / "many.toml")
     assert len(lines) == 21 and lines[-1] == "and 980 faults more"
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["ladder", "maize_bench"], "ladder is now 'steps'; see 'metersim --help'"),
+        (["ladder", "--help"], "ladder is now 'steps'; see 'metersim --help'"),
+        (["steps", "maize_bench", "--seeds=300"], "steps: --seeds is now --counted;"),
+        (["howmany", "maize_bench", "--seeds", "5"], "howmany: --seeds is now --counted;"),
+        (["next", "maize_bench", "--seeds", "5"], "next: --seeds is now --counted;"),
+        (["next", "maize_bench", "--way", "belt"], "next: --way is now --counted-by;"),
+        (["howmany", "maize_bench", "--limit", "x"], "howmany: --limit is now --accept;"),
+        (["sweep", "maize_bench", "--limit", "x"], "sweep: --limit is now --accept;"),
+        (
+            ["next", "maize_bench", "--skips-most", "2"],
+            "next: --skips-most is now --accept 'cells.skip<=2%';",
+        ),
+        (
+            ["habits", "maize_bench", "--doubles-most", "2"],
+            "habits: --doubles-most is now --accept 'cells.double<=2%';",
+        ),
+    ],
+)
+def test_a_retired_name_is_refused_with_the_new_one(words, line, told):
+    (said,) = told(*words)
+    assert said.startswith(line)
+
+
+def test_every_new_name_is_there():
+    """A retired name of a command or option leads to one that can be typed."""
+    for name in metersim.cli.RETIRED_COMMANDS.values():
+        assert name in metersim.cli.QUESTIONS
+    for old, (new, commands) in metersim.cli.RETIRED_OPTIONS.items():
+        for command in commands:
+            usage = metersim.cli.parser([command])._subparsers._group_actions[0].choices[command]
+            options = usage._option_string_actions
+            assert new.partition(" ")[0] in options and old not in options
+
+
+@pytest.mark.parametrize(
+    "words", [["run", "maize_field", "--turn", "5"], ["howmany", "maize_field", "--cell", "1000"]]
+)
+def test_no_option_is_abbreviated(words, told):
+    (said,) = told(*words)
+    assert words[-2] in said

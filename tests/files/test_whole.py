@@ -19,7 +19,7 @@ def test_a_device_is_no_file(place, told, folder):
     (line,) = told("sheet", "--lot", "maize_large_flat", "--rate", 8e4, "--row-spacing", 75,
                    "--speed", 6, "--discs", place)  # fmt: skip
     assert line == f"{place}: cannot be read: is a device; give a file"
-    told("howmany", "maize_bench", "--add", place, "--row", 3, "--seeds", 300, "--skips", 1,
+    told("howmany", "maize_bench", "--add", place, "--row", 3, "--counted", 300, "--skips", 1,
          "--doubles", 1)  # fmt: skip
 
 

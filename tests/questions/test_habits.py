@@ -266,8 +266,9 @@ def test_pages_are_for_a_projector_and_alike_every_time(result):
 
 @pytest.mark.slow
 def test_the_command_tells_and_writes(folder, done):
+    accept = ("--accept", "cells.skip<=2%", "--accept", "cells.double<=3%")
     files = ("--csv", "rows.csv", "--figure", "a.png", "--paths", "b.svg")
-    text = done(*SMALL, "--habit", "one notch", "--skips-most", "2", "--doubles-most", "3", *files)
+    text = done(*SMALL, "--habit", "one notch", *accept, *files)
     assert "skips of at most 2.00 %, doubles of at most 3.00 %" in text
     rows = list(csv.DictReader(io.StringIO((folder / "rows.csv").read_text())))
     assert [row["habit"] for row in rows] == ["leave alone"] * 4 + ["one notch"] * 4
@@ -278,14 +279,23 @@ def test_the_command_tells_and_writes(folder, done):
 def test_all_that_is_wrong_with_options_is_told_at_once(told):
     lines = told(
         *("habits", "maize_bench", "--habit", "one noth", "--meters", "1", "--count", "0"),
-        *("--skips-most", "101", "--doubles-most", "few", "--paths", "a.gif", "--workers", "0"),
+        *(
+            "--accept",
+            "cells.skip<=60%",
+            "--accept",
+            "cells.double<=few",
+            "--paths",
+            "a.gif",
+            "--workers",
+            "0",
+        ),
     )
     assert lines == [
         "--habit: one noth: unknown; did you mean 'one notch'?",
         "--meters: 1: must be a whole number from 2 to 10,000",
         "--count: 0: must be a whole number from 1 to 100,000",
-        "--skips-most: 101: must be a number of percent, from 0 to 50",
-        "--doubles-most: few: must be a number of percent, from 0 to 50",
+        "--accept: cells.skip<=60%: must be from 0 to 50 %",
+        "--accept: cells.double<=few: 'few' is no number",
         "--workers: 0: must be a whole number from 1 to 1,000",
         "--paths: a.gif: must end in .png or .svg or .pdf",
     ]

@@ -24,7 +24,7 @@ BENCH = m.load_scenario("maize_bench")
 FIELD = m.load_scenario("maize_field")
 HEAD = "row,seeds,skips,doubles,triples,way,notch,vacuum_kpa,gate_opening_mm,inner_guide,"
 HEAD += "speed_kmh,hole_diameter_mm,cells"
-COUNT = ("--add", "log.csv", "--row", "3", "--seeds", "300", "--skips", "2", "--doubles", "4")
+COUNT = ("--add", "log.csv", "--row", "3", "--counted", "300", "--skips", "2", "--doubles", "4")
 
 
 @cache
@@ -165,7 +165,7 @@ def test_the_chance_to_be_mistaken_falls_with_the_count():
     same = howmany(FIELD, FIELD, seed=1, cells=6000)
     assert same.undetected("skips") == pytest.approx(0.95)
     assert same.needed("skips").seeds == math.inf
-    assert "no count that anybody makes tells them apart" in howmany_text(same)
+    assert "no practical count distinguishes them" in howmany_text(same)
 
 
 def test_a_dusty_sensor_counts_what_it_sees():
@@ -190,7 +190,7 @@ def test_a_limit_takes_the_place_of_a_notch():
 
 
 def test_what_is_out_of_bounds_is_refused():
-    for wrong in ({"seeds": 0}, {"certainty": 0.3}, {"power": 1.0}, {"way": "disc"}):
+    for wrong in ({"seeds": 0}, {"certainty": 0.3}, {"power": 1.0}, {"way": "scale"}):
         with pytest.raises(ValueError, match="allowed: "):
             howmany(BENCH, cells=600, **wrong)
 
@@ -261,11 +261,11 @@ def test_who_is_sent_to_the_row_is_told_to_stop_the_machine_first():
 
 def test_a_count_is_set_beside_what_luck_gives():
     usual, off = (seen_lines(one_notch(), look_of_seeds(300, skips, 4)) for skips in (1, 40))
-    assert usual[0].startswith("1 skip: as luck gives them")
-    assert off[0].startswith("40 skips: more than luck alone gives")
+    assert usual[0].startswith("1 skip: within sampling error")
+    assert off[0].startswith("40 skips: more than sampling error explains")
     harsh = howmany(FIELD.replace(singulator__notch=2.0), seed=1, cells=6000)
     few = seen_lines(harsh, look_of_seeds(300, 1, 0))
-    assert few[0].startswith("1 skip: fewer than luck alone gives")
+    assert few[0].startswith("1 skip: fewer than sampling error explains")
 
 
 # the command and its log
@@ -276,7 +276,7 @@ def test_counts_are_added_one_by_one(folder, done):
     assert said.endswith("Added to log.csv: row 3, 300 seeds.\n")
     assert (folder / "log.csv").read_text() == f"{HEAD}\n3,300,2,4,0,belt,0,4,52,false,6,4.5,30\n"
     done("howmany", "maize_bench", "--set", "notch=1", "--set", "vacuum_inh2o=14", *COUNT[:3],
-         "left 2", *COUNT[4:], "--triples", "1", "--way", "sensor")  # fmt: skip
+         "left 2", *COUNT[4:], "--triples", "1", "--counted-by", "sensor")  # fmt: skip
     entries = read_log(folder / "log.csv")
     assert [(entry.row, entry.look.way) for entry in entries] == [
         ("3", "belt"),
@@ -296,13 +296,13 @@ def test_counts_are_added_one_by_one(folder, done):
         (("--step", "notch=0"), ["--step: notch=0: must read SETTING=STEPS"]),
         (("--step", "notch=6"), ["--step: notch=6: 6 notches would take the edge over"]),
         (("--step", "guide=-1"), ["--step: guide=-1: changes nothing: it is so already"]),
-        (("--vary", "notch=0,1,2"), ["--vary: notch=0,1,2: takes two values to tell apart"]),
-        (("--vary", "notch=0,1", "--step", "notch=1"), ["howmany: --step and --vary: say one"]),
-        (("--limit", "good"), ["--limit: good: give db32t1023, nyt1628, onal1995, or MEASURE"]),
+        (("--vary", "notch=0,1,2"), ["--vary: notch=0,1,2: takes two values to distinguish"]),
+        (("--vary", "notch=0,1", "--step", "notch=1"), ["howmany: --step and --vary: ask for one"]),
+        (("--accept", "good"), ["--accept: good: give db32t1023, nyt1628, onal1995, or MEASURE"]),
         (("--certainty", "100"), ["--certainty: 100: must be a number of percent, from 50"]),
         (("--certainty", "nan"), ["--certainty: nan: must be a number of percent, from 50"]),
         (("--power", "80,5"), ["--power: 80,5: must be a number of percent, from 50"]),
-        (("--seeds", "0"), ["--seeds: 0: must be a whole number from 1 to 10,000,000"]),
+        (("--counted", "0"), ["--counted: 0: must be a whole number from 1 to 10,000,000"]),
         (("--cells", "x"), ["--cells: x: must be a whole number from 1000 to 1,000,000"]),
         (("--skips", "3"), ["--skips: 3: is kept in a log; give --add FILE, too"]),
         (("--add", "log.csv"), [f"--add: log.csv: give {key}, too" for key in COUNT[2::2]]),
@@ -328,7 +328,7 @@ def test_a_file_that_is_no_log_is_left_as_it_is(folder, told):
 
 
 def test_all_that_is_wrong_is_told_at_once(told):
-    wrong = ("--seed", "x", "--seeds", "x", "--power", "x", "--limit", "x")
+    wrong = ("--seed", "x", "--counted", "x", "--power", "x", "--accept", "x")
     assert len(told("howmany", "maize_bnch", *wrong)) == 5
 
 
@@ -341,13 +341,13 @@ def test_the_command_tells_two_values_of_a_key_apart(done):
     words = " ".join(said.split())
     assert "5 of 100 counts say that something does; what differs is found by 80 of 100" in words
     assert "counts tell of cells, not of where seeds lie" in words
-    (alone,) = [done("howmany", "maize_bench", "--limit", "per_spacing.miss<=0.05")]
+    (alone,) = [done("howmany", "maize_bench", "--accept", "per_spacing.miss<=0.05")]
     assert "not of where seeds lie" not in alone  # negative control: nothing to tell apart
     assert "as it is, and one notch less aggressive:" in said
 
 
 def test_a_count_that_another_adds_meanwhile_is_kept(done, folder, monkeypatch):
-    add = ["--add", "log.csv", "--seeds", 300, "--skips", 1, "--doubles", 1, "--cells", 3000]
+    add = ["--add", "log.csv", "--counted", 300, "--skips", 1, "--doubles", 1, "--cells", 3000]
     honest = command.howmany
 
     def while_another_adds(*given, **more):

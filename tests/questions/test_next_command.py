@@ -17,7 +17,7 @@ from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
 
-COUNT = ("--seeds", "500", "--skips", "2", "--doubles", "60")
+COUNT = ("--counted", "500", "--skips", "2", "--doubles", "60")
 
 
 @pytest.fixture(autouse=True)
@@ -73,7 +73,7 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
 
 
 def test_a_count_as_wanted_is_left_alone_without_a_caution(capsys):
-    said = answer(capsys, "--seeds", "500", "--skips", "2", "--doubles", "6")
+    said = answer(capsys, "--counted", "500", "--skips", "2", "--doubles", "6")
     assert "leave it, count more" in said and "counts: not too many" in said
     assert "Caution" not in said
 
@@ -145,11 +145,14 @@ def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ((), ["next: nothing was counted; give --seeds"]),
-        (("--seeds", "50", "--skips", "1", "--doubles", "30"), ["30 doubles alone have 60 seeds"]),
-        (("--seeds", "50"), ["--skips: is needed with --seeds", "--doubles: is needed"]),
+        ((), ["next: nothing was counted; give --counted"]),
         (
-            ("--skips", "x", "--seeds", "50"),
+            ("--counted", "50", "--skips", "1", "--doubles", "30"),
+            ["30 doubles alone have 60 seeds"],
+        ),
+        (("--counted", "50"), ["--skips: is needed with --counted", "--doubles: is needed"]),
+        (
+            ("--skips", "x", "--counted", "50"),
             ["--skips: x: must be a whole", "--doubles: is needed"],
         ),
         (
@@ -161,10 +164,18 @@ def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
             ["--cells-doubled: 10: is more than the 9"],
         ),
         (("--cells-seen", "0", "--cells-loaded", "0"), ["--cells-seen: 0: no cell"]),
-        (("--way", "sensor"), ["--way: sensor: goes with a count"]),
+        (("--counted-by", "sensor"), ["--counted-by: sensor: goes with a count"]),
         ((*COUNT, "--row", "3"), ["--row: 3: goes with a log"]),
-        ((*COUNT, "--skips-most", "70"), ["--skips-most: 70: must be a number of percent"]),
-        ((*COUNT, "--set", "notch=99", "--doubles-most", "nan"), ["notch", "--doubles-most: nan"]),
+        ((*COUNT, "--accept", "cells.skip<=70%"), ["--accept: cells.skip<=70%: must be from 0"]),
+        (
+            (*COUNT, "--set", "notch=99", "--accept", "cells.double<=nan"),
+            ["notch", "--accept: cells.double<=nan: 'nan' is no number"],
+        ),
+        ((*COUNT, "--accept", "precision<=0.1"), ["--accept: precision<=0.1: give cells.skip"]),
+        (
+            (*COUNT, "--accept", "cells.skip<=1%", "--accept", "cells.skip<=2%"),
+            ["--accept: cells.skip<=2%: cells.skip has two limits"],
+        ),
         ((*COUNT, "--figure", "x.txt"), ["--figure: x.txt: must end in"]),
     ],
 )

@@ -273,7 +273,7 @@ def test_what_speed_does_is_said_not_to_show_in_counts():
     ]
     lost = total("speed", 2, "quality")
     assert faster.step == 2 and lost.high < 0 and lost.value < -0.03 and visible.seeds > 5_000
-    assert "what speed does to quality and precision shows in measured spacings" in " ".join(
+    assert "the effect of speed on quality and precision needs measured spacings" in " ".join(
         steps_report(asked()).split()
     )
 
@@ -317,7 +317,7 @@ def test_the_picture_has_a_panel_for_each_setting():
 
 @pytest.mark.slow
 def test_the_command_says_it_and_draws_it(folder, done):
-    said = done("steps", "maize_bench", "--seeds", 500, "--cells", 1000, "--figure", "steps.svg")
+    said = done("steps", "maize_bench", "--counted", 500, "--cells", 1000, "--figure", "steps.svg")
     assert "two counts of 500 seeds" in said and "common practice, no source" in said
     assert (folder / "steps.svg").read_bytes().startswith(b"<?xml")
 
@@ -325,8 +325,8 @@ def test_the_command_says_it_and_draws_it(folder, done):
 @pytest.mark.parametrize(
     ("options", "line"),
     [
-        (("--seeds", 0), "--seeds: 0: must be a whole number from 1 to 10,000,000"),
-        (("--seeds", "1e3"), "--seeds: 1e3: must be a whole number from 1 to 10,000,000"),
+        (("--counted", 0), "--counted: 0: must be a whole number from 1 to 10,000,000"),
+        (("--counted", "1e3"), "--counted: 1e3: must be a whole number from 1 to 10,000,000"),
         (("--cells", 5), "--cells: 5: must be a whole number from 1000 to 1,000,000"),
         (("--seed", "x"), "--seed: x: must be a whole number, 0 or more"),
         (("--figure", "a.txt"), "--figure: a.txt: must end in .png or .svg or .pdf"),
@@ -339,7 +339,7 @@ def test_what_is_wrong_is_told_in_a_line(told, options, line):
 
 
 def test_all_that_is_wrong_is_told_at_once(told):
-    assert len(told("steps", "maize_bnch", "--seeds", 0, "--seed", "x", "--figure", "a.b")) == 4
+    assert len(told("steps", "maize_bnch", "--counted", 0, "--seed", "x", "--figure", "a.b")) == 4
 
 
 def test_an_unknown_option_is_refused():

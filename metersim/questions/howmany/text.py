@@ -27,6 +27,16 @@ COUNTS_OF = {
     SENSOR: "pulses of the sensor",
     DISC: "cells of a disc at rest",
 }
+NAMES = {
+    "cells.skip": "skips",
+    "cells.single": "singulation",
+    "cells.double": "doubles",
+    "cells.triple": "triples",
+    "per_spacing.multiple": "close spacings",
+    "per_spacing.quality": "normal spacings",
+    "per_spacing.miss": "missed spacings",
+}
+"""Name of each measure that may have an acceptance limit."""
 STOPPED_ROW = (
     "Dig or count only behind a machine at rest, lowered or blocked, with fan off and guards on; "
     "manual first."
@@ -130,10 +140,16 @@ def _of_limits(sides: Sequence[Side], result: HowMany) -> tuple[list[str], list[
         )
     else:
         first.append("No practical count detects the side of each limit.")
-    heads = ("acceptance limit", "expected", "meets it", "seeds needed", "accepted at 2 times it")
+    heads = (
+        "acceptance limit",
+        "expected",
+        "meets it",
+        "seeds needed",
+        "wrongly accepted (twice too many)",
+    )
     rows = [
         (
-            _limit(side),
+            f"{NAMES[side.limit.key]} {_at(side)} {_percent(side.limit.value)}",
             _percent(side.share.value),
             "yes" if side.kept else "no",
             seeds_text(result.to_show(side).seeds),
@@ -271,10 +287,14 @@ def _shown(seeds: float) -> str:
 
 def _limit(side: Side) -> str:
     """A limit in words."""
-    key, sign = side.limit.key, "at least" if side.limit.sign == ">=" else "at most"
+    key = side.limit.key
     name = {"cells": "cells, ", "per_spacing": ""}[key.partition(".")[0]]
     meaning = BY_KEY[key].meaning.rpartition(", ")[2]
-    return f"{name}{meaning} {sign} {_percent(side.limit.value)}"
+    return f"{name}{meaning} {_at(side)} {_percent(side.limit.value)}"
+
+
+def _at(side: Side) -> str:
+    return "at least" if side.limit.sign == ">=" else "at most"
 
 
 def _misled(result: HowMany, side: Side) -> str:

@@ -17,7 +17,7 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.shared.answer import MOST_ROWS, Answer, finite, plain
+from metersim.questions.shared.answer import MOST_ROWS, Answer, finite, plain, told
 from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER
 from metersim.questions.shared.notes import (
     AT_A_METER,
@@ -80,7 +80,8 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
     shown = [row for row in found if row[0].seeds <= MOST_PRACTICAL][: MOST_ROWS - 1]
     rest = [words_of(row[1].steps, result.units) for row in found if row not in shown]
     heads = ("single step", "skips, pp", "doubles, pp", "detected from, before and after")
-    now = [f"now {100 * base.estimates[kind].value:.2g} %" for kind in ("skips", "doubles")]
+    levels = (told("share", base.estimates[kind]) for kind in ("skips", "doubles"))
+    now = [f"now {value} ({interval})" for value, interval in levels]
     rows = [("present settings", *now, "")] + [
         (
             words_of(step.steps, result.units),
