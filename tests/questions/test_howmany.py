@@ -1,6 +1,8 @@
 """How many to count: the number is enough, and a quarter is not; the log is kept whole."""
 
+import json
 import math
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -11,7 +13,13 @@ import metersim as m
 from metersim.questions.howmany import command
 from metersim.questions.howmany.standards import limits_of
 from metersim.questions.howmany.study import State, howmany
-from metersim.questions.howmany.text import howmany_text, seen_lines
+from metersim.questions.howmany.text import (
+    STOPPED_ROW,
+    howmany_answer,
+    howmany_json,
+    howmany_text,
+    seen_lines,
+)
 from metersim.questions.shared.countlog import read_log
 from metersim.questions.shared.counts import Share, cells_to_detect, share_of
 from metersim.questions.shared.looks import kept_full, loads, look_of_seeds
@@ -332,18 +340,80 @@ def test_all_that_is_wrong_is_told_at_once(told):
     assert len(told("howmany", "maize_bnch", *wrong)) == 5
 
 
-def test_the_command_tells_two_values_of_a_key_apart(done):
+def test_the_command_distinguishes_two_values_of_a_key(done):
     said = done(
-        "howmany", "maize_field", "--vary", "vacuum_kpa=2,4", "--set", "emergence_percent=90"
+        *("howmany", "maize_field", "--vary", "vacuum_kpa=2,4", "--set", "emergence_percent=90"),
+        "--details",
     )
     assert "vacuum_kpa=2, and vacuum_kpa=4:" in said and "when 90 % come up" in said
-    said = done("howmany", "maize_bench", "--step", "notch=-1", "--units", "us")
+    assert re.search(r"Count [\d,]+ seeds at vacuum_kpa=2 and [\d,]+ at vacuum_kpa=4\.", said)
+    said = done("howmany", "maize_bench", "--step", "notch=-1", "--units", "us", "--details")
     words = " ".join(said.split())
-    assert "5 of 100 counts say that something does; what differs is found by 80 of 100" in words
-    assert "counts tell of cells, not of where seeds lie" in words
-    (alone,) = [done("howmany", "maize_bench", "--accept", "per_spacing.miss<=0.05")]
-    assert "not of where seeds lie" not in alone  # negative control: nothing to tell apart
+    assert "a difference is detected in 80 of 100 cases, with 5 false alarms in 100" in words
+    assert "counts hold no positions of seeds" in words
     assert "as it is, and one notch less aggressive:" in said
+    (alone,) = [done("howmany", "maize_bench", "--accept", "per_spacing.miss<=5%", "--details")]
+    assert "no positions of seeds" not in alone  # negative control: no difference is asked for
+
+
+ANSWERS = {
+    "notch": {},
+    "limits": {"limits": limits_of("nyt1628")},
+    "one limit": {"limits": limits_of("cells.skip<=2%")},
+    "both": {"other": FIELD.replace(singulator__notch=-2.0), "limits": limits_of("onal1995")},
+    "same": {"other": FIELD, "labels": ("one", "other")},
+}
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("name", ANSWERS)
+def test_the_answer_fits_a_terminal_and_comes_first(name, units):
+    found = howmany(FIELD, seed=1, cells=6000, units=units, **ANSWERS[name])
+    text = howmany_answer(found, units)
+    lines = text.splitlines()
+    assert len(lines) <= 24 and max(map(len, lines)) <= 118
+    assert lines[0] == f"Caution: {STOPPED_ROW}"
+    assert re.search(r"Count [\d,]+ seeds|No practical count", " ".join(lines[1:4]))
+    assert lines[-1].startswith("More: --details") and lines[-2].strip()
+    assert howmany_text(found, units) in howmany_answer(found, units, details=True)
+    old = re.compile(r"\b(luck|tells?|told|milder|settled?|keeps? to|told apart)\b")
+    for part in (text, howmany_text(found, units)):
+        assert not old.search(part), old.search(part)
+    assert old.search("by luck alone")  # negative control
+
+
+def test_the_answer_gives_the_count_and_its_chances():
+    found = one_notch()
+    lines = howmany_answer(found).splitlines()
+    many = seeds_text(found.needed(found.soonest).seeds)
+    number = many.removesuffix(" seeds")
+    assert lines[1] == f"Count {many} before and {number} after. Compare the {found.soonest}."
+    assert lines[2].endswith("is detected in 80 of 100 cases, with 5 false alarms in 100.")
+    surer = howmany_answer(replace(found, certainty=0.9, power=0.95))
+    assert "95 of 100 cases, with 10 false alarms in 100" in surer
+
+
+def test_json_holds_all_of_it_in_si(done):
+    limits = ("--accept", "nyt1628", "--cells", 3000, "--json", "-")
+    made = json.loads(done("howmany", "maize_field", *limits))
+    assert [one["limit"] for one in made["limits"]] == [str(x) for x in limits_of("nyt1628")]
+    assert made["stretches"]["thousandth_of_hectare"]["area"] == pytest.approx(10.0)  # m2
+    made = json.loads(howmany_json(one_notch()))
+    assert [row["kind"] for row in made["kinds"]] == ["skips", "doubles"]
+    assert made["kinds"][0]["needed"] == pytest.approx(one_notch().needed("skips").seeds)
+    assert made["counted_seeds"] == 300 and made["counted_by"] == "belt"
+
+
+def test_a_disc_at_rest_holds_what_later_falls_off():
+    """It shows no more skips than the belt, as seeds are lost behind it and none is added."""
+    belt, disc = (howmany(BENCH, seed=1, way=way, cells=6000) for way in ("belt", "disc"))
+    assert (disc.states[0].seeds >= belt.states[0].seeds).all()
+    assert disc.states[0].shares["skips"].value <= belt.states[0].shares["skips"].value
+
+
+def test_a_look_at_the_disc_is_kept_in_no_log(told):
+    (said,) = told("howmany", "maize_bench", *COUNT, "--counted-by", "disc")
+    assert said.startswith("--counted-by: disc: is not kept in a log; give it to next")
 
 
 def test_a_count_that_another_adds_meanwhile_is_kept(done, folder, monkeypatch):

@@ -1,6 +1,7 @@
 """The steps: steps are those of plain runs, signs are those of the trade, pairs are worked out."""
 
 import dataclasses
+import json
 import math
 import re
 from concurrent.futures import ThreadPoolExecutor
@@ -14,11 +15,12 @@ import metersim as m
 from metersim.cli import main
 from metersim.files.units import UNITS
 from metersim.questions.shared.looks import kept_full
-from metersim.questions.shared.notes import AT_A_METER
+from metersim.questions.shared.notes import AT_A_METER, STOPPED
 from metersim.questions.shared.page import encoded
-from metersim.questions.shared.settings import SETTINGS, can_move, moved
+from metersim.questions.shared.settings import SETTINGS, can_move, moved, steps_text
+from metersim.questions.shared.words import seeds_text
 from metersim.questions.steps.study import CHANGES, paired_steps, runs_of, single_steps, steps
-from metersim.questions.steps.text import steps_report
+from metersim.questions.steps.text import steps_answer, steps_json, steps_report
 from metersim.questions.steps.together import pair_of
 
 BENCH = m.load_scenario("maize_bench")
@@ -246,7 +248,7 @@ def test_tables_hold_all_of_it():
     row = table[(table.setting == "vacuum") & (table.step == -1)].iloc[0]
     assert row.value == pytest.approx(3500)
     with pytest.raises(ValueError, match="allowed: steps, pairs"):
-        asked().to_dataframe("steps")
+        asked().to_dataframe("rows")
 
 
 def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
@@ -258,6 +260,57 @@ def test_the_text_marks_the_present_and_says_from_when_a_notch_is_visible():
     (notch,) = [line for line in lines if line.startswith("   +1  notch +1")]
     assert notch.endswith(f"seeds ({visible('notch', 1).kind})")
     assert max(map(len, lines)) <= 118 and all(line == line.rstrip() for line in lines)
+
+
+def test_the_answer_fits_a_terminal_and_comes_first():
+    """After a caution: the step, its count, and what to move; then a table of eight rows."""
+    lines = steps_answer(asked()).splitlines()
+    assert len(lines) <= 24 and max(map(len, lines)) <= 118
+    assert lines[0] == f"Caution: {STOPPED}"
+    assert lines[1].startswith("Fewest seeds detect this step: ")
+    hand = [
+        (seen.seeds, step)
+        for step, seen in zip(asked().steps, asked().visible, strict=True)
+        if abs(step.step) == 1 and not SETTINGS[step.setting].part
+    ]
+    least, step = min(hand, key=lambda row: row[0])
+    assert steps_text(step.steps) in lines[1]
+    many = seeds_text(least).removesuffix(" seeds")
+    assert lines[2].startswith(f"Count {many} seeds before and {many} after. ")
+    assert lines[2].endswith("80 of 100 cases, with 5 false alarms in 100.")
+    assert lines[3].startswith("Move one setting at a time: ")
+    assert lines[-1].startswith("More: --details")
+    rows = [line for line in lines if line.endswith((" (skips)", " (doubles)", " (singles)"))]
+    assert 1 <= len(rows) <= 7
+    for line in rows:  # a change is distinguished from 0 or is called that
+        low, high = re.findall(r"\((-?[\d.]+) to (-?[\d.]+)\)", line)[0]
+        assert (float(low) < 0 < float(high)) <= ("not distinguished from 0" in line)
+
+
+def test_the_whole_report_stands_below_the_answer_with_details():
+    short, whole = steps_answer(asked()), steps_answer(asked(), details=True)
+    assert steps_report(asked()) in whole and steps_report(asked()) not in short
+    assert whole.startswith(short.rpartition("\n")[0])
+
+
+def test_retired_words_are_gone():
+    old = re.compile(r"\b(luck|tells?|told|ladder|rungs?|milder|settled?|keeps? to|shows?)\b")
+    report, _, practice = steps_report(asked()).partition("Practice")
+    assert practice  # its rules are those of the trade
+    for text in (report, steps_answer(asked()).partition("More: ")[0]):
+        assert not old.search(text), old.search(text)
+    assert old.search("on the same luck")  # negative control
+
+
+def test_json_holds_all_steps_and_pairs_in_si():
+    made = json.loads(steps_json(asked()))
+    assert len(made["steps"]) == 1 + len(asked().steps) and len(made["pairs"]) == len(asked().pairs)
+    table = asked().to_dataframe()
+    for row, skips in zip(made["steps"], table.skips, strict=True):
+        assert row["skips"] == pytest.approx(skips)
+    (lower,) = [r for r in made["steps"] if (r["setting"], r["step"]) == ("vacuum", -1)]
+    assert lower["value"] == pytest.approx(3500)  # Pa
+    assert made["steps"][0]["visible_seeds"] is None and made["provenance"]["seed"] == 1
 
 
 def test_who_is_sent_to_the_meter_is_told_to_stop_the_machine_first():
@@ -317,7 +370,10 @@ def test_the_picture_has_a_panel_for_each_setting():
 
 @pytest.mark.slow
 def test_the_command_says_it_and_draws_it(folder, done):
-    said = done("steps", "maize_bench", "--counted", 500, "--cells", 1000, "--figure", "steps.svg")
+    said = done(
+        *("steps", "maize_bench", "--counted", 500, "--cells", 1000, "--details"),
+        *("--figure", "steps.svg"),
+    )
     assert "two counts of 500 seeds" in said and "common practice, no source" in said
     assert (folder / "steps.svg").read_bytes().startswith(b"<?xml")
 
