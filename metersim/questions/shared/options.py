@@ -107,13 +107,12 @@ def draws_option(
     command.add_argument("--draws", metavar="N", help=f"how often to draw {what} ({usual})")
 
 
-def details_option(command: argparse.ArgumentParser) -> None:
+WHOLE_REPORT = "show the whole report: every measure, the parts of each interval, all notes"
+
+
+def details_option(command: argparse.ArgumentParser, says: str = WHOLE_REPORT) -> None:
     """Add the option that shows the whole report below the answer."""
-    command.add_argument(
-        "--details",
-        action="store_true",
-        help="show the whole report: every measure, the parts of each interval, all notes",
-    )
+    command.add_argument("--details", action="store_true", help=says)
 
 
 def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") -> None:

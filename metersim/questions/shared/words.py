@@ -228,6 +228,21 @@ KIND_NAMES = {
     "spacing.cv": "CV of all spacings",
 }
 
+PLAIN_NAMES = {
+    "per_spacing.quality": "normal spacings",
+    "per_spacing.multiple": "close spacings",
+    "per_spacing.miss": "missed spacings",
+    "cells.skip": "skips",
+    "cells.single": "singulation",
+    "cells.double": "doubles",
+    "precision": "spread of normal spacings",
+}
+
+
+def plain_name(key: str) -> str:
+    """Name of a measure in a default answer, without letters of a standard."""
+    return PLAIN_NAMES.get(key) or measure_name(key)
+
 
 def measure_name(key: str) -> str:
     """Name of a measure in a few words."""
