@@ -16,7 +16,7 @@ from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.figure import levels_figure, plateaus_figure
 from metersim.questions.evidence.study import Evidence, evidence
-from metersim.questions.evidence.text import evidence_csv, evidence_text
+from metersim.questions.evidence.text import evidence_csv, evidence_text, summary
 from metersim.questions.evidence.verdicts import AGREES, VERDICTS
 from metersim.questions.shared.cases import load_case, shipped_cases
 from tests.make_docs import README
@@ -103,20 +103,21 @@ def test_tables_hold_every_row(found):
     assert sum(found.counts.values()) == len(rows)
 
 
-def test_luck_is_not_told_of_a_maximum():
-    """It is the same without most stretches, which says nothing of its luck."""
+def test_sampling_error_is_not_given_for_a_maximum():
+    """It is the same without most stretches, which says nothing of its sampling error."""
     found = evidence(["liao2018"], draws=6)
-    luck = {o.row: o.interval.sampling for o in found.of("liao2018") if o.interval}
-    assert math.isnan(luck.pop("most seeds on a hole at a large vacuum"))
-    assert all(0 <= share <= 1 for share in luck.values())
+    shares = {o.row: o.interval.sampling for o in found.of("liao2018") if o.interval}
+    assert math.isnan(shares.pop("most seeds on a hole at a large vacuum"))
+    assert all(0 <= share <= 1 for share in shares.values())
     assert "nan" not in evidence_text(found)
 
 
 @pytest.mark.parametrize(("draws", "few"), [(18, "holds 89 % only"), (19, ""), (64, "")])
 def test_too_few_draws_for_an_interval_are_told(draws, few):
     """Of 19 draws the least and the greatest hold 18 of 20; of fewer nothing holds so many."""
-    text = " ".join(evidence_text(Evidence((), (), draws, 1)).split())
-    assert few in text if few else "verdicts are loose" not in text
+    for say in (evidence_text, summary):
+        text = " ".join(say(Evidence((), (), draws, 1)).split())
+        assert few in text if few else "verdicts are loose" not in text
 
 
 def test_all_that_is_drawn_is_told():
@@ -199,7 +200,7 @@ published = 3
 
 def test_a_text_that_would_steer_a_terminal_or_a_table_is_shown(done, folder):
     (folder / "own.toml").write_text(OWN + LEVELS % "a" + LEVELS % "\u4e2d")  # not in the font
-    out = done("evidence", "own.toml", "--draws", "2", "--out", ".")
+    out = done("evidence", "own.toml", "--draws", "2", "--out", ".", "--details")
     assert r"\x1b[31mred" in out and "\x1b" not in out
     table = (folder / "evidence.md").read_text().splitlines()
     assert any(r"| own | a\|s | 1" in line for line in table)
@@ -214,7 +215,15 @@ def test_a_picture_has_an_end_and_says_so(folder, monkeypatch):
     made = evidence("own.toml", draws=2)
     for draw, said in ((levels_figure, "first 2 of 3 levels"), (plateaus_figure, "first 2 of 3")):
         (foot,) = (text.get_text() for text in draw(made).texts if text.get_gid() == "caption")
-        assert said in " ".join(foot.split())
+        assert said in " ".join(foot.split()) and foot.startswith("See ")
+
+
+def test_an_axis_of_shares_begins_at_none(folder):
+    """The place of a mark is the share; a panel in another unit keeps to its values."""
+    length = LEVELS.replace("cells.skip", "spacing.mean").replace("published = 1", "published = 20")
+    (folder / "own.toml").write_text(OWN + LEVELS % "a" + length % "b")
+    share, spacing = levels_figure(evidence("own.toml", draws=2)).axes
+    assert share.get_xlim()[0] == 0 and spacing.get_xlim()[0] > 0
 
 
 def test_bad_names_are_bad_input():

@@ -8,8 +8,17 @@ import pytest
 
 from metersim.questions.evidence import unseen
 from metersim.questions.evidence.score import TARGETED, score
-from metersim.questions.evidence.scoretext import NONE, score_lines, score_markdown, score_rows
+from metersim.questions.evidence.scoretext import (
+    NONE,
+    score_lines,
+    score_markdown,
+    score_rows,
+    score_table,
+    trust,
+)
 from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, write_unseen
+from metersim.questions.shared.answer import LINES, MOST_ROWS
+from metersim.questions.shared.words import WIDE
 
 MEASURES = (
     "per_spacing.quality",
@@ -59,7 +68,7 @@ def test_ten_lines_say_what_counts():
     assert len(lines) <= 10 and max(map(len, lines)) <= 100
     inside = sum(one.model.most for one in found.whole.scored)
     assert "Of 30 levels of 6 sources" in text and f"{inside:.0f} inside their 90 %" in text
-    assert f"median miss is {found.whole.model.miss:.2g} points" in text
+    assert f"median miss is {found.whole.model.miss:.2g} percentage points" in text
     assert "are wider than" in text and "the model predicts better" in text
     assert "tube: " in text and "held back: " in text
     assert score_lines(None) == [NONE]
@@ -98,11 +107,33 @@ def test_rows_and_table_hold_every_part():
     assert list(score_rows(None)) == []
 
 
-def test_the_command_leads_with_the_score(done, shipped, tmp_path):
-    """Text, rules, Markdown, JSON and CSV hold it."""
+def test_three_sentences_say_how_far_to_trust():
+    """The share of levels inside, the size of a miss, and the skill; then at most eight rows."""
+    found = score(pool())
+    held, missed, skill = trust(found)
+    assert f"holds {found.whole.model.most * 100:.0f} % of published levels" in held
+    assert f"more than {found.whole.model.miss:.2g} percentage points" in missed
+    assert "the model predicts better" in skill
+    heads, *rows = score_table(found)
+    assert [row[0] for row in rows[:2]] == ["all in percent", "normal spacings"]
+    assert [row[0] for row in rows[-2:]] == ["tube", "held back"]
+    assert len(rows) <= MOST_ROWS and {len(row) for row in rows} == {len(heads)}
+    assert "nan" not in str(score_table(score(pool(sources=2))))
+    assert (trust(None), score_table(None)) == ([NONE], [])
+
+
+def test_the_command_leads_with_trust(done, shipped, tmp_path):
+    """The answer fits a terminal; details, rules, Markdown, JSON and CSV hold the score."""
     first, *lines = score_lines(score(pool()))
-    out = done("evidence", "ankara_pickup", "--draws", "2", "--out", str(tmp_path))
-    assert out.splitlines()[: 1 + len(lines)] == [first, *lines]
+    asked = ("evidence", "ankara_pickup", "--draws", "2")
+    short = done(*asked, "--out", str(tmp_path)).splitlines()
+    assert short[:3] == trust(score(pool()))
+    assert len(short) <= LINES and max(map(len, short)) <= WIDE
+    assert "--details" in short[-1] and first not in short
+    whole = done(*asked, "--details").splitlines()
+    assert whole[:3] == short[:3]
+    start = whole.index(first)
+    assert whole[start : start + 1 + len(lines)] == [first, *lines]
     assert done("evidence", "--rules").splitlines()[0] == first
     markdown = (tmp_path / "evidence.md").read_text()
     assert markdown.startswith(f"**{first}**") and "| ankara_pickup |" in markdown

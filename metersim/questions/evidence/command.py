@@ -17,13 +17,14 @@ from metersim.questions.evidence.text import (
     evidence_csv,
     evidence_json,
     evidence_markdown,
-    evidence_text,
     score_csv,
     score_head,
+    summary,
 )
 from metersim.questions.shared.options import (
     bar,
     crew,
+    details_option,
     draws_of,
     draws_option,
     seed_of,
@@ -61,6 +62,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--rules", action="store_true", help="say what counts as agreement, and stop"
     )
+    details_option(command, "print every published row with its prediction and verdict")
     draws_option(command, "what a source does not state, and run it", DRAWS)
 
 
@@ -86,7 +88,7 @@ def answer(options: argparse.Namespace) -> str:
         found = evidence(cases, draws=draws, seed=seed, executor=executor, on_run=show)
     if options.out:
         _write(found, Path(options.out))
-    return evidence_text(found)
+    return summary(found, options.details)
 
 
 def _check_folder(out: str | None) -> None:

@@ -14,6 +14,7 @@ from matplotlib.lines import Line2D
 from metersim import __version__
 from metersim.measures.indices import FLAT, STEEP
 from metersim.questions.evidence.predictions import Predicted
+from metersim.questions.evidence.score import PERCENT
 from metersim.questions.evidence.study import Evidence
 from metersim.questions.evidence.verdicts import (
     AGREES,
@@ -32,7 +33,7 @@ LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by v
     TREND: ("#E69F00", "s"),
     DISAGREES: (WARM, "X"),
 }
-BAR, ROW, TOP, FOOT = 3.2, 0.24, 0.7, 0.75  # pt, then in
+BAR, ROW, TOP, FOOT = 3.2, 0.24, 0.7, 0.9  # pt, then in
 CURVE = "#0072B2"
 DEEPEST = 12  # drawn percentage points below the best
 MOST_ROWS, MOST_PANELS = 500, 100  # on a page
@@ -67,6 +68,8 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
     ax.set_ylim(len(outcomes) - 0.5, -0.5)
     symbol = outcomes[0].interval.unit if outcomes[0].interval else ""
     ax.set_xlabel(f"{name} [{symbol}]" if symbol else name)
+    if symbol == PERCENT:  # the place of a mark is a share, so that the axis begins at none
+        ax.set_xlim(left=0)
     ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
@@ -106,7 +109,7 @@ def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list
     ax.set_ylim(max(1.3 * float(median.min()), -DEEPEST), 0.3)
     ax.set_title(name)
     ax.set_xlabel("vacuum [kPa]")
-    ax.set_ylabel("below the best [points]")
+    ax.set_ylabel("below the best [percentage points]")
     return curve
 
 
@@ -149,9 +152,14 @@ def levels_figure(found: Evidence) -> Figure | None:
     ]
     handles.append(Line2D([], [], color=INK, marker="|", ms=12, mew=2, ls="", label="published"))
     figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
-    said = "bars: 90 % of the draws of what a source would print"
-    left = f"; the first {drawn} of {total} levels" if drawn < total else ""
-    caption(figure, [_foot(found, said + left)])
+    shown = [one for outcomes in by_measure.values() for one in outcomes]
+    inside = sum(one.verdict == AGREES for one in shown)
+    sight = (
+        f"See how many published values (black) lie on their bars, the 90 % intervals: {inside} of "
+        f"{len(shown)}."
+    )
+    left = f"the first {drawn} of {total} levels" if drawn < total else ""
+    caption(figure, [sight, _foot(found, left)])
     return figure
 
 
@@ -182,9 +190,13 @@ def plateaus_figure(found: Evidence) -> Figure | None:
     headline(
         figure, "Quality of feed below its best, over vacuum; dashed: the published best vacuum"
     )
-    said = "median and 90 % of draws; grey: within 0.5 points; dotted: 1 point"
+    sight = (
+        "See whether the dashed line crosses the curve in the grey band, within 0.5 percentage "
+        "points of the best."
+    )
+    marks = "line and shade: median and 90 % of draws; dotted: 1 percentage point"
     left = f"; the first {len(panels)} of {total}" if len(panels) < total else ""
-    caption(figure, [_foot(found, said + left)])
+    caption(figure, [sight, _foot(found, marks + left)])
     return figure
 
 
@@ -195,4 +207,5 @@ def _lacks_quality(made: Predicted, name: str) -> bool:
 
 
 def _foot(found: Evidence, said: str) -> str:
-    return f"metersim {__version__} | {found.draws} draws, random seed {found.seed} | {said}"
+    parts = (f"metersim {__version__}", f"{found.draws} draws, random seed {found.seed}", said)
+    return " | ".join(filter(None, parts))

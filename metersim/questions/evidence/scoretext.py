@@ -1,29 +1,74 @@
-"""Text of the score of unseen levels: a few lines, a Markdown table, and flat rows."""
+"""Text of the score of unseen levels: an answer, a few lines, a Markdown table, and flat rows."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from metersim.measures.indices import BY_KEY
 from metersim.questions.evidence.score import (
     DIFFERENCE,
     OUTLIERS,
+    PERCENT,
     SURE,
     TARGETED,
     Score,
     Scores,
 )
+from metersim.questions.shared.answer import MOST_ROWS
 from metersim.questions.shared.statements import EXTRAS
-from metersim.questions.shared.words import aligned, measure_name
+from metersim.questions.shared.words import aligned, measure_name, plain_name
 
 NONE = "No score of unseen published levels is shipped with this version."
 TITLE = "Score of published levels that the model had not seen (each source left out in turn)"
 MOST_LINES = 4  # of measures in the short text
+HEADS = (
+    "",
+    "levels",
+    "sources",
+    "inside 50 %",
+    "inside 90 %",
+    "median miss, pp",
+    "width, pp",
+    "skill",
+)
 SHORT = ("measure", "levels", "sources", "in 50 %", "in 90 %", "miss", "width", "skill")
 COLUMNS = (*SHORT[:3], "inside 50 %", "inside 90 %", "median miss", "bias", "width")
 FULL = (*COLUMNS, "interval score", "CRPS", "constant: 90 %, miss, width, CRPS", "skill")
+
+
+def trust(found: Scores | None) -> list[str]:
+    """How far to trust the model, in three sentences."""
+    if found is None:
+        return [NONE]
+    whole = found.whole
+    held = f"{whole.model.most * 100:.0f} %"
+    ends = whole.inside_interval("most")
+    between = "" if math.isnan(ends[0]) else f", {ends[0] * 100:.0f} to {ends[1] * 100:.0f} %"
+    return [
+        f"A 90 % interval of the model holds {held} of published levels that it had not seen "
+        f"({whole.levels} levels{between}).",
+        f"Half of its medians miss by more than {whole.model.miss:.2g} percentage points.",
+        _skill(whole),
+    ]
+
+
+def score_table(found: Scores | None) -> list[tuple[str, ...]]:
+    """Heads and at most eight parts of the score: all, measures of many sources, and those apart.
+
+    Parameters
+    ----------
+    found : Scores or None
+        Score of unseen levels; None where none is shipped.
+    """
+    if found is None:
+        return []
+    room = MOST_ROWS - 1 - len(found.apart)  # other rows hold percentages alone
+    in_percent = [one for one in found.measures if one.scored[0].level.unit == PERCENT]
+    most = sorted(in_percent, key=lambda one: -len(one.laboratories))[:room]
+    rows = [_short(one, plain) for one in (found.whole, *most, *found.apart)]
+    return [HEADS, *rows]
 
 
 def score_lines(found: Scores | None) -> list[str]:
@@ -55,7 +100,7 @@ def _inside(one: Score, name: str) -> str:
 
 def _size(one: Score) -> str:
     return (
-        f"The median miss is {one.model.miss:.2g} points. "
+        f"The median miss is {one.model.miss:.2g} percentage points. "
         f"Half of the 90 % intervals are wider than {one.model.width:.2g} points."
     )
 
@@ -86,14 +131,20 @@ def called(name: str) -> str:
     return measure_name(name) if name in BY_KEY else name
 
 
-def _counts(one: Score) -> tuple[str, ...]:
-    return called(one.name), str(one.levels), str(len(one.laboratories))
+def plain(name: str) -> str:
+    """Name of a measure or a part in a default answer."""
+    return plain_name(name) if name in BY_KEY else called(name)
 
 
-def _short(one: Score) -> tuple[str, ...]:
+def _counts(one: Score, name: Callable[[str], str] = called) -> tuple[str, ...]:
+    return name(one.name), str(one.levels), str(len(one.laboratories))
+
+
+def _short(one: Score, name: Callable[[str], str] = called) -> tuple[str, ...]:
     own = one.model
     shares = (f"{own.half * 100:.0f} %", f"{own.most * 100:.0f} %")
-    return *_counts(one), *shares, f"{own.miss:.2g}", f"{own.width:.2g}", f"{one.skill:+.2f}"
+    skill = "-" if math.isnan(one.skill) else f"{one.skill:+.2f}"
+    return *_counts(one, name), *shares, f"{own.miss:.2g}", f"{own.width:.2g}", skill
 
 
 def _full(one: Score) -> tuple[str, ...]:

@@ -94,7 +94,7 @@ def table_rows(outcomes: Iterable[Outcome]) -> Iterator[dict[str, Any]]:
             "median": numbers.median,
             "low": numbers.low,
             "high": numbers.high,
-            "luck_share": numbers.sampling,
+            "sampling_share": numbers.sampling,
             "unit": numbers.unit,
             "verdict": outcome.verdict,
             "published_text": outcome.published,

@@ -1,4 +1,4 @@
-"""Text of published cases with their predictions."""
+"""Text of published cases: the answer on trust, and all rows with their predictions."""
 
 from __future__ import annotations
 
@@ -11,9 +11,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from metersim.measures.indices import number_or_none
-from metersim.questions.evidence.scoretext import score_lines, score_markdown, score_rows
+from metersim.questions.evidence.scoretext import (
+    score_lines,
+    score_markdown,
+    score_rows,
+    score_table,
+    trust,
+)
 from metersim.questions.evidence.study import Evidence, table_rows
 from metersim.questions.evidence.verdicts import LEVEL, Outcome
+from metersim.questions.shared.answer import Answer
 from metersim.questions.shared.cases import Case
 from metersim.questions.shared.words import aligned
 
@@ -21,9 +28,34 @@ WIDE = 96  # letters in a line of prose
 RULES = (
     "published: what was printed; above 0: of a difference, its sign alone. predicted: median over "
     "draws of what the source does not state, with 90 % of them; of a difference of shares, in "
-    "points. sampling: its share of their variance. Rules: 'metersim evidence --rules'"
+    "percentage points. sampling: its share of their variance. Rules: 'metersim evidence --rules'"
+)
+ASSUMES = (
+    "each source left out of the fit in turn, so that its levels are unseen; each source counts "
+    "once; a width is that of the 90 % interval; skill 0 is a constant, 1 is exact."
 )
 HEAD = ("row", "published", "predicted (90 %)", "sampling", "verdict")
+
+
+def summary(found: Evidence, details: bool = False) -> str:
+    """How far to trust the model; with details the whole report of all cases.
+
+    Parameters
+    ----------
+    found : Evidence
+        Cases with their predictions and verdicts.
+    details : bool
+        Whether to add the table of all rows.
+    """
+    notes = [f"{counts_text(found)}. Most levels entered the fit, so they are no independent test."]
+    notes += [_few(found.draws).strip()] if _few(found.draws) else []
+    return Answer(
+        first=trust(found.score),
+        notes=notes,
+        table=score_table(found.score),
+        assumes=ASSUMES if found.score else "",
+        details=evidence_text(found).splitlines(),
+    ).text(details)
 
 
 def evidence_text(found: Evidence) -> str:
@@ -63,7 +95,8 @@ def levels_text(found: Evidence) -> list[str]:
     many, inside, width = found.levels
     if not many:
         return []
-    wide = "" if math.isnan(width) else f"; intervals of shares are {width:.2g} points wide"
+    wide = f"; intervals of shares are {width:.2g} percentage points wide"
+    wide = "" if math.isnan(width) else wide
     return [f"{inside} of {many} levels lie inside their 90 % interval{wide}"]
 
 

@@ -5,23 +5,26 @@ A prediction is a distribution over draws of what the source does not state.  Th
 - level: the published value inside the 90 % interval of what the source would print: of an unknown
   machine, what the source leaves open, the error of the model, and the sampling error of as many
   spacings as it counted (250 where it does not say).  A level outside
-  disagrees, whatever else agrees.  How narrow the intervals are stands beside.
+  disagrees, whatever else agrees.  The mean width of the intervals is reported, too.
 - order: the sign right in 95 % of the draws.
 - same: the median within what the row allows.
 - bound: kept in 90 % of the draws.
-- plateau: at the published vacuum quality within 0.5 points of its best, and at a third and at
-  three times that vacuum at least 1 point below the best; medians over draws.
+- plateau: at the published vacuum quality within 0.5 percentage points of its best, and at a third
+  and at three times that vacuum at least 1 percentage point below the best; medians over draws.
 - plateau order: the middle of one plateau, between its ends, above that of the other; a plateau
   that goes on to the last vacuum that was run has no end there.
 - straight: a line explains 95 % of the variance of the medians, with the right sign.
 - reach: the height of pick-up within a fifth of the published one; reach order: hole matters more
   than vacuum, each from the least to the greatest.  Neither has an interval.
 
-A level and 'same' agree or disagree.  Other statements agree in trend only if they miss their rule
-and their direction is right: a reach that stands on the right side of all the source's others; an
-order or bound that is right in three quarters of the draws; a plateau that is better than both
-ends; an order of plateaus that have but one pair of ends, and that in order; a line with the right
-sign.
+A level and 'same' agree or disagree.  Other statements that miss their rule agree in trend only if
+their direction is right:
+
+- reach: on the right side of all other reaches of the source.
+- order, bound: right in three quarters of the draws.
+- plateau: quality at the published vacuum is above that at either end.
+- plateau order: there is one pair of ends only, and it is in order.
+- straight: the sign is right.
 """
 
 from __future__ import annotations
@@ -127,7 +130,7 @@ def judge_plateau(row: Row, made: Predicted, _: int) -> Judged:
     )
     missed = []  # a missing quality, as without seeds, is no agreement
     if not at <= FLAT:
-        missed.append(f"{at * 100:.2g} points below the best at the published vacuum")
+        missed.append(f"{at * 100:.2g} percentage points below the best at the published vacuum")
     if not third >= STEEP:
         missed.append(f"only {third * 100:.2g} below at a third of it")
     if not triple >= STEEP:
@@ -251,7 +254,7 @@ def _level(row: Row, made: Predicted, seed: int) -> Judged:
     sampling = math.nan if math.isnan(own) else 1 - min(inputs / among, 1.0) if among > 0 else 0.0
     found = Interval(aim, median, low, high, sampling, symbol)
     beyond = max(low - aim, aim - high)
-    verdict, why, off = AGREES, "", "points" if symbol == "%" else symbol
+    verdict, why, off = AGREES, "", "percentage points" if symbol == "%" else symbol
     if not beyond <= 0:
         verdict, why = DISAGREES, f"outside the interval by {beyond:.2g} {off}".rstrip()
     return f"{aim:g} {symbol}".rstrip(), _text(found), verdict, why, found
