@@ -211,7 +211,8 @@ def test_rows_that_were_changed_are_not_gone_on_with(told, done, folder):
 
 
 def test_a_sweep_tells_and_writes_and_draws(done, folder):
-    text = done(*SHORT, *RANGE, "--vary", "notch=-1:1:3", "--out", "r.csv", "--figure", "r.png")
+    asked = (*SHORT, *RANGE, "--vary", "notch=-1:1:3", "--out", "r.csv")
+    text = done(*asked, "--figure", "r.png", "--details")
     assert (folder / "r.png").read_bytes().startswith(b"\x89PNG")
     assert rows_in(folder / "r.csv") == 15
     for word in ("Varied", "Best", "Plateau", "Acceptable", "prove it on a bench"):
@@ -221,6 +222,35 @@ def test_a_sweep_tells_and_writes_and_draws(done, folder):
     best = max(read, key=lambda row: float(row["per_spacing.quality"]))
     assert len({row["per_spacing.quality"] for row in read}) > 1
     assert f"vacuum_kpa={best['vacuum_kpa']}, notch={best['notch']}" in text
+    caution, first, *_ = text.splitlines()
+    assert caution.startswith("Caution: Stop fan and disc")
+    assert first.startswith(f"Best of 15 points: vacuum {best['vacuum_kpa']} kPa, notch ")
+
+
+ANSWERS = {
+    "one": RANGE,
+    "map": (*RANGE, "--vary", "notch=-1:1:3", "--replicates", "2"),
+    "lists": ("--vary", "speed_kmh=10,30", "--vary", "vacuum_kpa=0,3", "--vary", "notch=-2,0,8"),
+    "neither": (*RANGE, "--response", "spacing.mean"),
+    "importance": ("--vary", "vacuum_kpa=1:6", "--importance", "--points", "4"),
+}
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_an_answer_fits_a_terminal_and_comes_first(name, done):
+    """The words of a grower, at most eight rows, and the whole report under --details."""
+    asked = (*SHORT, *ANSWERS[name], "--out", "r.csv")
+    short = done(*asked)
+    lines = short.splitlines()
+    assert len(lines) <= 24 and max(map(len, lines)) <= 118
+    assert "quality of feed" not in short and "luck" not in short
+    heads = {"neither": "Mean spacing: ", "importance": "Most important for normal spacings: "}
+    first = lines[lines[0].startswith("Caution: ")]
+    assert first.startswith(heads.get(name, "Best of "))
+    assert lines[0].startswith("Caution: ") is (name != "neither")
+    assert "--details" in lines[-1]
+    whole = done(*asked, "--details", "--resume")
+    assert whole.splitlines()[:3] == lines[:3] and "prove it on a bench" in whole
 
 
 def test_the_same_sweep_gives_the_same_bytes(done, folder):
@@ -236,10 +266,11 @@ def test_importance_is_told(done):
     told = done(
         *SHORT, "--vary", "vacuum_kpa=1:6", "--vary", "tube_wear=0:0.1", "--importance",
         "--points", "16", "--replicates", "2", "--out", "rows.csv", "--response", "cells.skip",
+        "--details",
     )  # fmt: skip
     rows = {line.split()[0]: line for line in told.splitlines() if line}
     assert np.round(float(rows["tube_wear"].split()[1]), 1) == 0  # wear of the tube skips no cell
-    assert "Luck makes" in told and "first-order index" in told
+    assert "Sampling error makes" in told and "first-order index" in told
 
 
 def test_a_finished_sweep_is_told_again_without_work(done, folder):

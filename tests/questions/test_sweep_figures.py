@@ -63,7 +63,7 @@ def test_there_is_a_curve_for_each_value_of_a_list(name):
 
 
 def test_curves_are_not_for_maps():
-    with pytest.raises(ValueError, match="curves show one axis"):
+    with pytest.raises(ValueError, match="curves are for one axis"):
         draw_curves(axes(), response_of(SWEEPS["map"]))
 
 

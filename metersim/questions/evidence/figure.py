@@ -20,6 +20,7 @@ from metersim.questions.evidence.verdicts import (
     AGREES,
     DISAGREES,
     TREND,
+    Interval,
     Outcome,
     central,
     lost_quality,
@@ -69,12 +70,17 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
     symbol = outcomes[0].interval.unit if outcomes[0].interval else ""
     ax.set_xlabel(f"{name} [{symbol}]" if symbol else name)
     if symbol == PERCENT:  # the place of a mark is a share, so that the axis begins at none
-        ax.set_xlim(left=0)
+        ends = [end for one in outcomes if one.interval for end in _ends(one.interval)]
+        ax.set_xlim(0, 1.03 * max([*ends, 1.0]))
     ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)
     return made
+
+
+def _ends(found: Interval) -> tuple[float, ...]:
+    return found.published, found.median, found.high
 
 
 def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list[Line2D]:
@@ -109,7 +115,7 @@ def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list
     ax.set_ylim(max(1.3 * float(median.min()), -DEEPEST), 0.3)
     ax.set_title(name)
     ax.set_xlabel("vacuum [kPa]")
-    ax.set_ylabel("below the best [percentage points]")
+    ax.set_ylabel("below the best [pp]")
     return curve
 
 

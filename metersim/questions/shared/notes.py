@@ -23,7 +23,10 @@ from metersim.run.records import Origin
 
 PROVE = "A prediction for learning and planning: prove it on a bench."
 MANUAL = "The machine's manual and local rules come first"
-HANDS_OFF = "Stop fan and disc before a hand goes near the meter. Measure at a port, guards on. Manual first."
+HANDS_OFF = (  # in one line
+    "Stop fan and disc before a hand goes near the meter. Measure at a port, guards on. "
+    "Manual first."
+)
 AT_A_METER = (
     "Stop the machine and the fan, and lower or block what is raised, before a hand goes near the "
     f"meter; keep out of treated-seed dust. {MANUAL}."

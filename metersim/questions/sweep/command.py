@@ -18,6 +18,7 @@ from metersim.measures.indices import check_measure, read_limits
 from metersim.questions.shared.options import (
     bar,
     changes_of,
+    details_option,
     engine_option,
     replicates_of,
     scenario_options,
@@ -30,7 +31,7 @@ from metersim.questions.sweep.plan import Plan, plan_sweep
 from metersim.questions.sweep.points import read_axes
 from metersim.questions.sweep.response import PLATEAU, importance, respond
 from metersim.questions.sweep.study import run_point, sweep
-from metersim.questions.sweep.text import report
+from metersim.questions.sweep.text import summary
 from metersim.run.parallel import processes
 
 MOST_ROWS = 1_000_000
@@ -93,6 +94,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     )
     add("--figure", metavar="FILE", help="draw the response: .png, .svg or .pdf")
     add("--yes", action="store_true", help="allow more than a million runs")
+    details_option(command, "print all ranges, limits and notes below the answer")
 
 
 def answer(options: argparse.Namespace) -> str:
@@ -149,7 +151,7 @@ def answer(options: argparse.Namespace) -> str:
 
             drawn = sweep_figure(response, options.units)
             write_all([(options.figure, encoded(drawn, options.figure))])
-        return report(response, shares, options.units)
+        return summary(response, shares, options.units, options.details)
 
 
 def _design(options: argparse.Namespace) -> str:

@@ -42,6 +42,7 @@ from metersim.questions.sweep.responses import (
     draw_map,
     draw_panel,
     response_label,
+    starts_at_zero,
 )
 from metersim.questions.sweep.study import sweep
 from metersim.questions.sweep.text import doubts, limit_text, point_text, room_text
@@ -166,13 +167,14 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
 
 
 def _foot(response: Response, units: str) -> list[str]:
-    """Lines on acceptance limits, the plateau, and the origin of the sweep."""
+    """Lines on what to see, acceptance limits, the plateau, and the origin of the sweep."""
     plan = response.sweep.plan
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     changed = "".join(f", {change}" for change in plan.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
     middle = f" | at the middle of {'; '.join(map(str, plan.unknown))}" if plan.unknown else ""
     return [
+        _sight(response),
         f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
         *(f"Note: {doubt}" for doubt in doubts(response, units)),
         textwrap.shorten(
@@ -182,6 +184,25 @@ def _foot(response: Response, units: str) -> list[str]:
             placeholder=" ...",
         ),
     ]
+
+
+def _sight(response: Response) -> str:
+    """What to see, in one sentence, and where the axis of a share begins."""
+    axes, curves = response.sweep.plan.axes, curve_axes(response)
+    is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
+    if response.best is None:
+        sight = f"See how {measure_name(response.key)} changes with what is varied."
+    elif curves:
+        place = "plateau" if len(axes) == 1 else "rings"
+        sight = f"See how far the {place} about the best, the star, reach{'es' * (len(axes) == 1)}."
+    elif is_map:
+        sight = "See how much room the acceptable settings leave about the best, the star."
+    else:
+        sight = "See with which setting the points rise or fall most."
+    is_share = BY_KEY[response.key].kind == "share"
+    if is_share and not is_map and not starts_at_zero(response):
+        sight += " The axis does not begin at 0 %."
+    return sight
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:

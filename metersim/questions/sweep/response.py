@@ -60,7 +60,7 @@ class Response:
     key : str
         Key of the measure.
     limits : tuple of Limit
-        Acceptance limits; an acceptable point keeps to all of them.
+        Acceptance limits; an acceptable point meets all of them.
     source : str
         Source of the limits in words.
     tolerance : float
@@ -75,7 +75,7 @@ class Response:
     tolerance: float = PLATEAU
 
     def __repr__(self) -> str:
-        return f"<Response of {self.key} to {self.sweep.plan!r}; to_dataframe() shows it>"
+        return f"<Response of {self.key} to {self.sweep.plan!r}; to_dataframe() lists it>"
 
     def to_dataframe(self) -> pd.DataFrame:
         """A table for pandas with one row a point, in SI (extra ``notebook``).
@@ -125,7 +125,7 @@ class Response:
 
     @cached_property
     def acceptable(self) -> Flags:
-        """Points that keep to all limits."""
+        """Points that meet all limits."""
         kept = np.isfinite(self.values[:, 0])
         for limit in self.limits:
             kept &= COMPARE[limit.sign](self.estimates(limit.key)[:, 0], limit.value)
@@ -133,7 +133,7 @@ class Response:
 
     @cached_property
     def surely(self) -> Flags:
-        """Points that keep to all limits with their whole total intervals."""
+        """Points that meet all limits with their whole total intervals."""
         kept = self.acceptable.copy()
         for limit in self.limits if kept.any() else ():
             end = self.totals(limit.key)[:, 2 if limit.sign == "<=" else 1]
@@ -244,7 +244,7 @@ def respond(
     key : str
         Key of the measure.
     limits : sequence of Limit
-        Acceptance limits; an acceptable point keeps to all of them.  See `read_limit`.
+        Acceptance limits; an acceptable point meets all of them.  See `read_limit`.
     tolerance : float
         Largest distance of a plateau point from the best: percentage points of a share, percent of
         other measures.
@@ -315,7 +315,7 @@ def importance(sweep: Sweep, key: str) -> Importance:
         raise ValueError(f"the design is {plan.design!r}; it must be 'importance'")
     each = sweep.estimates(key)[:, :, 0]
     if not np.isfinite(each).all():
-        message = "has no value at some points, so importance cannot be told; narrow the ranges"
+        message = "has no value at some points, so importance is unknown; narrow the ranges"
         raise bad(Parameter("response"), key, message)
     means = each.mean(axis=1)
     parts = means.reshape(len(plan.axes) + 2, plan.size)

@@ -80,7 +80,7 @@ def _along(ax: Axes, axis: Axis) -> None:
 def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any]:
     """Draw the response along the first range, with a curve for each value of the other axis.
 
-    Points that keep to all limits are filled.
+    Points that meet all limits are filled.
 
     Parameters
     ----------
@@ -104,7 +104,9 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
     plan, columns, values = response.sweep.plan, _columns(response), _shown_totals(response, units)
     chosen = curve_axes(response)
     if chosen is None:
-        raise ValueError("curves show one axis, or two of a grid of which one is a short list")
+        raise ValueError(
+            "curves are for one axis, or for two of a grid of which one is a short list"
+        )
     along, other = chosen
     x, axis, curves = columns[along], plan.axes[along], []
     if other:  # shifted, so that their intervals can be distinguished
@@ -134,9 +136,20 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
     if response.best is not None:
         ax.plot(x[response.best], values[response.best, 0], zorder=5, **STAR)
     _draw_limits(ax, response, units)
+    _from_zero(ax, response)
     _along(ax, axis)
     ax.set_ylabel(response_label(response, units))
     return curves
+
+
+def starts_at_zero(response: Response) -> bool:
+    """Whether the axis of the response begins at zero: that of a share which is better small."""
+    return BY_KEY[response.key].kind == "share" and response.sense < 0
+
+
+def _from_zero(ax: Axes, response: Response) -> None:
+    if starts_at_zero(response):
+        ax.set_ylim(0, max(ax.get_ylim()[1], 1e-6))
 
 
 def _shade(ax: Axes, x: Floats, inside: Flags) -> None:
@@ -277,6 +290,7 @@ def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") 
     ax.plot(x[response.plateau], value[response.plateau], **{**RING, "ms": 8})
     if response.best is not None:
         ax.plot(x[response.best], value[response.best], zorder=5, **STAR)
+    _from_zero(ax, response)
     _along(ax, response.sweep.plan.axes[place])
     return dots
 

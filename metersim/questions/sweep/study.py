@@ -79,7 +79,7 @@ class Sweep:
     faults: Mapping[int, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        return f"<Sweep of {self.plan!r}; to_dataframe() shows its rows>"
+        return f"<Sweep of {self.plan!r}; to_dataframe() lists its rows>"
 
     def estimates(self, key: str) -> Floats:
         """Value, low and high of a measure, of shape (points, replicates, 3)."""

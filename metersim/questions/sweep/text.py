@@ -1,21 +1,24 @@
-"""Text of a sweep: varied settings, best and acceptable points, and importance."""
+"""Report of a sweep: varied settings, best and acceptable points, and importance."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from metersim.measures.indices import BY_KEY, Limit
-from metersim.measures.intervals import LEVEL_TOTAL
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import RESERVE, cautions
-from metersim.questions.shared.notes import PROVE, level_text, not_known_text
+from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, told
+from metersim.questions.shared.notes import HANDS_OFF, PROVE, level_text, not_known_text
 from metersim.questions.shared.words import (
     block,
     interval_text,
     measure_name,
     number,
+    plain_name,
     quantity,
     set_quantity,
     shown,
@@ -32,11 +35,154 @@ DESIGNS = {
 }
 
 
-def limit_text(limit: Limit, units: str = "metric") -> str:
+MOST_NOTES = 3  # below the first sentences
+
+
+def summary(
+    response: Response,
+    importance: Importance | None = None,
+    units: str = "metric",
+    details: bool = False,
+) -> str:
+    """The answer of a sweep: its best point, and the points next to it.
+
+    Parameters
+    ----------
+    response : Response
+        Response to report.
+    importance : Importance, optional
+        Shares of the variance, which then make the table.
+    units : {'metric', 'us'}
+        Units of the response; varied settings keep their own units.
+    details : bool
+        Whether to add the whole report.
+    """
+    first, rows = _first(response, units), _points(response, units)
+    if importance is not None:
+        said, rows = _shares(response, importance)
+        first = [said, *first[:2]]
+    limits = " and ".join(limit_text(one, units, plain_name) for one in response.limits)
+    middle = [f"{one} at its middle" for one in response.sweep.plan.unknown]
+    found = Answer(
+        caution="" if response.best is None else HANDS_OFF,
+        first=first,
+        notes=_deciding(response, units)[:MOST_NOTES],
+        assumes="; ".join([response.sweep.plan.base.title, f"acceptable is {limits}", *middle]),
+        details=report(response, importance, units).splitlines(),
+    )
+    for many in range(len(rows), 2, -1):  # a terminal holds the answer
+        found = replace(found, table=rows[:many])
+        if len(found.text().splitlines()) <= LINES:
+            break
+    return found.text(details)
+
+
+def _first(response: Response, units: str) -> list[str]:
+    """Sentences on the best point, its value, and how many points are acceptable."""
+    plan, kind, name = response.sweep.plan, BY_KEY[response.key].kind, plain_name(response.key)
+    name = name[0].upper() + name[1:]
+    values = response.values[:, 0]
+    if not np.isfinite(values).any():
+        return [f"{name}: no value at any point."]
+    many, sure = int(response.acceptable.sum()), int(response.surely.sum())
+    kept = f"{many:,} of {plan.many:,} points are acceptable, {sure:,} with their whole interval."
+    if response.best is None:
+        ends = (set_quantity(kind, edge, units) for edge in (np.nanmin(values), np.nanmax(values)))
+        return [
+            f"{name}: {' to '.join(ends)}.",
+            "Neither end is better, so no best is named.",
+            kept,
+        ]
+    pairs = zip(plan.axes, plan.points[response.best], strict=True)
+    value, interval = told(kind, response.total_of_best, units)
+    return [
+        f"Best of {plan.many:,} points: {', '.join(_setting(*pair) for pair in pairs)}.",
+        f"{name} there: {value} ({level_text(LEVEL_TOTAL)} {interval}).",
+        kept if many else "No point is acceptable. The best of all is named.",
+    ]
+
+
+def _setting(axis: Axis, word: str) -> str:
+    """Name, value and unit of a setting."""
+    return f"{_heading(axis)[0]} {_rounded(axis, word)} {_heading(axis)[1]}".rstrip()
+
+
+def _heading(axis: Axis) -> tuple[str, str]:
+    """Name and unit of a setting."""
+    return axis.spec.name.replace("_", " "), axis.unit.symbol if axis.unit else ""
+
+
+def _deciding(response: Response, units: str) -> list[str]:
+    """Notes that change the answer."""
+    sweep, plan, found = response.sweep, response.sweep.plan, []
+    for axis, word, can_go_on in response.at_end():
+        more = "Widen it." if can_go_on else "No more is allowed."
+        found.append(f"The best lies at an end of the range, {_setting(axis, word)}. {more}")
+    if response.tied is not None and (others := int(response.tied.sum()) - 1):
+        found.append(f"{others:,} other points cannot be distinguished from the best.")
+    if response.best is not None:
+        made = cautions(plan.job(response.best).made(), units)
+        found += [f"{line[0].upper()}{line[1:]}." for line in made]
+    if sweep.faults:
+        found.append(f"{len(sweep.faults):,} of {plan.many:,} points are not possible.")
+    return found
+
+
+def _points(response: Response, units: str) -> list[tuple[str, ...]]:
+    """Heads and the best points, at most eight, each with its total interval."""
+    plan, kind = response.sweep.plan, BY_KEY[response.key].kind
+    valid = np.flatnonzero(np.isfinite(response.values[:, 0]))
+    if not valid.size:
+        return []
+    chosen = valid
+    if valid.size > MOST_ROWS and response.best is None:
+        chosen = valid[np.linspace(0, valid.size - 1, MOST_ROWS).round().astype(int)]
+    elif valid.size > MOST_ROWS or len(plan.axes) > 1:
+        worse = -response.sense * response.values[valid, 0]
+        worst = ~response.acceptable[valid] & response.acceptable.any()
+        chosen = valid[np.lexsort((worse, worst))][:MOST_ROWS]
+    totals = response.totals(response.key)
+    names = (
+        " ".join(filter(None, (name, symbol and f"[{symbol}]")))
+        for name, symbol in map(_heading, plan.axes)
+    )
+    rows = [(*names, plain_name(response.key), level_text(LEVEL_TOTAL), "")]
+    for point in chosen:
+        words = (_rounded(*pair) for pair in zip(plan.axes, plan.points[point], strict=True))
+        status = "acceptable" if response.acceptable[point] else "not acceptable"
+        status = "as good" if response.plateau[point] else status
+        status = "best" if point == response.best else status
+        rows.append((*words, *told(kind, Estimate(*totals[point]), units), status))
+    return rows
+
+
+def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str, ...]]]:
+    """A sentence on the most important key, and heads and shares of at most eight keys."""
+    plan, totals = response.sweep.plan, found.total[:, 0]
+    name = plain_name(response.key)
+    if not np.isfinite(totals).any():
+        return f"Nothing that was varied moves {name}.", []
+    order = np.argsort(-np.nan_to_num(totals, nan=-math.inf))
+    rows = [("share of the variance", "alone", "95 % interval", "in all", "95 % interval")]
+    for place in order[:MOST_ROWS]:
+        ends = [
+            (f"{v:.0%}", f"{low:.0%} to {high:.0%}")
+            for v, low, high in (found.first[place], found.total[place])
+        ]
+        cells = (cell.replace("%", " %") for end in ends for cell in end)
+        rows.append((_heading(plan.axes[place])[0], *cells))
+    most = int(order[0])
+    share = f"{totals[most]:.0%}".replace("%", " %")
+    return f"Most important for {name}: {rows[1][0]}, {share} of the variance in all.", rows
+
+
+def limit_text(
+    limit: Limit, units: str = "metric", name: Callable[[str], str] = measure_name
+) -> str:
     """A limit in words."""
     side = "at most" if limit.sign == "<=" else "at least"
     kind = BY_KEY[limit.key].kind
-    return f"{measure_name(limit.key)} {side} {set_quantity(kind, limit.value, units)}"
+    return f"{name(limit.key)} {side} {set_quantity(kind, limit.value, units)}"
 
 
 def point_text(axes: Sequence[Axis], point: Point) -> str:
@@ -65,7 +211,9 @@ def report(response: Response, importance: Importance | None = None, units: str 
         f"{base.title} ({base.name}{changed}, random seed {plan.seed}, metersim {plan.version})",
         "",
         *block("Varied", [_axis_text(axis, plan.design) for axis in plan.axes]),
-        *block("", [f"{DESIGNS[plan.design]}: {plan.many:,} points on the same luck{repeat}"]),
+        *block(
+            "", [f"{DESIGNS[plan.design]}: {plan.many:,} points with common random numbers{repeat}"]
+        ),
         *block("", ["intervals in the file of the rows hold sampling error alone"]),
         *(block("", [not_known_text(plan.unknown)]) if plan.unknown else []),
         "",
@@ -111,10 +259,10 @@ def _best(response: Response, units: str) -> list[str]:
     tied = response.tied
     if tied is not None:
         others = int(tied.sum()) - 1
-        said = f"{others:,} other points may be as good as the best for all that "
-        said += f"{plan.replicates} replicates can tell (paired, 95 %, sampling error alone)"
-        few = ["so few replicates tell little: give 5 or more"]
-        lines += block("Luck", [said, *(few if plan.replicates < FEW_REPLICATES else [])])
+        said = f"{others:,} other points cannot be distinguished from the best by "
+        said += f"{plan.replicates} replicates (paired, 95 %, sampling error alone)"
+        few = ["so few replicates detect little: give 5 or more"]
+        lines += block("Alike", [said, *(few if plan.replicates < FEW_REPLICATES else [])])
     return lines
 
 
@@ -158,7 +306,7 @@ def _acceptable(response: Response, units: str) -> list[str]:
 def _importance(response: Response, importance: Importance, units: str) -> list[str]:
     plan, kind = response.sweep.plan, BY_KEY[response.key].kind
     size, symbol = shown(kind, importance.sd, units)
-    symbol = "points" if kind == "share" else symbol
+    symbol = "percentage points" if kind == "share" else symbol
     name = measure_name(response.key)
     lines = [
         f"Importance for {name}, whose SD over the ranges is {number(size)} {symbol}",
@@ -175,9 +323,13 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
         "in all: together with what it does in combination with others (total index)",
     ]
     if math.isnan(importance.sampling):
-        lines.append("All points share one luck; --replicates 4 would show how much of this it is")
+        lines.append(
+            "All points have the same random draws; with --replicates 4 the share of the "
+            "sampling error is known"
+        )
     else:
-        lines.append(f"Luck makes {importance.sampling:.1%} of the variance".replace("%", " %"))
+        share = f"{importance.sampling:.1%}".replace("%", " %")
+        lines.append(f"Sampling error makes {share} of the variance")
     return lines
 
 
@@ -192,7 +344,8 @@ def notes(response: Response, units: str = "metric") -> list[str]:
             found.append("no point is acceptable; the best of all is named")
         if plan.many > 1:
             found.append(
-                "the best of many points looks better than it is, as luck had a part in its choice"
+                "the best of many points looks better than it is, as sampling error had a part in "
+                "its choice"
             )
         found += cautions(plan.job(response.best).made(), units)
     found += [doubt for doubt in doubts(response, units) if doubt not in found]
