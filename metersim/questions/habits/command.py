@@ -12,12 +12,13 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.habits.operators import COUNT, HABITS, Habit, Wanted
 from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
-from metersim.questions.habits.text import report
+from metersim.questions.habits.text import summary
 from metersim.questions.shared.countoptions import accept_option, accepted_of
 from metersim.questions.shared.options import (
     bar,
     changes_of,
     crew,
+    details_option,
     scenario_option,
     seed_of,
     units_option,
@@ -46,11 +47,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--meters", metavar="N", help="meters that each habit is given (500)")
     add("--count", metavar="N", help="cells of a look, where a habit does not say (300)")
     accept_option(command, "half a percentage point more than when nothing is wrong")
-    add("--seed", default="1", metavar="N", help="random seed (1)")
+    add("--seed", default="1", metavar="N", help="random seed of meters and counts (1)")
     workers_option(command, None)
     add("--csv", metavar="FILE", help="write one row a habit and meter")
     add("--figure", metavar="FILE", help="draw it for a projector: .png, .svg or .pdf")
     add("--paths", metavar="FILE", help="draw what each habit did on three meters, look by look")
+    details_option(command, "print every measure with its interval, and findings, too")
 
 
 def answer(options: argparse.Namespace) -> str:
@@ -100,7 +102,7 @@ def answer(options: argparse.Namespace) -> str:
             if name:
                 files.append((name, encoded(figure(result), name)))
     write_all(files)
-    return report(result, options.units)
+    return summary(result, options.units, options.details)
 
 
 def _habits(names: list[str]) -> dict[str, Habit]:

@@ -41,7 +41,7 @@ GRID = 6  # values of each cause in the runs that a surface fits
 ENDS = 0.02, 0.98  # quantiles of the prior at the ends of these values
 KINDS = 9  # equally likely values of each cause that are compared with looks
 CELLS = 3000  # of each run
-RIDGE = 0.1  # keeps a surface flat where runs show no events
+RIDGE = 0.1  # keeps a surface flat where runs have no events
 STEEP = 5.0  # bound of the logarithm of a rate in the search for coefficients
 MOST = 0.495  # largest share of cells that a surface may give
 

@@ -106,7 +106,7 @@ class Habits:
     def __repr__(self) -> str:
         return (
             f"<Habits on {self.meters} meters of {self.scenario.name}: "
-            f"{', '.join(self.habits)}; to_dataframe() shows them>"
+            f"{', '.join(self.habits)}; to_dataframe() lists them>"
         )
 
     @property

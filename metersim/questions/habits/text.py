@@ -1,14 +1,16 @@
-"""Text of the results of habits: tables, and findings in sentences."""
+"""Text of the results of habits: the answer, tables, and findings in sentences."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits
 from metersim.questions.habits.trials import LEAST_CHANGE, LONG, MOST_LOOKS, OFFSETS
-from metersim.questions.shared.notes import level_text
+from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, told
+from metersim.questions.shared.notes import HANDS_OFF, level_text
 from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import number, wrapped
 
@@ -17,6 +19,96 @@ ALONE, STEADY = "leave alone", "one notch"
 LEAST_LEAD = 0.001  # least reported lead, as a share of cells
 REACHED = 24  # letters of a column
 SPENT = (20, 24, 20, 21, 13)
+MOSTLY = 0.5  # share of meters above which a habit is said to move two settings at once
+COSTS = ("seeds counted", "cause named", "two moved at once", "ended worse")
+
+
+def summary(result: Habits, units: str = "metric", details: bool = False) -> str:
+    """The answer of habits: the best of them, its cost, and a row for each.
+
+    Parameters
+    ----------
+    result : Habits
+        Results to report.
+    units : {'metric', 'us'}
+        Family of units of the step of vacuum.
+    details : bool
+        Whether to add the whole report.
+    """
+    first, *others = winners(result)
+    names = list(result.habits)
+    start = told("share", bad(result, names[0], "start_single"))[0]
+    end = told("share", bad(result, first))[0]
+    alike = ", ".join(others)
+    said = [
+        f"Fewest skips and doubles at the end: {first}, {end} of the cells. As found: {start}.",
+        f"Its cost: {cost(result, first)}.",
+        f"Cannot be distinguished from it: {alike}." if alike else "All others end with more.",
+    ]
+    notes = [
+        f"{name} moves two settings at once, in {100 * mixed(result, name):.0f} of 100 meters. "
+        f"Its cost: {cost(result, name)}."
+        for name in (first, *others)
+        if mixed(result, name) > MOSTLY
+    ]
+    found = Answer(
+        caution=HANDS_OFF,
+        first=said,
+        notes=notes,
+        table=_table(result),
+        assumes=f"habits and start errors of {result.meters:,} meters in a model, not people; "
+        f"the same meters and random draws for every habit; {result.scenario.title}.",
+        details=report(result, units).splitlines(),
+    )
+    while len(found.text().splitlines()) > LINES and len(found.table) > 2:
+        found = replace(found, table=found.table[:-1])  # habits of a user may have long names
+    return found.text(details)
+
+
+def winners(result: Habits) -> list[str]:
+    """Habits that lead, those first that seldom move two settings at once."""
+    best = result.leaders
+    return sorted(best, key=lambda name: (mixed(result, name) > MOSTLY, best.index(name)))
+
+
+def mixed(result: Habits, name: str) -> float:
+    """Share of meters on which a habit moves two settings between two counts. [1]"""
+    return result.share("mixed", name).value
+
+
+def bad(result: Habits, name: str, outcome: str = "single") -> Estimate:
+    """Skips and doubles of a habit, as a share of cells. [1]"""
+    single = result.mean(outcome, name)
+    return Estimate(1 - single.value, 1 - single.high, 1 - single.low)
+
+
+def cost(result: Habits, name: str) -> str:
+    """What a habit takes: seeds to count, and how often its counts name the cause."""
+    named = 100 * result.mean("named", name).value
+    return (
+        f"{result.mean('seeds', name).value:,.0f} seeds counted, "
+        f"the cause named on {named:.0f} of 100 meters"
+    )
+
+
+def _table(result: Habits) -> list[tuple[str, ...]]:
+    """Heads and a row for each habit, at most eight."""
+    heads = ("", "skips and doubles", level_text(result.level), *COSTS)
+    names = list(result.habits)[: MOST_ROWS - 1]
+    start = told("share", bad(result, names[0], "start_single"))
+    rows = [heads, ("(as found)", *start, *("" for _ in COSTS))]
+    for name in names:
+        shares = (
+            f"{100 * share:.0f} %"
+            for share in (
+                result.mean("named", name).value,
+                mixed(result, name),
+                result.share("worse", name).value,
+            )
+        )
+        seeds = f"{result.mean('seeds', name).value:,.0f}"
+        rows.append((name, *told("share", bad(result, name)), seeds, *shares))
+    return rows
 
 
 def report(result: Habits, units: str = "metric") -> str:
@@ -49,7 +141,7 @@ def _reached(result: Habits) -> list[str]:
     """Table of singulation and quality of feed, with differences between habits."""
     first, references = next(iter(result.habits)), references_of(result)
     heads = ["singulation", *(f"over {one}" for one in references), "quality of feed"]
-    units = ["at the end, %", *("points" for _ in references), "at the end, %"]
+    units = ["at the end, %", *("pp" for _ in references), "at the end, %"]
     single, quality = (
         percent(result.mean(outcome, first), 2) for outcome in ("start_single", "start_quality")
     )
@@ -126,8 +218,8 @@ def _heading(result: Habits, units: str) -> list[str]:
     lines = [
         f"{scenario.title} ({', '.join([scenario.name, *scenario.changes])}): {result.meters:,} "
         f"meters, all given to each of {len(result.habits)} habits; random seed {result.seed}",
-        "Nobody sees: the size of the seed, leaks that take vacuum, wear of cut-off edge and tube, "
-        f"and that the notch starts up to {furthest} off, either way.",
+        "Hidden: the size of the seed, leaks that take vacuum, wear of cut-off edge and tube. The "
+        f"notch starts up to {furthest} off, either way.",
         f"Wanted: skips of at most {number(100 * wanted.skips)} %, doubles of at most "
         f"{number(100 * wanted.doubles)} % of the cells. A look is {result.count} cells; after "
         f"{MOST_LOOKS} looks everybody gives up. A step of vacuum is {step}.",
@@ -163,16 +255,16 @@ def _by_start(result: Habits) -> list[str]:
 def _legend(result: Habits) -> list[str]:
     half = f"{100 * LEAST_CHANGE:g}"
     return [
-        f"Each {level_text(result.level)} holds what other meters and machines of the same kind "
-        "would change; all habits have the same meters and, look by look, the same random draws.",
+        f"Each {level_text(result.level)} covers other meters and machines of the same kind. All "
+        "habits have the same meters and, look by look, the same random draws.",
         f"Singulation: share of cells with exactly one seed, on {LONG:,} cells that no operator "
-        f"sees. Ended worse: by more than {half} points of it. Two moved: several settings were "
-        "moved between two counts, so that neither shows what it did.",
-        "Cause: what, put right alone, would take away most skips and doubles: notch, seed size, "
-        f"vacuum, or nothing where none takes away {half} points. Named: rightly, by somebody who "
-        "knows this model and has the counts of that habit and nothing else; by guessing the "
-        f"commonest without a look, {100 * result.blind_share:.1f} %. Wear changes spacings, not "
-        "counts, and cannot be named.",
+        f"sees. Ended worse: by more than {half} percentage points of it. Two moved: several "
+        "settings were moved between two counts, so that their effects cannot be distinguished.",
+        "Cause: the correction of it alone removes most skips and doubles. It is notch, seed size "
+        f"or vacuum, or nothing where none removes {half} percentage points. Named: rightly, by "
+        "an observer who knows this model and has the counts of that habit alone. A guess of the "
+        f"commonest cause without a look names {100 * result.blind_share:.1f} %. Wear changes "
+        "spacings, not counts, and cannot be named.",
         "Habits, and how far meters are off, are assumptions: this ranks habits in a model, not "
         "people.",
     ]
@@ -190,28 +282,29 @@ def findings(result: Habits) -> list[str]:
 
 
 def _most(result: Habits) -> str:
-    best, *others = result.leaders
-    alike = f"; not told from it: {', '.join(others)}" if others else ""
-    return f"Most was reached by {best}, {percent(result.mean('single', best), 2)} %{alike}."
+    best, *others = winners(result)
+    alike = f" Cannot be distinguished from it: {', '.join(others)}." if others else ""
+    reached = percent(result.mean("single", best), 2)
+    return f"Best singulation: {best}, {reached} % ({cost(result, best)}).{alike}"
 
 
 def _cost(result: Habits, names: Sequence[str]) -> str:
     seeds = {name: result.mean("seeds", name).value for name in names}
     worse = {name: 100 * result.share("worse", name).value for name in names}
     dear, wrong = (max(names, key=lambda name: held[name]) for held in (seeds, worse))
-    said = f"Most seeds were counted by {dear}, {seeds[dear]:,.0f} a meter"
+    said = f"Most seeds were counted by {dear}, {seeds[dear]:,.0f} a meter."
     if worse[wrong]:
-        said += f"; a meter ended worse than it began most often with {wrong}, {worse[wrong]:.1f} %"
-    return f"{said}."
+        said += f" A meter ended worse than it began most often with {wrong}, {worse[wrong]:.1f} %."
+    return said
 
 
 def _naming(result: Habits, names: Sequence[str]) -> str:
     """Habits whose counts name the cause best, and habits that name it less often."""
     best = max(names, key=lambda name: result.mean("named", name).value)
     less = [name for name in names if result.lead("named", name, best).high < 0]
-    tail = f"; less often in those of {', '.join(less)}" if less else ", though not beyond chance"
+    tail = f"; less often by those of {', '.join(less)}" if less else ". No difference is detected"
     share = 100 * result.mean("named", best).value
-    return f"The cause shows best in the counts of {best}, {share:.1f} %{tail}."
+    return f"The cause is named most often by the counts of {best}, {share:.1f} %{tail}."
 
 
 def _faster(result: Habits, names: Sequence[str]) -> list[str]:
@@ -223,11 +316,11 @@ def _faster(result: Habits, names: Sequence[str]) -> list[str]:
             lead = points(result, "single", name, STEADY)
             lines.append(
                 f"Faster than {STEADY}: {name}, with {-looks.value:.1f} looks fewer a meter and "
-                f"{lead} points of singulation."
+                f"{lead} percentage points of singulation."
             )
     for when, outcome in (("After the first move", "first_single"), ("At the end", "single")):
         ahead = [
-            f"{name} from {off} off by {points(result, outcome, name, STEADY, off)} points"
+            f"{name} from {off} off by {points(result, outcome, name, STEADY, off)} percentage points"
             for name in names
             for off in sorted(set(result.offsets.tolist()))
             if leads(result.lead(outcome, name, STEADY, off))

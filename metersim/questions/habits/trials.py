@@ -29,7 +29,7 @@ MOST_LOOKS = 12  # looks after which an operator gives up
 LONG = 3000  # cells of the run that gives the true rates of a meter
 LEAST_CHANGE = 0.005  # least change, as a share of cells, that counts as worse or as a cause
 CAUSES = ("notch", "seed size", "vacuum")
-"""Causes that counts can show."""
+"""Causes that counts can reveal."""
 NOTHING = "nothing"
 
 

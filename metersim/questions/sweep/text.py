@@ -61,13 +61,13 @@ def summary(
     if importance is not None:
         said, rows = _shares(response, importance)
         first = [said, *first[:2]]
-    limits = " and ".join(limit_text(one, units, plain_name) for one in response.limits)
+    limits = ", ".join(limit_text(one, units, plain_name) for one in response.limits)
     middle = [f"{one} at its middle" for one in response.sweep.plan.unknown]
     found = Answer(
         caution="" if response.best is None else HANDS_OFF,
         first=first,
         notes=_deciding(response, units)[:MOST_NOTES],
-        assumes="; ".join([response.sweep.plan.base.title, f"acceptable is {limits}", *middle]),
+        assumes="; ".join([response.sweep.plan.base.title, f"acceptable: {limits}", *middle]),
         details=report(response, importance, units).splitlines(),
     )
     for many in range(len(rows), 2, -1):  # a terminal holds the answer
@@ -85,7 +85,8 @@ def _first(response: Response, units: str) -> list[str]:
     if not np.isfinite(values).any():
         return [f"{name}: no value at any point."]
     many, sure = int(response.acceptable.sum()), int(response.surely.sum())
-    kept = f"{many:,} of {plan.many:,} points are acceptable, {sure:,} with their whole interval."
+    whole = f"{sure:,}" if sure else "none"
+    kept = f"{many:,} of {plan.many:,} points are acceptable, {whole} with their whole interval."
     if response.best is None:
         ends = (set_quantity(kind, edge, units) for edge in (np.nanmin(values), np.nanmax(values)))
         return [
@@ -120,6 +121,8 @@ def _deciding(response: Response, units: str) -> list[str]:
         found.append(f"The best lies at an end of the range, {_setting(axis, word)}. {more}")
     if response.tied is not None and (others := int(response.tied.sum()) - 1):
         found.append(f"{others:,} other points cannot be distinguished from the best.")
+    if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):
+        found.append(f"{RESERVE[0].upper()}{RESERVE[1:]}.")
     if response.best is not None:
         made = cautions(plan.job(response.best).made(), units)
         found += [f"{line[0].upper()}{line[1:]}." for line in made]
@@ -146,14 +149,32 @@ def _points(response: Response, units: str) -> list[tuple[str, ...]]:
         " ".join(filter(None, (name, symbol and f"[{symbol}]")))
         for name, symbol in map(_heading, plan.axes)
     )
-    rows = [(*names, plain_name(response.key), level_text(LEVEL_TOTAL), "")]
+    rows = [(*names, _column(response), level_text(LEVEL_TOTAL), "")]
     for point in chosen:
         words = (_rounded(*pair) for pair in zip(plan.axes, plan.points[point], strict=True))
         status = "acceptable" if response.acceptable[point] else "not acceptable"
         status = "as good" if response.plateau[point] else status
         status = "best" if point == response.best else status
-        rows.append((*words, *told(kind, Estimate(*totals[point]), units), status))
+        value, interval = told(kind, Estimate(*totals[point]), units)
+        value = value if response.best is None else _behind(response, point, units)
+        rows.append((*words, value, interval, status))
     return rows
+
+
+def _column(response: Response) -> str:
+    """Head of the column that compares points."""
+    name = plain_name(response.key)
+    if response.best is None:
+        return name
+    return f"{name}, {'less' if response.sense > 0 else 'more'} than the best"
+
+
+def _behind(response: Response, point: int, units: str) -> str:
+    """Distance of a point from the best, with the same random draws; shares in pp."""
+    kind = BY_KEY[response.key].kind
+    away = np.abs(response.values[point, 0] - response.values[response.best, 0])
+    value, symbol = shown(kind, float(away), units)
+    return f"{value:.2g} {'pp' if kind == 'share' else symbol}".rstrip() if value else "-"
 
 
 def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str, ...]]]:
@@ -164,15 +185,16 @@ def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str,
         return f"Nothing that was varied moves {name}.", []
     order = np.argsort(-np.nan_to_num(totals, nan=-math.inf))
     rows = [("share of the variance", "alone", "95 % interval", "in all", "95 % interval")]
+    first, total = (np.clip(part, 0, 1) for part in (found.first, found.total))
     for place in order[:MOST_ROWS]:
         ends = [
             (f"{v:.0%}", f"{low:.0%} to {high:.0%}")
-            for v, low, high in (found.first[place], found.total[place])
+            for v, low, high in (first[place], total[place])
         ]
         cells = (cell.replace("%", " %") for end in ends for cell in end)
         rows.append((_heading(plan.axes[place])[0], *cells))
     most = int(order[0])
-    share = f"{totals[most]:.0%}".replace("%", " %")
+    share = f"{total[most, 0]:.0%}".replace("%", " %")
     return f"Most important for {name}: {rows[1][0]}, {share} of the variance in all.", rows
 
 
