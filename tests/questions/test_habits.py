@@ -24,7 +24,7 @@ from metersim.questions.habits.figure import (
 )
 from metersim.questions.habits.operators import COUNT, HABITS, Seen, Wanted
 from metersim.questions.habits.study import ROOM, Habits, habits, steps_of, wanted_of
-from metersim.questions.habits.text import findings, leads, report
+from metersim.questions.habits.text import bad, cost, findings, leads, report, summary, winners
 from metersim.questions.habits.trials import LEAST_CHANGE, Meter, Trial, Truth
 from metersim.questions.shared.looks import Look, rates
 from metersim.questions.shared.page import encoded
@@ -42,10 +42,11 @@ def result():
     return habits(BENCH, habits=SOME, meters=8, seed=5, grid=3)
 
 
-def made(ends, firsts=None, seeds=None, worse=0):
+def made(ends, firsts=None, seeds=None, double=()):
     """A result by hand: singulation at the end by habit, on 40 meters that start alike.
 
-    Half of them start two notches off.  Looks grow with seeds: 300 to a look.
+    Half of them start two notches off.  Looks grow with seeds: 300 to a look.  Habits of `double`
+    move two settings between two looks.
     """
     rng = np.random.Generator(np.random.PCG64(1))
     noise = rng.normal(0, 0.001, 40)
@@ -54,6 +55,8 @@ def made(ends, firsts=None, seeds=None, worse=0):
         first = (firsts or ends)[name]
         looks = (seeds or {}).get(name, 300) // 300
         seen = (Seen({}, Look(cells=300, skips=3, doubles=3)),) * looks
+        if name in double:
+            seen = (*seen, dataclasses.replace(seen[0], settings={"notch": 1, "vacuum": -1}))
         trials[name] = tuple(
             Trial(
                 Meter(k, 2 * (k % 2), {"tube": 0.0}),
@@ -114,7 +117,7 @@ def test_differences_are_paired_and_turn_with_their_order(result):
 
 
 def test_pairing_narrows_what_meters_share():
-    """A shift of a tenth of the spread between meters is told; unpaired it would not be."""
+    """A shift of a tenth of the spread between meters is detected; unpaired it would not be."""
     held = made({"leave alone": 0.9800, "one notch": 0.9801})
     assert held.lead("single", "one notch", "leave alone").low > 0
     one, other = (held.mean("single", name) for name in held.habits)
@@ -175,7 +178,8 @@ def test_who_is_faster_and_where_they_win_is_told():
     firsts = {"leave alone": 0.95, "one notch": 0.970, "leap": 0.975}
     seeds = {"leave alone": 300, "one notch": 900, "leap": 600}
     told = findings(made(ends, firsts, seeds))
-    assert told[0].startswith("Most was reached by one notch, 98.50") and "not told" not in told[0]
+    assert told[0].startswith("Best singulation: one notch, 98.50")
+    assert "distinguished" not in told[0]
     assert "Most seeds were counted by one notch, 900 a meter." in told
     assert any(
         line.startswith("Faster than one notch: leap, with 1.0 looks fewer") for line in told
@@ -188,10 +192,44 @@ def test_who_is_faster_and_where_they_win_is_told():
 def test_where_all_do_the_same_nobody_is_ahead():
     """Negative control of the last."""
     told = findings(made({"leave alone": 0.98, "one notch": 0.98, "leap": 0.98}))
-    assert "not told from it: one notch, leap" in told[0]
+    assert "Cannot be distinguished from it: one notch, leap." in told[0]
     assert sum("nobody" in line for line in told) == 3
     assert not any(line.startswith("Faster") for line in told)
-    assert any("not beyond chance" in line for line in told)
+    assert any("No difference is detected" in line for line in told)
+
+
+def test_a_winner_that_moves_two_settings_is_marked_with_its_cost():
+    """Among equals, habits that move one setting come first; the cost of each stands beside it."""
+    ends = {"notch and vacuum": 0.98, "one notch": 0.98}
+    held = made(ends, double=("notch and vacuum",))
+    assert winners(held) == ["one notch", "notch and vacuum"]
+    assert winners(made(ends)) == ["notch and vacuum", "one notch"]  # negative control
+    text = " ".join(summary(held).split())
+    assert cost(held, "one notch") == "300 seeds counted, the cause named on 75 of 100 meters"
+    assert f"Best habit: one notch. Skips and doubles at the end: 2.00 % of the cells." in text
+    assert "notch and vacuum moves two settings at once in 100 of 100 meters. Its cost: " in text
+    ahead = made({"notch and vacuum": 0.99, "one notch": 0.98}, double=("notch and vacuum",))
+    first, price, *_ = summary(ahead).splitlines()[1:]
+    assert first.startswith("Best habit: notch and vacuum.")
+    assert price == f"Its cost: {cost(ahead, 'notch and vacuum')}."
+    assert "moves two settings at once" in summary(ahead)
+
+
+def test_an_answer_fits_a_terminal_and_comes_first(result):
+    for held in (result, made({"one notch": 0.98}), made({f"habit {k}": 0.98 for k in range(12)})):
+        lines = summary(held).splitlines()
+        assert len(lines) <= 24 and max(map(len, lines)) <= 118
+        assert lines[0].startswith("Caution: Stop fan and disc")
+        assert lines[1].startswith("Best habit: ") and lines[2].startswith("Its cost: ")
+        assert "--details" in lines[-1] and lines[-1] not in report(held)
+        whole = summary(held, details=True)
+        assert whole.splitlines()[:3] == lines[:3] and report(held) in whole
+
+
+def test_retired_words_are_gone(result):
+    for text in (summary(result), report(result)):
+        for word in ("luck", "told", "tell", "shows", "milder", "points of it"):
+            assert word not in text.replace("percentage points", "")
 
 
 def test_a_lead_is_more_than_chance_and_worth_telling():
@@ -220,9 +258,11 @@ def axes():
 def test_dots_and_bars_are_the_numbers():
     held = made({"leave alone": 0.95, "one notch": 0.985, "leap": 0.985})
     dots = draw_reached(axes(), held)
-    means = [100 * held.mean("single", name).value for name in held.habits]
-    assert [dot.get_xdata()[0] for dot in dots] == pytest.approx(means)
-    # leaders are told by shape, not by colour alone
+    shares = [100 * (1 - held.mean("single", name).value) for name in held.habits]
+    assert [dot.get_xdata()[0] for dot in dots] == pytest.approx(shares)
+    assert shares[0] == pytest.approx(100 * bad(held, "leave alone").value)
+    assert dots[0].axes.get_xlim()[0] == 0  # the place of a dot is an amount
+    # leaders differ by shape, not by colour alone
     assert [dot.get_marker() for dot in dots] == ["o", "D", "D"]
     bars = draw_bars(axes(), [3.0, 9.0], "{:.0f}")
     assert [bar.get_width() for bar in bars] == [3, 9]
@@ -233,7 +273,8 @@ def test_meters_that_drop_no_seed_can_be_told_and_drawn():
     dead = load_scenario("maize_bench", ["vacuum_kpa=0"])
     found = habits(dead, habits={"one notch": SOME["one notch"]}, meters=2, grid=3)
     assert found.mean("single", "one notch").value == found.mean("seeds", "one notch").value == 0
-    assert "Most was reached by one notch, 0.00" in report(found)
+    assert "Best singulation: one notch, 0.00" in report(found)
+    assert "Skips and doubles at the end: 100 % of the cells." in summary(found)
     assert encoded(draw(found), "a.png") and encoded(habit_paths_figure(found), "a.png")
 
 
@@ -254,6 +295,8 @@ def test_pages_are_for_a_projector_and_alike_every_time(result):
         assert width / height == pytest.approx(16 / 9, rel=1e-3)
         assert min(text.get_fontsize() for text in page.findobj(Text) if text.get_text()) >= 12
         assert encoded(figure(result), "a.png") == encoded(page, "a.png")
+        (foot,) = (text for text in page.texts if text.get_gid() == "caption")
+        assert foot.get_text().startswith("See ")
         canvas = page.canvas.get_renderer()
         parts = [page, *page.axes]
         for text in [text for part in parts for text in part.texts]:
@@ -268,7 +311,7 @@ def test_pages_are_for_a_projector_and_alike_every_time(result):
 def test_the_command_tells_and_writes(folder, done):
     accept = ("--accept", "cells.skip<=2%", "--accept", "cells.double<=3%")
     files = ("--csv", "rows.csv", "--figure", "a.png", "--paths", "b.svg")
-    text = done(*SMALL, "--habit", "one notch", *accept, *files)
+    text = done(*SMALL, "--habit", "one notch", *accept, *files, "--details")
     assert "skips of at most 2.00 %, doubles of at most 3.00 %" in text
     rows = list(csv.DictReader(io.StringIO((folder / "rows.csv").read_text())))
     assert [row["habit"] for row in rows] == ["leave alone"] * 4 + ["one notch"] * 4

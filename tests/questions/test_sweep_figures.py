@@ -62,6 +62,17 @@ def test_there_is_a_curve_for_each_value_of_a_list(name):
         assert np.all(np.diff(curve.get_xdata()) > 0)
 
 
+@pytest.mark.parametrize(("key", "begins"), [("cells.skip", True), ("per_spacing.quality", False)])
+def test_an_axis_of_a_small_share_begins_at_none(key, begins):
+    """A share near 100 % would be a flat line; its caption says that the axis begins elsewhere."""
+    made = respond(response_of(SWEEPS["one"]).sweep, key)
+    ax = axes()
+    draw_curves(ax, made)
+    assert (ax.get_ylim()[0] == 0) is begins
+    (caption,) = (text for text in sweep_figure(made).texts if text.get_gid() == "caption")
+    assert ("does not begin at 0 %" in caption.get_text()) is not begins
+
+
 def test_curves_are_not_for_maps():
     with pytest.raises(ValueError, match="curves are for one axis"):
         draw_curves(axes(), response_of(SWEEPS["map"]))
@@ -125,6 +136,7 @@ def test_a_page_says_where_it_is_from_and_words_do_not_overlap(name):
     (caption,) = (text for text in page.texts if text.get_gid() == "caption")
     assert "maize_bench | random seed 1" in caption.get_text()
     assert "miss index M at most 4.8 %" in caption.get_text()
+    assert caption.get_text().startswith("See ")
     page.draw_without_rendering()
     boxes = [
         (text.get_text(), text.get_window_extent())

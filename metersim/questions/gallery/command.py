@@ -3,20 +3,38 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 from metersim.files.faults import bad
 from metersim.questions.gallery.study import draw_gallery
+from metersim.questions.shared.answer import Answer
+from metersim.questions.shared.options import details_option
+from metersim.questions.shared.words import plural
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim gallery``."""
     command.add_argument("--out", default="figures", metavar="FOLDER", help="where to (figures)")
+    details_option(command, "list every file, too")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Report of the files that are drawn into the given folder."""
+    """The number of figures that are drawn into the given folder; details list them."""
     folder = Path(options.out)
     if not folder.is_dir():
         raise bad("--out", options.out, "there is no such folder; make it first")
-    return "\n".join(str(path) for path in draw_gallery(folder))
+    return summary(folder, list(draw_gallery(folder)), options.details)
+
+
+def summary(folder: Path, drawn: Sequence[Path], details: bool = False) -> str:
+    """The answer of a gallery: how many figures lie where, and each file with details."""
+    many = len(drawn)
+    return Answer(
+        first=[
+            f"{many} {plural(many, 'figure')} in {folder}.",
+            "Each caption says what to see.",
+        ],
+        assumes="shipped scenarios, the usual machine and random seed 1.",
+        details=[str(path) for path in drawn],
+    ).text(details)

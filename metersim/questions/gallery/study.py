@@ -47,7 +47,7 @@ def figures() -> Iterator[Any]:
 
 
 def draw(result: object, units: str = "metric") -> Figure:
-    """Draw a result on a page that a notebook shows.
+    """Draw a result on a page for a notebook or a file.
 
     Parameters
     ----------

@@ -16,6 +16,7 @@ from matplotlib.ticker import MaxNLocator
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits, habits
+from metersim.questions.habits.text import bad
 from metersim.questions.habits.trials import LEAST_CHANGE, Trial
 from metersim.questions.shared.page import CLASSES, INK, PALE, SERIES, STYLE, WARM, Page
 
@@ -25,15 +26,16 @@ BLUE = CLASSES["normal"][0]
 ASIDE = 0.12  # notches between paths, so that none hides another
 LONGEST = 17  # letters in a line of a name
 PANELS = {  # left end and width of each panel
-    "reached": (0.215, 0.34),
-    "spent": (0.59, 0.17),
-    "worse": (0.795, 0.175),
+    "reached": (0.205, 0.275),
+    "spent": (0.51, 0.14),
+    "named": (0.68, 0.13),
+    "worse": (0.845, 0.13),
 }
 
 
 @matplotlib.rc_context(STYLE)
 def habits_figure(result: Habits, units: str = "metric") -> Figure:
-    """One page on habits: singulation, effort, and share of worse results.
+    """One page on habits: skips and doubles, effort, named causes, and worse results.
 
     Parameters
     ----------
@@ -51,9 +53,10 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
     title = textwrap.shorten(result.scenario.title, 60, placeholder=" ...")
     figure = _slide(
         "Which habit sets a meter best?",
-        f"{title}: {result.meters:,} meters that nobody sees into, the same for every habit",
-        "Diamonds: most, or not told from it. Lines: 90 % intervals. "
-        f"Worse: by more than {100 * LEAST_CHANGE:g} points.",
+        f"{title}: {result.meters:,} meters with hidden causes, the same for every habit",
+        "See which habit leaves the fewest skips and doubles, and what it costs.",
+        "Diamonds: best, or not distinguished from it; their cost is beside them. Lines: 90 % "
+        f"intervals. Worse: by more than {100 * LEAST_CHANGE:g} percentage points.",
         result,
     )
     made = {key: figure.add_axes((x, 0.175, w, 0.585)) for key, (x, w) in PANELS.items()}
@@ -61,8 +64,8 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
         _rows(ax, len(names))
     draw_reached(made["reached"], result)
     draw_bars(made["spent"], [result.mean("seeds", name).value for name in names], "{:,.0f}")
-    worse = [result.share("worse", name) for name in names]
-    draw_shares(made["worse"], worse)
+    for key in ("named", "worse"):
+        draw_shares(made[key], [result.share(key, name) for name in names])
     for row, name in enumerate(names):
         made["reached"].text(
             -0.03,
@@ -74,12 +77,13 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
             fontsize=MIDDLE,
         )
     heads = {
-        "reached": "Cells with one seed, %",
+        "reached": "Skips and doubles, %",
         "spent": "Seeds counted",
+        "named": "Cause named, %",
         "worse": "Ended worse, %",
     }
     for key, head in heads.items():
-        made[key].set_title(head, fontsize=MIDDLE, loc="left", pad=28)
+        made[key].set_title(head, fontsize=MIDDLE - 3, loc="left", pad=28)
     return figure
 
 
@@ -104,19 +108,19 @@ def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
     figure = _slide(
         "What did each habit do?",
         "Notch of the same few meters, away from the scenario's, look by look",
-        "Hollow: where a meter was left. Level: vacuum moved, or nothing. "
-        "Grey: right if all else is.",
+        "See how many looks each habit takes, and whether it ends at the grey line.",
+        "Hollow: last look. Level: vacuum moved, or nothing. Grey: right if all else is.",
         result,
     )
     across = min(len(names), 3)
     down = math.ceil(len(names) / across)
-    wide, high = 0.92 / across, 0.72 / down
+    wide, high = 0.92 / across, 0.7 / down
     places = [_place(trial) for name in names for trial in _trials(result, name, numbers)]
     notches = [notch for one in places for notch in one]
     most = max(len(one) for one in places)
     for k, name in enumerate(names):
         row, column = divmod(k, across)
-        box = (0.075 + column * wide, 0.155 + (down - 1 - row) * high, wide - 0.045, high - 0.12)
+        box = (0.075 + column * wide, 0.175 + (down - 1 - row) * high, wide - 0.045, high - 0.12)
         ax = figure.add_axes(box)
         draw_paths(ax, result, name, numbers)
         ax.set_title(name, fontsize=MIDDLE, loc="left")
@@ -171,21 +175,21 @@ def _place(trial: Trial) -> list[int]:
     return [trial.meter.offset + one.settings.get("notch", 0) for one in trial.seen]
 
 
-def _slide(head: str, under: str, foot: str, result: Habits) -> Figure:
-    """An empty page with its title and its origin."""
+def _slide(head: str, under: str, sight: str, foot: str, result: Habits) -> Figure:
+    """An empty page with its title, what to see, the meaning of marks, and its origin."""
     figure = Page(figsize=SIZE, dpi=144)
     FigureCanvasAgg(figure)
     figure.text(0.025, 0.965, head, fontsize=BIG, va="top", weight="bold")
     figure.text(0.025, 0.895, under, fontsize=MIDDLE, va="top")
     origin = ", ".join([result.scenario.name, *result.scenario.changes])
-    said = f"{foot} metersim | {origin} | random seed {result.seed}"
-    said = textwrap.shorten(said, 150, placeholder=" ...")
+    said = f"{sight} metersim | {origin} | random seed {result.seed}"
+    said = f"{textwrap.shorten(said, 140, placeholder=' ...')}\n{foot}"
     figure.text(0.025, 0.03, said, fontsize=LITTLE, va="bottom", color=INK, gid="caption")
     return figure
 
 
 def draw_reached(ax: Axes, result: Habits) -> list[Any]:
-    """Draw final singulation by habit, with the initial value and marks for leaders.
+    """Draw final skips and doubles by habit, with the initial value and marks for leaders.
 
     Returns
     -------
@@ -193,7 +197,7 @@ def draw_reached(ax: Axes, result: Habits) -> list[Any]:
         Dot of each habit, in percent.
     """
     names, leaders = list(result.habits), result.leaders
-    found = 100 * result.mean("start_single", names[0]).value
+    found = 100 * bad(result, names[0], "start_single").value
     ax.axvline(found, color=PALE, linestyle="--", linewidth=2, zorder=1)
     ax.annotate(
         "as found",
@@ -207,10 +211,12 @@ def draw_reached(ax: Axes, result: Habits) -> list[Any]:
     )
     dots = []
     for row, name in enumerate(names):
-        one = result.mean("single", name)
+        one = bad(result, name)
         first = name in leaders
         dots += _dot(ax, row, one, WARM if first else BLUE, "D" if first else "o")
-    ax.margins(x=0.08)
+    ends = (bad(result, name).high for name in names)
+    most = max([found, *(100 * end for end in ends if not math.isnan(end)), 1.0])
+    ax.set_xlim(0, 1.08 * most)
     return dots
 
 

@@ -41,12 +41,14 @@ def summary(result: Habits, units: str = "metric", details: bool = False) -> str
     end = told("share", bad(result, first))[0]
     alike = ", ".join(others)
     said = [
-        f"Fewest skips and doubles at the end: {first}, {end} of the cells. As found: {start}.",
+        f"Best habit: {first}. Skips and doubles at the end: {end} of the cells. As found: {start}.",
         f"Its cost: {cost(result, first)}.",
-        f"Cannot be distinguished from it: {alike}." if alike else "All others end with more.",
+        f"No better habit is detected. As good, or not distinguished: {alike}."
+        if alike
+        else "Every other habit ends with more.",
     ]
     notes = [
-        f"{name} moves two settings at once, in {100 * mixed(result, name):.0f} of 100 meters. "
+        f"{name} moves two settings at once in {100 * mixed(result, name):.0f} of 100 meters. "
         f"Its cost: {cost(result, name)}."
         for name in (first, *others)
         if mixed(result, name) > MOSTLY
@@ -320,7 +322,7 @@ def _faster(result: Habits, names: Sequence[str]) -> list[str]:
             )
     for when, outcome in (("After the first move", "first_single"), ("At the end", "single")):
         ahead = [
-            f"{name} from {off} off by {points(result, outcome, name, STEADY, off)} percentage points"
+            f"{name} from {off} off by {points(result, outcome, name, STEADY, off)} pp"
             for name in names
             for off in sorted(set(result.offsets.tolist()))
             if leads(result.lead(outcome, name, STEADY, off))

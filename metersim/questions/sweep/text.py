@@ -155,7 +155,8 @@ def _points(response: Response, units: str) -> list[tuple[str, ...]]:
         status = "acceptable" if response.acceptable[point] else "not acceptable"
         status = "as good" if response.plateau[point] else status
         status = "best" if point == response.best else status
-        value, interval = told(kind, Estimate(*totals[point]), units)
+        total = response.total_of_best if point == response.best else Estimate(*totals[point])
+        value, interval = told(kind, total, units)
         value = value if response.best is None else _behind(response, point, units)
         rows.append((*words, value, interval, status))
     return rows
