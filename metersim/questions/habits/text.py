@@ -41,7 +41,8 @@ def summary(result: Habits, units: str = "metric", details: bool = False) -> str
     end = told("share", bad(result, first))[0]
     alike = ", ".join(others)
     said = [
-        f"Best habit: {first}. Skips and doubles at the end: {end} of the cells. As found: {start}.",
+        f"Best habit: {first}. Skips and doubles at the end: {end} of the cells. "
+        f"As found: {start}.",
         f"Its cost: {cost(result, first)}.",
         f"No better habit is detected. As good, or not distinguished: {alike}."
         if alike
