@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +15,7 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import number, specs
 from metersim.files.tables import NUMBER, Rows, csv_rows, each_row, first_of, read_text
-from metersim.files.units import UNITS
+from metersim.files.units import UNITS, Unit
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
 from metersim.measures.tally import CP3_WINDOW, STRETCHES
 from metersim.run.records import Seeds
@@ -38,12 +41,19 @@ class MeasuredSpacings:
         Column of the file, such as ``spacing_cm``.
     where : str
         Name of the file.
+    labels : tuple of str
+        Name of each row, from the column ``row``; empty where the file has none.
+    starts : tuple of float
+        Place of the first seed of each row, as the file gives it [m], or its time [s]; empty where
+        spacings were measured.
     """
 
     rows: tuple[Floats, ...]
     kind: str
     column: str
     where: str
+    labels: tuple[str, ...] = ()
+    starts: tuple[float, ...] = ()
 
     @property
     def size(self) -> int:
@@ -79,6 +89,7 @@ def parse_spacings(content: str, where: str) -> MeasuredSpacings:
     ``spacing_cm`` from one seed to the next, ``position_cm`` along a tape or a belt (mm, cm, m,
     in or ft), or ``time_s`` of a sensor's pulses (s or ms).  A second, ``row``, may name rows or
     replicates; no spacing runs from one to another.  The CSV file of a run can be read too.
+    Columns in inches or feet take ``6 1/2``, ``7"`` and ``1' 3"``, too.
 
     Places and times must not fall.  They may be equal, as two seeds may lie on one spot; a
     spacing is above 0.
@@ -120,9 +131,18 @@ def parse_spacings(content: str, where: str) -> MeasuredSpacings:
     read = np.array(values)
     if kind != "spacing" and (faults := _falling(rows, read, parts, column, where)):
         raise BadInput(first_of(faults, where))
-    each = (read[part] for part in parts.values())
+    each = [read[part] for part in parts.values()]
     made = tuple(part if kind == "spacing" else np.diff(part) for part in each)
-    return _enough(MeasuredSpacings(rows=made, kind=kind, column=column, where=where))
+    return _enough(
+        MeasuredSpacings(
+            rows=made,
+            kind=kind,
+            column=column,
+            where=where,
+            labels=tuple(parts) if ROW in header else (),
+            starts=() if kind == "spacing" else tuple(float(part[0]) for part in each),
+        )
+    )
 
 
 def _header_faults(header: Sequence[str], where: str) -> list[Fault]:
@@ -163,13 +183,14 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
 
     def read(cells: list[str]) -> list[tuple[str, str]]:
         cell = cells[place]
-        value = float(cell) if NUMBER.fullmatch(cell) else cell
+        value: float | str | None = float(cell) if NUMBER.fullmatch(cell) else inches(cell, unit)
+        value = cell if value is None else value
         labels.append("" if named is None else cells[named])
         if named is not None and not cells[named]:
             return [(label, "is empty; name the row, such as 1")]
         if complaint := spec.complaint(value, unit):
             if value == 0:
-                complaint += "; for two seeds on one spot, the least that you can tell apart"
+                complaint += "; for two seeds on one spot, the least that you can distinguish"
             return [(column, complaint)]
         values.append(unit.to_si(float(value)))
         return []
@@ -177,6 +198,49 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
     if faults := each_row(rows, len(header), read):
         raise BadInput(first_of([Fault(where, *fault) for fault in faults], where))
     return values, labels
+
+
+MARKS = str.maketrans({"′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "⁄": "/"})
+FRACTIONS = re.compile("[¼½¾⅛⅜⅝⅞]")
+AMOUNT = r"(\d+/[1-9]\d*|\d+[ -]+\d+/[1-9]\d*|\d+\.?\d*|\.\d+)"
+FEET = re.compile(rf"{AMOUNT} *(?:'(?!')|ft\.?|feet|foot)(.*)", re.ASCII)
+INCHES = re.compile(rf"{AMOUNT} *(\"|''|in\.?|inch|inches)?", re.ASCII)
+FOOT = 12  # inches
+
+
+def inches(cell: str, unit: Unit) -> float | None:
+    """A length as people write it in feet and inches, in the unit of its column.
+
+    Parameters
+    ----------
+    cell : str
+        Such as ``6 1/2``, ``7"``, ``1' 3"`` or ``2 ft 1/4 in``.
+    unit : Unit
+        Inches or feet, as the header says; a number without a mark is in this unit.
+
+    Returns
+    -------
+    float or None
+        Length in this unit; None for anything else, and for all other units. [unit]
+    """
+    if unit not in (UNITS["in"], UNITS["ft"]):
+        return None
+    cell = FRACTIONS.sub(lambda one: f" {unicodedata.normalize('NFKC', one[0])}", cell)
+    rest, mark, feet = cell.translate(MARKS).strip().lower(), unit is UNITS["in"], 0.0
+    if found := FEET.fullmatch(rest):
+        feet, mark, rest = _amount(found[1]), True, found[2].strip(" -")
+        if not rest:
+            return feet * FOOT if unit is UNITS["in"] else feet
+    if not (found := INCHES.fullmatch(rest)):
+        return None
+    small = _amount(found[1]) * (1 if mark or found[2] else FOOT)
+    total = FOOT * feet + small
+    return total if unit is UNITS["in"] else total / FOOT
+
+
+def _amount(word: str) -> float:
+    """Value of a number, a fraction, or both with a blank or hyphen between them."""
+    return sum(float(Fraction(part)) for part in re.split("[ -]+", word))
 
 
 def _falling(
@@ -200,8 +264,14 @@ def _of_a_run(rows: Rows, where: str) -> MeasuredSpacings:
     values, labels = _values(rows, column, where, label=OF_A_RUN[0])
     places = np.array(values)
     each = [places[np.array(labels) == label] for label in dict.fromkeys(labels)]
-    made = tuple(np.diff(np.sort(part)) for part in each)
-    return MeasuredSpacings(rows=made, kind="position", column=column, where=where)
+    each = [np.sort(part) for part in each]
+    return MeasuredSpacings(
+        rows=tuple(np.diff(part) for part in each),
+        kind="position",
+        column=column,
+        where=where,
+        starts=tuple(float(part[0]) for part in each),
+    )
 
 
 def _enough(made: MeasuredSpacings) -> MeasuredSpacings:
