@@ -1,4 +1,4 @@
-"""The command `measured`: compares measured spacings with a scenario, and fits their cells."""
+"""The command `measured`: compares measured spacings with a scenario and with one another."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from pathlib import Path
 from metersim.files.faults import all_of, percent
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
+from metersim.questions.measured.answer import measured_answer
+from metersim.questions.measured.rows import joined
 from metersim.questions.measured.study import check_emergence, measured
-from metersim.questions.measured.text import measured_json, measured_text
-from metersim.questions.shared.options import changes_of, scenario_options, seed_of
+from metersim.questions.measured.text import measured_json
+from metersim.questions.shared.options import changes_of, details_option, scenario_options, seed_of
 from metersim.questions.shared.spacings import read_spacings
 
 
@@ -18,10 +20,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim measured``."""
     scenario_options(command)
     command.add_argument(
-        "file",
+        "files",
+        nargs="+",
         metavar="FILE.csv",
         help="a column spacing_cm, position_cm (tape or belt; also mm, m, in, ft) or time_s (a "
-        "sensor's pulses; also ms), and, if wanted, a column row; or the CSV file of a run",
+        "sensor's pulses; also ms), and, if wanted, a column row; or the CSV file of a run. Rows, "
+        "and several files, are compared with one another",
     )
     command.add_argument(
         "--emergence",
@@ -30,6 +34,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "were dug up",
     )
     command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
+    details_option(command, "show the whole report: every measure, its reading and all notes")
     command.add_argument("--json", metavar="FILE", help="write all of it as JSON; - prints it")
     command.add_argument("--figure", metavar="FILE", help="draw the distributions")
 
@@ -37,13 +42,14 @@ def add_options(command: argparse.ArgumentParser) -> None:
 def answer(options: argparse.Namespace) -> str:
     """Report on measured spacings with these options; writes the requested files."""
     files = [("--json", options.json), ("--figure", options.figure)]
-    scenario, spacings, emergence, seed, _ = all_of(
+    scenario, emergence, seed, _, *read = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
-        lambda: read_spacings(Path(options.file)),
         lambda: _emergence(options.emergence),
         lambda: seed_of(options),
-        lambda: check_writable(files, [options.scenario, options.file]),
+        lambda: check_writable(files, [options.scenario, *options.files]),
+        *(lambda file=file: read_spacings(Path(file)) for file in options.files),
     )
+    spacings = joined(read)
     check_emergence(scenario, spacings, emergence)
     found = measured(scenario, spacings, emergence=emergence, seed=seed)
     made: list[tuple[str, str | bytes]] = []
@@ -58,7 +64,7 @@ def answer(options: argparse.Namespace) -> str:
     write_all(made)
     if options.json == "-":
         return measured_json(found).removesuffix("\n")
-    return measured_text(found, options.units)
+    return measured_answer(found, options.units, options.details)
 
 
 def _emergence(word: str | None) -> float | None:

@@ -43,10 +43,10 @@ from metersim.run.simulation import simulate
 SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
 FILL = "#b8cfe0"  # pale, also in grey, so that lines are visible on it
 TABLE = (
-    ("per_spacing.multiple", "multiple index D"),
-    ("per_spacing.quality", "quality of feed A"),
-    ("per_spacing.miss", "miss index M"),
-    ("precision", "precision"),
+    ("per_spacing.multiple", "close spacings"),
+    ("per_spacing.quality", "normal spacings"),
+    ("per_spacing.miss", "missed spacings"),
+    ("precision", "spread of normal spacings"),
     ("fit.skip", "skips, fitted"),
     ("fit.double", "doubles, fitted"),
     ("fit.scatter", "scatter of a seed, fitted"),
@@ -138,7 +138,7 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     origin, scenario = found.origin, found.scenario
     along, _ = length_units(units)
     said = [
-        "a count lies in the range by luck 95 times out of 100, if the prediction holds",
+        "range: holds a count of this length in 95 of 100 cases, if the prediction holds",
         f"metersim {origin.version} | {found.source.where} beside {scenario.name} | "
         f"nominal {along.from_si(scenario.spacing):.4g} {along.symbol} | random seed {origin.seed}",
     ]
@@ -151,7 +151,7 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     ax = figure.add_axes((0.1, 1 - 4.5 / height, 0.87, 3.6 / height))
     draw_measured(ax, found, units)
     top = 1 - 5.1 / height
-    heads = ("", "measured", "95 % interval", "predicted", "range by luck")
+    heads = ("", "measured", "95 % interval", "predicted", "range")
     columns = (0.1, 0.44, 0.48, 0.73, 0.77)
     for line, cells in enumerate([heads, *(_cells(found, *row, units) for row in rows)]):
         for k, (x, words) in enumerate(zip(columns, cells, strict=True)):

@@ -18,13 +18,23 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.cellfit import CellFit, fit_cells
-from metersim.measures.cellmodel import before_losses, share_left
 from metersim.measures.estimates import estimates_of
-from metersim.measures.indices import BY_KEY, Measure
+from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
 from metersim.measures.observed import observed_seeds
 from metersim.measures.plants import emerged
 from metersim.measures.spacing import lag_correlation
+from metersim.questions.measured.cells import (
+    ENOUGH,
+    FITTED,
+    GIVEN,
+    SEEDS,
+    ValuePair,
+    exactly,
+)
+from metersim.questions.measured.cells import parameters as parameters_of
+from metersim.questions.measured.rows import RowFit, fitted_rows, joined
+from metersim.questions.measured.units import UnitSlip, unit_slip
 from metersim.questions.shared.spacings import (
     MeasuredSpacings,
     block_sums,
@@ -38,55 +48,12 @@ from metersim.run.streams import Streams
 if TYPE_CHECKING:
     import pandas as pd
 
-ENOUGH = 100  # spacings for intervals and a fit: ten blocks, for which coverage was tested
 KEYS = tuple(key for key in BY_KEY if key.partition(".")[0] in ("per_spacing", "per_place"))
 KEYS += ("precision", "spacing.mean", "spacing.sd", "spacing.cv", "spacing.cp3")
-PARAMETERS = (
-    Measure("fit.skip", "share", "cells without a seed"),
-    Measure("fit.double", "share", "cells with two seeds"),
-    Measure("fit.scatter", "length", "SD of a seed's distance from the place of its cell"),
-    Measure("fit.distance", "share", "distance of cells over nominal, as slip changes it"),
-    Measure("fit.emergence", "share", "seeds that stand as plants"),
-)
-GIVEN, FITTED, SEEDS = "given", "fitted", "seeds"
 RUN_CELLS, ALL_CELLS, MOST_CELLS = 6_000, 120_000, 600_000
 RESAMPLES = 1000
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class ValuePair:
-    """Measured and predicted value of one measure or parameter.
-
-    Attributes
-    ----------
-    measure : Measure
-        Definition.
-    measured : Estimate
-        Value of the measured spacings with its interval, in SI.
-    predicted : Estimate
-        Value of the scenario.  A measure has the range of random counts of this length.
-    """
-
-    measure: Measure
-    measured: Estimate
-    predicted: Estimate
-
-    @property
-    def differs(self) -> bool | None:
-        """Whether a difference is detected; None without an interval.
-
-        A measure differs when it lies outside the range of counts of this length.  A parameter
-        differs when its interval does not hold the prediction.
-        """
-        value, edges = self.measured.value, self.predicted
-        if math.isnan(edges.low):
-            value, edges = self.predicted.value, self.measured
-        if math.isnan(value) or math.isnan(edges.low):
-            return None
-        slack = 1e-9 * abs(value)
-        return not edges.low - slack <= value <= edges.high + slack
 
 
 @dataclass(frozen=True)
@@ -111,6 +78,10 @@ class Counted(Mapping[str, ValuePair]):
         ``seeds`` for measured seeds; ``given`` or ``fitted`` for measured plants.
     left : float
         Share of the seeds that stand as plants in the prediction. [1]
+    each : tuple of RowFit
+        Each row or file by itself; empty where they have no names.
+    slip : UnitSlip or None
+        Unit that is suspected in place of the stated one; nothing is fitted then.
     level : float
         Coverage of intervals and ranges.
     """
@@ -123,6 +94,8 @@ class Counted(Mapping[str, ValuePair]):
     fit: CellFit | None
     emergence: str
     left: float
+    each: tuple[RowFit, ...] = ()
+    slip: UnitSlip | None = None
     level: float = 0.95
 
     def __repr__(self) -> str:
@@ -171,7 +144,7 @@ class Counted(Mapping[str, ValuePair]):
 
 def measured(
     scenario: AnyScenario,
-    spacings: MeasuredSpacings | str | Path,
+    spacings: MeasuredSpacings | str | Path | Sequence[MeasuredSpacings | str | Path],
     *,
     emergence: float | None = None,
     seed: int = 1,
@@ -189,8 +162,9 @@ def measured(
     ----------
     scenario : Scenario, str or Path
         Scenario, its name, or its file; uncertain inputs are taken at their middle.
-    spacings : MeasuredSpacings, str or Path
-        Measured spacings, or their CSV file.
+    spacings : MeasuredSpacings, str or Path, or sequence of them
+        Measured spacings, or their CSV file.  Several files, or rows with names, are compared with
+        one another, too.
     emergence : float, optional
         Share of the seeds that stand as plants in a field; 1 where seeds were dug up. [1]
     seed : int
@@ -223,8 +197,10 @@ def measured(
     True
     """
     scenario = fitted(scenario, stations)
-    if not isinstance(spacings, MeasuredSpacings):
-        spacings = read_spacings(Path(spacings))
+    several = [spacings] if isinstance(spacings, MeasuredSpacings | str | Path) else spacings
+    spacings = joined(
+        [one if isinstance(one, MeasuredSpacings) else read_spacings(Path(one)) for one in several]
+    )
     check_emergence(scenario, spacings, emergence)
     scale = scenario.demand.speed if spacings.kind == "time" else 1.0
     rows = tuple(row * (scale / scenario.spacing) for row in spacings.rows if row.size)
@@ -236,10 +212,16 @@ def measured(
     kind, left = SEEDS, 1.0
     if scenario.in_field and scenario.observed != "pulses":
         kind, left = (FITTED, 1.0) if emergence is None else (GIVEN, emergence)
-    fit = fit_cells(rows, level=level) if size >= ENOUGH else None
+    slip = unit_slip(rows, spacings.column)
+    fit = fit_cells(rows, level=level) if size >= ENOUGH and not slip else None
     parameters: dict[str, ValuePair] = {}
+    each: tuple[RowFit, ...] = ()
+    if not slip:
+        each = fitted_rows(
+            spacings, scale, truth, kind, left, nominal=scenario.spacing, level=level
+        )
     if fit is not None:
-        parameters, left = _parameters(fit, truth, kind, left, scenario.spacing)
+        parameters, left = parameters_of(fit, truth, kind, left, scenario.spacing)
     shift = scenario.stand.plant_shift if scenario.observed == "plants" else 0.0
     seen = [emerged(run, left, shift) if left < 1 or shift > 0 else run for run in runs]
     predicted = [np.diff(np.sort(_places(run)[0])) for run in seen]
@@ -252,6 +234,8 @@ def measured(
         fit=fit,
         emergence=kind,
         left=left,
+        each=each,
+        slip=slip,
         level=level,
     )
 
@@ -312,48 +296,6 @@ def _truth(runs: Sequence[Run]) -> dict[str, float]:
     }
 
 
-def _parameters(
-    fit: CellFit, truth: Mapping[str, float], kind: str, left: float, nominal: float
-) -> tuple[dict[str, ValuePair], float]:
-    """Parameters with their prediction, and the share of seeds that stand as plants."""
-    empty, double = fit.empty, fit.double
-    skips = truth["fit.skip"]
-    emergence: Estimate | None = None
-    if kind == FITTED and skips == 1:  # without seeds there are no plants
-        emergence = _exactly(math.nan)
-    elif kind == FITTED:
-        each = (share_left(p, double.value, skips) for p in (empty.value, empty.high, empty.low))
-        value, low, high = (min(share, 1.0) for share in each)
-        emergence, left = Estimate(value, low, high), value
-    spread = (double.value, double.low, double.high)
-    found = {
-        "fit.double": Estimate(*(min(before_losses(0.0, d, left)[1], 1.0) for d in spread)),
-        "fit.scatter": _scaled(fit.scatter, nominal),
-        "fit.distance": fit.distance,
-    }
-    if emergence is not None:
-        found["fit.emergence"] = emergence
-    else:
-        bounds = (empty.value, empty.low, empty.high)
-        made = (before_losses(p, double.value, left)[0] for p in bounds)
-        found["fit.skip"] = Estimate(*(min(max(share, 0.0), 1.0) for share in made))
-    predicted = {**truth, "fit.scatter": truth["fit.scatter"] * nominal, "fit.emergence": math.nan}
-    pairs = {
-        part.key: ValuePair(part, found[part.key], _exactly(predicted[part.key]))
-        for part in PARAMETERS
-        if part.key in found
-    }
-    return pairs, left
-
-
-def _exactly(value: float) -> Estimate:
-    return Estimate(value, math.nan, math.nan)
-
-
-def _scaled(one: Estimate, factor: float) -> Estimate:
-    return Estimate(one.value * factor, one.low * factor, one.high * factor)
-
-
 def _measures(
     rows: Sequence[Floats],
     predicted: Sequence[Floats],
@@ -369,14 +311,14 @@ def _measures(
     sums = block_sums(rows, nominal, blocks)
     own = estimates_of(sums, chosen, nominal, streams.generator("resampling"), level)
     if blocks == 1:
-        own = {key: _exactly(one.value) for key, one in own.items()}
+        own = {key: exactly(one.value) for key, one in own.items()}
     many = sum(part.size for part in predicted)
     parts = blocks_for(
         size
     )  # blocks of a count, equal in length to blocks of the measured spacings
     pool = max(1, round(many / (size / parts)))
     if many < 2 * size / parts:
-        nothing = {key: _exactly(math.nan) for key in KEYS}
+        nothing = {key: exactly(math.nan) for key in KEYS}
         return {key: ValuePair(BY_KEY[key], own[key], nothing[key]) for key in KEYS}
     long = block_sums(predicted, nominal, pool)
     drawn = streams.generator("counts").integers(pool, size=(RESAMPLES, parts))

@@ -1,4 +1,4 @@
-"""Text of measured spacings with their prediction."""
+"""Report of measured spacings with their prediction, and its JSON."""
 
 from __future__ import annotations
 
@@ -8,11 +8,22 @@ from typing import Any
 
 import numpy as np
 
-from metersim.measures.cellfit import MISFIT, MOST_FITTED, misfit
+from metersim.measures.cellfit import MOST_FITTED, CellFit
 from metersim.measures.indices import number_or_none, put
+from metersim.measures.intervals import Estimate
 from metersim.measures.limits import cautions
 from metersim.measures.spacing import class_counts
-from metersim.questions.measured.study import ENOUGH, FITTED, GIVEN, SEEDS, Counted, ValuePair
+from metersim.questions.measured.cells import ENOUGH, FITTED, GIVEN, SEEDS, ValuePair
+from metersim.questions.measured.rows import row_differences
+from metersim.questions.measured.study import Counted
+from metersim.questions.measured.verdict import (
+    PARTS,
+    findings,
+    is_misfit,
+    longest_gaps,
+    population,
+    visible,
+)
 from metersim.questions.shared.notes import PROVE, asked
 from metersim.questions.shared.words import LABELS, block, interval_text, quantity, wrapped
 from metersim.run.records import provenance
@@ -58,11 +69,22 @@ def measured_text(found: Counted, units: str = "metric") -> str:
     if found.fit is not None:
         lines += ["", *_fitted(found, units)]
     lines.append("")
+    lines += [*block("Gaps", _gaps(found, units)), ""]
     lines += block("Reading", _reading(found))
     if cautions := _notes(found, units):
         lines += ["", *block("Note", cautions)]
     lines += ["", PROVE]
     return "\n".join(part for line in lines for part in (wrapped(line) if line else [line]))
+
+
+def _gaps(found: Counted, units: str) -> list[str]:
+    """The longest gaps with their places."""
+    along = "from the seed at" if found.source.starts else "from the first seed on, after"
+    lines = []
+    for gap in longest_gaps(found):
+        length, begin = (quantity("length", one, units) for one in (gap.length, gap.begin))
+        lines.append(f"{length} {along} {begin}" + (f", {gap.label}" if gap.label else ""))
+    return lines
 
 
 def _asked_changes(found: Counted) -> list[str]:
@@ -87,7 +109,7 @@ def _counted(found: Counted) -> list[str]:
 
 def _table(found: Counted, units: str) -> list[str]:
     level = f"{found.level:.0%}".replace("%", " %")
-    count = f"{found.size:,} by luck ({level})"
+    count = f"range of {found.size:,} ({level})"
     lines = [f"{'':31}{'measured':>11}   {level + ' interval':19}{'predicted':>11}   {count}"]
     for group, keys in GROUPS:
         for row, key in enumerate(keys):
@@ -122,49 +144,60 @@ def _fitted(found: Counted, units: str) -> list[str]:
 
 def _reading(found: Counted) -> list[str]:
     lines = [
-        "by luck: where a count of as many spacings lies, 95 times out of 100, if the prediction "
-        "holds; a measure outside it is higher or lower. One in twenty is so by luck alone, and "
-        "those of the same spread go together."
+        f"range: holds the value of {found.size:,} spacings in 95 of 100 cases, if the prediction "
+        "holds. A value outside it is higher or lower. Sampling error alone gives one such value "
+        "in twenty. Measures of the same spread go together."
     ]
-    if found.fit is None:
+    if found.fit is None and not found.slip:
         lines.append(
             f"{found.size} spacings are too few for intervals and a fit: {ENOUGH} are needed, and "
             f"{ENOUGH - found.size} more would do"
         )
         if found.emergence == FITTED:
             lines.append("without a fit or --emergence the prediction is of seeds, not of plants")
+    if found.fit is None:
         return lines
     lines.append(
-        "fitted: skips and doubles are shares of the cells; a late seed is told from a skip by the "
-        "short spacing behind it. A fitted value is higher or lower when its interval does not "
-        "hold the prediction."
+        "fitted: skips and doubles are shares of the cells. A short spacing behind a long one "
+        "distinguishes a late seed from a skip. A fitted value is higher or lower when its "
+        "interval does not hold the prediction."
     )
     lines.append(
         {
-            SEEDS: "all seeds count here, so every empty cell is a skip (or a seed that no "
-            "sensor saw)",
-            GIVEN: f"an empty place is a skip or a seed that did not come up, and spacings alone "
-            f"do not tell which: skips are fitted with the emergence of {100 * found.left:.4g} % "
+            SEEDS: "all seeds count here, so every empty cell is a skip, or a seed that no sensor "
+            "saw",
+            GIVEN: "an empty place is a skip or a seed that did not come up. Spacings alone do not "
+            f"distinguish them: skips are fitted with the emergence of {100 * found.left:.4g} % "
             "that was given",
-            FITTED: "an empty place is a skip or a seed that did not come up, and spacings alone "
-            "do not tell which: skips are taken from the prediction, and emergence is fitted; the "
-            "prediction above is thinned to it. Give --emergence from a germination test or a "
+            FITTED: "an empty place is a skip or a seed that did not come up. Spacings alone do "
+            "not distinguish them: skips are taken from the prediction, and emergence is fitted. The "
+            "prediction above has this emergence. Give --emergence from a germination test or a "
             "count to fit skips instead; 100 where seeds were dug up",
         }[found.emergence]
     )
     return lines
 
 
+def long_gaps(found: Counted) -> int:
+    """Number of spacings that are hardly runs of skips."""
+    return sum(int((row > LONG).sum()) for row in found.rows)
+
+
+def is_off(fit: CellFit) -> bool:
+    """Whether the cells lie clearly farther apart or closer than the nominal spacing."""
+    return not (fit.distance.low < OFF and fit.distance.high > ALIKE)
+
+
 def _notes(found: Counted, units: str) -> list[str]:
-    notes = []
+    notes = [found.slip.question()] if found.slip else []
     fit = found.fit
-    if long := sum(int((row > LONG).sum()) for row in found.rows):
+    if long := long_gaps(found):
         notes.append(
             f"{long} of the spacings are over {LONG:g} nominal ones, as at a stop or a headland: "
             "where the meter did not sow, begin a row of its own in the column 'row'"
         )
     if fit is not None:
-        if misfit(fit, np.concatenate(found.rows)) > MISFIT:
+        if is_misfit(found):
             notes.append(
                 "the fitted cells do not describe these spacings: trust none of the fitted values. "
                 "Look at the picture (--figure): several rows in one, a speed that changed, or "
@@ -173,10 +206,11 @@ def _notes(found: Counted, units: str) -> list[str]:
         if fit.is_wide:
             notes.append(
                 "seeds scatter by over a quarter of their distance, so that neighbours change "
-                "places: skips and doubles are not sure"
+                "places. The fitted scatter is then too small by up to a quarter. Skips and "
+                "doubles are less certain"
             )
         distance = fit.distance
-        if not (distance.low < OFF and distance.high > ALIKE):
+        if is_off(fit):
             notes.append(
                 f"cells lie {100 * distance.value:.4g} % of the nominal spacing apart: a rate, row "
                 "spacing or speed that is not the scenario's, wheel slip, or another unit than the "
@@ -226,4 +260,47 @@ def measured_json(found: Counted) -> str:
     made["spacing"]["nominal_m"] = found.scenario.spacing
     made["spacing"]["cp3_centre_m"] = found.scenario.spacing
     made["cautions"] = cautions(found.scenario)
+    made |= _said(found)
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _said(found: Counted) -> dict[str, Any]:
+    """The verdict, rows beside one another, the stand and the longest gaps, in SI."""
+    edges = visible(found)
+    scatter = {"scatter": "scatter_m"}
+    return {
+        "population_per_m2": _estimate(population(found)),
+        "population_of": "seeds" if found.emergence == SEEDS else "plants",
+        "detected": [
+            {
+                "measure": one.name,
+                "higher": one.is_higher,
+                "likely_part": PARTS[one.name] if one.is_higher else None,
+            }
+            for one in findings(found)
+        ],
+        "misfit": is_misfit(found),
+        "cannot_distinguish_normal": list(edges) if edges else None,
+        "suspected_unit": vars(found.slip) if found.slip else None,
+        "longest_gaps": [
+            {"length_m": one.length, "begin_m": one.begin, "row": one.label}
+            for one in longest_gaps(found)
+        ],
+        "each": [
+            {"row": one.label, "spacings": one.size}
+            | {
+                scatter.get(name, name.replace(" ", "_")): _estimate(value)
+                for name, value in one.values.items()
+            }
+            for one in found.each
+        ],
+        "rows_that_differ": [
+            {"row": one.label, "measure": one.name, "own": one.own, "others": one.others}
+            | {"likely_part": PARTS[one.name]}
+            for one in row_differences(found.each, found.level)
+        ],
+    }
+
+
+def _estimate(one: Estimate) -> dict[str, float | None]:
+    return {name: number_or_none(value) for name, value in vars(one).items()}

@@ -200,7 +200,10 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
     return values, labels
 
 
-MARKS = str.maketrans({"′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "⁄": "/"})
+MARKS = str.maketrans(
+    {"\u2032": "'", "\u2019": "'", "\u2018": "'", "\u2033": '"', "\u201d": '"', "\u201c": '"'}
+    | {"\u2044": "/"}
+)  # primes, typographic quotes, and the slash of a fraction
 FRACTIONS = re.compile("[¼½¾⅛⅜⅝⅞]")
 AMOUNT = r"(\d+/[1-9]\d*|\d+[ -]+\d+/[1-9]\d*|\d+\.?\d*|\.\d+)"
 FEET = re.compile(rf"{AMOUNT} *(?:'(?!')|ft\.?|feet|foot)(.*)", re.ASCII)
