@@ -1,1 +1,1 @@
-"""Question `learn`: what do counts and spacings of a meter say of this machine?"""
+"""Question `learn`: which machines explain the counts and spacings of a meter?"""

@@ -14,12 +14,13 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.learn.seen import of_look, pooled, read_seen
 from metersim.questions.learn.study import KEPT_DRAWS, learn_from
-from metersim.questions.learn.text import learned_json, learned_text
+from metersim.questions.learn.text import learned_answer, learned_json
 from metersim.questions.learn.weigh import MACHINES
 from metersim.questions.shared.countoptions import disc_of, disc_options
 from metersim.questions.shared.options import (
     changes_of,
     crew,
+    details_option,
     scenario_option,
     seed_of,
     units_option,
@@ -58,10 +59,11 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--machines",
         metavar="N",
-        help=f"machines to run at each setting; more of them say it more exactly ({MACHINES})",
+        help=f"machines to run at each setting; more give more exact predictions ({MACHINES})",
     )
     add("--seed", default="1", metavar="N", help="random seed (1)")
     workers_option(command, None)
+    details_option(command, "show what each count taught, and more counts that could be made")
     add("--json", metavar="FILE", help="write all of it as JSON; - prints it")
 
 
@@ -103,7 +105,7 @@ def answer(options: argparse.Namespace) -> str:
     write_all(made)
     if options.json == "-":
         return learned_json(found).removesuffix("\n")
-    return learned_text(found, options.out, options.units)
+    return learned_answer(found, options.out, options.units, options.details)
 
 
 def _check_out(options: argparse.Namespace, scenario: Scenario) -> None:

@@ -1,4 +1,4 @@
-"""What counts, looks and spacings of a meter say of it, as draws for a meter file."""
+"""A meter learned from counts, looks and spacings, as draws for a meter file."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Taught:
-    """What one part of what was seen says by itself.
+    """Information of one part of what was seen, by itself.
 
     Attributes
     ----------
@@ -70,7 +70,7 @@ class Learned:
     posterior : Posterior
         The new draws, for a meter file.
     taught : tuple of Taught
-        What each part of what was seen says by itself.
+        Information of each part of what was seen, by itself.
     before, after : mapping of str to Estimate
         Skips, doubles and precision at the scenario's settings: median and 90 % interval of the
         true value for a machine. [1]
@@ -178,7 +178,7 @@ def learn(
     Raises
     ------
     BadInput
-        For files with faults, and when no machine of the model shows what was seen.
+        For files with faults, and when no machine of the model explains what was seen.
 
     Examples
     --------
@@ -241,7 +241,7 @@ def learn_from(
     kept = scenario.meter.title if scenario.meter else f"the meter of {scenario.name}"
     posterior = believed.posterior(points, _made(scenario, seen, found, seed), title or kept)
     posterior = replace(posterior, file="my_meter.toml")
-    told = tuple(
+    taught = tuple(
         Taught(one, bits(own, found.priors), narrowing(values, found.priors, own))
         for k, one in enumerate(seen)
         for own in [found.after([k])]
@@ -254,7 +254,7 @@ def learn_from(
     return Learned(
         scenario=mine,
         posterior=posterior,
-        taught=told,
+        taught=taught,
         before=before,
         after=after,
         bits=bits(weights, found.priors),

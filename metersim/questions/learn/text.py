@@ -6,11 +6,12 @@ import json
 from typing import Any
 
 from metersim import __version__
-from metersim.measures.intervals import Estimate
+from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.questions.learn.ahead import Ahead
 from metersim.questions.learn.emulate import SPACINGS
 from metersim.questions.learn.seen import Seen
 from metersim.questions.learn.study import Learned, Taught
+from metersim.questions.shared.answer import Answer
 from metersim.questions.shared.looks import BELT, DISC
 from metersim.questions.shared.notes import MANUAL, PROVE, WITH_THE_FAN
 from metersim.questions.shared.settings import SETTINGS
@@ -19,7 +20,67 @@ from metersim.questions.shared.words import aligned, block, notch_text, plural, 
 MOST_SEEN, MOST_NEXT = 5, 3  # lines of what was seen, and of what to count next
 AMOUNTS = ((0.1, "next to nothing"), (0.5, "little"), (1.5, "some"), (float("inf"), "much"))
 LEAST = 0.02  # narrowing that is mentioned
+SHORT = {"precision": "spread"}
+NAMES = {
+    "skips": "skips, of all cells",
+    "doubles": "doubles, of all cells",
+    "precision": "spread of normal spacings",
+}
+FROM_A_SAFE_PLACE = (
+    "count with the fan running only from a safe place, guards on, no open cover. The manual comes "
+    "first."
+)
 HOW = {BELT: "seeds counted", DISC: "looks at the disc", SPACINGS: "spacings"}
+
+
+def learned_answer(
+    found: Learned, out: str | None = None, units: str = "metric", details: bool = False
+) -> str:
+    """The printed answer; with details the whole report below it.
+
+    Parameters
+    ----------
+    found : Learned
+        What was learned.
+    out : str, optional
+        Meter file that was written.
+    units : str
+        ``metric`` or ``us``.
+    details : bool
+        Whether to print the report.
+    """
+    ranges = [f"{_range(one)} {name}" for name, one in found.after.items() if name != "precision"]
+    first = []
+    if ranges:
+        first.append(f"Expect {' and '.join(ranges)} of this meter at these settings.")
+    first.append(_head(found))
+    if found.ahead:
+        best = found.ahead[0]
+        words = best.trial.words(units)
+        first.append(
+            f"Next: {words}. This is expected to narrow {_narrows(best.narrows)}."
+            if best.gain >= LEAST
+            else "Next: nothing. No count that was tried is expected to narrow the predictions."
+        )
+    level = f"{LEVEL_TOTAL:.0%} interval".replace("%", " %")
+    notes = []
+    if all(amount(one.bits) == AMOUNTS[0][1] for one in found.taught):
+        notes.append("These counts narrow next to nothing. Count more.")
+    if out is not None:
+        notes.append(f'{out} is written. Name it in the scenario: meter = "{out}"')
+    heads = ("", f"{level} before", "after")
+    rows = [
+        (NAMES.get(name, name), _range(found.before[name]), _range(one))
+        for name, one in found.after.items()
+    ]
+    return Answer(
+        caution=FROM_A_SAFE_PLACE if found.ahead else "",
+        first=first,
+        notes=notes,
+        table=(heads, *rows) if rows else (),
+        assumes="; ".join(_assumes(found)),
+        details=learned_text(found, out, units).splitlines(),
+    ).text(details)
 
 
 def learned_text(found: Learned, out: str | None = None, units: str = "metric") -> str:
@@ -89,7 +150,11 @@ def amount(bits: float) -> str:
 
 
 def _narrows(narrows: Any) -> str:
-    parts = [f"{name} by {100 * part:.0f} %" for name, part in narrows.items() if part >= LEAST]
+    parts = [
+        f"{SHORT.get(name, name)} by {100 * part:.0f} %"
+        for name, part in narrows.items()
+        if part >= LEAST
+    ]
     return ", ".join(parts) or "nothing"
 
 

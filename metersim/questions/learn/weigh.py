@@ -103,7 +103,7 @@ def effective(weights: Floats) -> float:
 
 
 def bits(weights: Floats, priors: Floats) -> float:
-    """What weights say beyond those before, in bits (Kullback-Leibler)."""
+    """Information of weights beyond those before, in bits (Kullback-Leibler)."""
     known = weights > 0
     found = np.sum(weights[known] * np.log2(weights[known] / priors[known].clip(1e-300)))
     return max(float(found), 0.0)
@@ -229,7 +229,7 @@ def weigh(
     Raises
     ------
     BadInput
-        When no machine shows what was seen.
+        When no machine explains what was seen.
 
     Notes
     -----
@@ -289,7 +289,7 @@ def weigh(
         )
         proposal = [(1 - KEPT, near), (KEPT, machines.density)]
     if many < LEAST * drawn / DRAWN:
-        message = "no machine of the model shows these counts: check the counts and what is set"
+        message = "no machine of the model explains these counts: check the counts and what is set"
         raise BadInput([Fault("learn", "", message)])
     return found
 
@@ -356,13 +356,13 @@ def _check(
             if _is_beyond(sets[-1:], mine[-1:]):
                 low, high = np.quantile(counts, [0.001, 0.999]) / one.cells
                 message = (
-                    f"no machine of the model shows {count:,} {kind} of {one.cells:,} at these "
+                    f"no machine of the model explains {count:,} {kind} of {one.cells:,} at these "
                     f"settings ({100 * low:.2g} to {100 * high:.2g} %): check the counts and what "
                     "is set"
                 )
                 faults.append(Fault("learn", one.way, message))
     if not faults and sets and _is_beyond(sets, mine):
-        message = "no machine of the model shows all of these counts"
+        message = "no machine of the model explains all of these counts"
         faults.append(Fault("learn", "", f"{message}: check the counts and what is set"))
     if faults:
         raise BadInput(faults)

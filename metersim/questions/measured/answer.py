@@ -67,16 +67,16 @@ def measured_answer(found: Counted, units: str = "metric", details: bool = False
     rows = row_differences(found.each, found.level)
     differing = findings(found)
     is_near_a_meter = bool(rows) or any(one.is_higher for one in differing)
-    first = (
-        _first_of_rows(found, rows, differing, units)
-        if found.each
-        else _first(found, differing, units)
-    )
+    if found.each:
+        first = _first_of_rows(found, rows, differing, units)
+        table = _row_table(found, rows, units)
+    else:
+        first, table = _first(found, differing, units), _table(found, units)
     return Answer(
         caution=AT_THE_METER if is_near_a_meter and not found.slip else "",
         first=first,
         notes=_notes(found),
-        table=_row_table(found, rows, units) if found.each else _table(found, units),
+        table=table,
         assumes=_assumes(found, units),
         details=measured_text(found, units).splitlines(),
     ).text(details)

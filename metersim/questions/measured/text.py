@@ -170,9 +170,9 @@ def _reading(found: Counted) -> list[str]:
             f"distinguish them: skips are fitted with the emergence of {100 * found.left:.4g} % "
             "that was given",
             FITTED: "an empty place is a skip or a seed that did not come up. Spacings alone do "
-            "not distinguish them: skips are taken from the prediction, and emergence is fitted. The "
-            "prediction above has this emergence. Give --emergence from a germination test or a "
-            "count to fit skips instead; 100 where seeds were dug up",
+            "not distinguish them: skips are taken from the prediction, and emergence is fitted. "
+            "The prediction above has this emergence. Give --emergence from a germination test or "
+            "a count to fit skips instead; 100 where seeds were dug up",
         }[found.emergence]
     )
     return lines
