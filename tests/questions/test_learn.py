@@ -4,6 +4,7 @@ import dataclasses
 import itertools
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -457,7 +458,7 @@ def test_counts_that_contradict_one_another_are_refused(straight):
 
 
 def test_counts_that_contradict_the_model_are_refused(straight):
-    with pytest.raises(BadInput, match="no machine of the model shows 600 skips of 1,000"):
+    with pytest.raises(BadInput, match="no machine of the model explains 600 skips of 1,000"):
         learned(count(1000, 600, 3))
 
 
@@ -515,9 +516,17 @@ def test_the_command_writes_a_meter_that_narrows_its_scenario(asked, tmp_path):
     said = asked("--from", "counts.csv", "--row", "3", "--from", "strip.csv", "--out", "mine.toml")
     lines = said.splitlines()
     assert len(lines) <= 24 and max(map(len, lines)) <= 118
-    assert lines[0] == "Learned from 1 count of 700 seeds and 1 file of 250 spacings."
-    assert lines[1].startswith("Skips at these settings: ") and lines[1].endswith("% after.")
+    assert lines[0].startswith("Caution: count with the fan running only from a safe place")
+    assert lines[1].startswith("Expect ") and " skips and " in lines[1] and "doubles" in lines[1]
+    assert lines[2] == "Learned from 1 count of 700 seeds and 1 file of 250 spacings."
+    assert lines[3].startswith("Next: ") and "is expected to narrow" in lines[3]
     assert said.index("fan running") < said.index("Next")
+    words = set(re.findall("[a-z]+", said.lower()))
+    assert not words & {"luck", "tell", "told", "show", "precision", "milder"}
+    rows = [line.split("  ")[0] for line in lines if " to " in line]
+    assert {"skips, of all cells", "doubles, of all cells", "spread of normal spacings"} <= set(
+        rows
+    )
     found = read_meter("mine.toml")
     assert len(found.draws) == len(found.shifts) == 128
     (tmp_path / "named.toml").write_text(
@@ -531,6 +540,18 @@ def test_the_command_writes_a_meter_that_narrows_its_scenario(asked, tmp_path):
     old, new = (m.spread(one, draws=4) for one in (BENCH, "named.toml"))
     assert new.errors["precision"] < 0.5 * old.errors["precision"] == 0.5 * unknown.spread_sd
     assert asked("--from", "counts.csv", "--row", "3", "--out", "mine.toml")  # its own file
+
+
+def test_details_hold_the_whole_report_below_the_answer(asked):
+    words = ("--from", "counts.csv", "--row", "3", "--from", "strip.csv")
+    short, long = asked(*words), asked(*words, "--details")
+    assert long.startswith(short.rpartition("More: --details")[0].rstrip())
+    report = long[len(short.rpartition("More: --details")[0]) :]
+    assert "Skips at these settings: " in report and "% before, " in report
+    assert "By itself" in report and "By itself" not in short
+    # 250 spacings narrow the spread most; the answer gives the same intervals
+    after = re.search(r"Skips at these settings: .* before, (.*) after", report)[1]
+    assert f"Expect {after} skips" in short
 
 
 def test_json_holds_bits_and_what_to_count_next(asked):
@@ -553,7 +574,7 @@ def test_json_holds_bits_and_what_to_count_next(asked):
         (("--from", "strip.csv", "--out", "mine.csv"), "must end in .toml"),
         (("--from", "strip.csv", "--out", "scene.toml"), "is there already, and is no meter file"),
         (("--from", "strip.csv", "--draws", "2"), "--draws: 2"),
-        (("--cells-seen", "900", "--cells-loaded", "10"), "no machine of the model shows"),
+        (("--cells-seen", "900", "--cells-loaded", "10"), "no machine of the model explains"),
     ],
 )
 def test_bad_input_is_refused_in_a_line_and_writes_nothing(asked, tmp_path, words, said):

@@ -98,7 +98,8 @@ def test_a_constructed_list_gives_its_indices():
 def test_twenty_spacings_give_measures_and_say_how_many_a_fit_needs(done, folder):
     (folder / "list.csv").write_text(file_of("spacing_in", LISTED))
     changes = [word for change in SIX_AND_A_HALF for word in ("--set", change)]
-    text = done("measured", "maize_bench", "list.csv", "--units", "us", *changes)
+    text = done("measured", "maize_bench", "list.csv", "--units", "us", "--details", *changes)
+    assert text.startswith("20 spacings are too short for a verdict; 100 are needed.")
     assert "20 spacings are too few for intervals and a fit: 100 are needed, and 80 more" in text
     assert "75.00 %" in text and "7.16 %" in text and "Fitted" not in text
     data = json.loads(done("measured", "maize_bench", "list.csv", "--json", "-", *changes))
@@ -191,7 +192,7 @@ def test_the_scatter_that_is_predicted_is_about_the_seeds_own_cells():
 
 
 @pytest.mark.slow
-def test_plants_in_the_field_tell_their_emergence_or_their_skips():
+def test_plants_in_the_field_give_their_emergence_or_their_skips():
     chance, changes = 0.92, ["turns=40", "vacuum_kpa=1.8"]
     scenario = m.load_scenario("maize_field", changes)
     run = m.simulate(scenario, seed=78)
@@ -233,7 +234,7 @@ def test_slip_is_seen_as_a_distance_of_cells():
 # ---------------------------------------------------------------- the prediction
 
 
-def test_counts_of_the_scenario_itself_lie_in_the_range_of_luck():
+def test_counts_of_the_scenario_itself_lie_in_their_range():
     """19 of 20, for measures that are no small whole numbers; shares lie inside more often."""
     runs = study._runs(bench(), 300, 1)
     predicted = [spacings_of(run.seeds.position) / bench().spacing for run in runs]
@@ -255,7 +256,7 @@ def test_counts_of_the_scenario_itself_lie_in_the_range_of_luck():
     assert found["spacing.sd"].differs and found["precision"].differs  # control
 
 
-def test_the_range_of_luck_narrows_with_the_root_of_the_count():
+def test_the_range_of_counts_narrows_with_the_root_of_the_count():
     runs = study._runs(bench(), 300, 1)
     predicted = [spacings_of(run.seeds.position) / bench().spacing for run in runs]
     wide = {}
@@ -302,11 +303,11 @@ def test_what_looks_wrong_is_said(done, folder):
     (folder / "plain.csv").write_text(file_of("spacing_cm", row))
     (folder / "gap.csv").write_text(file_of("spacing_cm", [*row, 900, *row]))
     (folder / "slip.csv").write_text(file_of("spacing_cm", 1.1 * row))
-    plain = done("measured", "maize_bench", "plain.csv")
+    plain = done("measured", "maize_bench", "plain.csv", "--details")
     assert "begin a row" not in plain and "wheel slip" not in plain
-    gap = done("measured", "maize_bench", "gap.csv")
+    gap = done("measured", "maize_bench", "gap.csv", "--details")
     assert "1 of the spacings are over 12 nominal ones" in gap
-    slip = " ".join(done("measured", "maize_bench", "slip.csv").split())
+    slip = " ".join(done("measured", "maize_bench", "slip.csv", "--details").split())
     assert "of the nominal spacing apart" in slip and "another unit than the header says" in slip
 
 
@@ -318,20 +319,19 @@ def row_csv(folder):
 
 
 def test_the_text_says_what_was_measured_and_what_it_is_beside(row_csv, done):
-    text = done("measured", "maize_bench", row_csv)
+    text = done("measured", "maize_bench", row_csv, "--details")
     assert all(len(line) <= WIDE for line in text.splitlines())
     assert "spacings, from the places along the row in position_m" in text
     assert "every empty cell is a skip" in text and "Fitted     skips" in text
-    us = done("measured", "maize_bench", row_csv, "--units", "us")
+    us = done("measured", "maize_bench", row_csv, "--units", "us", "--details")
     assert " cm" not in us and " in " in us
 
 
-def test_the_field_says_what_cannot_be_told_apart(row_csv, done):
-    fitted = done("measured", "maize_field", row_csv)
-    assert "spacings alone do not tell which: skips are taken from the prediction" in " ".join(
-        fitted.split()
-    )
-    given = done("measured", "maize_field", row_csv, "--emergence", "95")
+def test_the_field_says_what_cannot_be_distinguished(row_csv, done):
+    fitted = done("measured", "maize_field", row_csv, "--details")
+    said = "Spacings alone do not distinguish them: skips are taken from the prediction"
+    assert said in " ".join(fitted.split())
+    given = done("measured", "maize_field", row_csv, "--emergence", "95", "--details")
     assert "skips are fitted with the emergence of 95 %" in " ".join(given.split())
 
 

@@ -219,3 +219,65 @@ def test_every_column_is_of_a_known_unit():
         "time_s",
         "time_ms",
     }
+
+
+# ---------------------------------------------------------------- feet and inches
+
+
+@pytest.mark.parametrize(
+    ("cell", "in_inches"),
+    [
+        ("6 1/2", 6.5),
+        ("6-1/2", 6.5),
+        ("6½", 6.5),
+        ("1/2", 0.5),
+        ('7"', 7.0),
+        ("7''", 7.0),
+        ('6 3/8"', 6.375),
+        ("1' 3\"", 15.0),
+        ("1'3 1/2\"", 15.5),
+        ("1'-3\"", 15.0),
+        ("1\u2032 3\u2033", 15.0),
+        ("1 ft 3 in", 15.0),
+        ("2'", 24.0),
+        ("1' 3", 15.0),
+    ],
+)
+def test_feet_and_inches_as_people_write_them(cell, in_inches):
+    """With a mark, the header's unit has no effect; without one, it is the unit."""
+    bare = not any(mark in cell for mark in "'\"\u2032f")
+    for unit, factor in (("in", 0.0254), ("ft", 0.3048 if bare else 0.0254)):
+        (row,) = parse_spacings(file_of(f"spacing_{unit}", [cell] * 25), "tape.csv").rows
+        assert row == pytest.approx(in_inches * factor, rel=1e-12)
+
+
+def test_a_tape_in_feet_and_inches_gives_its_spacings():
+    places = [f"{k // 2}' {6 * (k % 2)}\"" for k in range(30)]  # 0' 0", 0' 6", 1' 0", ...
+    found = parse_spacings(file_of("position_ft", places), "tape.csv")
+    assert found.rows[0] == pytest.approx(0.1524) and found.starts == (0.0,)
+    quoted = file_of("position_ft", ['"' + one.replace('"', '""') + '"' for one in places])
+    assert parse_spacings(quoted, "tape.csv").rows[0] == pytest.approx(0.1524)
+
+
+@pytest.mark.parametrize(
+    "cell", ["6 1/0", "1 2", "6.5 1/2", "' 3", '"', "1' 3' 4", "seven", "6 cm"]
+)
+def test_what_is_no_length_is_refused(cell):
+    if cell == '"':
+        cell = '""""'
+    key, message = one_fault(file_of("spacing_in", [*GOOD[:3], cell, *GOOD]))
+    assert key == "row 5, spacing_in" and "is not allowed" in message
+
+
+def test_marks_of_inches_are_no_centimetres():
+    """Control: a column in cm takes numbers alone."""
+    key, _ = one_fault(file_of("spacing_cm", [*GOOD[:3], "6 1/2", *GOOD]))
+    assert key == "row 5, spacing_cm"
+
+
+def test_rows_keep_their_names_and_first_places():
+    lines = [*(f"{10 * k + 5},a" for k in range(15)), *(f"{10 * k + 200},b" for k in range(15))]
+    found = parse_spacings(file_of("position_cm,row", lines), "tape.csv")
+    assert found.labels == ("a", "b") and found.starts == pytest.approx((0.05, 2.0))
+    bare = parse_spacings(file_of("spacing_cm", GOOD), "tape.csv")
+    assert bare.labels == () and bare.starts == ()
