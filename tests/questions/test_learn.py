@@ -453,7 +453,7 @@ def test_counts_that_contradict_one_another_are_refused(straight):
     """Each of them is shown by some machine, and both by none."""
     few, many = count(6000, 2, 48), count(6000, 320, 30, singulator__notch=1.0)
     assert learned(few).bits > 0 and learned(many).bits > 0
-    with pytest.raises(BadInput, match="shows all of these counts"):
+    with pytest.raises(BadInput, match="explains all of these counts"):
         learned(few, many)
 
 

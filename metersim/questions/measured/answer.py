@@ -28,12 +28,13 @@ from metersim.questions.measured.verdict import (
     visible,
 )
 from metersim.questions.shared.answer import MOST_ROWS, Answer, plain, told
-from metersim.questions.shared.words import plural, quantity, set_quantity, shown
+from metersim.questions.shared.words import aligned, plural, quantity, set_quantity, shown
 
 AT_THE_METER = (
-    "stop machine and fan before a hand goes near the meter; keep out of treated-seed dust. The "
-    "manual comes first."
+    "stop machine and fan before a hand goes near the meter; keep out of treated-seed dust. "
+    "Manual first."
 )
+LONGEST_LABEL = 28  # letters of a row's name in the table
 SHOWN = (
     ("per_spacing.quality", "normal spacings"),
     ("per_spacing.multiple", "close spacings"),
@@ -78,7 +79,7 @@ def measured_answer(found: Counted, units: str = "metric", details: bool = False
         notes=_notes(found),
         table=table,
         assumes=_assumes(found, units),
-        details=measured_text(found, units).splitlines(),
+        details=[*_every_row(found, rows, units), *measured_text(found, units).splitlines()],
     ).text(details)
 
 
@@ -233,6 +234,14 @@ def _row_table(found: Counted, rows: Sequence[RowDifference], units: str) -> lis
     return lines
 
 
+def _every_row(found: Counted, rows: Sequence[RowDifference], units: str) -> list[str]:
+    """Lines of the table of all rows, for the report."""
+    if not found.each:
+        return []
+    cells = [row_cells(found, one, rows, units) for one in found.each]
+    return [*aligned([("", "spacings", *row_measures(found)), *cells]).splitlines(), ""]
+
+
 def row_measures(found: Counted) -> list[str]:
     """Columns of a table of rows."""
     return [SKIP, DOUBLE, SCATTER, *([MISSING] if found.emergence in (FITTED, GIVEN) else [])]
@@ -243,7 +252,10 @@ def row_cells(
 ) -> tuple[str, ...]:
     """Cells of a row in a table: values with intervals, and a mark where it is worse."""
     worse = {(part.label, part.name) for part in rows}
-    cells = [one.label, f"{one.size:,}"]
+    name = one.label
+    if len(name) > LONGEST_LABEL:
+        name = f"...{name[3 - LONGEST_LABEL :]}"
+    cells = [name, f"{one.size:,}"]
     for name in row_measures(found):
         if name in one.values:
             value, reach = told(KIND[name], one.values[name], units)
