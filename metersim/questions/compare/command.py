@@ -6,8 +6,9 @@ import argparse
 
 from metersim.files.faults import all_of
 from metersim.files.whole import check_writable, write_all
+from metersim.questions.compare.answer import summary
+from metersim.questions.compare.asjson import as_json
 from metersim.questions.compare.study import compare
-from metersim.questions.compare.text import comparison
 from metersim.questions.shared.options import (
     changes_of,
     check_vary,
@@ -35,11 +36,13 @@ def add_options(command: argparse.ArgumentParser) -> None:
     draws_option(command)
     details_option(command)
     plants_options(command)
+    command.add_argument("--json", metavar="FILE", help="write all as JSON in SI; - prints it")
     command.add_argument("--figure", metavar="FILE", help="draw the distributions")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Report of a comparison with these options; draws the requested figure."""
+    """Answer of a comparison with these options; writes the requested files."""
+    files = [("--json", options.json), ("--figure", options.figure)]
     names = [name for name in (options.scenario, options.other) if name is not None]
     named, seed, replicates, draws, harvest, *_ = all_of(
         lambda: variants(*names, vary=options.vary, changes=changes_of(options)),
@@ -48,7 +51,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: draws_of(options),
         lambda: harvest_of(options),
         lambda: check_vary(options),
-        lambda: check_writable([("--figure", options.figure)], [options.scenario, options.other]),
+        lambda: check_writable(files, [options.scenario, options.other]),
     )
     result = compare(
         *named.values(),
@@ -60,10 +63,17 @@ def answer(options: argparse.Namespace) -> str:
         draws=draws,
         plants=options.plants,
     )
+    made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.questions.compare.figure import comparison_figure
         from metersim.questions.shared.page import encoded
 
         drawn = comparison_figure(result, options.units)
-        write_all([(options.figure, encoded(drawn, options.figure))])
-    return comparison(result, options.units, harvest, options.details)
+        made.append((options.figure, encoded(drawn, options.figure)))
+    content = as_json(result, harvest) if options.json else ""
+    if options.json and options.json != "-":
+        made.append((options.json, content))
+    write_all(made)
+    if options.json == "-":
+        return content.removesuffix("\n")
+    return summary(result, options.units, harvest, options.details)

@@ -1,4 +1,4 @@
-"""Text of a comparison: tables of measures and differences, and one sentence."""
+"""Whole report of a comparison: tables of measures and differences, and one sentence."""
 
 from __future__ import annotations
 
@@ -23,31 +23,46 @@ from metersim.questions.shared.notes import (
     sign_lines,
 )
 from metersim.questions.shared.plantwords import NAMES, NONE, change_block
-from metersim.questions.shared.words import LABELS, change_text, number, quantity, shown, wrapped
+from metersim.questions.shared.words import (
+    LABEL,
+    LABELS,
+    change_text,
+    number,
+    quantity,
+    shown,
+    wrapped,
+)
 
 SUMMARIZED = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
 GAIN = "variance reduction"
 GAIN_NOTE = (
-    "variance reduction: cells saved at the same sampling error as runs with separate random "
-    "numbers, known to about a quarter;",
-    "at best: the most there is, if cells are independent of one another",
+    "Variance reduction: separate random numbers need so many times more cells for the same "
+    "sampling error. It is known to about a quarter.",
+    "At best: the largest possible number, if cells are independent of one another.",
 )
 SHARED = (
-    "All share the machine, and what is drawn for them, so that a difference is known better than "
-    "the levels"
+    "All share the machine and the random draws. So a difference is known better than the levels"
 )
 SPOKEN = {
     "cells.skip": "skips",
     "cells.double": "doubles",
     "per_spacing.quality": "quality of feed",
-    "precision": "precision (the spread of normal spacings; lower is better)",
+    "precision": "precision (spread of normal spacings; lower is better)",
 }
 
 
-def comparison(
+def report(
     result: Comparison, units: str = "metric", harvest: Harvest = NONE, details: bool = False
 ) -> str:
-    """Report of a comparison; the harvest is used for yield losses of plants."""
+    """Whole report of a comparison.
+
+    Parameters
+    ----------
+    result, units, harvest
+        As for `metersim.questions.compare.answer.summary`.
+    details : bool
+        Whether to show the parts of each interval.
+    """
     lines = [heading(*result.measured)]
     requests = [asked(measured.scenario, units, at_middle=False) for measured in result.measured]
     scenarios = [measured.scenario for measured in result.measured]
@@ -60,25 +75,27 @@ def comparison(
         lines += unlike(result, units)
     lines.append("")
     width = max(16, *(len(label) for label in result.labels)) + 2
-    lines.append(f"{'':20}" + "".join(f"{label:>{width}}" for label in result.labels))
+    lines.append(f"{'':{LABEL}}" + "".join(f"{label:>{width}}" for label in result.labels))
     for key in COMPARED:
         kind = BY_KEY[key].kind
         values = (quantity(kind, part[key].value, units) for part in result.values)
-        lines.append(f"{LABELS[key]:20}" + "".join(f"{value:>{width}}" for value in values))
+        lines.append(f"{LABELS[key]:{LABEL}}" + "".join(f"{value:>{width}}" for value in values))
     if result.stands:
         lines += ["", "Plants"]
         for part in PLANTED:
             each = (stand.reach(part.key).value for stand in result.stands)
             values = (quantity(part.kind, value, units) for value in each)
-            lines.append(f"{NAMES[part.key]:20}" + "".join(f"{value:>{width}}" for value in values))
+            lines.append(
+                f"{NAMES[part.key]:{LABEL}}" + "".join(f"{value:>{width}}" for value in values)
+            )
     level = level_text(result.measured[0].level)
     heads = [f"{spread.about}, with common random numbers ({level})" for spread in result.spreads]
-    width = max(60, *(len(head) + 3 for head in heads))  # so that no row is folded
+    width = max(68, *(len(head) + 3 for head in heads))  # so that no row is folded
     for head, differences, pairings in zip(heads, result.differences, result.pairings, strict=True):
         lines += ["", f"{head:{width}}{GAIN if details else ''}".rstrip()]
         for key in COMPARED:
             change = change_text(BY_KEY[key].kind, differences[key], units)
-            line = f"{LABELS[key]:20}{change}"
+            line = f"{LABELS[key]:{LABEL}}{change}"
             saved = gain_text(pairings[key]) if details and key in pairings else ""
             lines.append(f"{line:{width}}{saved}".rstrip())
     lines += ["", *(GAIN_NOTE if details else ()), *([""] if details else ())]
@@ -96,11 +113,11 @@ def comparison(
     for label, cause in zip(result.labels, result.binding, strict=True):
         if cause:
             lines.append(
-                f"At {label} the limit that binds is {cause.name} "
+                f"Main cause of uneven spacing at {label}: {cause.name} "
                 f"({cause.share * 100:.2f} % of spacings)."
             )
         else:
-            lines.append(f"At {label} nothing binds: every spacing is normal.")
+            lines.append(f"At {label} every spacing is normal.")
     all_notes = [notes(measured, units) for measured in result.measured]
     shared = [note for note in all_notes[0] if all(note in others for others in all_notes)]
     lines += [f"Note: {note}" for note in shared]
@@ -171,7 +188,7 @@ def sentence(
         estimate = differences[key]
         if estimate.low > 0 or estimate.high < 0:
             kind = BY_KEY[key].kind
-            symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
+            symbol = "percentage points" if kind == "share" else shown(kind, 0.0, units)[1]
             size, low, high = (
                 number(abs(shown(kind, value, units)[0]))
                 for value in (estimate.value, estimate.low, estimate.high)

@@ -26,7 +26,6 @@ from metersim.questions.shared.options import (
     seed_options,
 )
 from metersim.questions.shared.plants import check_field, stand_of
-from metersim.questions.shared.plantwords import plants_block
 from metersim.questions.shared.unknowns import drawn_cells, spread_about
 from metersim.run.simulation import EVENTS, simulate
 
@@ -110,8 +109,7 @@ def answer(options: argparse.Namespace) -> str:
     write_all(made)
     if options.json == "-":
         return content.removesuffix("\n")
-    plants = plants_block(stand, options.units, harvest, options.details) if stand else []
-    return summary(measured, options.units, spread, plants, options.details)
+    return summary(measured, options.units, spread, stand, harvest, options.details)
 
 
 def _check_engine(options: argparse.Namespace) -> None:

@@ -8,12 +8,12 @@ from typing import Any
 
 from metersim.files.tables import csv_text
 from metersim.machine.losses import REASONS
-from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
-from metersim.measures.indices import BY_KEY, number_or_none, put
+from metersim.measures.indices import BY_KEY, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import Answer, told
+from metersim.questions.shared.jsonparts import stand_json, uncertainty_json
 from metersim.questions.shared.notes import (
     PROVE,
     asked,
@@ -25,9 +25,19 @@ from metersim.questions.shared.notes import (
     level_text,
     notes,
 )
-from metersim.questions.shared.plants import Loss, Stand
+from metersim.questions.shared.plants import Stand
+from metersim.questions.shared.plantwords import (
+    NAMES,
+    NONE,
+    emergence_words,
+    plants_block,
+    stand_sentences,
+)
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
+    FIRST,
+    GROUP,
+    LABEL,
     SHOWN,
     block,
     interval_text,
@@ -45,7 +55,7 @@ def table(
 ) -> list[str]:
     """Lines of the table of estimates; details add columns of the parts of each interval."""
     heads = interval_heads(measured.level, spread, details)
-    lines = [f"{'':31}{'estimate':>14}   {heads}"]
+    lines = [f"{'':{GROUP + LABEL}}{'estimate':>14}   {heads}"]
     for group, rows in SHOWN:
         for row, (key, label) in enumerate(rows):
             kind, estimate = BY_KEY[key].kind, spread.total(key) if spread else measured[key]
@@ -56,43 +66,35 @@ def table(
                 else interval_text(kind, estimate, units)
             )
             lines.append(
-                f"{first:11}{label:20}{quantity(kind, estimate.value, units):>14}   {interval}"
+                f"{first:20}{label:20}{quantity(kind, estimate.value, units):>14}   {interval}"
             )
     return lines
 
 
-def limits(measured: Measured) -> list[str]:
+def uneven(measured: Measured) -> list[str]:
     """Lines with the main causes of uneven spacing."""
     found = causes(measured)[:3]
     of = _counted(measured)
     lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
-    return lines or ["nothing: every cell released one seed into its place"]
-
-
-FIRST = (  # rows of the default table
-    ("per_spacing.quality", "normal spacings"),
-    ("per_spacing.multiple", "close spacings"),
-    ("per_spacing.miss", "missed spacings"),
-    ("cells.skip", "skips, of all cells"),
-    ("cells.double", "doubles, of all cells"),
-    ("precision", "spread of normal spacings"),
-    ("placed.per_area", "seeds placed"),
-)
+    return lines or ["none: every cell released one seed into its theoretical place"]
 
 
 def summary(
     measured: Measured,
     units: str = "metric",
     spread: Spread | None = None,
-    plants: Sequence[str] = (),
+    stand: Stand | None = None,
+    harvest: Harvest = NONE,
     details: bool = False,
 ) -> str:
-    """The answer of a run or its replicates; with details the whole report.
+    """The answer of a run or its replicates; with details also the whole report.
 
     Parameters
     ----------
-    measured, units, spread, plants, details
+    measured, units, spread, details
         As for `report`.
+    stand, harvest
+        As for `metersim.questions.shared.plantwords.plants_block`; no stand without plants.
     """
     scenario = measured.scenario
     shown = {
@@ -112,8 +114,15 @@ def summary(
         first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
     if not measured.total("seeds"):
         first = ["No seed leaves the meter.", *first[2:]]
+    plants: list[str] = []
+    if stand:
+        first = [*stand_sentences(stand, units, harvest), first[0], *first[2:]]
+        plants = plants_block(stand, units, harvest, details)
     heads = ("", "expected", level_text(spread.level if spread else measured.level))
     rows = [(label, *shown[key]) for key, label in FIRST]
+    if stand:
+        found = told("per_area", stand.reach("plants.per_area"), units)
+        rows.append((NAMES["plants.per_area"], *found))
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"
@@ -121,9 +130,12 @@ def summary(
         first=first,
         notes=decisive(measured, units),
         table=(heads, *rows),
-        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown)]),
+        assumes="; ".join(
+            [every, settings, machine, *map(str, scenario.unknown), *emergence_words(stand)]
+        )
+        + ".",
         details=report(measured, units, spread, plants, details).splitlines(),
-    ).text(details) + ("\n\n" + "\n".join(plants) if plants and not details else "")
+    ).text(details)
 
 
 def _counted(measured: Measured) -> str:
@@ -166,7 +178,7 @@ def report(
     lines += [*block("Watched", [watched]), "", *table(measured, units, spread, details), ""]
     if spread:
         lines += [*block("Interval", interval_lines(spread, details)), ""]
-    lines += [*block("Limits", limits(measured)), ""]
+    lines += ["Causes of uneven spacing", *block("", uneven(measured)), ""]
     lines += [*plants, ""] if plants else []
     if found := notes(measured, units):
         lines += [*block("Note", found), ""]
@@ -196,63 +208,10 @@ def as_json(
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
     made["cautions"] = cautions(measured.scenario)
     if spread:
-        made["uncertainty"] = _uncertainty(spread)
+        made["uncertainty"] = uncertainty_json(spread)
     if stand:
-        made["stand"] = _stand(stand, harvest or Harvest())
+        made["stand"] = stand_json(stand, harvest or Harvest())
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
-
-
-def _stand(stand: Stand, harvest: Harvest) -> dict[str, Any]:
-    """Plants, with the loss range of each relation; money is given only with a price."""
-    made: dict[str, Any] = {}
-    for measure in stand.measured.measures:
-        put(made, measure.key, stand.reach(measure.key).to_dict(), measure.kind)
-    made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
-    if stand.spread:
-        made["uncertainty"] = _uncertainty(stand.spread)
-    made["yield_as_published"] = [_loss(loss, harvest) for loss in stand.losses]
-    return made
-
-
-def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
-    one, ends = loss.relation, (loss.low, loss.high)
-    made: dict[str, Any] = {
-        "relation": one.key,
-        "source": SOURCES[one.source],
-        "mark": one.mark,
-        "says": one.says,
-        "of": one.of,
-        "none_found": one.none_found,
-        "outside_what_was_studied": loss.outside,
-    }
-    columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]
-    if harvest.price is not None:
-        columns.append(("loss_money_per_m2", harvest.in_money))
-    for name, to in columns:
-        low, high = (number_or_none(to(one, end)) for end in ends)
-        made[name] = {"low": low, "high": high}
-    return made
-
-
-def _uncertainty(spread: Spread) -> dict[str, Any]:
-    """Draws of machine and inputs, and the parts of each interval."""
-    ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
-    made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
-    if spread.posterior:
-        made["machine"] = {
-            "title": spread.posterior.title,
-            "made": spread.posterior.made,
-            "varied": list(spread.posterior.varied),
-        }
-    for key in spread.estimates:
-        parts: dict[str, Any] = {
-            name: part.to_dict() for name, part in spread.parts(key).items() if name != "total"
-        }
-        if spread.of_inputs is None:
-            parts["inputs"] = None
-        parts["inputs_detected"] = spread.is_detected(key)
-        put(made, key, parts, spread.measures[key].kind)
-    return made
 
 
 SEED_COLUMNS = ("replicate", *Seeds.names)

@@ -12,7 +12,9 @@ from metersim.questions.shared.words import WIDE, aligned, shown, wrapped
 
 LINES = 24  # of a terminal, which holds a whole answer
 MOST_ROWS = 8  # lines of a table below its heads
-MORE = "More: --details"
+MORE = "More: --details shows"
+EVERYTHING = "every measure, the parts of each interval and all notes"
+UNDETECTED = "no difference can be distinguished from zero"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +35,8 @@ class Answer:
         Caution in one line, before anything else; empty where no hand comes near a machine.
     details : sequence of str
         Lines of the whole report.
+    more : str
+        What the report holds beyond the answer.
     """
 
     first: Sequence[str]
@@ -41,12 +45,27 @@ class Answer:
     assumes: str = ""
     caution: str = ""
     details: Sequence[str] = ()
+    more: str = EVERYTHING
 
     def text(self, details: bool = False) -> str:
-        """The printed answer, and the whole report below it if details are asked for."""
+        """The printed answer, and the whole report below it if details are asked for.
+
+        Without details, notes that would not fit into `LINES` lines are counted only.
+        """
+        kept = len(self.notes)
+        lines = self._lines(kept, details)
+        while not details and self.details and kept and len(lines) > LINES:
+            kept -= 1
+            lines = self._lines(kept, details)
+        return "\n".join(lines)
+
+    def _lines(self, kept: int, details: bool) -> list[str]:
+        """Lines of the answer with its first few notes."""
+        left = len(self.notes) - kept
+        notes = [*self.notes[:kept], *([f"{left} more under --details."] if left else [])]
         lines = [f"Caution: {self.caution}"] if self.caution else []
         lines += [part for sentence in self.first for part in wrapped(sentence, WIDE)]
-        lines += [part for note in self.notes for part in wrapped(f"Note: {note}", WIDE)]
+        lines += [part for note in notes for part in wrapped(f"Note: {note}", WIDE)]
         if self.table:
             lines += ["", *aligned(self.table).splitlines()]
         if self.assumes:
@@ -54,8 +73,8 @@ class Answer:
         if details:
             lines += ["", *self.details]
         elif self.details:
-            lines.append(f"{MORE} shows every measure, the parts of each interval and all notes.")
-        return "\n".join(lines)
+            lines.append(f"{MORE} {self.more}.")
+        return lines
 
 
 def told(kind: str, estimate: Estimate, units: str = "metric") -> tuple[str, str]:
@@ -85,6 +104,73 @@ def told(kind: str, estimate: Estimate, units: str = "metric") -> tuple[str, str
     size = (high - low) / 2
     texts = [plain(one, size) for one in (value, low, high)]
     return f"{texts[0]} {symbol}".strip(), f"{texts[1]} to {texts[2]}"
+
+
+def change_told(kind: str, estimate: Estimate, units: str = "metric") -> str:
+    """A difference with its sign and interval for a table; shares in percentage points (pp).
+
+    Parameters
+    ----------
+    kind, estimate, units
+        As for `told`.
+    """
+    if math.isnan(estimate.value):
+        return "nothing to compare"
+    if estimate.value == estimate.low == estimate.high == 0:
+        return "none in any cell"
+    if math.isnan(estimate.low) or math.isnan(estimate.high):
+        return "the run is too short"
+    value, low, high = _sized(kind, estimate, units)
+    ends = f"({with_sign(low)} to {with_sign(high)})"
+    if not is_distinct(estimate):
+        return f"none detected {ends}"
+    return f"{with_sign(value)}{' pp' if kind == 'share' else ''} {ends}"
+
+
+def movement(name: str, kind: str, estimate: Estimate, units: str = "metric") -> str:
+    """A sentence on a difference: what rises or falls, by how much, with its interval.
+
+    Parameters
+    ----------
+    name : str
+        Name of the measure, in the plural.
+    kind, estimate, units
+        As for `told`.
+    """
+    if math.isnan(estimate.low) or math.isnan(estimate.high):
+        return f"{name}: the run is too short to compare."
+    if not is_distinct(estimate):
+        return f"{name}: {UNDETECTED}."
+    value, low, high = (text.lstrip("-") for text in _sized(kind, estimate, units))
+    low, high = (low, high) if estimate.value > 0 else (high, low)
+    unit = "percentage points" if kind == "share" else shown(kind, 0.0, units)[1]
+    verb = "rise" if estimate.value > 0 else "fall"
+    return f"{name} {verb} by {f'{value} {unit}'.strip()} ({low} to {high})."
+
+
+def capital(sentence: str) -> str:
+    """A sentence with a capital first letter."""
+    return sentence[:1].upper() + sentence[1:]
+
+
+def is_distinct(estimate: Estimate) -> bool:
+    """Whether the interval of a difference leaves out 0."""
+    return estimate.low > 0 or estimate.high < 0
+
+
+def with_sign(text: str) -> str:
+    """A printed number with its sign; 0 has none."""
+    return text if text.startswith("-") or not text.strip("0.,") else f"+{text}"
+
+
+def _sized(kind: str, estimate: Estimate, units: str) -> list[str]:
+    """Value, low and high as numbers with the digits that the interval bears."""
+    ends = (estimate.value, estimate.low, estimate.high)
+    value, low, high = (shown(kind, one, units)[0] for one in ends)
+    size = (high - low) / 2
+    while is_distinct(estimate) and not float(plain(value, size).replace(",", "")) and size:
+        size /= 10  # what is distinct from 0 is not printed as 0
+    return [plain(one, size) for one in (value, low, high)]
 
 
 def plain(value: float, size: float) -> str:

@@ -9,10 +9,11 @@ from metersim.files.unknown import Unknown
 from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
-from metersim.measures.limits import cautions
+from metersim.measures.limits import cautions, outside
 from metersim.questions.shared.discrepancy import widening
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
+    LABEL,
     change_text,
     interval_text,
     notch_text,
@@ -107,13 +108,13 @@ def interval_lines(spread: Spread, details: bool = False, *, inputs: bool = True
     title = spread.posterior.title if spread.posterior else ""
     drawn = [title, *map(str, spread.unknowns if inputs else ())]
     lines = [
-        f"sampling, inputs and model together, over {spread.size:,} draws of "
+        f"total uncertainty (sampling, inputs and model), over {spread.size:,} draws of "
         f"{'; '.join(filter(None, drawn))}"
     ]
     if details:
         lines += [
-            "sampling: random variation of a run of this length; inputs: what is given as a range; "
-            "model: the machine's coefficients, and what the model gets wrong",
+            "sampling: random variation of a count of this length; inputs: values given as ranges; "
+            "model: the machine's coefficients, and the error of the model",
             "estimate: the middle of the draws; own run: the run of the scenario itself, with "
             "usual coefficients and inputs at their middle",
         ]
@@ -133,7 +134,7 @@ def difference_lines(spread: Spread, names: Mapping[str, str], units: str = "met
         ``metric`` or ``us``.
     """
     heads = "".join(f"{part:{WIDE + 16}}" for part in PARTS)
-    lines = [f"{spread.about}, parts of the interval:", f"{'':20}{heads}".rstrip()]
+    lines = [f"{spread.about}, parts of the interval:", f"{'':{LABEL}}{heads}".rstrip()]
     for key in names:
         if key not in spread.estimates:
             continue
@@ -144,7 +145,7 @@ def difference_lines(spread: Spread, names: Mapping[str, str], units: str = "met
         elif not _is_detected(spread, key):
             shown[1] = NOT_DETECTED
         columns = "".join(f"{one:{WIDE + 16}}" for one in shown)
-        lines.append(f"{names[key]:20}{columns}".rstrip())
+        lines.append(f"{names[key]:{LABEL}}{columns}".rstrip())
     return lines
 
 
@@ -156,7 +157,7 @@ def _is_detected(spread: Spread, key: str) -> bool:
 def sign_lines(spread: Spread, names: Mapping[str, str]) -> list[str]:
     """A line that names the differences whose sign depends on uncertain inputs."""
     found = [names[key] for key in names if spread.has_either_sign(key)]
-    said = f"{', '.join(found)}: up or down, as what is not known turns out ({spread.about})."
+    said = f"{', '.join(found)}: may rise or fall with the uncertain inputs ({spread.about})."
     return [said[0].upper() + said[1:]] if found else []
 
 
@@ -195,7 +196,7 @@ def asked(scenario: Scenario, units: str = "metric", at_middle: bool = True) -> 
 
 def not_known_text(unknown: Iterable[Unknown]) -> str:
     """A line that names the uncertain inputs that are taken at their middle."""
-    return f"not known, and here at its middle: {'; '.join(map(str, unknown))}"
+    return f"uncertain, and here at its middle: {'; '.join(map(str, unknown))}"
 
 
 def notes(measured: Measured, units: str = "metric") -> list[str]:
@@ -209,12 +210,12 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
         )
     if empty := int(measured.reasons[POOL_EMPTY]):
         found.append(
-            f"the pool was empty under {empty:,} cells: spacings and places tell of the row where "
-            "seed was sown, skips tell of all cells"
+            f"the pool was empty under {empty:,} cells: spacings and theoretical places count the "
+            "row where seed was sown, skips count all cells"
         )
     if measured["precision"].value > BLUNT_PRECISION:
         found.append(
-            "precision is near 29 %, the most it can be: look at the SD of all spacings instead"
+            "precision is near 29 %, its greatest value: use the SD of all spacings instead"
         )
     return found
 
@@ -227,8 +228,13 @@ def decisive(measured: Measured, units: str = "metric") -> list[str]:
         found.append(f"The hopper ran empty. {share:.2g} of 100 cells passed an empty pool.")
     if math.isnan(measured["precision"].low):
         found.append("The run is too short for an interval. Give more turns.")
-    found += [line[0].upper() + line[1:] + "." for line in cautions(scenario, units)]
-    return found
+    return found + beyond(scenario, units)
+
+
+def beyond(scenario: Scenario, units: str = "metric") -> list[str]:
+    """Two notes at most on where no published case supports a scenario."""
+    found = outside(scenario, units, most=2) or cautions(scenario, units)[:2]
+    return [f"{line}." for line in found]
 
 
 def heading(*measured: Measured) -> str:
@@ -252,7 +258,7 @@ def heading_of(*origins: Origin) -> str:
 
 def _replaced(measured: Measured) -> list[str]:
     own = measured.scenario.own
-    fixed = "; draws of seed and machine do not change it"
+    fixed = "; draws of inputs and machine do not change it"
     return [
         f"station '{name}' is replaced by {kind}{fixed if own and name in own.values else ''}"
         for name, kind in measured.origin.replaced.items()

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from metersim.measures.plants import BY_NAME, PLANTED
 from metersim.measures.yields import RELATIONS, Harvest, Relation
+from metersim.questions.shared.answer import capital, movement, plain, told
 from metersim.questions.shared.notes import (
     difference_lines,
     interval_cells,
@@ -15,6 +16,9 @@ from metersim.questions.shared.notes import (
 )
 from metersim.questions.shared.plants import Loss, Stand, StandChange
 from metersim.questions.shared.words import (
+    GROUP,
+    LABEL,
+    TOO_SHORT,
     block,
     change_text,
     interval_text,
@@ -28,31 +32,34 @@ from metersim.questions.shared.words import (
 
 NAMES = {
     "plants.per_area": "plants",
-    "plants.mean": "spacing, mean",
-    "plants.sd": "spacing, SD of all",
-    "plants.cv": "spacing, CV",
-    "places.none": "places without one",
-    "places.several": "places with several",
-    "hills.none": "cells without one",
+    "plants.mean": "plant spacing, mean",
+    "plants.sd": "plant spacing, SD of all",
+    "plants.cv": "plant spacing, CV",
+    "places.none": "theoretical places, empty",
+    "places.several": "theoretical places, several",
+    "hills.none": "cells without a plant",
     "plants.in_doubles": "plants in doubles",
     "late.ten_days": "some 10 days late",
     "late.three_weeks": "some 3 weeks late",
 }
 COUNTED = (
-    "late: more than 5 days behind the median day; beyond 15.5 days a plant counts as some 3 weeks "
-    "late (assumption)",
-    "places are what a tape finds, at most three empty ones in a gap (ISO 7256-1); cells and "
-    "doubles are what the meter left, wherever the plants stand",
+    "Late plants come up more than 5 days after the median day.",
+    "After 15.5 days a plant counts as some 3 weeks late (assumption).",
+    "A tape finds theoretical places, with at most three empty places in a gap (ISO 7256-1).",
+    "Cells and doubles are those of the meter, wherever the plants stand.",
 )
 READING = (
-    "each for itself, its published range and the stand's interval together: they disagree, and "
-    "none adds to another",
-    "against an SD of 0 or the relation's threshold, one plant in every place, all up in time",
-    "what a missing plant would have yielded counts in that of skips alone; that of doubles is "
-    "what both plants lose, with nothing set against it for what the second yields; none tells "
-    "what another rate would yield",
+    "Each line holds one relation: its published range and the stand's interval together.",
+    "The relations disagree. Their losses do not add up.",
+    "The loss is against an SD of 0 or the relation's threshold, with one plant in every "
+    "theoretical place, all up in time.",
+    "Only the relation of skips counts the yield of a missing plant.",
+    "The relation of doubles counts the loss of both plants; the yield of the second plant is not "
+    "set against it.",
+    "No relation predicts the yield of another seeding rate.",
 )
 WIDTHS = (2, 21, 39, 19, 18, 0)  # letters of each column
+ABSENT = 1e-4  # share of plants below which a relation of them concerns nothing
 NONE = Harvest()
 
 NumberText = Callable[[float], str]
@@ -81,7 +88,7 @@ def plants_block(
     """
     spread = stand.spread
     heads = interval_heads(stand.measured.level, spread, details)
-    lines = [f"{'':31}{'estimate':>14}   {heads}"]
+    lines = [f"{'':{GROUP + LABEL}}{'estimate':>14}   {heads}"]
     for row, part in enumerate(PLANTED):
         found = stand.reach(part.key)
         value = quantity(part.kind, found.value, units)
@@ -89,13 +96,12 @@ def plants_block(
             interval = interval_cells(spread, part.key, units, details)
         else:
             interval = interval_text(part.kind, found, units)
-        lines.append(
-            f"{'Plants' if row == 0 else '':11}{NAMES[part.key]:20}{value:>14}   {interval}"
-        )
+        group = "Plants" if row == 0 else ""
+        lines.append(f"{group:{GROUP}}{NAMES[part.key]:{LABEL}}{value:>14}   {interval}")
     lines += ["", *block("From seed", [_came_up(stand, units), *COUNTED]), ""]
     if not stand.losses:
         return [*lines, *block("Yield", [no_relation(stand.crop)])]
-    title = f"Yield, as published: what each relation takes off, of {stand.crop}"
+    title = f"Yield, as published: loss by each relation, of {stand.crop}"
     return [*lines, *_losses(title, [stand], stand.losses, units, harvest, number)]
 
 
@@ -124,23 +130,117 @@ def change_block(
     lines = [f"{title}: plants, with common random numbers ({level})"]
     for part in PLANTED:
         change_words = change_text(part.kind, change.measures[part.key], units)
-        lines.append(f"{NAMES[part.key]:20}{change_words}")
+        lines.append(f"{NAMES[part.key]:{LABEL}}{change_words}")
     if change.spread and details:
         lines += ["", *difference_lines(change.spread, NAMES, units)]
     lines.append("")
     if not change.losses:
         return [*lines, *block("Yield", [no_relation(*(stand.crop for stand in stands))])]
-    said = f"Yield, as published: what more (+) or less (-) each relation takes off, {title}"
+    said = f"Yield, as published: more (+) or less (-) loss by each relation, {title}"
     return [*lines, *_losses(said, stands, change.losses, units, harvest, signed)]
+
+
+def stand_sentences(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> list[str]:
+    """One sentence on a stand, and one on its yield if a yield or a price is given.
+
+    Parameters
+    ----------
+    stand, units, harvest
+        As for `plants_block`.
+    """
+    plants, gaps = (
+        told(BY_NAME[key].kind, stand.reach(key), units)[0]
+        for key in ("plants.per_area", "places.none")
+    )
+    if not stand.measured.total("seeds"):
+        return ["No plant comes up."]
+    many, _, area = plants.partition(" ")
+    found = [f"Stand: {many} plants {area}. {gaps} of the theoretical places have no plant."]
+    if harvest == NONE:
+        return found
+    if not stand.losses:
+        return [*found, no_relation(stand.crop)]
+    return [*found, f"Against an even stand: {_yield_words([stand], stand.losses, units, harvest)}"]
+
+
+def change_sentences(
+    change: StandChange, stands: Sequence[Stand], units: str = "metric", harvest: Harvest = NONE
+) -> list[str]:
+    """Sentences on the difference of two stands, that of the yield first if one is given.
+
+    Parameters
+    ----------
+    change, stands, units, harvest
+        As for `change_block`.
+    """
+    moved = (
+        movement(name, BY_NAME[key].kind, change.measures[key], units)
+        for key, name in (("plants.per_area", "plants"), ("places.none", "empty places"))
+    )
+    found = [" ".join(map(capital, moved))]
+    if harvest == NONE:
+        return found
+    if not change.losses:
+        return [no_relation(*(stand.crop for stand in stands)), *found]
+    return ["Yield: " + _yield_words(stands, change.losses, units, harvest), *found]
+
+
+def emergence_words(*stands: Stand | None) -> list[str]:
+    """What is assumed of the emergence of stands; nothing without a stand."""
+    shares = dict.fromkeys(f"{100 * one.scenario.stand.emergence:.4g} %" for one in stands if one)
+    return [f"{' and '.join(shares)} emergence; equal depth"] if shares else []
+
+
+def _yield_words(
+    stands: Sequence[Stand], losses: Sequence[Loss], units: str, harvest: Harvest
+) -> str:
+    """Range of losses over all relations that concern the stands, and how many find nothing."""
+    concerned = [loss for loss in losses if _is_concerned(loss.relation, stands)]
+    none = sum(loss.relation.none_found or loss.low == loss.high == 0 for loss in concerned)
+    hedge = f"{none} of {len(concerned)} published relations find nothing."
+    parts = []
+    for kind, to in (("yield", harvest.in_yield), ("money", harvest.in_money)):
+        ends = [to(loss.relation, end) for loss in concerned for end in (loss.low, loss.high)]
+        known = [shown(kind, end, units)[0] for end in ends if not math.isnan(end)]
+        if known:
+            parts.append((min(known), max(known)))
+    if not parts:
+        return f"no loss of yield can be given. {hedge}"
+    (low, high), *money = parts
+    said = _less(low, high, shown("yield", 0.0, units)[1])
+    if money:
+        area = shown("per_area", 0.0, units)[1]
+        (least, most), size = money[0], (money[0][1] - money[0][0]) / 4
+        said += f" (cost: {plain(least, size)} to {plain(most, size)} of your money {area})"
+    return f"{said}. {hedge}"
+
+
+def _is_concerned(relation: Relation, stands: Sequence[Stand]) -> bool:
+    """Whether some stand has what a relation is about, such as late plants."""
+    at = [stand.reach(relation.of).value for stand in stands]
+    return BY_NAME[relation.of].kind != "share" or any(one > ABSENT for one in at)
+
+
+def _less(low: float, high: float, unit: str) -> str:
+    """A range of losses in words; a negative loss is a gain."""
+    size = (high - low) / 4  # one digit more than an interval has: it is a range of relations
+    ends = [plain(abs(end), size) for end in (low, high)]
+    if low == high == 0:
+        return f"no loss in {unit}"
+    if low < 0 < high:
+        return f"expect {ends[0]} more to {ends[1]} {unit} less"
+    if high <= 0:
+        return f"expect {ends[1]} to {ends[0]} {unit} more"
+    return f"expect {ends[0]} to {ends[1]} {unit} less"
 
 
 def no_relation(*crops: str) -> str:
     """Statement that no relation of a crop is known, or that no relation compares the crops."""
     sown = tuple(dict.fromkeys(crops))
     if len(sown) > 1:
-        return f"no relation compares {' with '.join(sown)}: the plants alone"
+        return f"No relation compares {' with '.join(sown)}: plants alone are compared."
     studied = ", ".join(dict.fromkeys(one.crop for one in RELATIONS))
-    return f"no published relation here is of {sown[0]}, all are of {studied}: the plants alone"
+    return f"No published yield relation here covers {sown[0]}. All are of {studied}."
 
 
 def _came_up(stand: Stand, units: str) -> str:
@@ -154,7 +254,7 @@ def _came_up(stand: Stand, units: str) -> str:
     if stated.late_share:
         parts.append(f"{100 * stated.late_share:.4g} % of them {_days(stated.late_by)} later")
     floor = quantity("length", stand.even_sd, units)
-    return f"{', '.join(parts)}; perfectly even seeds would leave an SD of {floor}"
+    return f"{', '.join(parts)}; with perfectly even seeds the SD is {floor}"
 
 
 def _days(time: float) -> str:
@@ -202,7 +302,7 @@ def _loss_rows(
         one, ends = loss.relation, (loss.low, loss.high)
         cells = ["*" if loss.outside else "", one.by, one.says]
         if any(map(math.isnan, ends)):
-            cells.append("too short to tell")
+            cells.append(TOO_SHORT)
         elif one.none_found:
             cells.append("none found")
         else:
@@ -236,10 +336,10 @@ def _notes(
     relations = [loss.relation for loss in losses]
     memory = dict.fromkeys(one.by for one in relations if one.mark == "memory")
     unknown = dict.fromkeys(one.by for one in relations if one.covers is None)
-    found.append(f"from memory, not read: {'; '.join(memory)}")
-    found.append(f"what stands they studied is not noted: {'; '.join(unknown)}")
+    found.append(f"From memory, not read: {'; '.join(memory)}.")
+    found.append(f"Their range of stands is not noted: {'; '.join(unknown)}.")
     if harvest.expected is None:
-        found.append("-: give --yield, your usual yield, to have all in the same units")
+        found.append("-: give your usual yield by --yield to have all in the same units.")
     return found
 
 
@@ -250,4 +350,4 @@ def _outside(relation: Relation, stands: Sequence[Stand], units: str) -> str:
     ends = f"{set_quantity(kind, low, units)} to {set_quantity(kind, high, units)}"
     values = (stand.reach(relation.of).value for stand in stands)
     here = " and ".join(dict.fromkeys(quantity(kind, value, units) for value in values))
-    return f"* outside what {relation.by} studied: {NAMES[relation.of]} {ends}, here {here}"
+    return f"* outside the range of {relation.by}: {NAMES[relation.of]} {ends}, here {here}"

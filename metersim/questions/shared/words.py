@@ -37,6 +37,8 @@ _SHOWN_UNITS = {
 }
 
 WIDE = 118  # letters in a line
+TOO_SHORT = "the run is too short"  # in place of an interval
+GROUP, LABEL = 12, 28  # letters of a group of measures, and of a measure, in tables
 
 
 def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
@@ -105,17 +107,17 @@ def seeds_text(seeds: float) -> str:
 
 
 def change_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
-    """A difference with its sign and interval; shares in percentage points."""
+    """A difference with its sign and interval; shares in percentage points (pp)."""
     value, low, high = (
         shown(kind, number, units)[0] for number in (estimate.value, estimate.low, estimate.high)
     )
-    symbol = "points" if kind == "share" else shown(kind, 0.0, units)[1]
+    symbol = "pp" if kind == "share" else shown(kind, 0.0, units)[1]
     if math.isnan(value):
         return "nothing to compare"
     if value == low == high == 0:
         return "no difference in any cell"
     if math.isnan(low):
-        return f"{signed(value)} {symbol} (too short to tell)"
+        return f"{signed(value)} {symbol} ({TOO_SHORT})"
     return f"{signed(value)} {symbol} ({signed(low)} to {signed(high)})"
 
 
@@ -135,7 +137,7 @@ def interval_text(kind: str, estimate: Estimate, units: str = "metric") -> str:
     """Interval of an estimate as ``low to high``."""
     low, high = (shown(kind, edge, units)[0] for edge in (estimate.low, estimate.high))
     if math.isnan(low):
-        return "too short to tell"
+        return TOO_SHORT
     return f"{number(low)} to {number(high)}"
 
 
@@ -171,7 +173,7 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         "Cells",
         (
             ("cells.skip", "skips"),
-            ("cells.single", "singles"),
+            ("cells.single", "singulation"),
             ("cells.double", "doubles"),
             ("cells.triple", "triples"),
             ("cells.skip_run", "mean run of skips"),
@@ -190,7 +192,7 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     (
-        "Places",
+        "Theoretical places",
         (
             ("per_place.multiple", "several seeds"),
             ("per_place.single", "one seed"),
@@ -220,13 +222,22 @@ KIND_NAMES = {
     "per_spacing.quality": "quality of feed A",
     "per_spacing.multiple": "multiple index D",
     "per_spacing.miss": "miss index M",
-    "per_place.multiple": "places with several seeds",
-    "per_place.single": "places with one seed",
-    "per_place.miss": "places with no seed",
+    "per_place.multiple": "theoretical places with several seeds",
+    "per_place.single": "theoretical places with one seed",
+    "per_place.miss": "theoretical places with no seed",
     "spacing.mean": "mean spacing",
     "spacing.sd": "SD of all spacings",
     "spacing.cv": "CV of all spacings",
 }
+FIRST = (  # rows of a default table
+    ("per_spacing.quality", "normal spacings"),
+    ("per_spacing.multiple", "close spacings"),
+    ("per_spacing.miss", "missed spacings"),
+    ("cells.skip", "skips, of all cells"),
+    ("cells.double", "doubles, of all cells"),
+    ("precision", "spread of normal spacings"),
+    ("placed.per_area", "seeds placed"),
+)
 
 PLAIN_NAMES = {
     "per_spacing.quality": "normal spacings",

@@ -75,7 +75,7 @@ def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...
     rows = [head]
     for k, one in enumerate(sheet.fits[:MOST_DISCS]):
         setup = one.start.scenario
-        lead = change_text("share", one.lead[one.leading]).replace(" points", "") if k else "-"
+        lead = change_text("share", one.lead[one.leading]).replace(" pp", "") if k else "-"
         rows.append(
             (
                 disc_words(one.disc, units),

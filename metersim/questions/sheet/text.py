@@ -245,7 +245,7 @@ def _moved(one: Nearby) -> tuple[str, ...]:
     others = (one.changes[key] for key in ("cells.skip", "cells.double", "precision"))
     return (
         _named(one),
-        change_text("share", one.cost).replace(" points", ""),
+        change_text("share", one.cost).replace(" pp", ""),
         *(points(change) for change in others),
     )
 

@@ -37,7 +37,7 @@ ANSWERS = (
            "ndtri(below + place * (above - below))",
            "ndtri(place)", f"{F}unknown.py", "draws would heap up on an end"),
     # words and units
-    Mutant("points told as percent", "questions.shared.words", 'symbol = "points" if kind',
+    Mutant("points told as percent", "questions.shared.words", 'symbol = "pp" if kind',
            'symbol = "%" if kind', f"{Q}words.py",
            "a change of one point would read as one percent"),
     Mutant("shares told as percent", "questions.shared.words", '"share": (100, "%")',

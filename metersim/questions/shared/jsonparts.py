@@ -1,0 +1,70 @@
+"""Parts of JSON that several questions write: plants, yield losses, and parts of intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from metersim.machine.sources import SOURCES
+from metersim.measures.indices import number_or_none, put
+from metersim.measures.yields import Harvest
+from metersim.questions.shared.plants import Loss, Stand
+from metersim.questions.shared.spread import Spread
+
+
+def stand_json(stand: Stand, harvest: Harvest) -> dict[str, Any]:
+    """Plants, with the loss range of each relation; money is given only with a price."""
+    made: dict[str, Any] = {}
+    for measure in stand.measured.measures:
+        put(made, measure.key, stand.reach(measure.key).to_dict(), measure.kind)
+    made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
+    if stand.spread:
+        made["uncertainty"] = uncertainty_json(stand.spread)
+    made["yield_as_published"] = losses_json(stand.losses, harvest)
+    return made
+
+
+def losses_json(losses: Sequence[Loss], harvest: Harvest) -> list[dict[str, Any]]:
+    """Range of yield loss after each relation, in SI; money is given only with a price."""
+    return [_loss(loss, harvest) for loss in losses]
+
+
+def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
+    one, ends = loss.relation, (loss.low, loss.high)
+    made: dict[str, Any] = {
+        "relation": one.key,
+        "source": SOURCES[one.source],
+        "mark": one.mark,
+        "says": one.says,
+        "of": one.of,
+        "none_found": one.none_found,
+        "outside_what_was_studied": loss.outside,
+    }
+    columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]
+    if harvest.price is not None:
+        columns.append(("loss_money_per_m2", harvest.in_money))
+    for name, to in columns:
+        low, high = (number_or_none(to(one, end)) for end in ends)
+        made[name] = {"low": low, "high": high}
+    return made
+
+
+def uncertainty_json(spread: Spread) -> dict[str, Any]:
+    """Draws of machine and inputs, and the parts of each interval."""
+    ranges = {f"{one.section}.{one.name}": one.to_dict() for one in spread.unknowns}
+    made: dict[str, Any] = {"draws": spread.size, "ranges_si": ranges}
+    if spread.posterior:
+        made["machine"] = {
+            "title": spread.posterior.title,
+            "made": spread.posterior.made,
+            "varied": list(spread.posterior.varied),
+        }
+    for key in spread.estimates:
+        parts: dict[str, Any] = {
+            name: part.to_dict() for name, part in spread.parts(key).items() if name != "total"
+        }
+        if spread.of_inputs is None:
+            parts["inputs"] = None
+        parts["inputs_detected"] = spread.is_detected(key)
+        put(made, key, parts, spread.measures[key].kind)
+    return made
