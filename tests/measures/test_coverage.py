@@ -292,9 +292,9 @@ def test_commands_tell_it(done, folder):
         for units in ("metric", "us")
     )
     for words in (
-        ("run", *asked, "--json", "run.json"),
-        ("explain", *asked),
-        ("compare", *asked, "--vary", "notch=0,1"),
+        ("run", *asked, "--json", "run.json", "--details"),
+        ("explain", *asked, "--details"),
+        ("compare", *asked, "--vary", "notch=0,1", "--details"),
         ("sweep", *asked, "--vary", "notch=0,1", "--out", "rows.csv", "--resume"),
     ):
         assert done(*words).count(metric_line) == 1

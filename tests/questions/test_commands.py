@@ -25,9 +25,9 @@ TAPE = "spacing_cm\n" + "".join(f"{16 + 0.3 * (k * k % 7)}\n" for k in range(140
 COUNT = ("--counted", "500", "--skips", "2", "--doubles", "22")
 # what is typed, and what stands in the answer and in nobody else's
 TYPED = {
-    "run": (("maize_field", "--turns", "5"), "precision"),
-    "explain": (("maize_field",), "before it runs"),
-    "compare": (("maize_bench", "--vary", "notch=0,1", "--turns", "5"), "notch=1"),
+    "run": (("maize_field", "--turns", "5"), "normal spacings"),
+    "explain": (("maize_field",), "mean seed"),
+    "compare": (("maize_bench", "--vary", "notch=0,1", "--turns", "5"), "Notch 0 to 1"),
     "measured": (("maize_field", "tape.csv"), "spacings"),
     "sweep": (("maize_bench", "--vary", "notch=0,1", "--turns", "4", "--out", "r.csv"), "Best"),
     "steps": (("maize_bench", "--cells", "1000"), "notch"),

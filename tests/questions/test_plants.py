@@ -17,7 +17,7 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.plants import BY_NAME, LATE, PLANTED, delays, even_seeds_sd, median_delay
 from metersim.measures.yields import RELATIONS, Harvest, Relation, relations_of
 from metersim.questions.shared.plants import plants, stand_change, stand_of
-from metersim.questions.shared.plantwords import NAMES, plants_block
+from metersim.questions.shared.plantwords import NAMES, plants_block, stand_sentences
 from metersim.run.records import Seeds
 from metersim.run.simulation import simulate
 from metersim.run.streams import Streams
@@ -390,7 +390,7 @@ def test_other_crops_have_plants_alone():
     stand = plants(m.simulate(m.load_scenario("sunflower", ["turns=20"])))
     assert stand.losses == () == relations_of("sunflower")
     text = "\n".join(plants_block(stand, harvest=Harvest(expected=0.3, price=0.4)))
-    assert "no published relation here is of sunflower" in text
+    assert "No published yield relation here covers sunflower" in text
     assert "Nielsen" not in text and "money" not in text
     assert stand["plants.per_area"].value > 0
     assert relations_of("Maize") == RELATIONS  # positive control
@@ -451,7 +451,8 @@ def test_both_systems_say_the_same_harvest(done, folder):
 @pytest.mark.slow
 def test_there_is_no_money_without_a_price(done):
     asked = ("maize_field", "--turns", 20, "--plants")
-    for command, more in (("run", ()), ("compare", ("--vary", "notch=0,1"))):
+    for command, options in (("run", ()), ("compare", ("--vary", "notch=0,1"))):
+        more = (*options, "--details")
         assert "money" not in done(command, *asked, *more)
         assert "money" not in done(command, *asked, *more, "--yield", 12)
         assert "your money per ha" in done(command, *asked, *more, "--price", 180)
@@ -471,34 +472,46 @@ def test_there_is_no_money_without_a_price(done):
 
 
 def test_a_run_says_each_relation_as_a_range(done):
-    text = done("run", "maize_field", "--turns", 50, "--plants", "--yield", 12)
+    text = done("run", "maize_field", "--turns", 50, "--plants", "--yield", 12, "--details")
     said = {one.says for one in RELATIONS}
     rows = [line for line in text.splitlines() if line[23:62].rstrip() in said]
     assert len(rows) == len(RELATIONS)
     for row in rows:
         assert " to " in row[62:] or row[62:].strip() in ("none found", "0                  0")
-    assert "from memory, not read: Nafziger et al. 1991" in text
-    assert "* outside what Liu et al. 2004 studied" in text
+    assert "From memory, not read: Nafziger et al. 1991" in text
+    assert "* outside the range of Liu et al. 2004" in text
     assert "* Liu et al. 2004" in text
     # 2 (1 - 0.17) is more than the one plant of a place without a double: no net loss
-    assert "nothing set against it for what the second yields" in " ".join(text.split())
-    assert max(map(len, text.splitlines())) <= 118
+    assert "the yield of the second plant is not set against it" in " ".join(text.split())
+    answer, _, report = text.partition("\n\nMaize in the river field (")
+    assert max(map(len, answer.splitlines())) <= 118
     # negative controls
-    usual = done("run", "maize_field", "--turns", 50)
+    usual = done("run", "maize_field", "--turns", 50, "--details")
     assert "Nielsen" not in usual and "plants" not in usual
-    wide = done("run", "maize_field", "--turns", 50, "--plants", "--set", "emergence_percent=80")
-    assert "  Liu et al. 2004" in wide and "outside what Liu" not in wide
+    wide = done(
+        "run",
+        "maize_field",
+        "--turns",
+        50,
+        "--plants",
+        "--details",
+        "--set",
+        "emergence_percent=80",
+    )
+    assert "  Liu et al. 2004" in wide and "outside the range of Liu" not in wide
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_lines_of_a_comparison_fit(units, done):
     words = ("--plants", "--yield", 12 if units == "metric" else 190, "--price", 1234)
     vary = ("--turns", 20, "--vary", "emergence_percent=60,95", "--set", "size_cv_percent=5")
-    text = done("compare", "maize_field", *vary, *words, "--units", units)
-    assert max(map(len, text.splitlines())) <= 118
+    answer = done("compare", "maize_field", *vary, *words, "--units", units)
+    assert max(map(len, answer.splitlines())) <= 118 and "Yield, as published" not in answer
+    text = done("compare", "maize_field", *vary, *words, "--units", units, "--details")
     assert text.count("Yield, as published") == 1
+    report = text[text.index("\nAsked, at ") :]
     for name in NAMES.values():
-        assert text.count(f"\n{name:20}") == 2
+        assert report.count(f"\n{name:28}") == 3  # levels, differences, and their parts
 
 
 def test_what_is_not_known_of_the_stand_widens_what_is_lost(done):
@@ -515,7 +528,7 @@ def test_what_is_not_known_of_the_stand_widens_what_is_lost(done):
             assert loss.high - loss.low > luck.high - luck.low
     words = ("run", "maize_field", "--turns", 20, "--plants", "--draws", 4, "--set",
              "emergence_percent={low = 80, high = 98}")  # fmt: skip
-    assert done(*words).count("90 % interval") == 2
+    assert done(*words).count("90 % interval") == 1
     assert done(*words, "--details").count("own run\n") == 2
 
 
@@ -557,7 +570,7 @@ def test_a_bare_row_has_nothing_to_tell():
     assert stand["plants.per_area"].value == 0
     assert math.isnan(stand["plants.sd"].value) and math.isnan(stand.losses[0].low)
     text = "\n".join(plants_block(stand, harvest=Harvest(expected=1.2, price=0.2)))
-    assert text.count("too short to tell") >= len(RELATIONS) - 1
+    assert text.count("the run is too short") >= len(RELATIONS) - 1
 
 
 # what is refused
@@ -610,5 +623,30 @@ def test_what_moves_plants_alone_is_not_varied_without_them(told, done):
 
 def test_a_range_without_a_yield_is_told_whole_or_not_at_all(done):
     """A share of plants that are late whose interval begins at 0 has no end in t/ha."""
-    text = done("run", "maize_field", "--turns", "50", "--plants")
+    text = done("run", "maize_field", "--turns", "50", "--plants", "--details")
     assert "late" in text and "to -" not in text
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_an_answer_gives_the_stand_and_with_a_yield_its_range_and_hedge(units, done):
+    """Two relations of spacing find nothing here: one at any SD, one up to an SD of 12 cm."""
+    usual = ("run", "maize_field", "--turns", 50, "--plants", "--units", units)
+    bare = done(*usual)
+    full = done(*usual, "--yield", 12 if units == "metric" else 190, "--price", 100)
+    area, symbol = ("per ha", "t/ha") if units == "metric" else ("per acre", "bu/acre")
+    for text in (bare, full):
+        assert re.match(rf"Stand: [\d,]+ plants {area}\. \d+ % of the theoretical places", text)
+        lines = text.rstrip("\n").split("\n")
+        assert len(lines) <= 24 and max(map(len, lines)) <= 118
+        assert "95 % emergence; equal depth" in " ".join(text.split())
+        assert not any(one.by in text for one in RELATIONS)
+    said = " ".join(full.split())
+    found = re.search(rf"expect ([\d.]+) to ([\d.]+) {symbol} less \(cost: .* {area}\)\.", said)
+    assert found and float(found[1]) < float(found[2])
+    assert "2 of 7 published relations find nothing." in said
+    assert "relations" not in bare and "money" not in bare  # negative control
+
+
+def test_a_bare_row_is_said_in_words():
+    stand = plants(real(turns=20, emergence=0.0))
+    assert stand_sentences(stand) == ["No plant comes up."]

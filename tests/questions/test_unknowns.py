@@ -438,16 +438,16 @@ VAGUE = (*SURE, "--set", VACUUM, "--turns", "20", "--draws", "8")
 
 def test_run_prints_the_total_and_on_request_its_parts(said):
     text = said("run", "maize_bench", *VAGUE)
-    assert re.search(r"estimate   90 % interval$", text, re.MULTILINE)
+    assert re.search(r"expected +90 % interval$", text, re.MULTILINE)
     drawn = "8 draws of an unknown machine; vacuum_kpa from 2 to 4"
-    assert f"sampling, inputs and model together, over {drawn}" in text
+    assert "an unknown machine; vacuum_kpa from 2 to 4." in " ".join(text.split())
     assert said("run", "maize_bench", *VAGUE) == text
     details = said("run", "maize_bench", *VAGUE, "--details")
     heads = r"90 % interval +sampling +inputs +model +own run$"
     assert re.search(heads, details, re.MULTILINE) and drawn in details
-    lines = [line[:60].rstrip() for line in text.split("\n") if " to " in line and "%" in line]
-    assert all(line in details for line in lines)  # the same totals
-    short = ("run", "maize_bench", "--turns", "20", "--draws", "2")
+    assert f"total uncertainty (sampling, inputs and model), over {drawn}" in details
+    assert details.startswith(text[: text.index("More: ")])  # the same totals
+    short = ("run", "maize_bench", "--turns", "20", "--draws", "2", "--details")
     sure, plain = said(*short, *SURE), said(*short)
     assert "2 draws of an unknown machine\n" in sure and "95 %" not in sure
     assert "2 draws of an unknown machine; size_cv_percent from " in plain
@@ -470,10 +470,12 @@ def test_json_holds_the_total_and_its_parts(said):
 
 def test_compare_prints_totals_and_on_request_their_parts(said):
     words = ("compare", "maize_bench", "--vary", "notch=0,1", *VAGUE)
-    text = said(*words)
-    assert "notch=1 minus notch=0, with common random numbers (90 % interval)" in text
-    assert "All share the machine" in text and "parts of the interval" not in text
-    assert "notch=1 minus notch=0, parts of the interval:\n" in said(*words, "--details")
+    text, details = said(*words), said(*words, "--details")
+    assert "difference (90 % interval)" in text and "parts of the interval:" not in text
+    assert "the same in all" in text
+    assert "notch=1 minus notch=0, with common random numbers (90 % interval)" in details
+    assert "All share the machine" in details
+    assert "notch=1 minus notch=0, parts of the interval:\n" in details
 
 
 @pytest.mark.slow
@@ -484,8 +486,8 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
     notch turns triples into doubles, so that these may go up or down as well.
     """
     pair = ("compare", "maize_bench", "--vary", "notch=0,1", "--turns", "100")
-    pair += (*SURE, "--set", "hole_diameter_mm=5.5", "--set")
-    end = ": up or down, as what is not known turns out (notch=1 minus notch=0)."
+    pair += (*SURE, "--details", "--set", "hole_diameter_mm=5.5", "--set")
+    end = ": may rise or fall with the uncertain inputs (notch=1 minus notch=0)."
 
     def may_be_either(gap):
         lines = re.split(r"\n(?! )", said(*pair, gap))  # a folded sentence goes on after an indent
@@ -499,8 +501,8 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
 
 def test_explain_and_sweep_take_the_middle_and_say_so(said, tmp_path):
     change = (*SURE, "--set", VACUUM, "--turns", "5")
-    line = "not known, and here at its middle: vacuum_kpa from 2 to 4\n"
-    assert said("explain", "maize_bench", *change).count(line) == 1
+    line = "uncertain, and here at its middle: vacuum_kpa from 2 to 4\n"
+    assert said("explain", "maize_bench", *change, "--details").count(line) == 1
     out = tmp_path / "rows.csv"
     swept = said("sweep", "maize_bench", *change, "--vary", "notch=0,1", "--out", str(out))
     assert swept.count(line) == 1

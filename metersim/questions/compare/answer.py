@@ -17,13 +17,14 @@ from metersim.questions.compare.text import report, unlike
 from metersim.questions.shared.answer import (
     UNDETECTED,
     Answer,
+    alike,
     capital,
     change_told,
     is_distinct,
     movement,
-    told,
+    small,
 )
-from metersim.questions.shared.notes import asked, decisive, level_text, sign_lines
+from metersim.questions.shared.notes import decisive, level_text, settings_text, sign_lines
 from metersim.questions.shared.plantwords import NAMES, NONE, change_sentences, emergence_words
 from metersim.questions.shared.words import FIRST, WIDE, aligned, shown
 
@@ -53,8 +54,7 @@ def summary(
         Whether to add the report.
     """
     names = named(result.labels)
-    first = result.measured[0].scenario
-    _, settings, *_ = asked(first, units)
+    settings = settings_text((one.scenario for one in result.measured), units)
     posterior = result.spreads[0].posterior
     kept = [posterior.title if posterior else "usual machine", "the same in all"]
     unknown = dict.fromkeys(str(one) for part in result.measured for one in part.scenario.unknown)
@@ -62,7 +62,9 @@ def summary(
         first=_sentences(result, names, units, harvest),
         notes=_notes(result, names, units),
         table=_table(result, names, units),
-        assumes="; ".join([", ".join(kept), settings, *unknown, *emergence_words(*result.stands)])
+        assumes="; ".join(
+            [", ".join(kept), *filter(None, [settings]), *unknown, *emergence_words(*result.stands)]
+        )
         + ".",
         details=report(result, units, harvest, details).splitlines(),
     ).text(details)
@@ -98,6 +100,12 @@ class Named:
             return capital(f"{self.what} {self.value} to {other.value} {self.unit}".strip())
         return f"{self.short} to {other.short}"
 
+    def less(self, other: Named) -> str:
+        """This scenario less another, such as ``7 less 5 mph``."""
+        if self.unit and (self.what, self.unit) == (other.what, other.unit):
+            return f"{self.value} less {other.value} {self.unit}"
+        return f"{self.short} less {other.short}"
+
 
 def named(labels: Sequence[str]) -> list[Named]:
     """Names of scenarios in words, from the labels of a comparison."""
@@ -129,7 +137,7 @@ def _sentences(
             stands = (result.stands[0], result.stands[k + 1])
             change = change_sentences(result.stand_changes[k], stands, units, harvest)
             said = [*change, capital(quality)] if is_pair else change[:1]
-        found += [f"{names[0].to(names[k + 1])}: {said[0]}", *said[1:]]
+        found += [f"{names[0].to(names[k + 1])}: {small(said[0])}", *said[1:]]
     if (left := len(result.differences) - MOST) > 0:
         found.append(f"Differences of {left} more from {names[0].short} are under --details.")
     cause = result.binding[-1]
@@ -155,33 +163,31 @@ def _notes(result: Comparison, names: Sequence[Named], units: str) -> list[str]:
     found = []
     if len({part.scenario.name for part in result.measured}) > 1:
         head, *settings = (line.strip() for line in unlike(result, units))
-        left = len(settings) - MOST
-        more = [f"{left} more under --details"] if left > 0 else []
-        found.append(
-            "; ".join([f"{head} {' '.join(settings[:1])}".strip(), *settings[1:MOST], *more])
-        )
+        if (left := len(settings) - MOST) > 0:
+            settings[MOST:] = [f"{left} more under --details"]
+        found.append(f"{head} {'; '.join(settings)}".removesuffix(".").strip() + ".")
     for note in dict.fromkeys(itertools.chain.from_iterable(each)):
         where = [name.short for name, notes in zip(names, each, strict=True) if note in notes]
-        found.append(f"At {', '.join(where)}: {note}" if len(where) < len(names) else note)
+        found.append(f"At {', '.join(where)}: {small(note)}" if len(where) < len(names) else note)
     for spread in result.spreads:
         found += sign_lines(spread, dict(FIRST))
     return found
 
 
-def _table(result: Comparison, names: Sequence[Named], units: str) -> list[Sequence[str]]:
+def _table(result: Comparison, names: Sequence[Named], units: str) -> list[list[str]]:
     """Measures at each scenario and their differences, in the widest form that fits."""
     rows = _rows(result, units)
     level = level_text(result.levels[0].level)
     short = [name.short for name in names]
     ordinal = [*ORDINAL, *(f"no. {k + 1}" for k in range(len(ORDINAL), len(names)))][: len(names)]
-    for heads in (short, ordinal):
-        less = [f"{one} less {heads[0]} ({level})" for one in heads[1:]]
-        if len(names) == 2:
-            less = [f"difference ({level})"]
-        if _width(made := [["", *heads, *less], *rows]) <= WIDE:
+    by_name = [f"{name.less(names[0])} ({level})" for name in names[1:]]
+    by_order = [f"{one} less first ({level})" for one in ordinal[1:]]
+    for heads, less in ((short, by_name), (ordinal, by_order)):
+        columns = [f"difference ({level})"] if len(names) == 2 else less
+        if _width(made := [["", *heads, *columns], *rows]) <= WIDE:
             return made
-    columns = 1 + min(len(names), len(ORDINAL))
-    return [row[:columns] for row in [["", *ordinal], *rows]]
+    kept = 1 + min(len(names), len(ORDINAL))
+    return [row[:kept] for row in [["", *ordinal], *rows]]
 
 
 def _width(rows: Sequence[Sequence[str]]) -> int:
@@ -206,7 +212,7 @@ def _row(
 ) -> list[str]:
     """Cells of a measure; a unit other than that of shares stands with its name."""
     unit = shown(kind, 0.0, units)[1]
-    values = [told(kind, one, units)[0] for one in levels]
+    values = alike(kind, levels, units)
     if kind != "share":
         values = [value.removesuffix(unit).strip() for value in values]
         label = f"{label}, {unit}"

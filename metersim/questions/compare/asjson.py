@@ -54,15 +54,17 @@ def _difference(result: Comparison, k: int, harvest: Harvest) -> dict[str, Any]:
     made: dict[str, Any] = {"label": result.labels[k + 1], "less": result.labels[0]}
     for key in COMPARED:
         put(made, key, result.differences[k][key].to_dict())
-    made["variance_reduction"] = saved = {}
+    saved: dict[str, Any] = {}
     for key, one in result.pairings[k].items():
         found = {"gain": number_or_none(one.gain), "best": number_or_none(one.best)}
         put(saved, key, found, BY_KEY[key].kind)
+    made["variance_reduction"] = saved
     made["uncertainty"] = uncertainty_json(result.spreads[k])
     if result.stands:
         change = result.stand_changes[k]
-        made["stand"] = stand = {}
+        stand: dict[str, Any] = {}
         for key, estimate in change.measures.items():
             put(stand, key, estimate.to_dict(), BY_NAME[key].kind)
+        made["stand"] = stand
         stand["yield_as_published"] = losses_json(change.losses, harvest)
     return made

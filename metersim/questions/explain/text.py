@@ -42,7 +42,7 @@ def summary(found: Explained, units: str = "metric", details: bool = False) -> s
         notes=[*beyond(scenario, units), *(f"{capital(one)}." for one in scenario.warnings)],
         table=_table(found, units),
         assumes="; ".join([settings, "usual coefficients", *map(str, scenario.unknown)])
-        + ". Nothing is run.",
+        + ". No run is made.",
         details=report(found, units).splitlines(),
         more="motion, vacuum, pick-up, pool, singulator, fall and all notes",
     ).text(details)
@@ -50,7 +50,10 @@ def summary(found: Explained, units: str = "metric", details: bool = False) -> s
 
 def _table(found: Explained, units: str) -> list[tuple[str, str, str]]:
     """Demands of the scenario, each beside what it is to be compared with."""
-    scenario, pressure = found.scenario, f"{quantity('pressure', found.needed, units)} mean seed"
+    scenario, pressure = (
+        found.scenario,
+        f"{quantity('pressure', found.needed, units)} for the mean seed",
+    )
     most = quantity("pressure", found.needed_by_most, units)
     width = quantity("small", scenario.seeds.width, units)
     lasts = _span(found.lasts) if found.flow > 0 else "-"
@@ -59,7 +62,7 @@ def _table(found: Explained, units: str) -> list[tuple[str, str, str]]:
         (
             "vacuum",
             set_quantity("pressure", scenario.vacuum.vacuum, units),
-            f"{pressure}, {most} for 99 of 100 seeds",
+            f"{pressure}, {most} for 99 of 100",
         ),
         ("cells without a seed", f"{_two(100 * found.empty)} %", "when they leave the pool"),
         ("seeds a second at the gate", number(found.flow), f"{found.use:.1f} taken by the cells"),

@@ -121,8 +121,8 @@ def summary(
     heads = ("", "expected", level_text(spread.level if spread else measured.level))
     rows = [(label, *shown[key]) for key, label in FIRST]
     if stand:
-        found = told("per_area", stand.reach("plants.per_area"), units)
-        rows.append((NAMES["plants.per_area"], *found))
+        many = told("per_area", stand.reach("plants.per_area"), units)
+        rows.append((NAMES["plants.per_area"], *many))
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"

@@ -77,6 +77,28 @@ class Answer:
         return lines
 
 
+def alike(kind: str, estimates: Sequence[Estimate], units: str = "metric") -> list[str]:
+    """Values of one measure, all with the digits that the narrowest interval bears.
+
+    Parameters
+    ----------
+    kind, units
+        As for `told`.
+    estimates : sequence of Estimate
+        Values and intervals in SI.
+    """
+    values = [shown(kind, one.value, units) for one in estimates]
+    sizes = [(shown(kind, one.high - one.low, units)[0]) / 2 for one in estimates]
+    known = [size for size in sizes if size > 0]
+    if not known:
+        return [told(kind, one, units)[0] for one in estimates]
+    least = min(known)
+    return [
+        "none" if math.isnan(value) else f"{plain(value, least)} {symbol}".strip()
+        for value, symbol in values
+    ]
+
+
 def told(kind: str, estimate: Estimate, units: str = "metric") -> tuple[str, str]:
     """A value and its interval with no more digits than the interval bears.
 
@@ -153,6 +175,11 @@ def capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
 
 
+def small(sentence: str) -> str:
+    """A sentence with a small first letter, to follow a colon."""
+    return sentence[:1].lower() + sentence[1:]
+
+
 def is_distinct(estimate: Estimate) -> bool:
     """Whether the interval of a difference leaves out 0."""
     return estimate.low > 0 or estimate.high < 0
@@ -168,9 +195,12 @@ def _sized(kind: str, estimate: Estimate, units: str) -> list[str]:
     ends = (estimate.value, estimate.low, estimate.high)
     value, low, high = (shown(kind, one, units)[0] for one in ends)
     size = (high - low) / 2
-    while is_distinct(estimate) and not float(plain(value, size).replace(",", "")) and size:
-        size /= 10  # what is distinct from 0 is not printed as 0
-    return [plain(one, size) for one in (value, low, high)]
+    made = [plain(one, size) for one in (value, low, high)]
+    if is_distinct(estimate) and size > 0:  # then no end is printed as 0
+        while not all(text.strip("-0.,") for text in made):
+            size /= 10
+            made = [plain(one, size) for one in (value, low, high)]
+    return made
 
 
 def plain(value: float, size: float) -> str:

@@ -184,14 +184,26 @@ def asked(scenario: Scenario, units: str = "metric", at_middle: bool = True) -> 
         f"{set_quantity('length', demand.row_spacing, units)} apart at "
         f"{set_quantity('speed', demand.speed, units)} {where}: one seed every "
         f"{quantity('length', scenario.spacing, units)}",
-        f"{scenario.lot.title}; {scenario.disc.cells} holes of "
-        f"{set_quantity('small', scenario.disc.hole_diameter, units)}, "
-        f"{set_quantity('pressure', scenario.vacuum.vacuum, units)}, "
-        f"{notch_text(scenario.singulator.notch)}",
+        settings_text([scenario], units),
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{quantity('hole_speed', scenario.peripheral_speed, units)}",
         *([not_known_text(scenario.unknown)] if scenario.unknown and at_middle else []),
     ]
+
+
+def settings_text(scenarios: Iterable[Scenario], units: str = "metric") -> str:
+    """Lot, disc, vacuum and notch, as far as scenarios share them; empty if they share none."""
+    each = [
+        (
+            one.lot.title,
+            f"{one.disc.cells} holes of {set_quantity('small', one.disc.hole_diameter, units)}",
+            set_quantity("pressure", one.vacuum.vacuum, units),
+            notch_text(one.singulator.notch),
+        )
+        for one in scenarios
+    ]
+    lot, *rest = (texts[0] if len(set(texts)) == 1 else "" for texts in zip(*each, strict=True))
+    return "; ".join(filter(None, [lot, ", ".join(filter(None, rest))]))
 
 
 def not_known_text(unknown: Iterable[Unknown]) -> str:

@@ -182,7 +182,7 @@ def change_sentences(
         return found
     if not change.losses:
         return [no_relation(*(stand.crop for stand in stands)), *found]
-    return ["Yield: " + _yield_words(stands, change.losses, units, harvest), *found]
+    return [_yield_words(stands, change.losses, units, harvest), *found]
 
 
 def emergence_words(*stands: Stand | None) -> list[str]:
