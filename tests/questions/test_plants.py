@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -483,7 +484,7 @@ def test_a_run_says_each_relation_as_a_range(done):
     assert "* Liu et al. 2004" in text
     # 2 (1 - 0.17) is more than the one plant of a place without a double: no net loss
     assert "the yield of the second plant is not set against it" in " ".join(text.split())
-    answer, _, report = text.partition("\n\nMaize in the river field (")
+    answer, *_ = text.partition("\n\nMaize in the river field (")
     assert max(map(len, answer.splitlines())) <= 118
     # negative controls
     usual = done("run", "maize_field", "--turns", 50, "--details")

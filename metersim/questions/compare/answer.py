@@ -56,16 +56,13 @@ def summary(
     names = named(result.labels)
     settings = settings_text((one.scenario for one in result.measured), units)
     posterior = result.spreads[0].posterior
-    kept = [posterior.title if posterior else "usual machine", "the same in all"]
+    kept = [f"{posterior.title if posterior else 'usual machine'}, the same in all", settings]
     unknown = dict.fromkeys(str(one) for part in result.measured for one in part.scenario.unknown)
     return Answer(
         first=_sentences(result, names, units, harvest),
         notes=_notes(result, names, units),
         table=_table(result, names, units),
-        assumes="; ".join(
-            [", ".join(kept), *filter(None, [settings]), *unknown, *emergence_words(*result.stands)]
-        )
-        + ".",
+        assumes="; ".join(filter(None, [*kept, *unknown, *emergence_words(*result.stands)])) + ".",
         details=report(result, units, harvest, details).splitlines(),
     ).text(details)
 
