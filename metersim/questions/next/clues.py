@@ -73,7 +73,7 @@ def clues(found: Diagnosis, side: Side) -> list[Clue]:
 
 @dataclass(frozen=True)
 class Strange:
-    """Share of one kind of cell in a count that likely states hardly ever show.
+    """Share of one kind of cell in a count that likely states hardly ever have.
 
     Attributes
     ----------
@@ -86,7 +86,7 @@ class Strange:
     expected : float
         Expected share of likely states. [1]
     chance : float
-        Chance that a likely state shows that share, or one farther out. [1]
+        Chance that a likely state has that share, or one farther out. [1]
     """
 
     look: int
@@ -97,7 +97,7 @@ class Strange:
 
 
 def strange(found: Diagnosis) -> list[Strange]:
-    """Counted shares that even the most likely states hardly ever show, strangest first.
+    """Counted shares that even the most likely states hardly ever have, strangest first.
 
     Parameters
     ----------

@@ -10,10 +10,11 @@ from metersim.files.faults import BadInput, all_of, bad, hint
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
+from metersim.questions.next.answer import next_answer
 from metersim.questions.next.diagnosis import STATES
 from metersim.questions.next.moves import SETTERS
 from metersim.questions.next.study import ALWAYS_SHOWN, next_move
-from metersim.questions.next.text import next_text
+from metersim.questions.next.written import next_json
 from metersim.questions.shared.countlog import Entry, read_log
 from metersim.questions.shared.countoptions import (
     accept_option,
@@ -28,6 +29,7 @@ from metersim.questions.shared.options import (
     bar,
     changes_of,
     crew,
+    details_option,
     scenario_option,
     seed_of,
     units_option,
@@ -48,8 +50,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--log",
         metavar="FILE",
-        help="counts of before, as 'howmany --add' writes them; alone, the last one of the row is "
-        "the present one, at its own settings",
+        help="earlier counts, as 'howmany --add' writes them; without a count here, the last one "
+        "of the row is the present one, at its own settings",
     )
     add("--row", metavar="NAME", help="which row of the log")
     accept_option(command, "shares of a meter in order")
@@ -60,19 +62,22 @@ def add_options(command: argparse.ArgumentParser) -> None:
         choices=("guide", "hole"),
         help="parts that may be changed too; may be repeated",
     )
-    add("--seed", default="1", metavar="N", help="random seed (1)")
+    add("--seed", default="1", metavar="N", help="random seed of states and runs (1)")
     workers_option(command, None)
+    details_option(command, "show the whole report: evidence, all moves, and common practice")
+    add("--json", metavar="FILE", help="write everything as JSON, in SI; - prints it")
     add("--figure", metavar="FILE", help="draw it: .png, .svg or .pdf")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Report of the next move with these options.
+    """Answer of the next move with these options.
 
     Raises
     ------
     BadInput
         When an option is wrong, or nothing was counted.
     """
+    files = [("--json", options.json), ("--figure", options.figure)]
     scenario, counts, disc, entries, accepted, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: count_of(options),
@@ -81,7 +86,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: accepted_of(options),
         lambda: seed_of(options),
         lambda: workers_of(options),
-        lambda: check_writable([("--figure", options.figure)], [options.scenario, options.log]),
+        lambda: check_writable(files, [options.scenario, options.log]),
     )
     looks = [*counts, *disc]
     if not looks and not entries:
@@ -104,17 +109,24 @@ def answer(options: argparse.Namespace) -> str:
             executor=executor,
             on_run=show,
         )
+    written: list[tuple[str, str | bytes]] = []
+    content = next_json(found, seed) if options.json else ""
+    if options.json and options.json != "-":
+        written.append((options.json, content))
     if options.figure:
         from metersim.questions.next.figure import next_figure
         from metersim.questions.shared.page import encoded
 
         drawn = next_figure(found, options.units)
-        write_all([(options.figure, encoded(drawn, options.figure))])
-    return next_text(found, options.units, notes)
+        written.append((options.figure, encoded(drawn, options.figure)))
+    write_all(written)
+    if options.json == "-":
+        return content.removesuffix("\n")
+    return next_answer(found, options.units, notes, options.details)
 
 
 def _usual(scenario: Scenario, name: str) -> Scenario:
-    """The same meter at the settings of its file, which show the wanted shares."""
+    """The same meter at the settings of its file, which give the wanted shares."""
     file = load_scenario(name)
     settings = [SETTINGS[name] for name in (*SETTERS, *ALWAYS_SHOWN)]
     usual = {f"{one.section}__{one.field}": one.of(file) for one in settings}

@@ -35,7 +35,7 @@ ROW = 0.36  # in
 LEFT = -1.14  # left end of titles, in widths of a panel
 AFTER = "#0072B2"
 UNSHOWN = (
-    "no likely meter at these settings shows these counts, so that nothing is weighed: see that "
+    "no likely meter at these settings has these counts, so that nothing is weighed: check that "
     "lot, disc and settings are those of this meter, and count again"
 )
 
@@ -121,7 +121,7 @@ def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any
     ax.axvline(0, color=INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
     ax.set_yticks(range(len(gains)), [textwrap.fill(gain.move.words, LABEL) for gain in gains])
     ax.set_ylim(len(gains) - 0.5, -0.5)
-    ax.set_xlabel("change of cells with one seed [percentage points]")
+    ax.set_xlabel("change of singulation [percentage points]")
     _plain(ax)
     return made
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.clues import EVIDENCE_FACTOR, Clue, clues
-from metersim.questions.next.diagnosis import CAUSES, Seen, Side
+from metersim.questions.next.diagnosis import CAUSES, Diagnosis, Seen, Side
 from metersim.questions.next.study import BRUSH, SAME, NextMove
 from metersim.questions.next.target import KINDS
 from metersim.questions.shared.hidden import HIDDEN
@@ -19,12 +19,12 @@ OFF = {  # least size of a fault in words
     for one in HIDDEN.values()
     if one.name in CAUSES
 }
-INSPECTIONS = {  # inspection that shows the state of a cause
-    "seed size": "measure the width of twenty seeds, and hold it against the lot's",
-    "vacuum": "hold a gauge to a hole, with all other holes covered, and against the usual gauge",
-    "singulator": "measure from the holes' path to the edge, with the singulator at its centre",
-    "pool": "look at the level of the pool while the meter turns",
-    "sensor": "look at the disc at rest, or count on a belt, beside the sensor's count",
+INSPECTIONS = {  # inspection that identifies the state of a cause
+    "seed size": "measure the width of twenty seeds, and compare it with the lot's",
+    "vacuum": "measure the vacuum at a port of the meter, guards on, and compare it with the usual gauge",
+    "singulator": "stop the meter, and measure from the holes' path to the edge at notch 0",
+    "pool": "stop the meter, and measure the level of its pool",
+    "sensor": "count on a belt, or on the disc at rest, and compare it with the sensor's count",
 }
 TOGETHER = 0.4  # correlation from which two causes cannot be distinguished
 LEAST_VALUE = 0.0005  # least gain that is printed on a line of its own
@@ -34,9 +34,7 @@ MANY = 100  # ratio of likelihoods above which no number is printed
 def causes_lines(found: NextMove, units: str) -> list[str]:
     """Lines on possible faults: chances before and after the counts, and evidence."""
     diagnosis = found.diagnosis
-    rows = sorted(
-        diagnosis.sides, key=lambda side: -diagnosis.after(side) / max(diagnosis.before(side), 0.01)
-    )
+    rows = by_change(found)
     head = "what is likely off, in 100 such meters"
     lines = [f"{'Off':11}{head:88}{'before':>8}{'after':>7}"]
     for side in rows:
@@ -45,6 +43,14 @@ def causes_lines(found: NextMove, units: str) -> list[str]:
         lines.append(f"{'':11}{words:88}{before:>8}{after:>7}")
         lines += block("", [f"  {line}" for line in _evidence(found, side, units)])
     return lines
+
+
+def by_change(found: NextMove) -> list[Side]:
+    """Possible faults, first those whose chance the counts raise most."""
+    diagnosis = found.diagnosis
+    return sorted(
+        diagnosis.sides, key=lambda side: -diagnosis.after(side) / max(diagnosis.before(side), 0.01)
+    )
 
 
 def _evidence(found: NextMove, side: Side, units: str) -> list[str]:
@@ -91,36 +97,47 @@ def _where(now: Scenario, seen: Seen, units: str) -> str:
 
 def looks_lines(found: NextMove) -> list[str]:
     """Lines on causes that counts cannot distinguish, and on the next inspection."""
-    diagnosis = found.diagnosis
     lines: list[str] = []
     if found.kind == BRUSH:
         return [INSPECTIONS["sensor"]]
     if found.kind == SAME:
         return ["nothing, as long as the count is as wanted"]
-    for k, one in enumerate(diagnosis.names):
-        for j, other in enumerate(diagnosis.names[:k]):
-            if abs(diagnosis.correlations[k, j]) >= TOGETHER:
-                lines.append(
-                    f"the counts cannot tell {HIDDEN[other].name} from {HIDDEN[one].name}: either "
-                    "explains them"
-                )
-    values_of_knowing = sorted(
-        found.values_of_knowing, key=lambda name: -found.values_of_knowing[name]
-    )
-    best = values_of_knowing[0]
-    if found.values_of_knowing[best] >= LEAST_VALUE:
-        lines.append(
-            f"{INSPECTIONS[best]}: knowing it is expected to bring "
-            f"{100 * found.values_of_knowing[best]:.2f} points more"
-        )
-        return lines
-    unclear = [name for name in diagnosis.names if _is_unclear(found, name)]
-    if unclear:
-        best = max(unclear, key=lambda name: _change(found, name))
-        lines.append(f"{INSPECTIONS[best]}: that tells why; the move stays")
-    else:
+    lines += [
+        f"the counts cannot distinguish {HIDDEN[other].name} from {HIDDEN[one].name}: either "
+        "explains them"
+        for other, one in inseparable(found.diagnosis)
+    ]
+    name = best_look(found)
+    if not name:
         lines.append("nothing: no single look is expected to change what to do")
+    elif found.values_of_knowing[name] >= LEAST_VALUE:
+        lines.append(
+            f"{INSPECTIONS[name]}: knowing it is expected to bring "
+            f"{100 * found.values_of_knowing[name]:.2f} percentage points more"
+        )
+    else:
+        lines.append(f"{INSPECTIONS[name]}: this identifies the cause; the move stays")
     return lines
+
+
+def inseparable(diagnosis: Diagnosis) -> list[tuple[str, str]]:
+    """Pairs of causes that the counts cannot distinguish."""
+    return [
+        (other, one)
+        for k, one in enumerate(diagnosis.names)
+        for j, other in enumerate(diagnosis.names[:k])
+        if abs(diagnosis.correlations[k, j]) >= TOGETHER
+    ]
+
+
+def best_look(found: NextMove) -> str:
+    """Cause whose inspection brings most, or best separates causes; empty where none does."""
+    names = found.diagnosis.names
+    best = max(names, key=lambda name: found.values_of_knowing[name])
+    if found.values_of_knowing[best] >= LEAST_VALUE:
+        return best
+    unclear = [name for name in names if _is_unclear(found, name)]
+    return max(unclear, key=lambda name: _change(found, name), default="")
 
 
 def _is_unclear(found: NextMove, name: str) -> bool:

@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 SETTERS = ("notch", "vacuum", "gate")  # settings that are always tried
 PARTS = ("guide", "hole")  # parts that are tried on request, where the meter takes them
 MENDS = {
-    "vacuum": "measure the vacuum at a hole, and mend what leaks",
+    "vacuum": "measure the vacuum at a port, and mend what leaks",
     "pool": "check the gate, and bring the pool to the level of its setting",
 }
 """Repair of each cause, which brings its true value back to the set one."""

@@ -73,7 +73,7 @@ class NextMove:
     kind : str
         Kind of advice: ``move`` a setting, ``mend`` a cause, or ``brush`` the sensor's lens.  No
         move is advised where the count is the ``same`` as wanted, or where ``no gain`` is large
-        enough.  ``strange`` means that no likely meter shows such counts.
+        enough.  ``strange`` means that no likely meter has such counts.
     chosen : Gain or None
         Gain of the advised move; None without a move, and for the lens, which moves no seed.
     more : int or None
@@ -168,7 +168,7 @@ def next_move(
     earlier : sequence of (Scenario, Look)
         Counts of the same meter at the same or other settings, oldest first.
     wanted : Scenario, str or Path, optional
-        Meter in order that shows the wanted shares, such as the same meter at its usual settings.
+        Meter in order that has the wanted shares, such as the same meter at its usual settings.
         By default it is the scenario itself.
     skips_most, doubles_most : float, optional
         Largest wanted shares, in place of those of `wanted`. [1]

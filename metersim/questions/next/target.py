@@ -77,7 +77,7 @@ class Compared:
         return self.counted[kind] / self.look.cells - float(getattr(self.wanted, kind))
 
     def chance(self, kind: str, times: float = 1.0) -> float:
-        """Chance that a meter in order shows as many cells of a kind, or more.
+        """Chance that a meter in order has as many cells of a kind, or more.
 
         It is the mean over the machines that the meter may be.
 

@@ -29,13 +29,13 @@ from metersim.questions.next.study import (
 )
 from metersim.questions.next.target import KINDS, Compared, Notches
 from metersim.questions.shared.looks import DISC, SENSOR, WAYS
-from metersim.questions.shared.notes import AT_A_METER, PROVE, asked
+from metersim.questions.shared.notes import AT_A_METER, PROVE, WITH_THE_FAN, asked
 from metersim.questions.shared.settings import Steps
 from metersim.questions.shared.words import block, plural, quantity
 
 HOW = {  # words for each way of looking
     WAYS[0]: "seen on a belt or in the row",
-    SENSOR: "shown by the sensor",
+    SENSOR: "counted by the sensor",
     DISC: "of the disc at rest",
 }
 ALSO = 0.5  # chance of a fault of the singulator above which a second notch mentions it
@@ -51,7 +51,8 @@ def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ())
     said = asked(scenario, units)
     lines += block("Set", [said[1], *said[3:]])
     lines += block("Counted", [*counted_text(found), *notes])
-    lines += ["", *block("Do next", _move(found)), ""]
+    caution = WITH_THE_FAN if found.kind == SAME else AT_A_METER
+    lines += ["", *block("Caution", [caution]), *block("Do next", _move(found)), ""]
     if found.notches and found.notches.second:
         lines += [*block("Notch", _second(found, found.notches, units)), ""]
     lines += [*block("Practice", _practice(found)), ""]
@@ -59,8 +60,6 @@ def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ())
         lines += [*block("Others", _others(found)), ""]
         lines += [*causes_lines(found, units), ""]
         lines += block("Look at", looks_lines(found))
-    if found.chosen or found.kind in (BRUSH, STRANGE):
-        lines += [*([] if found.kind == STRANGE else [""]), *block("Caution", [AT_A_METER])]
     lines.append(PROVE)
     return "\n".join(lines)
 
@@ -91,7 +90,7 @@ def _comparison(one: Compared, kind: str) -> str:
     differs = kind in one.differing
     said = "too many" if differs else "not too many"
     often = of_100(max(chance, FEW / 10))
-    return f"a meter in order shows as many {KINDS[kind]}, or more, in {often} counts: {said}"
+    return f"a meter in order has as many {KINDS[kind]}, or more, in {often} counts: {said}"
 
 
 def _move(found: NextMove) -> list[str]:
@@ -110,16 +109,18 @@ def _move(found: NextMove) -> list[str]:
         lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
         if not found.differs:
             lines.append(
-                "a meter in order may show that count, but the settings themselves fall short"
+                "a meter in order may have this count, but the settings themselves fall short"
             )
         return lines + _thin(found)
     lines = [found.words]
     if found.kind == SAME:
-        lines[0] += ": a meter as wanted may show that count"
+        lines[0] += ": chance alone explains the count"
     elif found.gains:
-        lines[0] += ": the count differs, but no single step is sure to mend that"
+        lines[0] += ": the count differs, but no single step surely improves it"
         lines.append(f"the best of them, {found.gains[0].move.words}: {_gain(found.gains[0])}")
-        lines.append(f"a move must bring {100 * LEAST:g} points more than the simulation's noise")
+        lines.append(
+            f"a move must bring {100 * LEAST:g} percentage points more than the simulation's noise"
+        )
     return [*lines, _count_more(found)]
 
 
@@ -141,12 +142,12 @@ def _strange(found: NextMove) -> list[str]:
             "" if len(diagnosis.seen) == 1 else f"count {one.look + 1} of {len(diagnosis.seen)}: "
         )
         made.append(
-            f"{where}hardly any meter at its settings shows {percent_text(one.share)} "
+            f"{where}hardly any meter at its settings has {percent_text(one.share)} "
             f"{KINDS[one.kind]} {far} (those that fit best: {percent_text(one.expected)})"
         )
-    check = "see that lot, disc and settings are those of this meter, and count again"
+    check = "check that lot, disc and settings are those of this meter, and count again"
     if any(one.kind == "skip" and one.share > one.expected for one in found.strange):
-        check = f"see that seed and vacuum reach every hole; {check}"
+        check = f"check that seed and vacuum reach every hole; {check}"
     return [found.words, *made, check]
 
 
@@ -163,14 +164,14 @@ def _count_more(found: NextMove) -> str:
             f"about {sure} in 100"
         )
     if found.kind == NO_GAIN:
-        return "no longer count is likely to change that: look further, as below"
+        return "a longer count is unlikely to change this: look further, as below"
     return "nothing lies above what is wanted far enough to count for; count again after a change"
 
 
 def _gain(gain: Gain) -> str:
     low, high = gain.interval
     return (
-        f"{_points(gain.value)} points of cells with one seed "
+        f"{_points(gain.value)} percentage points of singulation "
         f"({_points(low)} to {_points(high)}), worse in {of_100(gain.worse)}"
     )
 
@@ -188,7 +189,7 @@ def _practice(found: NextMove) -> list[str]:
     same = dict(steps) == dict(found.rule.steps) and found.kind not in (BRUSH, MEND)
     if found.kind == NO_GAIN and not found.rule.steps:
         same = True
-    said = "the simulation says the same" if same else _instead(found)
+    said = "the simulation agrees" if same else _instead(found)
     lines = [f"{found.rule.words} (common practice, no source):", said]
     if _touches(found, "pool", "gate"):
         lines.append(f"{GATE} ({NO_SOURCE})")
@@ -198,18 +199,18 @@ def _practice(found: NextMove) -> list[str]:
 def _instead(found: NextMove) -> str:
     """Simulated gain of the rule of the trade where it differs from the advice."""
     if found.kind == STRANGE:
-        return "the simulation cannot judge that"
+        return "the simulation cannot judge this"
     if found.rule.words == TOO_FAR:
         if found.notches and found.notches.second:
-            return "the simulation says so too, and takes the notch until then"
-        return "the simulation does not ask for that yet"
+            return "the simulation agrees, and takes the notch until then"
+        return "the simulation does not ask for it yet"
     gain = _gain_of(found, found.rule.steps)
     if gain is None:
         return "the simulation disagrees"
     best = found.chosen
     if best is not None and gain.value >= best.value - SURE * (best.noise + gain.noise):
-        return f"the simulation finds that as good: {_short(gain)}"
-    return f"the simulation disagrees: that brings {_short(gain)}"
+        return f"the simulation finds it as good: {_short(gain)}"
+    return f"the simulation disagrees: it brings {_short(gain)}"
 
 
 def _gain_of(found: NextMove, steps: Steps) -> Gain | None:
@@ -230,12 +231,12 @@ def _others(found: NextMove) -> list[str]:
     idle = [gain for gain in others if abs(gain.value) < LEAST_VALUE]
     down = [gain for gain in others if gain.value <= -LEAST_VALUE]
     lines = [f"{gain.move.words}: {_short(gain)}" for gain in up]
-    for head, some in (("next to nothing", idle), ("worse", down)):
+    for head, some in (("no gain", idle), ("worse", down)):
         if some:
             named = [f"{gain.move.words} ({_points(gain.value)})" for gain in some]
             lines.append(f"{head}: {', '.join(named)}")
     lines += [
-        f"not asked for, with --also {next(iter(gain.move.steps))}: {gain.move.words}, "
+        f"not requested, with --also {next(iter(gain.move.steps))}: {gain.move.words}, "
         f"{_short(gain)}"
         for gain in found.parts
     ]
@@ -243,7 +244,7 @@ def _others(found: NextMove) -> list[str]:
 
 
 def _short(gain: Gain) -> str:
-    return f"{_points(gain.value)} points, worse in {of_100(gain.worse)}"
+    return f"{_points(gain.value)} pp, worse in {of_100(gain.worse)}"
 
 
 def _points(share: float) -> str:
@@ -267,7 +268,7 @@ def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
     if found.diagnosis.after(side) >= ALSO:
         lines.append(
             f"in {of_100(found.diagnosis.after(side))} such meters the singulator is off as well: "
-            "measure it before another disc is taken"
+            "measure it before you take another disc"
         )
     if answer.better_hole:
         lines.append(

@@ -44,17 +44,18 @@ STOPPED = (
     "Stop fan and disc before a hand goes in. While they run, guards on, measure at a port; "
     "manual first."
 )
+RUNNING = "Fan and disc run while you count: guards on, measure at a port, manual first."
 BEFORE = (
     f"{MANUAL}, before anything here.",
     "Stop the machine, let fan and disc come to rest, and lock out, so that nothing can start, "
     "before you open a meter or reach into it. Put a raised frame on stands.",
     "On the bench too: the fan draws in sleeves and hair, disc and drive pinch. Guards stay on.",
     "Treated seed: no bare hands, no dust in the air. Gloves, respirator and disposal as its label "
-    "says; vacuum up, never blow; wash before you eat.",
+    "says; a vacuum cleaner, never compressed air; wash before you eat.",
 )
 CROP_CHANGE = (
     "Locked out. Hopper, meter and tube empty; leftover seed back to its own bag, with its label",
-    "Disc off: holes clear, rim and face flat, no crack; clean the chamber without blowing",
+    "Disc off: holes clear, rim and face flat, no crack; clean the chamber with a vacuum cleaner, never compressed air",
     "Disc of this sheet in; singulator made for it, edge not worn, moving freely; set the notch",
     "Brush and seals whole and seated; cut-off edge clean and sharp",
     "Gate set; inner guide as said here; tube clean, not rough inside; sensor lens brushed",
@@ -62,7 +63,7 @@ CROP_CHANGE = (
     "Turn the disc by hand once: nothing rubs",
 )
 BENCH = (
-    "Gauge at the hole, read while the disc carries seed: open holes leak, and read low",
+    "Vacuum read at a port, guards on, while the disc carries seed: open holes leak, and it reads low",
     "Two turns to fill before anything counts",
     "Count as said here: skips, doubles, and where they come from",
     "Change one setting at a time, count again, write both down",
