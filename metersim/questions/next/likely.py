@@ -21,8 +21,8 @@ OFF = {  # least size of a fault in words
 }
 INSPECTIONS = {  # inspection that identifies the state of a cause
     "seed size": "measure the width of twenty seeds, and compare it with the lot's",
-    "vacuum": "measure the vacuum at a port of the meter, guards on, and compare it with the usual gauge",
-    "singulator": "stop the meter, and measure from the holes' path to the edge at notch 0",
+    "vacuum": "measure the vacuum at a port, guards on, and compare it with the usual gauge",
+    "singulator": "stop the meter, and measure from the holes to the edge at notch 0",
     "pool": "stop the meter, and measure the level of its pool",
     "sensor": "count on a belt, or on the disc at rest, and compare it with the sensor's count",
 }

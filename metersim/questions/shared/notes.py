@@ -44,7 +44,10 @@ STOPPED = (
     "Stop fan and disc before a hand goes in. While they run, guards on, measure at a port; "
     "manual first."
 )
-RUNNING = "Fan and disc run while you count: guards on, measure at a port, manual first."
+RUNNING = (
+    "Fan and disc run while you count: guards stay on, measure at a port. "
+    "The machine's manual comes first."
+)
 BEFORE = (
     f"{MANUAL}, before anything here.",
     "Stop the machine, let fan and disc come to rest, and lock out, so that nothing can start, "
@@ -55,7 +58,7 @@ BEFORE = (
 )
 CROP_CHANGE = (
     "Locked out. Hopper, meter and tube empty; leftover seed back to its own bag, with its label",
-    "Disc off: holes clear, rim and face flat, no crack; clean the chamber with a vacuum cleaner, never compressed air",
+    "Disc off: holes clear, rim and face flat, no crack; chamber cleaned with a vacuum cleaner",
     "Disc of this sheet in; singulator made for it, edge not worn, moving freely; set the notch",
     "Brush and seals whole and seated; cut-off edge clean and sharp",
     "Gate set; inner guide as said here; tube clean, not rough inside; sensor lens brushed",
@@ -63,7 +66,7 @@ CROP_CHANGE = (
     "Turn the disc by hand once: nothing rubs",
 )
 BENCH = (
-    "Vacuum read at a port, guards on, while the disc carries seed: open holes leak, and it reads low",
+    "Vacuum read at a port, guards on, while the disc carries seed: open holes leak",
     "Two turns to fill before anything counts",
     "Count as said here: skips, doubles, and where they come from",
     "Change one setting at a time, count again, write both down",

@@ -1,0 +1,107 @@
+"""JSON of a next move, in SI."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from metersim import __version__
+from metersim.measures.indices import number_or_none
+from metersim.questions.next.gain import LEVEL, Gain
+from metersim.questions.next.likely import INSPECTIONS, best_look, inseparable
+from metersim.questions.next.study import NextMove
+from metersim.questions.next.target import Compared
+from metersim.run.records import Origin, provenance
+
+
+def next_json(found: NextMove, seed: int = 1) -> str:
+    """JSON of counts, likely faults, the advice, and the gains of all moves.
+
+    Parameters
+    ----------
+    found : NextMove
+        Result of `metersim.questions.next.study.next_move`.
+    seed : int
+        Random seed of the result.
+    """
+    diagnosis = found.diagnosis
+    scenario, notches = found.scenario, found.notches
+    made: dict[str, Any] = {
+        "provenance": provenance(Origin(scenario, seed, 0, __version__, {})),
+        "interval_level": LEVEL,
+        "advice": {
+            "kind": found.kind,
+            "words": found.words,
+            "move": _gain(found.chosen) if found.chosen else None,
+            "more_cells": found.more,
+            "differs": found.differs,
+        },
+        "counts": [_count(one) for one in found.targets],
+        "counts_at_other_settings": sum(one.meter != scenario for one in diagnosis.seen),
+        "counts_left_out": found.left_out,
+        "shares_that_no_likely_meter_has": [vars(one) for one in found.strange],
+        "moves": [_gain(gain) for gain in found.gains],
+        "parts": [_gain(gain) for gain in found.parts],
+        "causes": [
+            {
+                "cause": side.name,
+                "side": "high" if side.sign > 0 else "low",
+                "words": side.words,
+                "bound": side.bound,
+                "chance_before": diagnosis.before(side),
+                "chance_after": diagnosis.after(side),
+            }
+            for side in diagnosis.sides
+        ],
+        "effective_states": diagnosis.effective,
+        "not_distinguished": [list(pair) for pair in inseparable(diagnosis)],
+        "values_of_knowing": {
+            name: number_or_none(value) for name, value in found.values_of_knowing.items()
+        },
+        "look": INSPECTIONS.get(best_look(found)),
+        "rule": {"words": found.rule.words, "steps": dict(found.rule.steps)},
+        "notches": None,
+    }
+    if notches:
+        made["notches"] = {
+            "best": notches.best,
+            "second": notches.second,
+            "singulation": [
+                {"notch": notch, "share": number_or_none(share)}
+                for notch, share in notches.singles.items()
+            ],
+            "seed_width_m": dict(zip(("value", "low", "high"), notches.width, strict=True)),
+            "hole_diameter_m": notches.hole,
+            "better_hole_diameter_m": notches.better_hole,
+        }
+    return json.dumps(made, indent=2, allow_nan=False) + "\n"
+
+
+def _count(one: Compared) -> dict[str, Any]:
+    shares = {
+        f"{kind}s": {
+            "counted": many,
+            "share": many / one.look.cells,
+            "wanted": float(getattr(one.wanted, kind)),
+            "chance_in_order": one.chance(kind),
+            "differs": kind in one.differing,
+        }
+        for kind, many in one.counted.items()
+    }
+    return {"way": one.look.way, "cells": one.look.cells, **shares, "needed_cells": one.needed}
+
+
+def _gain(gain: Gain) -> dict[str, Any]:
+    intervals = {
+        name: {"low": number_or_none(low), "high": number_or_none(high)}
+        for name, (low, high) in gain.parts.items()
+    }
+    return {
+        "words": gain.move.words,
+        "steps": dict(gain.move.steps),
+        "mends": gain.move.mends or None,
+        "gain": number_or_none(gain.value),
+        "noise": number_or_none(gain.noise),
+        "chance_worse": gain.worse,
+        "intervals": intervals,
+    }
