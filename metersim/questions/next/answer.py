@@ -27,7 +27,7 @@ from metersim.questions.next.study import (
 )
 from metersim.questions.next.target import KINDS, Compared
 from metersim.questions.next.text import THIN, next_text
-from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, plain
+from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, plus
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.notes import RUNNING, STOPPED, asked, level_text
 
@@ -95,11 +95,11 @@ def _do(found: NextMove) -> str:
 def why(found: NextMove) -> str:
     """Reason of the advice in one or two sentences."""
     if found.kind == STRANGE:
-        one = found.strange[0]
-        side = "less" if one.share < one.expected else "more"
+        odd = found.strange[0]
+        side = "less" if odd.share < odd.expected else "more"
         return (
-            f"{percent_text(one.share)} {KINDS[one.kind]} is far {side} than any likely meter has "
-            f"at these settings ({percent_text(one.expected)})."
+            f"{percent_text(odd.share)} {KINDS[odd.kind]} is far {side} than any likely meter has "
+            f"at these settings ({percent_text(odd.expected)})."
         )
     pairs = [
         (one.excess(kind), k, kind)
@@ -162,13 +162,8 @@ def pp(gain: Gain) -> tuple[str, str]:
     """A gain and its interval in percentage points, with digits that the interval bears."""
     low, high = gain.interval
     size = 100 * (high - low) / 2
-    value, *ends = (_signed(100 * one, size) for one in (gain.value, low, high))
+    value, *ends = (plus(100 * one, size) for one in (gain.value, low, high))
     return value, " to ".join(ends)
-
-
-def _signed(value: float, size: float) -> str:
-    said = plain(value, size)
-    return f"+{said}" if value > 0 and float(said.replace(",", "")) else said
 
 
 def _in_100(chance: float) -> str:

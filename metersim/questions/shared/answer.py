@@ -217,3 +217,9 @@ def finite(row: Mapping[str, Any]) -> dict[str, Any]:
         key: None if isinstance(value, float) and not math.isfinite(value) else value
         for key, value in row.items()
     }
+
+
+def plus(value: float, size: float) -> str:
+    """A number with its sign and no more digits than an error of a size bears."""
+    said = plain(value, size)
+    return f"+{said}" if value > 0 and float(said.replace(",", "")) else said

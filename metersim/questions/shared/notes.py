@@ -41,8 +41,8 @@ WITH_THE_FAN = (
     f"goes near an open cover. {MANUAL}."
 )
 STOPPED = (
-    "Stop fan and disc before a hand goes in. While they run, guards on, measure at a port; "
-    "manual first."
+    "Stop fan and disc before a hand goes in. If they run: guards on, measure at a port. "
+    "The manual comes first."
 )
 RUNNING = (
     "Fan and disc run while you count: guards stay on, measure at a port. "

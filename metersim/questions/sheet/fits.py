@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from metersim.files.units import sentence_number
@@ -20,9 +21,10 @@ from metersim.machine.sources import (
     TRAVEL,
 )
 from metersim.measures.indices import FLAT
+from metersim.measures.intervals import Estimate
 from metersim.measures.limits import DOUBLES, SCATTER, SPEED_CEILING
+from metersim.questions.shared.answer import plus
 from metersim.questions.shared.words import (
-    change_text,
     notch_text,
     number,
     quantity,
@@ -46,11 +48,24 @@ from metersim.questions.sheet.rules import Rule
 from metersim.questions.sheet.start import QUALITY, SINGLE
 from metersim.questions.sheet.study import Sheet
 
-LEADS = {QUALITY: "quality", SINGLE: "singulation"}
+LEADS = {QUALITY: "normal spacings", SINGLE: "singulation"}
 """Words of the measure that decides."""
 MOST_DISCS = 7  # discs with a line of their own
 PARTS = {"cells.skip": "skips", "cells.double": "doubles", "precision": "precision"}
 CLASS_OFF = 0.05  # relative difference of seed width above which the class is mentioned
+
+
+def pp(change: Estimate, unit: str = " pp") -> str:
+    """A change of a share in percentage points, with digits that its interval bears."""
+    if math.isnan(change.value):
+        return "nothing to compare"
+    if change.value == change.low == change.high == 0:
+        return "no difference in any cell"
+    size = 100 * (change.high - change.low) / 2
+    if math.isnan(size):
+        return f"{signed(100 * change.value)}{unit} (the run is too short)"
+    value, low, high = (plus(100 * one, size) for one in (change.value, change.low, change.high))
+    return f"{value}{unit} ({low} to {high})"
 
 
 def disc_words(disc: GenericDisc, units: str = "metric") -> str:
@@ -69,13 +84,13 @@ def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...
         "disc",
         "start at",
         LEADS[sheet.leading],
-        "against the first, points",
+        "against the first, pp",
         "why it fits less",
     )
     rows = [head]
     for k, one in enumerate(sheet.fits[:MOST_DISCS]):
         setup = one.start.scenario
-        lead = change_text("share", one.lead[one.leading]).replace(" pp", "") if k else "-"
+        lead = pp(one.lead[one.leading], "") if k else "-"
         rows.append(
             (
                 disc_words(one.disc, units),
@@ -100,7 +115,7 @@ def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
     if lead <= 0:
         return f"chosen: best of those that nothing speaks against; {made}"
     if best.is_distinguished:
-        return f"chosen: {number(lead * 100)} points below the best; {made}"
+        return f"chosen: {number(lead * 100)} pp below the best; {made}"
     return f"chosen: cannot be distinguished from the best; {made}"
 
 
@@ -117,7 +132,7 @@ def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
     if not one.is_distinguished:
         said.append("cannot be distinguished")
     elif lead.value > 0:
-        said.append("simulates better")
+        said.append("better in the simulation")
     else:
         said.append(_worse(one, chosen, units))
     if one.objections:
@@ -177,7 +192,7 @@ def not_run(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
             for one in rest
         )
         word = LEADS[sheet.leading]
-        lines.append(f"fits less still ({word}, points): {names}")
+        lines.append(f"fits less still ({word}, pp): {names}")
     reasons = {one.disc: one.objections[-1].kind for one in sheet.unfit}
     ends = " to ".join(f"{end:g}" for end in TRIED_HOLE)
     for kind, said in (
@@ -241,7 +256,7 @@ def _line(rule: Rule, sheet: Sheet, units: str) -> str:
 
 def _found(rule: Rule, word: str, units: str) -> str:
     """Finding of the simulation; `word` names the measure that decides."""
-    changes = {key: change_text("share", one) for key, one in rule.changes.items()}
+    changes = {key: pp(one) for key, one in rule.changes.items()}
     at = rule.values
     if rule.key == "centre":
         if at["notch"] == 0:
@@ -266,7 +281,7 @@ def _found(rule: Rule, word: str, units: str) -> str:
         others = ", ".join(f"at {at[key]:.2f} {word} {said}" for key, said in changes.items())
         return (
             f"here {at['chosen']:.2f}; with as many holes, vacuum and notch set anew, {others}; "
-            f"up to {FLAT * 100:g} points count for nothing; {ASSUMED_HOLE}"
+            f"up to {FLAT * 100:g} pp do not count; {ASSUMED_HOLE}"
         )
     if rule.key == "speed":
         amount, symbol = shown("speed", at["faster"], units)

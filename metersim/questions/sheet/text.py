@@ -30,7 +30,6 @@ from metersim.questions.shared.words import (
     LABELS,
     WIDE,
     aligned,
-    change_text,
     interval_text,
     quantity,
     set_quantity,
@@ -38,9 +37,9 @@ from metersim.questions.shared.words import (
     signed,
     wrapped,
 )
-from metersim.questions.sheet.fits import LEADS, disc_rows, not_run, rule_lines
+from metersim.questions.sheet.fits import LEADS, disc_rows, not_run, pp, rule_lines
 from metersim.questions.sheet.moves import CLOSE, MOVES, Nearby
-from metersim.questions.sheet.settings import ASSUMED, settings
+from metersim.questions.sheet.settings import ASSUMED, card, settings, vacuum_notes
 from metersim.questions.sheet.start import QUALITY, SINGLE, SMALL_SPACING
 from metersim.questions.sheet.study import SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
 
@@ -96,16 +95,17 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
     """
     return (
         Block("asked", f"Start sheet: {sheet.scenario.lot.title}", (asked(sheet, units),)),
-        Block("settings", "Start with", rows=settings(sheet, units)),
+        Block("cautions", "Before you touch it", BEFORE),
+        Block("settings", "Start with", rows=card(sheet, units)),
+        Block("count", "What to count", counting(sheet)),
+        Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
+        Block("do", f"On the bench ({NO_SOURCE})", BENCH),
+        Block("why", "Why these settings", rows=settings(sheet, units)),
         _expected(sheet, units),
         _plants(sheet, units, harvest),
         _limits(sheet),
         Block("discs", "Discs", not_run(sheet, units), disc_rows(sheet, units)),
         Block("rules", f"The trade says ({NO_SOURCE})", rule_lines(sheet, units)),
-        Block("count", "How many to count", counting(sheet)),
-        Block("cautions", "Before you touch it", BEFORE),
-        Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
-        Block("do", f"On the bench ({NO_SOURCE})", BENCH),
         Block("notes", "Note", assumed(sheet, units)),
     )
 
@@ -118,13 +118,15 @@ def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
         f"{quantity('per_area', plants.value, units)} stand if "
         f"{100 * stand.scenario.stand.emergence:.4g} % of the seeds come up; SD of their spacings "
         f"{quantity('length', sd.value, units)} "
-        f"({interval_text('length', sd, units)}), of which even seeds would leave "
+        f"({interval_text('length', sd, units)}), of which even seed spacing would leave "
         f"{quantity('length', stand.even_sd, units)}"
     ]
+    if harvest.expected is None:
+        return Block("plants", "Plants", tuple(lines))
     if not stand.losses:
         return Block("plants", "Plants", (*lines, no_relation(stand.crop)))
     lines.append(
-        "Each relation for itself: they disagree, and do not add up. *: outside what it studied"
+        "Read each relation alone: they disagree, and do not add up. *: outside what it studied"
     )
     rows = loss_rows(stand.losses, units, harvest)
     wide = max(map(len, rows))
@@ -147,7 +149,7 @@ def asked(sheet: Sheet, units: str = "metric") -> str:
 
 
 def _expected(sheet: Sheet, units: str) -> Block:
-    ranges = ", ".join(_unknown(sheet))
+    ranges = ", ".join(uncertain(sheet))
     level = level_text(LEVEL_TOTAL)
     rows: list[tuple[str, ...]] = [("", "bench", level, "field", level)]
     for key in EXPECTED_CLOSE if sheet.scatter else EXPECTED:
@@ -167,7 +169,7 @@ def _expected(sheet: Sheet, units: str) -> Block:
         (
             *_close_seeds(sheet, units),
             f"{interval_lines(sheet.field_spread, inputs=False)[0]}, with {ranges}",
-            "Differences hold all of it too, on the same machines",
+            "Intervals of differences hold the same parts, with the same machines",
         ),
         tuple(rows),
     )
@@ -180,23 +182,23 @@ def _close_seeds(sheet: Sheet, units: str) -> Iterator[str]:
     spacing, scatter = sheet.scenario.spacing, sheet.scatter["field"].value
     yield (
         f"Seeds lie {quantity('length', spacing, units)} apart. Below "
-        f"{set_quantity('length', SMALL_SPACING, units)} quality of feed measures scatter, so "
+        f"{set_quantity('length', SMALL_SPACING, units)} normal spacings measure scatter: "
         "singulation decides here"
     )
     if 0 < scatter <= OVERTAKING * spacing:
         even = quality_of_scatter(scatter, spacing)
         yield (
-            f"The scatter in the field alone leaves a quality of {quantity('share', even)}, even "
+            f"The scatter in the field alone leaves normal spacings of {quantity('share', even)}, even "
             "with one seed from every cell"
         )
     elif scatter > 0:
         yield (
             f"The scatter in the field is {scatter / spacing:.2f} of the spacing: seeds overtake "
-            "their neighbours, and quality of feed says little"
+            "their neighbours, and normal spacings mean little"
         )
 
 
-def _unknown(sheet: Sheet) -> list[str]:
+def uncertain(sheet: Sheet) -> list[str]:
     """Uncertain inputs in words."""
     taken = {
         "vacuum.vacuum": f"vacuum off by up to {VACUUM_UNKNOWN * 100:g} %",
@@ -213,26 +215,26 @@ def _unknown(sheet: Sheet) -> list[str]:
 def _limits(sheet: Sheet) -> Block:
     word = LEADS[sheet.leading]
     close = [MOVED[one.key] for one in sheet.nearby if one.close]
-    over = f"{CLOSE * 100:g} point" + ("s" if CLOSE != 0.01 else "")
+    over = f"{CLOSE * 100:g} pp"
     first = (
-        f"Close by, each costs more than {over} of {word} in the field: {', '.join(close)}."
+        f"Each of these costs more than {over} of {word} in the field: {', '.join(close)}."
         if close
-        else f"Nothing of what was moved costs more than {over} of {word} in the field."
+        else f"No single change costs more than {over} of {word} in the field."
     )
     rest = "; ".join(f"{_named(one)} {points(one.cost)}" for one in sheet.nearby[MOST_NEARBY:])
     binding, bound = next(iter(causes(sheet.field)), None), ""
     if binding:
-        spoilt = f"{binding.name} ({quantity('share', binding.share)} of spacings)"
-        bound = f"As it is, the limit that binds in the field is {spoilt}. "
+        cause = f"{binding.name} ({quantity('share', binding.share)} of spacings)"
+        bound = f"Main cause of uneven spacing in the field: {cause}. "
     sizes = (
-        f"{bound}How far each of these moves is an assumption, and one is not as likely as another."
+        f"{bound}The size of each change is an assumption, and they are not equally likely."
         f" {STAR}: {ASSUMED}"
     )
     rows: list[tuple[str, ...]] = [
-        ("what moves alone", f"{word}, points", "skips", "doubles", "precision")
+        ("single change", f"{word}, pp", "skips", "doubles", "precision")
     ]
     rows += [_moved(one) for one in sheet.nearby[:MOST_NEARBY]]
-    lines = (first, sizes, *([f"{word}, points, of the others: {rest}"] if rest else []))
+    lines = (first, sizes, *([f"{word}, pp, of the others: {rest}"] if rest else []))
     return Block("limits", "What goes wrong first", lines, tuple(rows))
 
 
@@ -245,7 +247,7 @@ def _moved(one: Nearby) -> tuple[str, ...]:
     others = (one.changes[key] for key in ("cells.skip", "cells.double", "precision"))
     return (
         _named(one),
-        change_text("share", one.cost).replace(" pp", ""),
+        pp(one.cost, ""),
         *(points(change) for change in others),
     )
 
@@ -261,16 +263,27 @@ def counting(sheet: Sheet) -> tuple[str, ...]:
     """Lines on the size of a count on the bench, and on its range."""
     count = sheet.count
     if not count.seeds:
-        return ("No skips or doubles are expected, or too many to rise: any count of 300 tells.",)
-    uncertain = ""
+        return (first_count(sheet),)
+    off = ""
     if count.uncertain_most > count.usual_most:
-        uncertain = f", and up to {count.uncertain_most} with {' and '.join(_unknown(sheet))}"
+        off = f", and up to {count.uncertain_most} with {' and '.join(uncertain(sheet))}"
     return (
-        f"Count 1,000 cells on the bench: about {count.usual:.1f} skips and doubles are expected, "
-        f"up to {count.usual_most} are luck 19 times out of 20{uncertain}. "
-        "More: look for the cause.",
-        f"Half as many again as expected are noticed, 4 times out of 5, in {_about(count.seeds)} "
-        "seeds; between two counts, before and after, it takes two and a half times that in each.",
+        f"{first_count(sheet)}",
+        f"Chance alone explains up to {count.usual_most} in 19 of 20 counts{off}.",
+        f"A rise by a half is detected in 4 of 5 counts of {_about(count.seeds)} seeds. To compare "
+        "before and after, count two and a half times as many in each.",
+    )
+
+
+def first_count(sheet: Sheet) -> str:
+    """What to count first, in one or two sentences."""
+    count = sheet.count
+    if not count.seeds:
+        return "Count 300 cells on the bench; hardly any skips or doubles are expected."
+    most = max(count.usual_most, count.uncertain_most)
+    return (
+        f"Count 1,000 cells on the bench: about {count.usual:.0f} skips and doubles are expected. "
+        f"Above {most}, look for the cause."
     )
 
 
@@ -296,6 +309,7 @@ def assumed(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     )
     stated = (f"stated: {', '.join(sheet.given)}",) if sheet.given else ()
     return (
+        *vacuum_notes(sheet, units),
         *notes(sheet.field, units),
         machine,
         *stated,
@@ -312,7 +326,7 @@ def scenario_notes(sheet: Sheet) -> tuple[str, ...]:
     ranges = "; ".join(map(str, sheet.field_spread.unknowns))
     return (
         f"start setup of 'metersim sheet' (random seed {origin.seed}, metersim {origin.version})",
-        f"not known quite: {ranges}",
+        f"uncertain: {ranges}",
         "for the bench, set surface=bench",
     )
 
