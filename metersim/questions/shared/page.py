@@ -214,6 +214,18 @@ def encoded(figure: Figure, path: str | Path) -> bytes:
     return written.getvalue()
 
 
+@matplotlib.rc_context(STYLE)
+def encoded_pdf(figures: Sequence[Figure]) -> bytes:
+    """Figures as the pages of one PDF; equal figures give equal bytes."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    written = io.BytesIO()
+    with PdfPages(written, metadata=FORMATS[".pdf"]) as pages:
+        for figure in figures:
+            pages.savefig(figure)
+    return written.getvalue()
+
+
 def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
     """Counts of spacings by tenths of the reference with upper bounds included; class shares."""
     index = per_spacing(class_counts(spacings, reference))

@@ -5,9 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import shlex
-from collections.abc import Iterable
 from functools import partial
-from html import escape
 from pathlib import Path
 
 from metersim.files.faults import BadInput, Fault, all_of, bad
@@ -22,6 +20,7 @@ from metersim.measures.yields import Harvest
 from metersim.questions.shared.options import (
     bar,
     crew,
+    details_option,
     harvest_of,
     harvest_options,
     seed_of,
@@ -29,10 +28,12 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
-from metersim.questions.shared.plantwords import NONE
+from metersim.questions.sheet.answer import sheet_answer
 from metersim.questions.sheet.discfit import machine_for
+from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.study import VACUUM_LEAST, VACUUM_MOST, Sheet, sheet
-from metersim.questions.sheet.text import Block, blocks, scenario_notes, sheet_text
+from metersim.questions.sheet.text import PAPERS, scenario_notes
+from metersim.questions.sheet.written import sheet_json
 
 HTML = (".html", ".htm")
 STAND_INS = {"rate_per_ha": "80000", "row_spacing_cm": "75", "speed_kmh": "6"}
@@ -58,21 +59,29 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--discs", metavar="FILE", help="discs that you have, in a file like that of 'list discs'")
     add("--seed", default="1", metavar="N", help="random seed (1)")
     workers_option(command)
-    add("--out", metavar="FILE", help="write one page for the wall: .pdf, .png, .svg or .html")
+    add(
+        "--out",
+        metavar="FILE",
+        help="write a page for the wall, and one of reasons: .pdf or .html; .png or .svg, two files",
+    )
+    add("--paper", choices=PAPERS, help="paper of these pages (a4; letter with --units us)")
+    details_option(command, "show the whole text of the sheet")
+    add("--json", metavar="FILE", help="write everything as JSON, in SI; - prints it")
     add("--scenario", metavar="FILE", help="write the start setup, for all other commands: .toml")
     harvest_options(command)
     units_option(command, "metric")
 
 
 def answer(options: argparse.Namespace) -> str:
-    """Text of a sheet with these options; writes the requested files."""
-    asked, most, discs, seed, workers, harvest, _ = all_of(
+    """Answer of a sheet with these options; writes the requested files."""
+    asked, most, discs, seed, workers, harvest, *_ = all_of(
         lambda: _asked_of_machine(options),
         lambda: _vacuum_most(options),
         lambda: load_discs(options.discs),
         lambda: seed_of(options),
         lambda: workers_of(options),
         lambda: harvest_of(options),
+        lambda: _check_price(options),
         lambda: _check_files(options),
     )
     with bar(len(discs), "disc") as show, crew(workers) as executor:
@@ -86,8 +95,17 @@ def answer(options: argparse.Namespace) -> str:
             executor=executor,
             on_disc=show,
         )
-    _write(made, options, harvest)
-    return sheet_text(made, options.units, harvest) + _written(options)
+    content = sheet_json(made, harvest) if options.json else ""
+    _write(made, options, harvest, content)
+    if options.json == "-":
+        return content.removesuffix("\n")
+    return sheet_answer(made, options.units, harvest, options.details) + _written(options)
+
+
+def _check_price(options: argparse.Namespace) -> None:
+    """Refuse a price without a yield, as losses are given only with a yield."""
+    if options.price is not None and options.expected is None:
+        raise bad("--price", options.price, "goes with the yield that you expect; give --yield")
 
 
 def _unit(spec: Spec, units: str) -> tuple[str, Unit]:
@@ -167,7 +185,8 @@ def _vacuum_most(options: argparse.Namespace) -> float:
 def _check_files(options: argparse.Namespace) -> None:
     """Refuse files that cannot be written, and unknown endings."""
     files = [("--out", options.out), ("--scenario", options.scenario)]
-    check_writable(files, [options.lot, options.discs])
+    more = [("--out", name) for name in _pages(options.out)[1:]]
+    check_writable([*files, *more, ("--json", options.json)], [options.lot, options.discs])
     endings = {"--out": (*FIGURES, *HTML), "--scenario": (".toml",)}
     faults = [
         Fault(option, name, f"must end in {' or '.join(endings[option])}")
@@ -178,9 +197,19 @@ def _check_files(options: argparse.Namespace) -> None:
         raise BadInput(faults)
 
 
+def _pages(out: str | None) -> list[str]:
+    """Files of both pages; a PDF or an HTML page holds them in one file."""
+    if out is None:
+        return []
+    path = Path(out)
+    if path.suffix.lower() in (*HTML, ".pdf"):
+        return [out]
+    return [out, str(path.with_stem(f"{path.stem}_reasons"))]
+
+
 def _written(options: argparse.Namespace) -> str:
     """Lines with the written files and the command for the first count."""
-    names = [name for name in (options.out, options.scenario) if name]
+    names = [*_pages(options.out), *filter(None, (options.scenario, options.json))]
     said = f"\n\nWritten to {' and '.join(names)}." if names else ""
     if options.scenario:
         name = shlex.quote(options.scenario)
@@ -189,17 +218,23 @@ def _written(options: argparse.Namespace) -> str:
     return said
 
 
-def _write(made: Sheet, options: argparse.Namespace, harvest: Harvest) -> None:
-    """Write the page and the scenario, both or none."""
+def _write(made: Sheet, options: argparse.Namespace, harvest: Harvest, content: str) -> None:
+    """Write pages, scenario and JSON, all or none."""
     files: list[tuple[str, str | bytes]] = []
     if options.out and options.out.lower().endswith(HTML):
-        files.append((options.out, sheet_html(made, options.units, harvest)))
+        files.append((options.out, sheet_html(made, options.units, harvest, options.paper)))
     elif options.out:
-        from metersim.questions.shared.page import encoded
-        from metersim.questions.sheet.figure import sheet_figure
+        from metersim.questions.shared.page import encoded, encoded_pdf
+        from metersim.questions.sheet.figure import sheet_pages
 
-        drawn = sheet_figure(made, options.units, harvest)
-        files.append((options.out, encoded(drawn, options.out)))
+        drawn = sheet_pages(made, options.units, harvest, options.paper)
+        names = _pages(options.out)
+        if len(names) == 1:
+            files.append((options.out, encoded_pdf(drawn)))
+        else:
+            files += [(name, encoded(one, name)) for name, one in zip(names, drawn, strict=True)]
+    if options.json and options.json != "-":
+        files.append((options.json, content))
     if options.scenario:
         lot = options.lot
         if lot.lower().endswith(
@@ -209,85 +244,3 @@ def _write(made: Sheet, options: argparse.Namespace, harvest: Harvest) -> None:
         text = scenario_toml(made.scenario, scenario_notes(made), lot)
         files.append((options.scenario, text))
     write_all(files)
-
-
-STYLE = """
-@page { size: PAPER portrait; margin: 10mm }
-body { font: 10.5pt/1.3 "DejaVu Sans", Verdana, sans-serif; color: #222; max-width: 62em;
-  margin: 1em auto; padding: 0 1em }
-h1 { font-size: 1.6em; margin: 0 } h2 { font-size: 1.1em; margin: 1em 0 .3em;
-  border-bottom: 2px solid #222; break-after: avoid }
-.settings { display: grid; grid-template-columns: repeat(3, 1fr); gap: .6em }
-.settings div { border: 2px solid #222; padding: .4em .6em; break-inside: avoid }
-.settings b { display: block; font-size: 1.6em; line-height: 1.15 }
-.settings small { display: block; color: #444 }
-table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal;
-  color: #555 } td, th { padding: .12em .6em .12em 0; vertical-align: top;
-  border-bottom: 1px solid #ccc } tr > :first-child { white-space: nowrap }
-tr.first td { font-weight: bold }
-p { margin: .25em 0 } ul { list-style: none; padding: 0; margin: 0 }
-li { padding-left: 1.6em; text-indent: -1.6em; break-inside: avoid }
-.cautions { border: 3px solid #D55E00; padding: .2em .8em .5em; margin-top: 1em;
-  break-inside: avoid } .cautions h2 { border: 0; margin-top: .2em }
-.notes { color: #555; font-size: .85em }
-""".strip()
-PAPER = {"metric": "A4", "us": "letter"}
-
-
-def sheet_html(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> str:
-    """HTML page of a sheet, see `metersim.questions.sheet.text.blocks`.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        Sheet to write.
-    units : str
-        ``metric`` or ``us``; this also chooses the size of paper.
-    harvest : Harvest
-        As for `metersim.questions.sheet.text.blocks`.
-    """
-    parts = blocks(sheet, units, harvest)
-    body = "\n".join(map(_section, parts))
-    style = STYLE.replace("PAPER", PAPER[units])
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width">\n'
-        f"<title>{escape(parts[0].title)}</title>\n<style>\n{style}\n</style>\n"
-        f"</head>\n<body>\n{body}\n</body>\n</html>\n"
-    )
-
-
-def _section(block: Block) -> str:
-    if block.name == "asked":
-        return f"<h1>{escape(block.title)}</h1>\n{_paragraphs(block.lines)}"
-    head = f"<h2>{escape(block.title)}</h2>"
-    if block.name == "settings":
-        parts = [_setting(*row) for row in block.rows]
-        return f'{head}\n<div class="settings">\n{"".join(parts)}</div>'
-    if block.name == "do":
-        items = "".join(f"<li>\N{BALLOT BOX} {escape(line)}</li>\n" for line in block.lines)
-        return f"{head}\n<ul>\n{items}</ul>"
-    body = (_table(block) if block.rows else "") + _paragraphs(block.lines)
-    return f'<section class="{escape(block.name)}">\n{head}\n{body}\n</section>'
-
-
-def _setting(what: str, value: str, note: str) -> str:
-    said = (escape(part) for part in (what, value, note))
-    return "<div>{}<b>{}</b><small>{}</small></div>\n".format(*said)
-
-
-def _table(block: Block) -> str:
-    head, *rows = block.rows
-    lines = [f"<tr>{_cells(head, 'th')}</tr>"]
-    for k, row in enumerate(rows):
-        kind = ' class="first"' if block.name == "discs" and k == 0 else ""
-        lines.append(f"<tr{kind}>{_cells(row, 'td')}</tr>")
-    return "<table>\n" + "\n".join(lines) + "\n</table>\n"
-
-
-def _cells(row: Iterable[str], tag: str) -> str:
-    return "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in row)
-
-
-def _paragraphs(lines: Iterable[str]) -> str:
-    return "\n".join(f"<p>{escape(line)}</p>" for line in lines)

@@ -1,13 +1,13 @@
-"""A start sheet as one page for the workshop wall."""
+"""A start sheet as a page for the workshop wall, and a page of reasons."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import Any, TypeVar
 
 import matplotlib
 from matplotlib.artist import Artist
@@ -19,110 +19,156 @@ from matplotlib.patches import Rectangle
 from matplotlib.textpath import TextPath
 
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
 from metersim.questions.shared.plantwords import NONE
 from metersim.questions.sheet.fits import LEADS
 from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet
-from metersim.questions.sheet.text import Block, blocks
+from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 
-PAPER = {"metric": (8.27, 11.69), "us": (8.5, 11.0)}  # A4, letter; in
+SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.4, 0.25  # in
-ASIDE, CHART = 1.75, 3.1  # widths of the parts next to tables; in
-PLACED = ("asked", "settings", "cautions", "expected", "count", "do", "notes")
-TITLE, VALUE, HEAD, BODY, FOOT = 16.0, 15.0, 9.5, 7.6, 6.4  # pt
-SCALES = (
-    1.2,
-    1.16,
-    1.12,
-    1.08,
-    1.04,
-    1.0,
-    0.96,
-    0.92,
-    0.88,
-    0.84,
-    0.8,
-    0.76,
-    0.72,
-    0.68,
-    0.64,
-    0.6,
-)
+CHART = 3.1  # width of the bars next to their table; in
+TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 24.0, 12.0, 11.0  # of the first page; pt
+NOTED = 2.3  # width of what to know of a setting; in
+How = TypeVar("How")
+FIRST_SCALES = (1.25, 1.2, 1.15, 1.1, 1.05, 1.0)  # the first page has no smaller letters
+HEAD_REST, BODY, FOOT = 9.5, 7.6, 6.4  # of the second page; pt
+SCALES = tuple(k / 100 for k in range(136, 56, -4))
+
+
+def sheet_figure(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> Figure:
+    """First page of a sheet for the wall; see `sheet_pages`."""
+    return sheet_pages(sheet, units, harvest)[0]
 
 
 @matplotlib.rc_context(STYLE)
-def sheet_figure(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> Figure:
-    """One page with settings in large letters, expectations, and instructions.
+def sheet_pages(
+    sheet: Sheet, units: str = "metric", harvest: Harvest = NONE, paper: str | None = None
+) -> tuple[Figure, Figure]:
+    """Two pages: what to set, to count and to do for the wall; and all reasons.
 
     Parameters
     ----------
     sheet : Sheet
         Sheet to draw.
     units : {'metric', 'us'}
-        Units of the text; metric gives A4, us gives letter.
+        Units of the text.
     harvest : Harvest
         As for `metersim.questions.sheet.text.blocks`.
+    paper : {'a4', 'letter'}, optional
+        Size of paper; by default A4 for metric units, letter for us.
 
     Returns
     -------
-    Figure
-        Upright page; letters are reduced until everything fits.
+    tuple of Figure
+        Upright pages.  Letters of the first have 11 pt or more; check lists that do not fit go to
+        the second.  Letters of the second are reduced until everything fits.
     """
     length_units(units)  # refuses unknown units
+    size = SIZES[paper or PAPER[units]]
     parts = blocks(sheet, units, harvest)
-    for scale in SCALES:
-        figure = Page(figsize=PAPER[units], dpi=200)
+    first, lists = _fitted(
+        size,
+        [(scale, kept) for kept in range(len(_lists(parts)), -1, -1) for scale in FIRST_SCALES],
+        lambda figure, how: _first(figure, parts, *how),
+    )
+    left = _lists(parts)[lists[1] :]
+    second, _ = _fitted(
+        size, SCALES, lambda figure, scale: _rest(figure, sheet, parts, left, scale)
+    )
+    return first, second
+
+
+def _fitted(
+    size: tuple[float, float], ways: Sequence[How], lay: Callable[[Figure, How], float]
+) -> tuple[Figure, How]:
+    """The first of some ways to lay a page on paper that fits; else the last one."""
+    for how in ways:
+        figure = Page(figsize=size, dpi=200)
         FigureCanvasAgg(figure)
-        if _laid(figure, sheet, parts, scale) <= PAPER[units][1] - MARGIN:
+        if lay(figure, how) <= size[1] - MARGIN:
             break
-    return figure
+    return figure, how
 
 
-def _laid(figure: Figure, sheet: Sheet, parts: Sequence[Block], scale: float) -> float:
-    """Lay all parts on a page; gives their lower end, inf when one is too wide. [in]"""
+def _lists(parts: Sequence[Block]) -> list[Block]:
+    return [part for part in parts if part.name == "do"]
+
+
+def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> float:
+    """Lay the first page with some of the check lists; gives its lower end. [in]"""
     across = figure.get_figwidth() - 2 * MARGIN
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     named = {part.name: part for part in parts}
-    columns = [page]
-    _title(page, named["asked"])
-    _settings(page, named["settings"])
+    page.write(textwrap.shorten(named["asked"].title, 70, placeholder=" ..."), TITLE, weight="bold")
+    page.write(named["asked"].lines[0], READ)
+    page.top += 0.14
     _cautions(page, named["cautions"])
-    columns += _expected(page, named["expected"], named["count"])
+    _card(page, named["settings"])
+    page.write(named["count"].title, HEAD, weight="bold")
+    page.write(named["count"].lines[0], READ)
+    page.top += 0.08
+    columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
+    page.top += 0.04
+    page.write(f"{PROVE} Reasons: page 2.", READ, color="#555555")
+    return math.inf if any(one.too_wide for one in (page, *columns)) else page.top
+
+
+def _rest(
+    figure: Figure, sheet: Sheet, parts: Sequence[Block], lists: Sequence[Block], scale: float
+) -> float:
+    """Lay the second page, with check lists left by the first; gives its lower end. [in]"""
+    across = figure.get_figwidth() - 2 * MARGIN
+    page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
+    columns = [page]
+    title = textwrap.shorten(f"{parts[0].title} - reasons", 90, placeholder=" ...")
+    page.write(title, HEAD_REST * 1.2, weight="bold")
+    page.top += 0.08
+    if lists:
+        columns += _side_by_side(page, lists)
     for part in parts:
         if part.name == "limits":
             columns.append(_limits(page, part, sheet.nearby))
-        elif part.name not in PLACED:
+        elif part.name == "count" and part.lines[1:]:
+            _part(page, replace(part, lines=part.lines[1:]))
+        elif part.name not in (*FIRST_PAGE, "notes"):
             _part(page, part)
-    columns += _side_by_side(page, [part for part in parts if part.name == "do"])
+    notes = parts[-1]
     page.top += 0.06
-    page.write(named["notes"].title, FOOT, weight="bold")
-    for line in named["notes"].lines:
+    page.write(notes.title, FOOT, weight="bold")
+    for line in notes.lines:
         page.write(line, FOOT, color="#555555", inset=0.1)
     return math.inf if any(column.too_wide for column in columns) else page.top
 
 
-def _title(page: Flow, asked: Block) -> None:
-    page.write(textwrap.shorten(asked.title, 110, placeholder=" ..."), TITLE, weight="bold")
-    page.write(asked.lines[0], HEAD)
-    page.top += 0.12
-
-
-def _settings(page: Flow, block: Block) -> None:
-    """Draw boxes, three in a row: name, value in large letters, and note."""
-    width = (page.width - 2 * GUTTER) / 3
-    for first in range(0, len(block.rows), 3):
-        columns = _columns(page, 3, width)
-        for column, (what, value, note) in zip(columns, block.rows[first : first + 3], strict=True):
-            column.write(what, HEAD)
-            column.write(value, VALUE, weight="bold")
-            column.write(note, BODY)
-        bottom = max(column.top for column in columns)
-        for column in columns:
-            top, column.top = page.top, bottom
-            column.box(top, INK, 1.2)
-            page.too_wide |= column.too_wide
-        page.top = bottom + 0.24
+def _card(page: Flow, block: Block) -> None:
+    """Draw one card with a line a setting: name, value in large letters, and what to know."""
+    left, pad = 1.4 * page.scale, 0.06
+    noted = NOTED * page.scale
+    page.line(2.5)
+    for what, value, note in block.rows:
+        page.top += pad
+        middle = page.width - left - noted - 0.15
+        columns = [
+            Flow(page.figure, at, page.top, width, page.scale)
+            for at, width in (
+                (page.left, left - 0.1),
+                (page.left + left, middle),
+                (page.left + left + middle + 0.15, noted),
+            )
+        ]
+        columns[0].top += 0.12 * page.scale
+        columns[0].write(what, NAME)
+        columns[1].write(value, VALUE, weight="bold")
+        columns[2].top += 0.03
+        columns[2].write(note, READ)
+        page.too_wide |= any(column.too_wide for column in columns)
+        page.top = max(column.top for column in columns) + pad / 2
+        page.line(0.6, PALE)
+    page.line(2.5)
+    page.top += 0.14
 
 
 def _columns(page: Flow, many: int, width: float) -> list[Flow]:
@@ -132,37 +178,28 @@ def _columns(page: Flow, many: int, width: float) -> list[Flow]:
 
 
 def _cautions(page: Flow, block: Block) -> None:
+    page.top += 0.07
     top = page.top
-    page.write(block.title, HEAD, weight="bold")
+    box = Flow(page.figure, page.left + 0.1, page.top, page.width - 0.2, page.scale)
+    box.write(block.title, HEAD, weight="bold")
     for line in block.lines:
-        page.write(line, BODY)
-    page.box(top, WARM, 2.5)
-    page.top += 0.2
-
-
-def _expected(page: Flow, block: Block, count: Block) -> list[Flow]:
-    """Draw the expectation, and the size of a count next to it."""
-    wide = page.width - ASIDE - GUTTER
-    left = Flow(page.figure, page.left, page.top, wide, page.scale)
-    right = Flow(page.figure, page.left + wide + GUTTER, page.top, ASIDE, page.scale)
-    _part(left, block)
-    _part(right, count)
-    page.top = max(left.top, right.top)
-    return [left, right]
+        box.write(line, READ)
+    box.box(top, WARM, 2.5)
+    page.too_wide |= box.too_wide
+    page.top = box.top + 0.2
 
 
 def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
     """Draw the table of small changes that cost most, with bars next to its rows."""
-    page.heading(block.title, HEAD)
+    page.heading(block.title, HEAD_REST)
     left = Flow(page.figure, page.left, page.top, page.width - CHART - GUTTER, page.scale)
     head = left.table(block.rows, BODY)
     across, down = page.figure.get_size_inches()
     size = (page.width - left.width - GUTTER) / across, (left.top - 0.02 - head) / down
     corner = (page.left + left.width + GUTTER) / across, 1 - (left.top - 0.02) / down
     draw_nearby(page.figure.add_axes((*corner, *size)), nearby[: len(block.rows) - 1])
-    label = (
-        f"{LEADS[nearby[0].leading] if nearby else 'quality'} lost; dotted: {100 * CLOSE:g} point"
-    )
+    lead = LEADS[nearby[0].leading] if nearby else "normal spacings"
+    label = f"{lead} lost; dotted: {100 * CLOSE:g} pp"
     Flow(page.figure, corner[0] * across, page.top, CHART, page.scale).write(
         label, BODY, color=PALE
     )
@@ -203,7 +240,7 @@ def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
 
 
 def _part(page: Flow, block: Block) -> None:
-    page.heading(block.title, HEAD)
+    page.heading(block.title, HEAD_REST)
     if block.rows:
         page.table(block.rows, BODY, strong=0 if block.name == "discs" else None)
     for line in block.lines:
@@ -218,7 +255,7 @@ def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
     for column, block in zip(columns, lists, strict=True):
         column.heading(block.title, HEAD)
         for line in block.lines:
-            column.write(f"\N{BALLOT BOX} {line}", BODY, inset=0.13)
+            column.write(f"\N{BALLOT BOX} {line}", READ, inset=0.2)
     page.top = max(column.top for column in columns)
     return columns
 
@@ -348,9 +385,11 @@ def _wide(letter: str, bold: bool) -> float:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of a start sheet."""
+    """Name and page of each page of a start sheet."""
     asked = ("rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6")
-    yield "start_sheet", sheet_figure(sheet("maize_large_flat", asked, seed=1))
+    first, second = sheet_pages(sheet("maize_large_flat", asked, seed=1))
+    yield "start_sheet", first
+    yield "start_sheet_reasons", second
 
 
 PAGES = {Sheet: sheet_figure}

@@ -54,6 +54,10 @@ EXPECTED = (
 EXPECTED_CLOSE = (SINGLE, "cells.skip", "cells.double", QUALITY)
 """Measures of seeds that lie close; their scatter stands beside them."""
 STAR = "*"
+PAPERS = ("a4", "letter")
+PAPER = {"metric": "a4", "us": "letter"}  # where none is asked for
+FIRST_PAGE = ("asked", "cautions", "settings", "count", "do")
+"""Blocks of the first page; of the count, its first line."""
 OVERTAKING = 0.3  # scatter over spacing, beyond which over 1 seed in 100 overtakes the next
 MOST_NEARBY = 7  # changes with a line of their own
 MOVED = {key: move.words for key, move in MOVES.items()}
@@ -188,8 +192,8 @@ def _close_seeds(sheet: Sheet, units: str) -> Iterator[str]:
     if 0 < scatter <= OVERTAKING * spacing:
         even = quality_of_scatter(scatter, spacing)
         yield (
-            f"The scatter in the field alone leaves normal spacings of {quantity('share', even)}, even "
-            "with one seed from every cell"
+            f"The scatter in the field alone leaves {quantity('share', even)} normal spacings, "
+            "even with one seed from every cell"
         )
     elif scatter > 0:
         yield (
