@@ -62,7 +62,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--out",
         metavar="FILE",
-        help="write a page for the wall, and one of reasons: .pdf or .html; .png or .svg, two files",
+        help="write a page for the wall and one of reasons: .pdf, .html, or two .png or .svg",
     )
     add("--paper", choices=PAPERS, help="paper of these pages (a4; letter with --units us)")
     details_option(command, "show the whole text of the sheet")

@@ -29,7 +29,7 @@ from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.4, 0.25  # in
-CHART = 3.1  # width of the bars next to their table; in
+CHART = 2.2  # width of the bars next to their table; in
 TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 24.0, 12.0, 11.0  # of the first page; pt
 NOTED = 2.3  # width of what to know of a setting; in
 How = TypeVar("How")
@@ -108,7 +108,7 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     _cautions(page, named["cautions"])
     _card(page, named["settings"])
     page.write(named["count"].title, HEAD, weight="bold")
-    page.write(named["count"].lines[0], READ)
+    page.write(named["count"].lines[0], HEAD)
     page.top += 0.08
     columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
     page.top += 0.04
@@ -148,25 +148,23 @@ def _card(page: Flow, block: Block) -> None:
     left, pad = 1.4 * page.scale, 0.06
     noted = NOTED * page.scale
     page.line(2.5)
-    for what, value, note in block.rows:
-        page.top += pad
-        middle = page.width - left - noted - 0.15
-        columns = [
-            Flow(page.figure, at, page.top, width, page.scale)
-            for at, width in (
-                (page.left, left - 0.1),
-                (page.left + left, middle),
-                (page.left + left + middle + 0.15, noted),
-            )
+    middle = page.width - left - noted - 0.15
+    places = ((0.0, left - 0.1), (left, middle), (left + middle + 0.15, noted))
+    sizes = (NAME, VALUE, READ)
+    for row in block.rows:
+        high = [
+            len(folded(words, size * page.scale, width, size == VALUE)) * size * page.scale
+            for words, size, (_, width) in zip(row, sizes, places, strict=True)
         ]
-        columns[0].top += 0.12 * page.scale
-        columns[0].write(what, NAME)
-        columns[1].write(value, VALUE, weight="bold")
-        columns[2].top += 0.03
-        columns[2].write(note, READ)
-        page.too_wide |= any(column.too_wide for column in columns)
-        page.top = max(column.top for column in columns) + pad / 2
-        page.line(0.6, PALE)
+        tallest = max(high) * POINT * LEADING
+        for words, size, (at, width), own in zip(row, sizes, places, high, strict=True):
+            down = (tallest - own * POINT * LEADING) / 2 + pad
+            column = Flow(page.figure, page.left + at, page.top + down, width, page.scale)
+            column.write(words, size, weight="bold" if size == VALUE else "normal")
+            page.too_wide |= column.too_wide
+        page.top += tallest + 1.5 * pad
+        if row is not block.rows[-1]:
+            page.line(0.6, PALE)
     page.line(2.5)
     page.top += 0.14
 
@@ -262,6 +260,7 @@ def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
 
 LEADING = 1.28  # height of a line over its letters
 POINT = 1 / 72  # in
+SPARE = 0.97  # part of a line that is filled; letters that are fitted to dots are wider
 
 
 @dataclass
@@ -360,6 +359,7 @@ class Flow:
 def folded(words: str, size: float, width: float, bold: bool = False) -> list[str]:
     """Lines of words within a width [in] at a size of letters [pt]."""
     lines: list[str] = []
+    width *= SPARE
     for word in words.split():
         if lines and measured(f"{lines[-1]} {word}", size, bold) <= width:
             lines[-1] += f" {word}"

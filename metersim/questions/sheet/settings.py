@@ -197,7 +197,7 @@ def _guide(sheet: Sheet) -> tuple[str, str]:
     if sheet.guide is None:
         return fitted, "as you stated"
     change = pp(sheet.guide)
-    return fitted, f"with one against without: quality {change}; {ASSUMED}"
+    return fitted, f"with one against without: normal spacings {change}; {ASSUMED}"
 
 
 def _cutoff(sheet: Sheet) -> str:

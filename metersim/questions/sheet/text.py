@@ -104,7 +104,11 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
         Block("count", "What to count", counting(sheet)),
         Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
         Block("do", f"On the bench ({NO_SOURCE})", BENCH),
-        Block("why", "Why these settings", rows=settings(sheet, units)),
+        Block(
+            "why",
+            "Why these settings",
+            rows=(("setting", "start with", "why"), *settings(sheet, units)),
+        ),
         _expected(sheet, units),
         _plants(sheet, units, harvest),
         _limits(sheet),
