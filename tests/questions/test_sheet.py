@@ -3,6 +3,7 @@
 Runs are short here: what is tested are facts that hold at any length.
 """
 
+import json
 import math
 import re
 from dataclasses import replace
@@ -26,11 +27,14 @@ from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
 from metersim.measures.yields import Harvest, relations_of
 from metersim.questions.lot.study import lot_from_label, lot_toml
+from metersim.questions.shared.answer import LINES, MOST_ROWS
+from metersim.questions.shared.notes import STOPPED
+from metersim.questions.shared.words import WIDE
 from metersim.questions.sheet import choice, machines, rules, scatter, study
 from metersim.questions.sheet import moves as nearby
 from metersim.questions.sheet import start as longruns
 from metersim.questions.sheet import start as startpoint
-from metersim.questions.sheet.command import sheet_html
+from metersim.questions.sheet.answer import sheet_answer
 from metersim.questions.sheet.discfit import (
     BARS,
     LARGE_HOLE,
@@ -42,16 +46,19 @@ from metersim.questions.sheet.discfit import (
     machine_for,
     objections,
 )
-from metersim.questions.sheet.figure import sheet_figure
-from metersim.questions.sheet.fits import disc_rows, why_first
-from metersim.questions.sheet.settings import settings
+from metersim.questions.sheet.figure import sheet_figure, sheet_pages
+from metersim.questions.sheet.fits import disc_rows, pp, why_first
+from metersim.questions.sheet.html import sheet_html
+from metersim.questions.sheet.settings import card, settings, vacuum_notes, vacuum_range
 from metersim.questions.sheet.start import QUALITY, plateau
 from metersim.questions.sheet.study import seeds_to_count
-from metersim.questions.sheet.text import MOVED, blocks, sheet_text
+from metersim.questions.sheet.text import FIRST_PAGE, MOVED, blocks, first_count, sheet_text
+from metersim.questions.sheet.written import sheet_json
 
 ASKED = ("rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6")
 OPTIONS = ("--rate", "80000", "--row-spacing", "75", "--speed", "6")
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+NO_SOURCE_WORDS = ("(common", "source)")
 METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b")
 MAIZE = ((30, 4.0), (40, 4.5), (30, 2.2))
 
@@ -457,9 +464,9 @@ def test_every_move_is_told_and_the_costliest_first(maize):
     assert costs == sorted(costs)
     assert {one.key for one in maize.nearby} == set(nearby.MOVES)
     text = " ".join(sheet_text(maize).split())
-    close = text.partition("quality in the field: ")[2].partition(". ")[0].split(", ")
+    close = text.partition("normal spacings in the field: ")[2].partition(". ")[0].split(", ")
     assert len(close) == sum(one.close for one in maize.nearby) > 0
-    assert "How far each of these moves is an assumption" in text
+    assert "The size of each change is an assumption" in text
 
 
 NUMBERS = {"a quarter": "25 %", "twice": "2 times", "one notch": "1 notch"}
@@ -494,11 +501,11 @@ def test_words_of_a_move_say_how_far_it_goes(key):
 
 
 def test_signs_of_what_moves(maize):
-    """Seed down or vacuum up: doubles up; a milder edge too; a more aggressive one skips more."""
+    """Seed down or vacuum up: doubles up; a less aggressive edge too; a more aggressive one skips more."""
     change = {one.key: one.changes for one in maize.nearby}
     own = {one.key: one.spread.at_middle for one in maize.nearby}  # on one machine
     assert own["smaller seed"]("cells.double").low > 0
-    assert change["milder"]["cells.double"].value >= 0
+    assert change["less aggressive"]["cells.double"].value >= 0
     assert change["more aggressive"]["cells.skip"].value >= 0
     assert own["worn tube"]("precision").low > 0
 
@@ -554,7 +561,7 @@ def test_a_disc_that_another_beats_is_not_called_the_best(maize):
         led = replace(free, lead={**other.lead, QUALITY: Estimate(value, low, high)})
         return why_first(first, replace(maize, fits=(first, led)))
 
-    assert "0.300 points below the best; made for maize" in said(0.001, 0.003, 0.005)
+    assert "0.300 pp below the best; made for maize" in said(0.001, 0.003, 0.005)
     assert "cannot be distinguished from the best; made for maize" in said(-0.001, 0.003, 0.007)
     assert "best of those that nothing speaks against" in said(-0.005, -0.003, -0.001)
 
@@ -599,7 +606,7 @@ def test_a_count_allows_for_what_is_not_known(maize):
     told = replace(maize, count=replace(maize.count, usual_most=8, uncertain_most=20))
     assert "and up to 20 with" in " ".join(sheet_text(told).split())
     alike = replace(maize, count=replace(maize.count, usual_most=8, uncertain_most=8))
-    assert "and up to" not in sheet_text(alike).partition("How many")[2]  # negative control
+    assert "and up to" not in sheet_text(alike).partition("What to count")[2]  # negative control
 
 
 # pages
@@ -627,38 +634,74 @@ def words_of(page):
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_both_pages_have_all_words_of_the_text(units, maize):
     text = sheet_text(maize, units).replace("[ ]", "\N{BALLOT BOX}")
-    figure = sheet_figure(maize, units)
-    drawn = " ".join(part.get_text() for part in figure.texts)
+    drawn = " ".join(part.get_text() for page in sheet_pages(maize, units) for part in page.texts)
     told = set(text.split())
     assert len(set(NUMBER.findall(text))) > 100
+    told -= set(NO_SOURCE_WORDS)  # said once on the page, in all titles of the text
     assert told <= set(drawn.split())
     assert told <= set(words_of(sheet_html(maize, units)).split())
     assert not told <= set(drawn.replace("skips", "").split())  # negative control
 
 
 def test_the_page_fits_on_its_paper_and_nothing_is_cut(maize):
-    """Every word lies inside the page; of many more rules, too, in smaller letters."""
+    """Every word lies inside its page; of many more rules, too, in smaller letters."""
     sizes = []
     for times in (1, 4):
-        figure = sheet_figure(replace(maize, rules=maize.rules * times))
-        wide, high = figure.canvas.get_width_height()
-        boxes = [part.get_window_extent() for part in figure.texts]
-        assert min(box.x0 for box in boxes) >= 0 and max(box.x1 for box in boxes) <= wide
-        assert min(box.y0 for box in boxes) >= 0 and max(box.y1 for box in boxes) <= high
-        sizes.append(min(part.get_fontsize() for part in figure.texts))
+        pages = sheet_pages(replace(maize, rules=maize.rules * times))
+        for figure in pages:
+            wide, high = figure.canvas.get_width_height()
+            boxes = [part.get_window_extent() for part in figure.texts]
+            assert min(box.x0 for box in boxes) >= 0 and max(box.x1 for box in boxes) <= wide
+            assert min(box.y0 for box in boxes) >= 0 and max(box.y1 for box in boxes) <= high
+        sizes.append(min(part.get_fontsize() for part in pages[1].texts))
     assert sizes[1] < sizes[0]
 
 
+@pytest.mark.parametrize(("units", "paper"), [("metric", None), ("us", None), ("us", "a4")])
+def test_the_page_for_the_wall_is_read_from_two_metres(units, paper, maize):
+    """22 pt seen from 2 m is as 4.4 pt at 40 cm; nothing is smaller than 11 pt, all is there."""
+    page, _ = sheet_pages(maize, units, paper=paper)
+    size = {part.get_text(): part.get_fontsize() for part in page.texts}
+    assert min(size.values()) >= 11
+    for _, value, _ in card(maize, units):
+        assert size[value] >= 22  # on one line
+    drawn = set(" ".join(size).split())
+    for block in blocks(maize, units):
+        lines = block.lines[:1] if block.name == "count" else block.lines
+        if block.name in FIRST_PAGE:
+            assert set(" ".join(lines).split()) <= drawn
+    at = {part.get_text(): part.get_position()[1] for part in page.texts}
+    assert at["Before you touch it"] > at["Disc"] > at["What to count"] > at["On the bench"]
+    a4 = pytest.approx((8.27, 11.69))
+    assert (tuple(page.get_size_inches()) == a4) == (paper == "a4" or units == "metric")
+
+
+def test_html_prints_on_the_paper_that_is_asked_for(maize):
+    assert "size: A4" in sheet_html(maize) and "size: letter" in sheet_html(maize, "us")
+    page = sheet_html(maize, "us", paper="a4")
+    assert "size: A4" in page and ".wall { break-after: page }" in page
+    wall, _, reasons = page.partition('<div class="reasons">')
+    assert "Turn the disc by hand" in wall and "Discs" in reasons and "Discs" not in wall
+    assert wall.index("Before you touch it") < wall.index("40 holes") < wall.index("What to count")
+
+
 def test_no_words_overlap_on_the_page(maize):
-    figure = sheet_figure(maize)
-    boxes = [part.get_window_extent().padded(-1.5) for part in figure.texts if part.get_text()]
-    found = [(a, b) for k, a in enumerate(boxes) for b in boxes[k + 1 :] if a.overlaps(b)]
-    assert found == []
+    for figure in sheet_pages(maize):
+        boxes = [part.get_window_extent().padded(-1.5) for part in figure.texts if part.get_text()]
+        found = [(a, b) for k, a in enumerate(boxes) for b in boxes[k + 1 :] if a.overlaps(b)]
+        assert found == []
+    assert len(sheet_figure(maize).texts) == len(sheet_pages(maize)[0].texts)
 
 
 def test_yield_relations_stand_side_by_side_and_cost_nothing_without_a_price(maize):
-    """All that were published of maize, the one that found nothing too; money for a price alone."""
+    """All that were published of maize, the one without an effect too; money for a price alone.
+
+    Without an expected yield there are plants alone.
+    """
     (block,) = [part for part in blocks(maize) if part.name == "plants"]
+    assert not block.rows and "yield" not in str(block)
+    some = Harvest(expected=1.2)
+    (block,) = [part for part in blocks(maize, "metric", some) if part.name == "plants"]
     assert len(block.rows) == 1 + len(relations_of("maize"))
     assert sum("none found" in row for row in block.rows) == 1
     harvest = Harvest(expected=1.2, price=0.18)
@@ -669,7 +712,8 @@ def test_yield_relations_stand_side_by_side_and_cost_nothing_without_a_price(mai
 @pytest.mark.slow
 def test_a_crop_of_which_no_relation_was_found_has_its_plants_alone():
     found = sheet_of(lot="sugar_beet", few=((30, 2.2),))
-    (block,) = [part for part in blocks(found) if part.name == "plants"]
+    harvest = Harvest(expected=1.2)
+    (block,) = [part for part in blocks(found, "metric", harvest) if part.name == "plants"]
     assert not block.rows and "no published relation here is of" in block.lines[-1]
 
 
@@ -705,6 +749,70 @@ def test_no_line_is_longer_than_a_terminal(maize):
     assert max(map(len, sheet_text(maize).splitlines())) <= 118
 
 
+def test_the_answer_has_the_six_settings_first_and_fits_a_terminal(maize):
+    for units, found in (("metric", maize), ("us", sheet_of(units="us"))):
+        lines = sheet_answer(found, units).splitlines()
+        assert lines[0] == f"Caution: {STOPPED}" and max(map(len, lines)) <= WIDE
+        assert len(lines) <= LINES - 3  # with those on written files
+        values = [value for _, value, _ in card(found, units)]
+        assert lines[1].startswith(f"Start: {values[0]}, {values[1]}, notch ")
+        assert values[3] in lines[1]
+        assert lines[2] == first_count(found)
+        assert re.match(r"Expect [\d.]+ % normal spacings in the field \([\d.]+ to", lines[3])
+        at = lines.index("") + 2
+        for row, (name, value, note) in zip(lines[at:], card(found, units), strict=False):
+            assert re.split("  +", row) == [name, value, note]
+        assert len(card(found, units)) == 6 <= MOST_ROWS
+        assert "--details" in lines[-1]
+    assert sheet_text(maize) in sheet_answer(maize, details=True)
+    assert sheet_text(maize) not in sheet_answer(maize)  # negative control
+
+
+def test_too_high_and_too_low_a_vacuum_are_called_so(maize):
+    def with_plateau(low, high, open_):
+        span = longruns.Plateau(low, high, False, open_)
+        start = replace(maize.chosen.start, plateau=span)
+        return replace(maize, fits=(replace(maize.chosen, start=start), *maize.fits[1:]))
+
+    said = vacuum_range(with_plateau(3e3, 5e3, False))
+    assert said == "too low below 3 kPa: skips; too high above 5 kPa: doubles"
+    assert vacuum_range(with_plateau(3e3, 5e3, True)).endswith("good up to all that the fan gives")
+    weak = with_plateau(5.9e3, 6e3, True)
+    assert "too low for this lot, but the fan gives no more than 6 kPa" in " ".join(
+        vacuum_notes(weak)
+    )
+    low = replace(maize, scenario=maize.scenario.replace(vacuum__vacuum=800.0))
+    assert "0.8 kPa is low" in " ".join(vacuum_notes(low))
+    assert not vacuum_notes(maize) or "prove it" in vacuum_notes(maize)[0]
+
+
+def test_a_change_has_no_more_digits_than_its_interval_bears():
+    assert pp(Estimate(-0.13904, -0.23577, -0.08031)) == "-14 pp (-24 to -8)"
+    assert pp(Estimate(0.0230, 0.0226, 0.0234)) == "+2.30 pp (+2.26 to +2.34)"
+    assert pp(Estimate(0.0, 0.0, 0.0)) == "no difference in any cell"
+
+
+def test_retired_words_are_gone(maize):
+    text = sheet_text(maize) + sheet_answer(maize)
+    found = re.findall(r"\b(luck|milder|tells?|told|points|settled?|vacuum up)\b", text)
+    assert not found
+
+
+def test_json_holds_all_that_is_said_in_si(maize):
+    made = json.loads(sheet_json(maize))
+    start = made["start"]
+    assert start["vacuum_pa"] == maize.scenario.vacuum.vacuum
+    assert start["gate_opening_m"] == maize.scenario.pool.gate_opening
+    assert start["disc"]["cells"] == maize.chosen.disc.cells
+    assert len(made["discs"]) == len(maize.fits) and len(made["rules"]) == len(maize.rules)
+    skips = maize.field_spread.total("cells.skip")
+    assert made["expected"]["field"]["cells"]["skip"]["total"] == skips.to_dict()
+    assert made["count"]["seeds"] == maize.count.seeds
+    assert "yield_as_published" not in made["stand"]
+    paid = json.loads(sheet_json(maize, Harvest(expected=1.2)))
+    assert len(paid["stand"]["yield_as_published"]) == len(relations_of("maize"))
+
+
 def test_cautions_stand_before_what_is_to_be_done(maize):
     """Stop, lock out, rotating parts, raised frame, treated seed; the manual comes first."""
     text = sheet_text(maize)
@@ -721,12 +829,12 @@ def test_cautions_stand_before_what_is_to_be_done(maize):
 def test_the_written_setup_gives_the_expected_numbers(done, folder):
     """Any other command takes it; what comes out lies where the sheet expects the field."""
     asked = ("--lot", "soybean", *OPTIONS, "--discs", own(folder))
-    told = done("sheet", *asked, "--scenario", "ours.toml")
+    told = done("sheet", *asked, "--scenario", "ours.toml", "--details")
     assert (
         "Written to ours.toml.\nAfter the first count on the bench: metersim next ours.toml" in told
     )
     assert "Written" not in done("sheet", *asked)  # negative control
-    again = done("run", "ours.toml")
+    again = done("run", "ours.toml", "--details")
     for row in ("skips", "doubles", "quality of feed A", "precision"):
         found = float(re.search(rf"{row} +([\d.]+) %", again).group(1))
         *_, low, high = re.search(rf"  {row} .* ([\d.]+) to ([\d.]+)$", told, re.M).groups()
@@ -758,7 +866,15 @@ def test_what_the_user_does_not_know_is_written_and_counted():
 
 @pytest.mark.slow
 def test_pages_are_written_by_their_ending(done, folder):
-    for name, start in (("a.html", b"<!DOCTYPE html>"), ("a.png", b"\x89PNG"), ("a.pdf", b"%PDF")):
+    for name, start in (
+        ("a.html", b"<!DOCTYPE html>"),
+        ("a.png", b"\x89PNG"),
+        ("a.pdf", b"%PDF"),
+        ("a_reasons.png", b"\x89PNG"),
+    ):
+        if "reasons" in name:  # written with the page for the wall
+            assert (folder / name).read_bytes().startswith(start)
+            continue
         done("sheet", "--lot", "soybean", *OPTIONS, "--discs", own(folder), "--out", name)
         assert (folder / name).read_bytes().startswith(start)
 

@@ -20,6 +20,7 @@ from metersim.measures.spacing import class_counts, per_spacing, quality_of_scat
 from metersim.questions.sheet import choice, machines, scatter, study
 from metersim.questions.sheet import start as startpoint
 from metersim.questions.sheet.discfit import machine_for
+from metersim.questions.sheet.fits import pp
 from metersim.questions.sheet.rules import _of_speed, _of_vacuum
 from metersim.questions.sheet.settings import ASSUMED
 from metersim.questions.sheet.start import QUALITY, SINGLE, leading, published_vacuums
@@ -103,13 +104,13 @@ def ranges_of(crop, sheet):
 
 
 def said_of(sheet, crop):
-    """Every rule that is not agreed with must stand on the sheet with its size in points."""
+    """Every rule that is not agreed with must stand on the sheet with its size in percentage points."""
     text = " ".join(sheet_text(sheet).split())
     for rule in sheet.rules:
         if not rule.agrees:
             assert "The simulation disagrees" in text
             for change in rule.changes.values():
-                assert change.value == 0 or f"{abs(100 * change.value):.2f}"[:3] in text
+                assert pp(change) in text
     if crop.notch:
         assert crop.notch in {rule.key for rule in sheet.rules}
     vacuum, name = sheet.scenario.vacuum.vacuum, sheet.scenario.lot.crop

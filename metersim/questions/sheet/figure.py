@@ -18,6 +18,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Rectangle
 from matplotlib.textpath import TextPath
 
+from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
@@ -30,7 +31,7 @@ from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.4, 0.25  # in
 CHART = 2.2  # width of the bars next to their table; in
-TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 24.0, 12.0, 11.0  # of the first page; pt
+TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 22.0, 12.0, 11.0  # of the first page; pt
 NOTED = 2.3  # width of what to know of a setting; in
 How = TypeVar("How")
 FIRST_SCALES = (1.25, 1.2, 1.15, 1.1, 1.05, 1.0)  # the first page has no smaller letters
@@ -112,7 +113,7 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     page.top += 0.08
     columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
     page.top += 0.04
-    page.write(f"{PROVE} Reasons: page 2.", READ, color="#555555")
+    page.write(f"Check lists: {NO_SOURCE}. {PROVE} Page 2: reasons.", READ, color="#555555")
     return math.inf if any(one.too_wide for one in (page, *columns)) else page.top
 
 
@@ -145,7 +146,7 @@ def _rest(
 
 def _card(page: Flow, block: Block) -> None:
     """Draw one card with a line a setting: name, value in large letters, and what to know."""
-    left, pad = 1.4 * page.scale, 0.06
+    left, pad = 1.3 * page.scale, 0.06
     noted = NOTED * page.scale
     page.line(2.5)
     middle = page.width - left - noted - 0.15
@@ -251,7 +252,7 @@ def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
     width = (page.width - GUTTER * (len(lists) - 1)) / len(lists)
     columns = _columns(page, len(lists), width)
     for column, block in zip(columns, lists, strict=True):
-        column.heading(block.title, HEAD)
+        column.heading(block.title.removesuffix(f" ({NO_SOURCE})"), HEAD)
         for line in block.lines:
             column.write(f"\N{BALLOT BOX} {line}", READ, inset=0.2)
     page.top = max(column.top for column in columns)

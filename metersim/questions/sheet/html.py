@@ -20,7 +20,7 @@ h1 { font-size: 18pt; margin: 0 } h2 { font-size: 12pt; margin: .7em 0 .2em;
   border-bottom: 1px solid #222; break-after: avoid }
 .card { border-top: 3px solid #222; border-bottom: 3px solid #222; margin: .6em 0 }
 .card td { border-bottom: 1px solid #999; vertical-align: middle } .card tr:last-child td {
-  border-bottom: 0 } .card b { font-size: 24pt; line-height: 1.2; white-space: nowrap }
+  border-bottom: 0 } .card b { font-size: 22pt; line-height: 1.2; white-space: nowrap }
 .card td:first-child { font-size: 12pt; width: 7em } .card td:last-child { width: 38% }
 .lists { display: grid; grid-template-columns: 1fr 1fr; gap: 1.2em }
 .reasons { margin-top: 3em; font-size: 9.5pt } .reasons h2 { font-size: 11pt }

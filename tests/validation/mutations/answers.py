@@ -276,10 +276,10 @@ ANSWERS = (
     Mutant("a move that goes farther than its words", "questions.sheet.moves",
            '"times": self.amount * now', '"times": (2 * self.amount - 1) * now',
            f"{Q}sheet.py::test_words_of_a_move_say_how_far_it_goes",
-           "vacuum would be told 20 % down and be 40 % down"),
+           "vacuum would be called 20 % lower and be 40 % lower"),
     Mutant("words of a move with a number of their own", "questions.sheet.moves",
-           '"less vacuum": Move("vacuum__vacuum", "times", 0.8, "vacuum {part} down")',
-           '"less vacuum": Move("vacuum__vacuum", "times", 0.7, "vacuum 20 % down")',
+           '"less vacuum": Move("vacuum__vacuum", "times", 0.8, "vacuum {part} lower")',
+           '"less vacuum": Move("vacuum__vacuum", "times", 0.7, "vacuum 20 % lower")',
            f"{Q}sheet.py::test_words_of_a_move_say_how_far_it_goes",
            "vacuum would be told 20 % down and be 30 % down"),
     # lots and explanations
