@@ -16,5 +16,6 @@ QUESTIONS = {
     "list": "list what is shipped",
     "lot": "make a lot file of your own seed",
     "gallery": "draw all shipped scenarios",
+    "guide": "print a page of the guide",
 }
 """Description of each command by its name, which is also the name of its folder."""

@@ -104,7 +104,7 @@ def ranges_of(crop, sheet):
 
 
 def said_of(sheet, crop):
-    """Every rule that is not agreed with must stand on the sheet with its size in percentage points."""
+    """Every rule that is not agreed with must stand on the sheet, with its size in points."""
     text = " ".join(sheet_text(sheet).split())
     for rule in sheet.rules:
         if not rule.agrees:

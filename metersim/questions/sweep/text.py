@@ -157,7 +157,7 @@ def _points(response: Response, units: str) -> list[tuple[str, ...]]:
         status = "best" if point == response.best else status
         total = response.total_of_best if point == response.best else Estimate(*totals[point])
         value, interval = told(kind, total, units)
-        value = value if response.best is None else _behind(response, point, units)
+        value = value if response.best is None else _behind(response, int(point), units)
         rows.append((*words, value, interval, status))
     return rows
 
@@ -185,7 +185,9 @@ def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str,
     if not np.isfinite(totals).any():
         return f"Nothing that was varied moves {name}.", []
     order = np.argsort(-np.nan_to_num(totals, nan=-math.inf))
-    rows = [("share of the variance", "alone", "95 % interval", "in all", "95 % interval")]
+    rows: list[tuple[str, ...]] = [
+        ("share of the variance", "alone", "95 % interval", "in all", "95 % interval")
+    ]
     first, total = (np.clip(part, 0, 1) for part in (found.first, found.total))
     for place in order[:MOST_ROWS]:
         ends = [
