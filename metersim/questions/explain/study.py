@@ -98,9 +98,9 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
     Examples
     --------
     >>> import metersim as m
-    >>> told = m.explain("maize_bench")
-    >>> given = told.scenario.vacuum.vacuum  # in Pa
-    >>> given, 0 < told.needed < given  # what the mean seed needs
+    >>> found = m.explain("maize_bench")
+    >>> given = found.scenario.vacuum.vacuum  # in Pa
+    >>> given, 0 < found.needed < given  # the need of the mean seed
     (4000.0, True)
     """
     scenario = fitted(scenario, stations)

@@ -172,7 +172,7 @@ def report(found: Explained, units: str = "metric") -> str:
             f"the singulator stands {quantity('small', edge, units)} from the holes' path, "
             f"{edge / width:.2f} of the seed's width; a hole is "
             f"{scenario.disc.hole_diameter / width:.2f} of it",
-            "the seeds that it takes off leave further cells empty",
+            "the seeds that it removes leave further cells empty",
         ],
     )
     lines += block(

@@ -274,7 +274,7 @@ def heading_of(*origins: Origin) -> str:
 
 def _replaced(measured: Measured) -> list[str]:
     own = measured.scenario.own
-    fixed = "; draws of inputs and machine do not change it"
+    fixed = "; draws of seed and machine do not change it"
     return [
         f"station '{name}' is replaced by {kind}{fixed if own and name in own.values else ''}"
         for name, kind in measured.origin.replaced.items()

@@ -58,8 +58,8 @@ def scenario_option(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="KEY=VALUE",
-        help="change one key of the scenario; may be repeated; 'metersim list keys' shows all; "
-        "what you do not know is a range, in quotes: 'vacuum_kpa={low=3,high=4}'",
+        help="change one key of the scenario; may be repeated; 'metersim list keys' lists all; "
+        "an uncertain value is a range, in quotes: 'vacuum_kpa={low=3,high=4}'",
     )
     command.set_defaults(turns=None)
 
