@@ -401,7 +401,7 @@ CANOLA = "lot --like canola --out x.toml"
         ("run", "SCENARIO"),
         ("run maize_bench --units cubits", "--units"),
         ("run maize_bench --fast", "--fast"),
-        ("run maize_bench --s notch=1", "--set, --seed"),
+        ("run maize_bench --s notch=1", "unknown: --s"),
         ("run maize_bench --json", "--json"),
         ("explain maize_bench maize_field", "maize_field"),
         ("compare", "SCENARIO"),

@@ -454,6 +454,7 @@ def test_no_fault_outside_of_commands_names_an_option():
     typed_there = {
         "command.py",
         "options.py",
+        "answer.py",
         "cli.py",
         "text.py",
         "whole.py",

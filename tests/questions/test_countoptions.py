@@ -28,7 +28,7 @@ def typed(*words):
 def counted(seeds, skips, doubles, triples="0"):
     """A count as typed."""
     return typed(
-        *("--counted", str(seeds), "--skips", skips, "--doubles", doubles, "--triples", triples)
+        f"--counted={seeds}", f"--skips={skips}", f"--doubles={doubles}", f"--triples={triples}"
     )
 
 

@@ -284,7 +284,7 @@ def test_the_answer_fits_a_terminal_and_comes_first():
     assert 1 <= len(rows) <= 7
     for line in rows:  # a change is distinguished from 0 or is called that
         low, high = re.findall(r"\((-?[\d.]+) to (-?[\d.]+)\)", line)[0]
-        assert (float(low) < 0 < float(high)) <= ("not distinguished from 0" in line)
+        assert (float(low) < 0 < float(high)) <= ("either sign" in line)
 
 
 def test_the_whole_report_stands_below_the_answer_with_details():

@@ -49,6 +49,7 @@ POSITIONS = (
     "counts hold no positions of seeds: the effect of speed on quality and precision needs "
     "measured spacings ('metersim measured')"
 )
+EITHER = "'either sign' means that machines differ: it is not distinguished from 0"
 SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (20, 19, 19, 20, 18)
 
@@ -79,14 +80,14 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
     first.append(f"Move one setting at a time: {_one_at_a_time(result)}.")
     shown = [row for row in found if row[0].seeds <= MOST_PRACTICAL][: MOST_ROWS - 1]
     rest = [words_of(row[1].steps, result.units) for row in found if row not in shown]
-    heads = ("single step", "skips, pp", "doubles, pp", "detected from, before and after")
+    heads = ("single step", "skips, pp", "doubles, pp", "seeds before and after")
     levels = (told("share", base.estimates[kind]) for kind in ("skips", "doubles"))
     now = [f"now {value} ({interval})" for value, interval in levels]
     rows = [("present settings", *now, "")] + [
         (
             words_of(step.steps, result.units),
             *(_change(changes[kind]) for kind in ("skips", "doubles")),
-            seen_text(visible),
+            f"{seeds_text(visible.seeds).removesuffix(' seeds')} ({visible.kind})",
         )
         for visible, step, changes in shown
     ]
@@ -99,7 +100,7 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
         first=first,
         notes=[*decisive(base.measured, result.units), *missed],
         table=(heads, *rows),
-        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown)]),
+        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown), EITHER]),
         details=steps_report(result).splitlines(),
     ).text(details)
 
@@ -107,11 +108,11 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
 def words_of(steps: Steps, units: str) -> str:
     """A single step in words that name its setting."""
     words = steps_text(steps, units)
-    return f"{words} (another disc)" if any(SETTINGS[name].part for name in steps) else words
+    return f"disc with {words}" if any(SETTINGS[name].part for name in steps) else words
 
 
 def _change(found: Estimate) -> str:
-    """A change in percentage points with its interval, or that none is distinguished."""
+    """A change in percentage points with its interval, or that it may have either sign."""
     if math.isnan(found.value):
         return "no seed"
     zero = found.low <= 0 <= found.high
@@ -121,7 +122,7 @@ def _change(found: Estimate) -> str:
     size = 100 * max(size, 1e-4)
     value, low, high = (plain(100 * one, size) for one in (found.value, found.low, found.high))
     if zero:
-        return f"not distinguished from 0 ({low} to {high})"
+        return f"either sign ({low} to {high})"
     return f"{'+' if found.value > 0 else ''}{value} ({low} to {high})"
 
 
