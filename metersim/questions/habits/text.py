@@ -82,7 +82,8 @@ def mixed(result: Habits, name: str) -> float:
 def bad(result: Habits, name: str, outcome: str = "single") -> Estimate:
     """Skips and doubles of a habit, as a share of cells. [1]"""
     single = result.mean(outcome, name)
-    return Estimate(1 - single.value, 1 - single.high, 1 - single.low)
+    ends = (single.value, single.high, single.low)
+    return Estimate(*(round(1 - end, 6) for end in ends))  # a difference leaves no rounding error
 
 
 def cost(result: Habits, name: str) -> str:

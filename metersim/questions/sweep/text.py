@@ -150,7 +150,7 @@ def _points(response: Response, units: str) -> list[tuple[str, ...]]:
         for name, symbol in map(_heading, plan.axes)
     )
     rows = [(*names, _column(response), level_text(LEVEL_TOTAL), "")]
-    for point in chosen:
+    for point in chosen.tolist():
         words = (_rounded(*pair) for pair in zip(plan.axes, plan.points[point], strict=True))
         status = "acceptable" if response.acceptable[point] else "not acceptable"
         status = "as good" if response.plateau[point] else status
@@ -185,9 +185,8 @@ def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str,
     if not np.isfinite(totals).any():
         return f"Nothing that was varied moves {name}.", []
     order = np.argsort(-np.nan_to_num(totals, nan=-math.inf))
-    rows: list[tuple[str, ...]] = [
-        ("share of the variance", "alone", "95 % interval", "in all", "95 % interval")
-    ]
+    heads = ("share of the variance", "alone", "95 % interval", "in all", "95 % interval")
+    rows: list[tuple[str, ...]] = [heads]
     first, total = (np.clip(part, 0, 1) for part in (found.first, found.total))
     for place in order[:MOST_ROWS]:
         ends = [
