@@ -32,12 +32,13 @@ TYPED = {
     "sweep": (("maize_bench", "--vary", "notch=0,1", "--turns", "4", "--out", "r.csv"), "Best"),
     "steps": (("maize_bench", "--cells", "1000"), "notch"),
     "howmany": (("maize_bench", "--cells", "1000"), "seeds"),
-    "habits": (("maize_bench", "--meters", "2", "--habit", "leave alone"), "never moves"),
+    "habits": (("maize_bench", "--meters", "2", "--habit", "leave alone"), "Best habit"),
     "learn": (("maize_bench", "--from", "log.csv", "--machines", "30"), "Learned from 1 count"),
-    "next": (("maize_bench", *COUNT), "22 doubles"),
+    "next": (("maize_bench", *COUNT), "4.6 % doubles"),
     "sheet": (("--lot", "maize_large_flat", *OPTIONS, "--discs", "disc.toml"), "kPa"),
-    "evidence": (("ankara_pickup", "--draws", "2"), "ankara_pickup"),
+    "evidence": (("ankara_pickup", "--draws", "2"), "published levels"),
     "list": (("lots",), "maize_large_flat"),
+    "guide": (("meter",), "Set a meter"),
     "lot": (("--like", "soybean", "--seeds-per-kg", "6000", "--out", "own.toml"), "own.toml"),
 }
 ELSEWHERE = {"gallery"}  # all scenarios; in test_outputs.py with few cells

@@ -359,7 +359,7 @@ def test_a_difference_is_given_with_both_values_and_the_likely_part():
         r"Spacings scatter more than predicted: [\d.]+ %, predicted [\d.]+ %. Likely part: tube.",
         lines[1],
     )
-    doubles = m.measured(scenario(), source([spacings(20, 4, singulator__notch=3.0)]))
+    doubles = m.measured(scenario(), source([spacings(20, 4, singulator__notch=2.0)]))
     said = measured_answer(doubles)
     names = {(one.name, one.is_higher) for one in findings(doubles)}
     assert ("doubles", True) in names or ("skips", True) in names

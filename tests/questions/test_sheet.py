@@ -501,7 +501,7 @@ def test_words_of_a_move_say_how_far_it_goes(key):
 
 
 def test_signs_of_what_moves(maize):
-    """Seed down or vacuum up: doubles up; a less aggressive edge too; a more aggressive one skips."""
+    """Seed down or vacuum up: doubles up; a less aggressive edge too; the opposite skips more."""
     change = {one.key: one.changes for one in maize.nearby}
     own = {one.key: one.spread.at_middle for one in maize.nearby}  # on one machine
     assert own["smaller seed"]("cells.double").low > 0

@@ -232,9 +232,9 @@ def test_a_sheet_of_close_seeds_leads_with_singulation_and_scatter(short):
     close = m.sheet("canola", demand(CROPS["canola"]), discs=few)
     assert close.leading == SINGLE and close.scenario.spacing < 0.08
     (block,) = (part for part in blocks(close) if part.name == "expected")
-    assert [row[0] for row in block.rows][1:4] == ["singles", "scatter along the row", "skips"]
+    assert [row[0] for row in block.rows][1:4] == ["singulation", "scatter along the row", "skips"]
     assert len(block.rows) == 2 + len(EXPECTED_CLOSE)
-    assert re.search(r"[\d.]+ mm", block.rows[2][1]) and "measures scatter" in block.lines[0]
+    assert re.search(r"[\d.]+ mm", block.rows[2][1]) and "measure scatter" in block.lines[0]
     assert close.scatter["field"].value > close.scatter["bench"].value > 0  # soil and hop
     for one in close.scatter.values():
         assert one.low < one.value < one.high

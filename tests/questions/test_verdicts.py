@@ -185,7 +185,7 @@ def curve(name, lost):
         (
             (0.02, 0.0, 0.006, 0.01, 0.02),
             TREND,
-            "0.6 points below the best at the published vacuum",
+            "0.6 percentage points below the best at the published vacuum",
         ),
         ((0.02, 0.0, 0.004, 0.005, 0.006), TREND, "only 0.6 below at three times it"),
         ((0.008, 0.0, 0.001, 0.005, 0.02), TREND, "only 0.8 below at a third of it"),

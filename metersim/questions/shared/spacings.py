@@ -201,8 +201,15 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
 
 
 MARKS = str.maketrans(
-    {"\u2032": "'", "\u2019": "'", "\u2018": "'", "\u2033": '"', "\u201d": '"', "\u201c": '"'}
-    | {"\u2044": "/"}
+    {
+        "\N{PRIME}": "'",
+        "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+        "\N{LEFT SINGLE QUOTATION MARK}": "'",
+        "\N{DOUBLE PRIME}": '"',
+        "\N{RIGHT DOUBLE QUOTATION MARK}": '"',
+        "\N{LEFT DOUBLE QUOTATION MARK}": '"',
+    }
+    | {"\N{FRACTION SLASH}": "/"}
 )  # primes, typographic quotes, and the slash of a fraction
 FRACTIONS = re.compile("[¼½¾⅛⅜⅝⅞]")
 AMOUNT = r"(\d+/[1-9]\d*|\d+[ -]+\d+/[1-9]\d*|\d+\.?\d*|\.\d+)"
