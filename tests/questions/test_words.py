@@ -10,6 +10,7 @@ from metersim.measures.intervals import Estimate
 from metersim.questions.compare.study import COMPARED
 from metersim.questions.compare.text import sentence
 from metersim.questions.evidence import verdicts
+from metersim.questions.shared.answer import LINES, Answer, alike, change_told, movement, told
 from metersim.questions.shared.words import change_text, interval_text, quantity, shown, signed
 
 BY_HAND = [  # kind, SI, units, number, symbol
@@ -62,13 +63,13 @@ def test_an_interval_rises_and_a_sign_is_kept():
 
 
 @pytest.mark.parametrize(("sign", "word"), [(1, "up"), (-1, "down")])
-def test_a_sentence_tells_a_change_from_its_nearer_end(sign, word):
+def test_a_sentence_gives_a_change_from_its_nearer_end(sign, word):
     """Skips by 3 points, 1 to 6, up or down: the sizes are the same."""
     ends = sorted((sign * 0.01, sign * 0.06))
     nothing = dict.fromkeys(COMPARED, Estimate(0.0, -0.01, 0.01))
-    told = sentence("a", "b", nothing | {"cells.skip": Estimate(sign * 0.03, *ends)})
-    assert f"skips {word}" in told
-    assert [float(n) for n in re.findall(r"\d[\d.]*\d", told)] == [3.0, 1.0, 6.0]
+    said = sentence("a", "b", nothing | {"cells.skip": Estimate(sign * 0.03, *ends)})
+    assert f"skips {word}" in said
+    assert [float(n) for n in re.findall(r"\d[\d.]*\d", said)] == [3.0, 1.0, 6.0]
 
 
 def test_the_rules_of_evidence_are_told_with_their_own_numbers():
@@ -79,3 +80,44 @@ def test_the_rules_of_evidence_are_told_with_their_own_numbers():
     plateau = re.search(r"- plateau: (.*?)[;-] ", rules)[1]
     numbers = re.findall(r"\d[\d.]*(?= (?:percentage )?points?\b)", plateau)
     assert [float(number) for number in numbers] == [100 * FLAT, 100 * STEEP]
+
+
+# ---------------------------------------------------------------- the form of answers
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "said"),
+    [
+        (0.149, 0.124, 0.181, "skips rise by 15 percentage points (12 to 18)."),
+        (-0.149, -0.181, -0.124, "skips fall by 15 percentage points (12 to 18)."),
+        (0.01, -0.01, 0.02, "skips: no difference can be distinguished from zero."),
+        (0.01, math.nan, math.nan, "skips: the run is too short to compare."),
+    ],
+)
+def test_a_difference_is_said_with_the_digits_of_its_interval(value, low, high, said):
+    assert movement("skips", "share", Estimate(value, low, high)) == said
+
+
+def test_no_end_of_a_detected_difference_is_printed_as_zero():
+    """One that holds 0 may be: a negative control."""
+    assert change_told("share", Estimate(0.1, 0.004, 0.4)) == "+10 pp (+0.4 to +40.0)"
+    assert change_told("share", Estimate(0.1, -0.004, 0.4)) == "none detected (0 to +40)"
+    assert change_told("share", Estimate(0.0, 0.0, 0.0)) == "none in any cell"
+
+
+def test_values_of_a_row_have_the_digits_of_the_narrowest_interval():
+    wide, narrow = Estimate(0.0213, 0.001, 0.08), Estimate(0.0118, 0.010, 0.014)
+    assert alike("share", [wide, narrow]) == ["2.1 %", "1.2 %"]
+    assert told("share", wide)[0] == "2 %"  # alone
+
+
+def test_notes_that_do_not_fit_a_terminal_are_counted():
+    rows = [("", "a"), *((str(k), "1") for k in range(8))]
+    notes = [f"note {k}" for k in range(20)]
+    made = Answer(first=["Do this."], notes=notes, table=rows, assumes="b.", details=["report"])
+    lines = made.text().split("\n")
+    kept = [line for line in lines if line.startswith("Note: note ")]
+    assert len(lines) == LINES and lines[0] == "Do this."
+    assert f"Note: {20 - len(kept)} more under --details." in lines
+    whole = made.text(details=True)
+    assert all(f"Note: {note}\n" in whole for note in notes) and whole.endswith("\n\nreport")
