@@ -100,7 +100,7 @@ def test_a_difference_is_said_with_the_digits_of_its_interval(value, low, high, 
 
 def test_no_end_of_a_detected_difference_is_printed_as_zero():
     """One that holds 0 may be: a negative control."""
-    assert change_told("share", Estimate(0.1, 0.004, 0.4)) == "+10 pp (+0.4 to +40.0)"
+    assert change_told("share", Estimate(0.1, 0.004, 0.4)) == "+10.0 pp (+0.4 to +40.0)"
     assert change_told("share", Estimate(0.1, -0.004, 0.4)) == "none detected (0 to +40)"
     assert change_told("share", Estimate(0.0, 0.0, 0.0)) == "none in any cell"
 
