@@ -188,11 +188,11 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
 def _foot(result: SingleSteps) -> list[str]:
     cells = result.base.measured.total("cells")
     return [
-        f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of sampling, inputs and "
-        f"model together; runs of {cells:,} cells have common random numbers. Bands: where, 95 "
-        f"times in 100, a second count of {result.seeds:,} seeds lies by sampling alone when a "
-        "first one met the present share; such counts do not detect a step inside them. The "
-        "axis is that of the root, on which sampling error is as wide everywhere.",
+        f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of the total "
+        f"uncertainty, from runs of {cells:,} cells with common random numbers. Bands hold 95 of "
+        f"100 second counts of {result.seeds:,} seeds without a change, after a first count that "
+        "met the present share. Such counts do not detect a step inside them. The axis is that "
+        "of the root: sampling error has the same width everywhere.",
         origin_line([result.origin]),
     ]
 
