@@ -178,7 +178,7 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
         Line2D([], [], ms=4.5, lw=1.1, label=k, **look) for k, look in KINDS.items()
     ]
     of = f"counts of {result.seeds:,} seeds"
-    marks += [Patch(label=f"{kind} in {of}, by sampling error", **_band(kind)) for kind in KINDS]
+    marks += [Patch(label=f"{kind} in {of}, no change", **_band(kind)) for kind in KINDS]
     figure.legend(
         handles=marks, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.36 / height),
         columnspacing=1.4, handletextpad=0.5, labelcolor=INK,
