@@ -68,7 +68,7 @@ def test_an_axis_of_a_small_share_begins_at_none(key, begins):
     made = respond(response_of(SWEEPS["one"]).sweep, key)
     ax = axes()
     draw_curves(ax, made)
-    assert (ax.get_ylim()[0] == 0) is begins
+    assert bool(ax.get_ylim()[0] == 0) is begins
     (caption,) = (text for text in sweep_figure(made).texts if text.get_gid() == "caption")
     assert ("does not begin at 0 %" in caption.get_text()) is not begins
 
