@@ -29,7 +29,7 @@ from metersim.questions.sheet.study import Sheet, sheet
 from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
-MARGIN, GUTTER = 0.4, 0.25  # in
+MARGIN, GUTTER = 0.35, 0.25  # in
 CHART = 2.2  # width of the bars next to their table; in
 TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 22.0, 12.0, 11.0  # of the first page; pt
 NOTED = 2.3  # width of what to know of a setting; in
@@ -109,7 +109,7 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     _cautions(page, named["cautions"])
     _card(page, named["settings"])
     page.write(named["count"].title, HEAD, weight="bold")
-    page.write(named["count"].lines[0], HEAD)
+    page.write(named["count"].lines[0], READ)
     page.top += 0.08
     columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
     page.top += 0.04
@@ -146,7 +146,7 @@ def _rest(
 
 def _card(page: Flow, block: Block) -> None:
     """Draw one card with a line a setting: name, value in large letters, and what to know."""
-    left, pad = 1.3 * page.scale, 0.06
+    left, pad = 1.3 * page.scale, 0.04
     noted = NOTED * page.scale
     page.line(2.5)
     middle = page.width - left - noted - 0.15
@@ -162,12 +162,12 @@ def _card(page: Flow, block: Block) -> None:
             down = (tallest - own * POINT * LEADING) / 2 + pad
             column = Flow(page.figure, page.left + at, page.top + down, width, page.scale)
             column.write(words, size, weight="bold" if size == VALUE else "normal")
-            page.too_wide |= column.too_wide
+            page.too_wide |= column.too_wide or (size == VALUE and own > size * page.scale)
         page.top += tallest + 1.5 * pad
         if row is not block.rows[-1]:
             page.line(0.6, PALE)
     page.line(2.5)
-    page.top += 0.14
+    page.top += 0.08
 
 
 def _columns(page: Flow, many: int, width: float) -> list[Flow]:

@@ -110,8 +110,8 @@ def _guide_short(sheet: Sheet) -> str:
     if sheet.guide is None:
         return "as you stated"
     if sheet.guide.low <= 0 <= sheet.guide.high:
-        return "with one against without: no difference is detected"
-    return f"with one against without: normal spacings {pp(sheet.guide)}"
+        return "with one: no difference is detected"
+    return f"one brings {pp(sheet.guide)} of normal spacings"
 
 
 def _cutoff_short(sheet: Sheet) -> str:
@@ -121,7 +121,7 @@ def _cutoff_short(sheet: Sheet) -> str:
     change = worn.changes[QUALITY]
     if change.low <= 0 <= change.high:
         return "a worn one: no difference is detected"
-    return f"a worn one: normal spacings {pp(change)}"
+    return f"a worn one brings {pp(change)} of normal spacings"
 
 
 def _vacuum(sheet: Sheet, units: str) -> str:
