@@ -56,6 +56,10 @@ def _main(arguments: Sequence[str] | None) -> int:
     if hasattr(sys.stdout, "reconfigure"):  # letters that a terminal lacks are no error
         sys.stdout.reconfigure(errors="replace")
     try:
+        if options.command != "lot" and "units" in options:  # a lot has the units of its label
+            from metersim.questions.shared.options import units_of
+
+            options.units = units_of(options)
         _say(command_of(options.command).answer(options))
         if sys.stdout is not None:
             sys.stdout.flush()

@@ -1,4 +1,4 @@
-"""Write the tables of the README that are made from the program: ``python -m tests.make_docs``.
+"""Write the tables of the guide that are made from the program: ``python -m tests.make_docs``.
 
 The pictures of published cases in ``figures/`` are made with them, from the same runs.
 """
@@ -10,10 +10,12 @@ from pathlib import Path
 from metersim.questions.evidence.figure import levels_figure, plateaus_figure
 from metersim.questions.evidence.study import Evidence, evidence
 from metersim.questions.evidence.text import counts_text, evidence_markdown, score_head
+from metersim.questions.guide.study import PAGES
 from metersim.questions.list.command import keys
 from metersim.questions.shared.page import save
 
 README = Path(__file__).parent.parent / "README.md"
+KEYS, EVIDENCE = PAGES / "scenario.md", PAGES / "evidence.md"
 
 
 def key_table() -> str:
@@ -29,7 +31,7 @@ def key_table() -> str:
 def with_block(text: str, name: str, content: str) -> str:
     """The text with what stands between the marks of a block replaced."""
     marks = re.compile(rf"(<!-- {name} -->\n).*?(<!-- /{name} -->)", re.DOTALL)
-    assert marks.search(text), f"README.md has no block '{name}'"
+    assert marks.search(text), f"there is no block '{name}'"
     return marks.sub(lambda found: f"{found[1]}\n{content}\n\n{found[2]}", text)
 
 
@@ -43,7 +45,7 @@ def evidence_table(found: Evidence) -> str:
 if __name__ == "__main__":
     with ProcessPoolExecutor(2) as executor:
         made = evidence(executor=executor)
-    text = with_block(README.read_text(), "keys", key_table())
-    README.write_text(with_block(text, "evidence", evidence_table(made)))
+    KEYS.write_text(with_block(KEYS.read_text(), "keys", key_table()))
+    EVIDENCE.write_text(with_block(EVIDENCE.read_text(), "evidence", evidence_table(made)))
     for name, figure in (("levels", levels_figure(made)), ("plateaus", plateaus_figure(made))):
         save(figure, README.parent / "figures" / f"evidence_{name}.png")

@@ -8,15 +8,25 @@ from pathlib import Path
 import pytest
 
 from metersim.cli import parser
-from tests.make_docs import README, key_table, with_block
+from metersim.questions.guide.study import ORDER, PAGES
+from tests.make_docs import KEYS, README, key_table, with_block
 
 TOP = README.parent
 DEVELOPERS = (TOP / "DEVELOPERS.md").read_text()
+DOCUMENTS = "\n".join(path.read_text() for path in (README, *sorted(PAGES.glob("*.md"))))
 
 
 def test_the_table_of_keys_is_that_of_the_declarations():
-    text = README.read_text()
+    text = KEYS.read_text()
     assert with_block(text, "keys", key_table()) == text
+
+
+def test_the_readme_is_short_and_the_guide_has_a_page_a_topic():
+    lines = README.read_text().splitlines()
+    assert len(lines) <= 150
+    trust = lines[lines.index("## How far to trust it") :]
+    assert next(k for k, line in enumerate(trust[1:]) if line.startswith("## ")) <= 25
+    assert sorted(path.stem for path in PAGES.glob("*.md")) == sorted(ORDER)
 
 
 def test_the_top_level_holds_what_it_should_and_nothing_else():
@@ -53,8 +63,8 @@ def test_every_place_on_the_map_exists_and_every_folder_is_on_it():
             assert f"metersim/{folder.name}/" in named, f"{folder} is not on the map"
 
 
-@pytest.mark.parametrize("line", re.findall(r"`(metersim [^`]+)`", README.read_text()))
-def test_commands_of_the_readme_parse(line):
+@pytest.mark.parametrize("line", sorted({*re.findall(r"`(metersim [^`]+)`", DOCUMENTS)}))
+def test_commands_of_the_documents_parse(line):
     words = line.replace(", or", "").split()[1:]
     options = parser().parse_args(words)
     assert options.command is not None
@@ -62,13 +72,13 @@ def test_commands_of_the_readme_parse(line):
 
 @pytest.mark.slow
 def test_the_python_of_the_documents_runs():
-    for text in (README.read_text(), DEVELOPERS):
+    for text in (DOCUMENTS, DEVELOPERS):
         for code in re.findall(r"```python\n(.*?)```", text, re.DOTALL):
             subprocess.run([sys.executable, "-W", "error", "-c", code], check=True, cwd=TOP)
 
 
 def test_a_change_in_mid_run_shows_what_the_readme_says():
-    text = README.read_text().partition("### Change it while it runs")[2]
+    text = (PAGES / "changes.md").read_text()
     code, told = re.search(r"```python\n(.*?)```\n\n```text\n(.*?)```", text, re.DOTALL).groups()
     done = subprocess.run([sys.executable, "-c", code], check=True, cwd=TOP, capture_output=True)
     printed, number = done.stdout.decode(), re.compile(r"\d+")

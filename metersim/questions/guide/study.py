@@ -8,6 +8,7 @@ from metersim.files.faults import bad, hint
 
 PAGES = Path(__file__).parents[2] / "data" / "guide"
 ORDER = (  # topics, in the order in which a newcomer would read them
+    "questions",
     "meter",
     "unknown",
     "uncertainty",

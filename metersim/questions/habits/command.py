@@ -34,7 +34,7 @@ AHEAD = 4  # submitted jobs for each worker, so that none waits for a slow job
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim habits``."""
     scenario_option(command)
-    units_option(command, "metric", ", whose steps settings are moved by")
+    units_option(command, ", whose steps settings are moved by")
     add = command.add_argument
     add(
         "--habit",

@@ -35,7 +35,7 @@ FEWEST_DRAWS, MOST_DRAWS = 8, 512
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim learn``."""
     scenario_option(command)
-    units_option(command, "metric")
+    units_option(command)
     add = command.add_argument
     add(
         "--from",

@@ -11,7 +11,7 @@ from metersim.machine.seedlot import load_lot
 from metersim.questions.lot.seeds import read_seeds
 from metersim.questions.lot.study import lot_from_label, lot_from_seeds, lot_toml
 from metersim.questions.lot.text import summary
-from metersim.questions.shared.options import details_option, units_option
+from metersim.questions.shared.options import details_option, units_of, units_option
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--title", default="", help="what to call it")
     command.add_argument("--out", required=True, metavar="FILE", help="lot file to write: .toml")
     details_option(command)
-    units_option(command, None, "; us with --seeds-per-lb")
+    units_option(command, "; us with --seeds-per-lb")
 
 
 def answer(options: argparse.Namespace) -> str:
@@ -56,7 +56,7 @@ def answer(options: argparse.Namespace) -> str:
             name=name,
         )
     write_all([(options.out, lot_toml(made))])
-    units = options.units or ("us" if options.seeds_per_lb else "metric")
+    units = "us" if options.seeds_per_lb and not options.units else units_of(options)
     return summary(made, options.out, units, options.details)
 
 

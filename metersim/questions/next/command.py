@@ -43,7 +43,7 @@ from metersim.questions.shared.words import quantity
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim next``."""
     scenario_option(command)
-    units_option(command, "metric", "), and of the steps of settings (metric")
+    units_option(command, "), and of the steps of settings (metric")
     add = command.add_argument
     count_options(command, "seeds counted at these settings, those of doubles included")
     disc_options(command)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 
 from tqdm import tqdm
 
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
 from metersim.files.units import MAIZE_BUSHEL, UNITS
-from metersim.machine.reading import section_of
+from metersim.machine.reading import load_scenario, section_of
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
 from metersim.run.parallel import MOST_WORKERS, cores, processes
@@ -22,6 +23,7 @@ from metersim.run.parallel import MOST_WORKERS, cores, processes
 MOST_YIELD = 4.0  # kg/m2, 40 t/ha
 MOST_PRICE = 1e9
 TONNE = 1e3  # kg
+UNITS_OF_USER = "METERSIM_UNITS"
 LONG = 3_000_000  # cells; they take some seconds
 
 
@@ -68,17 +70,35 @@ def scenario_options(command: argparse.ArgumentParser) -> None:
     """Add options of the scenario, its changes, and the length of the run."""
     scenario_option(command)
     command.add_argument("--turns", metavar="N", help="turns of the disc")
-    units_option(command, "metric")
+    units_option(command)
 
 
-def units_option(command: argparse.ArgumentParser, usual: str | None, more: str = "") -> None:
+def units_option(command: argparse.ArgumentParser, more: str = "") -> None:
     """Add the option of the printed units."""
     command.add_argument(
         "--units",
         choices=("metric", "us"),
-        default=usual,
-        help=f"units of the printed result (metric{more})",
+        help=f"units of the printed result; else those of the scenario or of {UNITS_OF_USER} "
+        f"(metric{more})",
     )
+
+
+def units_of(options: argparse.Namespace) -> str:
+    """Units of the answer: as typed, else of the scenario, else of the user, else metric.
+
+    A scenario that cannot be read has none; its command says why.
+    """
+    if options.units:
+        return str(options.units)
+    names = getattr(options, "scenario", None) or getattr(options, "scenarios", None) or ()
+    for name in (names,) if isinstance(names, str) else names:
+        with suppress(BadInput):
+            if units := load_scenario(name).units:
+                return units
+    own = os.environ.get(UNITS_OF_USER, "")
+    if own not in ("", "metric", "us"):
+        raise bad(UNITS_OF_USER, own, "is not allowed; give metric or us")
+    return own or "metric"
 
 
 def seed_options(command: argparse.ArgumentParser) -> None:
@@ -151,7 +171,7 @@ def harvest_options(command: argparse.ArgumentParser) -> None:
 def watched_options(command: argparse.ArgumentParser, what: str, usual: str) -> None:
     """Add options of the scenario, the cells to simulate, and the random seed."""
     scenario_option(command)
-    units_option(command, "metric")
+    units_option(command)
     command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
     said = f"cells that {what} is simulated for; more of them narrow the result ({usual})"
     command.add_argument("--cells", metavar="N", help=said)

@@ -69,7 +69,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--json", metavar="FILE", help="write everything as JSON, in SI; - prints it")
     add("--scenario", metavar="FILE", help="write the start setup, for all other commands: .toml")
     harvest_options(command)
-    units_option(command, "metric")
+    units_option(command)
 
 
 def answer(options: argparse.Namespace) -> str:
