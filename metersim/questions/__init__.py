@@ -4,7 +4,7 @@ QUESTIONS = {
     "run": "run a scenario and say how the seeds will lie",
     "explain": "say what a scenario asks of its meter",
     "compare": "say what changes when a setting changes",
-    "measured": "hold measured spacings against a scenario",
+    "measured": "compare measured spacings with a scenario and with one another",
     "sweep": "find the best settings, and what is acceptable",
     "steps": "say what each single step of each setting does",
     "howmany": "say how many seeds to count, and what a count tells",

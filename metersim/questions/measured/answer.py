@@ -92,7 +92,7 @@ def _first(found: Counted, differing: Sequence[Finding], units: str) -> list[str
     if found.size < ENOUGH:
         verdict = [f"{many} are too short for a verdict; {ENOUGH} are needed.", cannot]
     elif is_misfit(found):
-        verdict = ["No verdict: the spacings are not those of one row of cells."]
+        verdict = ["No verdict: the fitted cells do not describe these spacings."]
     elif differing:
         verdict = [difference_text(one, units) for one in differing[:2]]
     else:
@@ -177,7 +177,7 @@ def _notes(found: Counted) -> list[str]:
         )
     if is_misfit(found):
         notes.append(
-            "Look at the picture (--figure): several rows in one, or a speed that changed?"
+            "Look at the picture (--figure): several rows in one, another speed, or cells of three?"
         )
     elif found.fit is not None and is_off(found.fit):
         notes.append(

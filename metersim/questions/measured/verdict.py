@@ -61,19 +61,21 @@ def findings(found: Counted) -> tuple[Finding, ...]:
 
     Notes
     -----
-    Scatter differs if the spread of normal spacings lies outside the range of counts of this
-    length.  Skips (doubles) differ if the fit says so, and if missed (close) spacings lie outside
-    their range.  All ends are widened for the number of comparisons (Bonferroni).
+    Doubles differ if their fitted interval does not hold the prediction, and if close spacings lie
+    outside the range of counts of this length.  So do skips with missed spacings, and scatter with
+    the spread of normal spacings, which many doubles widen, too.  All ends are widened for the number of comparisons (Bonferroni).
     """
     if found.fit is None:
         return ()
-    tests = [(SCATTER, "precision", "precision"), (DOUBLE, "fit.double", "per_spacing.multiple")]
+    tests = [(DOUBLE, "fit.double", "per_spacing.multiple")]
     if found.emergence != FITTED:
         tests.append((SKIP, "fit.skip", "per_spacing.miss"))
+    tests.append((SCATTER, "fit.scatter", "precision"))
     factor = widening(found.size, len(tests), found.level)
     differing = []
-    for name, key, like in tests:
-        sides = {_side(found[one], factor) for one in (key, like)}
+    for name, fitted, like in tests:
+        key = like if name == SCATTER else fitted
+        sides = {_side(found[one], factor) for one in (fitted, like)}
         if len(sides) == 1 and 0 not in sides:
             differing.append(Finding(name, key, found[key]))
     return tuple(differing)

@@ -201,16 +201,12 @@ def _values(rows: Rows, column: str, where: str, label: str = ROW) -> tuple[list
 
 
 MARKS = str.maketrans(
-    {
-        "\N{PRIME}": "'",
-        "\N{RIGHT SINGLE QUOTATION MARK}": "'",
-        "\N{LEFT SINGLE QUOTATION MARK}": "'",
-        "\N{DOUBLE PRIME}": '"',
-        "\N{RIGHT DOUBLE QUOTATION MARK}": '"',
-        "\N{LEFT DOUBLE QUOTATION MARK}": '"',
-    }
+    dict.fromkeys("\N{PRIME}\N{LEFT SINGLE QUOTATION MARK}\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    | dict.fromkeys(
+        "\N{DOUBLE PRIME}\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}", '"'
+    )
     | {"\N{FRACTION SLASH}": "/"}
-)  # primes, typographic quotes, and the slash of a fraction
+)
 FRACTIONS = re.compile("[¼½¾⅛⅜⅝⅞]")
 AMOUNT = r"(\d+/[1-9]\d*|\d+[ -]+\d+/[1-9]\d*|\d+\.?\d*|\.\d+)"
 FEET = re.compile(rf"{AMOUNT} *(?:'(?!')|ft\.?|feet|foot)(.*)", re.ASCII)
