@@ -340,6 +340,16 @@ def test_a_lot_on_a_disk_that_fails_leaves_what_was_there(old, failing_disk, tmp
     assert [file.read_text() for file in tmp_path.iterdir()] == ([old] if old else [])
 
 
+def test_a_gallery_counts_its_figures_and_lists_them_with_details(monkeypatch, tmp_path, capsys):
+    drawn = [tmp_path / f"{k}.png" for k in range(30)]
+    monkeypatch.setattr("metersim.questions.gallery.command.draw_gallery", lambda folder: drawn)
+    assert main(["gallery", "--out", str(tmp_path)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == f"30 figures in {tmp_path}." and len(lines) <= 24
+    assert main(["gallery", "--out", str(tmp_path), "--details"]) == 0
+    assert capsys.readouterr().out.splitlines()[-30:] == [str(path) for path in drawn]
+
+
 def test_a_gallery_on_a_disk_that_fails_is_told(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(os, "replace", refuse)
     monkeypatch.setattr(
