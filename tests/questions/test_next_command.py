@@ -1,17 +1,23 @@
 """``metersim next``: what it says, what it refuses, and the log that it reads."""
 
+import json
+
 import numpy as np
 import pytest
 
 import metersim as m
 from metersim.cli import main
+from metersim.questions.next.answer import next_answer
 from metersim.questions.next.likely import OFF
 from metersim.questions.next.study import next_move
 from metersim.questions.next.text import next_text
+from metersim.questions.next.written import next_json
 from metersim.questions.shared import page as figures
+from metersim.questions.shared.answer import LINES, MOST_ROWS
 from metersim.questions.shared.countlog import entry_of, with_entry
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.looks import look_of_seeds
+from metersim.questions.shared.notes import RUNNING, STOPPED
 from metersim.questions.shared.words import WIDE
 from tests.strategies import BENCH
 
@@ -32,8 +38,8 @@ def quick(monkeypatch):
 
 
 def answer(capsys, *words, scenario="maize_bench"):
-    """What the command prints, with one worker."""
-    status = main(["next", scenario, *words, "--workers", "1"])
+    """What the command prints with all details, with one worker."""
+    status = main(["next", scenario, *words, "--details", "--workers", "1"])
     said = capsys.readouterr()
     assert (status, said.err) == (0, ""), said.err
     return said.out
@@ -54,7 +60,7 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
     said = next_text(next_move(BENCH, look_of_seeds(500, skips=2, doubles=52), states=80))
     lines = said.splitlines()
     more = [len(part.splitlines()) + 1 for part in said.split("\n\n") if part.startswith("Notch ")]
-    more.append(max(said.count("the counts cannot tell") - 1, 0))
+    more.append(max(said.count("the counts cannot distinguish") - 1, 0))
     assert len(lines) - sum(more) <= 44 and max(map(len, lines)) <= WIDE
     move = next(line for line in lines if line.startswith("Do next"))
     assert "one notch more aggressive: +" in move and "worse in" in move
@@ -64,18 +70,18 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
         "for: 11.6 % doubles (",
         "times likelier)",
         "common practice",
-        "the simulation says the same",
-        "cannot tell seed size from singulator",
+        "the simulation agrees",
+        "cannot distinguish seed size from singulator",
         "manual and local rules come first",
     ):
         assert words in said
     assert said.count("Do next") == 1
 
 
-def test_a_count_as_wanted_is_left_alone_without_a_caution(capsys):
+def test_a_count_as_wanted_is_left_alone_with_a_caution_for_the_count(capsys):
     said = answer(capsys, "--counted", "500", "--skips", "2", "--doubles", "6")
     assert "leave it, count more" in said and "counts: not too many" in said
-    assert "Caution" not in said
+    assert said.startswith(f"Caution: {RUNNING}\nLeave it") and STOPPED not in said
 
 
 def test_a_few_doubles_more_than_a_limit_ask_for_so_many_cells_more():
@@ -99,6 +105,38 @@ def test_what_is_called_off_is_what_its_words_say():
     scale = {"seed size": 100, "vacuum": 100, "singulator": 1, "pool": 100, "sensor": 100}
     for name, words in OFF.items():
         assert float(words.split()[0]) == pytest.approx(scale[name] * HIDDEN[name].sd)
+
+
+@pytest.mark.parametrize(
+    ("doubles", "skips", "way", "first"),
+    [
+        (6, 2, "belt", "Leave it"),
+        (60, 2, "belt", "Move the singulator one notch more aggressive, then count again."),
+        (200, 2, "belt", "Mo"),
+        (5, 40, "sensor", ""),
+    ],
+)
+def test_the_answer_says_whether_to_act_why_and_what_to_expect(doubles, skips, way, first):
+    count = look_of_seeds(500, skips=skips, doubles=doubles, way=way)
+    found = next_move(BENCH, count, states=24)
+    said = next_answer(found)
+    lines = said.splitlines()
+    assert len(lines) <= LINES and max(map(len, lines)) <= WIDE
+    assert lines[0] == f"Caution: {RUNNING if 'Leave' in lines[1] else STOPPED}"
+    assert lines[1].startswith(first)
+    if found.differs:
+        assert "chance alone does not explain it" in lines[2]
+    if found.chosen:
+        assert "Expect" in lines[3] and "of 100 such meters" in said
+    table = said.split("\n\n")[1].splitlines()
+    assert 2 <= len(table) <= 1 + MOST_ROWS
+    for word in ("luck", "tell ", "told", " points of cells", "milder"):
+        assert word not in said and word not in next_text(found)
+    assert next_text(found) in next_answer(found, details=True)
+    made = json.loads(next_json(found))
+    assert made["advice"]["kind"] == found.kind and len(made["moves"]) == len(found.gains)
+    assert made["counts"][0]["doubles"]["counted"] == doubles
+    assert len(made["causes"]) == len(found.diagnosis.sides)
 
 
 # the log
