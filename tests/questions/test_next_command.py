@@ -122,7 +122,7 @@ def test_the_answer_says_whether_to_act_why_and_what_to_expect(doubles, skips, w
     said = next_answer(found)
     lines = said.splitlines()
     assert len(lines) <= LINES and max(map(len, lines)) <= WIDE
-    assert lines[0] == f"Caution: {RUNNING if 'Leave' in lines[1] else STOPPED}"
+    assert lines[0] == f"Caution: {RUNNING if found.kind == 'same' else STOPPED}"
     assert lines[1].startswith(first)
     if found.differs:
         assert "chance alone does not explain it" in lines[2]
