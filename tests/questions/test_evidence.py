@@ -19,15 +19,17 @@ from metersim.questions.evidence.study import Evidence, evidence
 from metersim.questions.evidence.text import evidence_csv, evidence_text, summary
 from metersim.questions.evidence.verdicts import AGREES, VERDICTS
 from metersim.questions.shared.cases import load_case, shipped_cases
-from tests.make_docs import README
+from tests.make_docs import EVIDENCE
 
 FAST = ("banaj2022", "huazhong2023", "qi2013")
 EDGES = 1  # rows that another processor's last bits may tip
 
 
 def recorded():
-    """Verdicts by case and row, as the README has them."""
-    rows = re.findall(r"^\| (\w+) \| ([^|]+) \|.*\| ([^|]+) \|$", README.read_text(), re.MULTILINE)
+    """Verdicts by case and row, as the guide has them."""
+    rows = re.findall(
+        r"^\| (\w+) \| ([^|]+) \|.*\| ([^|]+) \|$", EVIDENCE.read_text(), re.MULTILINE
+    )
     return {
         (case, row.strip()): verdict.split(":")[0].strip()
         for case, row, verdict in rows

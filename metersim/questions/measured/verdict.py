@@ -63,7 +63,8 @@ def findings(found: Counted) -> tuple[Finding, ...]:
     -----
     Doubles differ if their fitted interval does not hold the prediction, and if close spacings lie
     outside the range of counts of this length.  So do skips with missed spacings, and scatter with
-    the spread of normal spacings, which many doubles widen, too.  All ends are widened for the number of comparisons (Bonferroni).
+    the spread of normal spacings, which many doubles widen, too.  All ends are widened for the
+    number of comparisons (Bonferroni).
     """
     if found.fit is None:
         return ()
