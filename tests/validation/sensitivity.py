@@ -70,7 +70,7 @@ def main():
         f"# Change, in points, when a coefficient rises by {STEP:.0%} of its value: half of that "
         f"from {STEP:.0%} below to {STEP:.0%} above it, kept inside what is allowed; "
         f"{' and '.join(sorted({where for where, _ in MOVED.values()}))}, {CELLS:,} cells each on "
-        f"the same luck, standard error up to {error:.2f}; metersim {__version__}"
+        f"common random numbers, standard error up to {error:.2f}; metersim {__version__}"
     ).replace("%", " %")
     rows = [("coefficient", *MOVED)]
     rows += [
