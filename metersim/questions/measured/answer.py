@@ -116,7 +116,7 @@ def difference_text(one: Finding, units: str) -> str:
     verb = VERBS[one.name][1].format("more" if one.is_higher else "less")
     verb = verb.replace("are less", "are fewer")
     said = f"{verb} than predicted: {own}, predicted {other}."
-    return f"{said} Likely part: {PARTS[one.name]}." if one.is_higher else said
+    return f"{said} Likely part: {one.part}." if one.is_higher else said
 
 
 def _stand(found: Counted, units: str) -> str:

@@ -275,7 +275,7 @@ def _said(found: Counted) -> dict[str, Any]:
             {
                 "measure": one.name,
                 "higher": one.is_higher,
-                "likely_part": PARTS[one.name] if one.is_higher else None,
+                "likely_part": one.part if one.is_higher else None,
             }
             for one in findings(found)
         ],

@@ -39,11 +39,14 @@ class Finding:
         Measure whose values are given.
     pair : ValuePair
         Measured and predicted value.
+    part : str
+        Likely cause where the measure is higher.
     """
 
     name: str
     key: str
     pair: ValuePair
+    part: str
 
     @property
     def is_higher(self) -> bool:
@@ -73,12 +76,15 @@ def findings(found: Counted) -> tuple[Finding, ...]:
         tests.append((SKIP, "fit.skip", "per_spacing.miss"))
     tests.append((SCATTER, "fit.scatter", "precision"))
     factor = widening(found.size, len(tests), found.level)
-    differing = []
+    differing: list[Finding] = []
     for name, fitted, like in tests:
         key = like if name == SCATTER else fitted
         sides = {_side(found[one], factor) for one in (fitted, like)}
         if len(sides) == 1 and 0 not in sides:
-            differing.append(Finding(name, key, found[key]))
+            part = PARTS[name]
+            if name == SCATTER and any(one.name == DOUBLE and one.is_higher for one in differing):
+                part = "tube, or the doubles, which scatter more"
+            differing.append(Finding(name, key, found[key], part))
     return tuple(differing)
 
 
