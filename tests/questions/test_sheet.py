@@ -714,7 +714,7 @@ def test_a_crop_of_which_no_relation_was_found_has_its_plants_alone():
     found = sheet_of(lot="sugar_beet", few=((30, 2.2),))
     harvest = Harvest(expected=1.2)
     (block,) = [part for part in blocks(found, "metric", harvest) if part.name == "plants"]
-    assert not block.rows and "no published relation here is of" in block.lines[-1]
+    assert not block.rows and "relation here covers sugar beet" in block.lines[-1]
 
 
 @pytest.mark.slow

@@ -11,8 +11,8 @@ import numpy as np
 from metersim.measures.indices import BY_KEY, Limit
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import RESERVE, cautions
-from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, told
-from metersim.questions.shared.notes import HANDS_OFF, PROVE, level_text, not_known_text
+from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, capital, told
+from metersim.questions.shared.notes import HANDS_OFF, PROVE, beyond, level_text, not_known_text
 from metersim.questions.shared.words import (
     block,
     interval_text,
@@ -115,19 +115,18 @@ def _heading(axis: Axis) -> tuple[str, str]:
 
 def _deciding(response: Response, units: str) -> list[str]:
     """Notes that change the answer."""
-    sweep, plan, found = response.sweep, response.sweep.plan, []
+    plan, found = response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
         more = "Widen it." if can_go_on else "No more is allowed."
         found.append(f"The best lies at an end of the range, {_setting(axis, word)}. {more}")
     if response.tied is not None and (others := int(response.tied.sum()) - 1):
         found.append(f"{others:,} other points cannot be distinguished from the best.")
-    if response.best is not None and any(axis.spec.name == "vacuum" for axis in plan.axes):
-        found.append(f"{RESERVE[0].upper()}{RESERVE[1:]}.")
     if response.best is not None:
-        made = cautions(plan.job(response.best).made(), units)
-        found += [f"{line[0].upper()}{line[1:]}." for line in made]
-    if sweep.faults:
-        found.append(f"{len(sweep.faults):,} of {plan.many:,} points are not possible.")
+        if any(axis.spec.name == "vacuum" for axis in plan.axes):
+            found.append(f"{capital(RESERVE)}.")
+        found += beyond(plan.job(response.best).made(), units)
+    if faults := response.sweep.faults:
+        found.append(f"{len(faults):,} of {plan.many:,} points are not possible.")
     return found
 
 
@@ -359,7 +358,7 @@ def _importance(response: Response, importance: Importance, units: str) -> list[
 
 def notes(response: Response, units: str = "metric") -> list[str]:
     """Notes for the reader of a sweep."""
-    sweep, plan, found = response.sweep, response.sweep.plan, []
+    plan, found = response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
         end = f"the best lies at the end of the range of {axis.key} ({_rounded(axis, word)})"
         found.append(f"{end}: widen it" if can_go_on else f"{end}, which is all that is allowed")
@@ -367,16 +366,13 @@ def notes(response: Response, units: str = "metric") -> list[str]:
         if not response.acceptable.any():
             found.append("no point is acceptable; the best of all is named")
         if plan.many > 1:
-            found.append(
-                "the best of many points looks better than it is, as sampling error had a part in "
-                "its choice"
-            )
+            found.append("sampling error had a part in the choice of the best of many points")
         found += cautions(plan.job(response.best).made(), units)
     found += [doubt for doubt in doubts(response, units) if doubt not in found]
-    if sweep.faults:
-        point, fault = next(iter(sweep.faults.items()))
+    if faults := response.sweep.faults:
+        point, fault = next(iter(faults.items()))
         said = point_text(plan.axes, plan.points[point])
-        found.append(f"{len(sweep.faults):,} points are not possible, such as {said}: {fault}")
+        found.append(f"{len(faults):,} points are not possible, such as {said}: {fault}")
     return found
 
 
