@@ -67,3 +67,30 @@ def test_a_command_answers(name, folder, done):
 
 def test_every_command_is_typed():
     assert set(TYPED) | ELSEWHERE == set(QUESTIONS)
+
+
+METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b|seeds a kg")
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("name", sorted({*TYPED} - {"list", "guide", "sheet"}))
+def test_an_answer_fits_a_terminal_in_the_units_of_its_reader(name, folder, done, monkeypatch):
+    """24 lines of 118 letters; METERSIM_UNITS alone is enough for US units."""
+    for file, text in (("disc.toml", DISC), ("log.csv", LOG), ("tape.csv", TAPE)):
+        (folder / file).write_text(text)
+    monkeypatch.setenv("METERSIM_UNITS", "us")
+    told = done(name, *TYPED[name][0], *(("--workers", "1") if name in ALONE else ()))
+    lines = told.rstrip("\n").splitlines()
+    assert len(lines) <= 24 and max(map(len, lines)) <= 118
+    if name not in ("evidence", "lot"):  # a published case and a label keep their units
+        assert not METRIC.search(told)
+
+
+def test_units_are_those_typed_else_of_the_scenario_else_of_the_reader(folder, done, monkeypatch):
+    (folder / "us.toml").write_text('title = "own"\nextends = "maize_field"\nunits = "us"\n')
+    turns = ("--turns", "5")
+    assert METRIC.search(done("run", "maize_field", *turns))
+    assert not METRIC.search(done("run", "us.toml", *turns))
+    monkeypatch.setenv("METERSIM_UNITS", "metric")
+    assert not METRIC.search(done("run", "us.toml", *turns))
+    assert METRIC.search(done("run", "us.toml", *turns, "--units", "metric"))
