@@ -221,5 +221,4 @@ def finite(row: Mapping[str, Any]) -> dict[str, Any]:
 
 def plus(value: float, size: float) -> str:
     """A number with its sign and no more digits than an error of a size bears."""
-    said = plain(value, size)
-    return f"+{said}" if value > 0 and float(said.replace(",", "")) else said
+    return with_sign(plain(value, size))
