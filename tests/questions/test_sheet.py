@@ -563,7 +563,7 @@ def test_a_disc_that_another_beats_is_not_called_the_best(maize):
 
     assert "0.300 pp below the best; made for maize" in said(0.001, 0.003, 0.005)
     assert "cannot be distinguished from the best; made for maize" in said(-0.001, 0.003, 0.007)
-    assert "best of those that nothing speaks against" in said(-0.005, -0.003, -0.001)
+    assert "best of the discs without an objection" in said(-0.005, -0.003, -0.001)
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits
 from metersim.questions.habits.trials import LEAST_CHANGE, LONG, MOST_LOOKS, OFFSETS
 from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, told
-from metersim.questions.shared.notes import HANDS_OFF, level_text
+from metersim.questions.shared.notes import STOPPED, level_text
 from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import number, wrapped
 
@@ -55,7 +55,7 @@ def summary(result: Habits, units: str = "metric", details: bool = False) -> str
         if mixed(result, name) > MOSTLY
     ]
     found = Answer(
-        caution=HANDS_OFF,
+        caution=STOPPED,
         first=said,
         notes=notes,
         table=_table(result),

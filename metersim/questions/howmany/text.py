@@ -12,7 +12,7 @@ from metersim.measures.indices import BY_KEY
 from metersim.measures.limits import cautions
 from metersim.questions.howmany.standards import LEVEL, NEARLY, WORSE, Side, Standing, Stretch
 from metersim.questions.howmany.study import COUNTED, HowMany, Needed
-from metersim.questions.shared.answer import MOST_ROWS, Answer, finite
+from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, finite
 from metersim.questions.shared.counts import KINDS, MOST_PRACTICAL
 from metersim.questions.shared.looks import BELT, DISC, SENSOR, Look
 from metersim.questions.shared.notes import IN_THE_ROW, PROVE, asked, heading_of
@@ -67,15 +67,11 @@ def howmany_answer(result: HowMany, units: str = "metric", details: bool = False
     return Answer(
         caution=STOPPED_ROW,
         first=[*first, f"{length}."],
-        notes=[_sentence(line) for line in (*cautions(scenario, units), *scenario.warnings)],
+        notes=[f"{capital(line)}." for line in (*cautions(scenario, units), *scenario.warnings)],
         table=table,
         assumes="; ".join([every, settings, way, *map(str, scenario.unknown)]),
         details=howmany_text(result, units).splitlines(),
     ).text(details)
-
-
-def _sentence(line: str) -> str:
-    return f"{line[0].upper()}{line[1:]}."
 
 
 def _cases(result: HowMany) -> str:

@@ -27,7 +27,7 @@ from metersim.questions.next.study import (
 )
 from metersim.questions.next.target import KINDS, Compared
 from metersim.questions.next.text import THIN, next_text
-from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, plus
+from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, capital, plus
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.notes import RUNNING, STOPPED, asked, level_text
 
@@ -74,7 +74,7 @@ def next_answer(
 
 
 def _sentence(words: str) -> str:
-    return f"{words[0].upper()}{words[1:]}{'' if words[-1] in '.?' else '.'}"
+    return f"{capital(words)}{'' if words[-1] in '.?' else '.'}"
 
 
 def _do(found: NextMove) -> str:

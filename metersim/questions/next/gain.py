@@ -20,7 +20,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.next.moves import STAY, Move
-from metersim.questions.next.possible import Floats, Possible, bent_shares, setting_errors
+from metersim.questions.next.possible import Floats, Possible, bent_shares, setting_errors, shrunk
 from metersim.questions.shared.hidden import State
 from metersim.questions.shared.looks import BELT, HALF, STRETCH, kept_full, loads_at
 from metersim.run.parallel import in_order
@@ -76,11 +76,7 @@ class Gain:
     @property
     def without_sampling(self) -> Floats:
         """Changes of long runs: their distances from the mean, less what sampling adds. [1]"""
-        if not self.sampled:
-            return self.changes
-        spread = float(self.changes.var(ddof=1))
-        part = math.sqrt(max(1 - self.sampled / spread, 0.0)) if spread > 0 else 0.0
-        return self.value + part * (self.changes - self.value)
+        return shrunk(self.changes, self.sampled) if self.sampled else self.changes
 
     @property
     def error_variance(self) -> float:

@@ -213,8 +213,12 @@ def without_sampling(shares: Floats, each: float) -> Floats:
     each : float
         Design effect over the cells of a run: four times the sampling variance of an angle.
     """
-    angles = ANGLE.to(shares)
-    spread = float(angles.var(ddof=1)) if len(angles) > 1 else 0.0
-    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
-    middle = float(angles.mean())
-    return ANGLE.back(middle + part * (angles - middle))
+    return ANGLE.back(shrunk(ANGLE.to(shares), each / 4))
+
+
+def shrunk(values: Floats, sampled: float) -> Floats:
+    """Values with their distances from the mean reduced by what a sampling variance adds."""
+    spread = float(values.var(ddof=1)) if len(values) > 1 else 0.0
+    part = math.sqrt(max(1 - sampled / spread, 0.0)) if spread > 0 else 0.0
+    middle = float(values.mean())
+    return middle + part * (values - middle)

@@ -12,12 +12,18 @@ from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.spread import Spread
 
 
-def stand_json(stand: Stand, harvest: Harvest) -> dict[str, Any]:
-    """Plants, with the loss range of each relation; money is given only with a price."""
+def plants_json(stand: Stand) -> dict[str, Any]:
+    """Measures of plants, and the spread that perfectly even seeds would leave."""
     made: dict[str, Any] = {}
     for measure in stand.measured.measures:
         put(made, measure.key, stand.reach(measure.key).to_dict(), measure.kind)
     made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
+    return made
+
+
+def stand_json(stand: Stand, harvest: Harvest) -> dict[str, Any]:
+    """Plants, with the loss range of each relation; money is given only with a price."""
+    made = plants_json(stand)
     if stand.spread:
         made["uncertainty"] = uncertainty_json(stand.spread)
     made["yield_as_published"] = losses_json(stand.losses, harvest)

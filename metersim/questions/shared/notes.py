@@ -10,6 +10,7 @@ from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.limits import cautions, outside
+from metersim.questions.shared.answer import capital
 from metersim.questions.shared.discrepancy import widening
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
@@ -24,10 +25,6 @@ from metersim.run.records import Origin
 
 PROVE = "A prediction for learning and planning: prove it on a bench."
 MANUAL = "The machine's manual and local rules come first"
-HANDS_OFF = (  # in one line
-    "Stop fan and disc before a hand goes near the meter. Measure at a port, guards on. "
-    "Manual first."
-)
 AT_A_METER = (
     "Stop the machine and the fan, and lower or block what is raised, before a hand goes near the "
     f"meter; keep out of treated-seed dust. {MANUAL}."
@@ -162,7 +159,7 @@ def sign_lines(spread: Spread, names: Mapping[str, str]) -> list[str]:
     """A line that names the differences whose sign depends on uncertain inputs."""
     found = [names[key] for key in names if spread.has_either_sign(key)]
     said = f"{', '.join(found)}: may rise or fall with the uncertain inputs ({spread.about})."
-    return [said[0].upper() + said[1:]] if found else []
+    return [capital(said)] if found else []
 
 
 BLUNT_PRECISION = 0.25  # spacings spread evenly over the normal class have 1/sqrt(12)

@@ -23,7 +23,7 @@ from metersim.machine.sources import (
 from metersim.measures.indices import FLAT
 from metersim.measures.intervals import Estimate
 from metersim.measures.limits import DOUBLES, SCATTER, SPEED_CEILING
-from metersim.questions.shared.answer import plus
+from metersim.questions.shared.answer import capital, plus
 from metersim.questions.shared.words import (
     notch_text,
     number,
@@ -113,7 +113,7 @@ def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
     best = max(free, key=lambda other: other.lead[other.leading].value, default=one)
     lead, made = best.lead[best.leading].value, _made_for(one, sheet)
     if lead <= 0:
-        return f"chosen: best of those that nothing speaks against; {made}"
+        return f"chosen: best of the discs without an objection; {made}"
     if best.is_distinguished:
         return f"chosen: {number(lead * 100)} pp below the best; {made}"
     return f"chosen: cannot be distinguished from the best; {made}"
@@ -251,7 +251,7 @@ def _line(rule: Rule, sheet: Sheet, units: str) -> str:
         named = {key: set_quantity("pressure", one, units) for key, one in rule.values.items()}
         said = said.format(crop=scenario.lot.crop, **named)
     found = _found(rule, LEADS[sheet.leading], units)
-    return f"{said[0].upper()}{said[1:]}. The simulation {verdict}: {found}."
+    return f"{capital(said)}. The simulation {verdict}: {found}."
 
 
 def _found(rule: Rule, word: str, units: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from metersim.machine.discs import GenericDisc
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.jsonparts import losses_json, plants_json
 from metersim.questions.shared.plantwords import NONE
 from metersim.questions.shared.spread import Spread
 from metersim.questions.sheet.discfit import Objection
@@ -112,27 +113,7 @@ def _spread(spread: Spread) -> dict[str, Any]:
 
 
 def _stand(sheet: Sheet, harvest: Harvest) -> dict[str, Any]:
-    stand = sheet.stand
-    made: dict[str, Any] = {}
-    for measure in stand.measured.measures:
-        put(made, measure.key, stand.reach(measure.key).to_dict(), measure.kind)
-    made["even_seeds_sd_m"] = number_or_none(stand.even_sd)
+    made = plants_json(sheet.stand)
     if harvest.expected is not None:
-        made["yield_as_published"] = [
-            {
-                "relation": loss.relation.key,
-                "outside_what_was_studied": loss.outside,
-                **{
-                    name: {
-                        "low": number_or_none(to(loss.relation, loss.low)),
-                        "high": number_or_none(to(loss.relation, loss.high)),
-                    }
-                    for name, to in (
-                        ("loss_kg_per_m2", harvest.in_yield),
-                        ("loss_share", harvest.in_share),
-                    )
-                },
-            }
-            for loss in stand.losses
-        ]
+        made["yield_as_published"] = losses_json(sheet.stand.losses, harvest)
     return made

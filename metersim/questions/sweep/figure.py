@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import LEVEL_TOTAL
+from metersim.questions.shared.answer import capital
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
     INK,
@@ -129,7 +130,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
 def _heading(response: Response, units: str) -> str:
     name = measure_name(response.key)
     if response.best is None:
-        return f"{name[0].upper()}{name[1:]}"
+        return capital(name)
     plan, kind = response.sweep.plan, BY_KEY[response.key].kind
     best = quantity(kind, float(response.values[response.best, 0]), units)
     where = point_text(plan.axes, plan.points[response.best])

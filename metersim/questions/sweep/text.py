@@ -12,7 +12,7 @@ from metersim.measures.indices import BY_KEY, Limit
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import RESERVE, cautions
 from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, capital, told
-from metersim.questions.shared.notes import HANDS_OFF, PROVE, beyond, level_text, not_known_text
+from metersim.questions.shared.notes import PROVE, STOPPED, beyond, level_text, not_known_text
 from metersim.questions.shared.words import (
     block,
     interval_text,
@@ -64,7 +64,7 @@ def summary(
     limits = ", ".join(limit_text(one, units, plain_name) for one in response.limits)
     middle = [f"{one} at its middle" for one in response.sweep.plan.unknown]
     found = Answer(
-        caution="" if response.best is None else HANDS_OFF,
+        caution="" if response.best is None else STOPPED,
         first=first,
         notes=_deciding(response, units)[:MOST_NOTES],
         assumes="; ".join([response.sweep.plan.base.title, f"acceptable: {limits}", *middle]),
@@ -80,7 +80,7 @@ def summary(
 def _first(response: Response, units: str) -> list[str]:
     """Sentences on the best point, its value, and how many points are acceptable."""
     plan, kind, name = response.sweep.plan, BY_KEY[response.key].kind, plain_name(response.key)
-    name = name[0].upper() + name[1:]
+    name = capital(name)
     values = response.values[:, 0]
     if not np.isfinite(values).any():
         return [f"{name}: no value at any point."]
