@@ -28,6 +28,7 @@ from .questions.habits.study import Habits, habits
 from .questions.howmany.study import HowMany, howmany
 from .questions.learn.study import Learned, learn
 from .questions.measured.study import Counted, measured
+from .questions.next.diagnosis import Used
 from .questions.next.study import NextMove, next_move
 from .questions.shared.looks import Look, look_of_seeds
 from .questions.shared.page import save

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from typing import Any, NoReturn
 
 OK, BAD_INPUT, INTERRUPTED = 0, 2, 130
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""Threads of numpy's linear algebra.  Its matrices here are small, and threads that wait for one
+another cost more than they bring; work is spread over processes."""
 MOST_FAULTS = 20  # printed
 
 RETIRED_COMMANDS = {"ladder": "steps"}
@@ -36,6 +39,8 @@ RETIRED_OPTIONS = {
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and give its exit status; bad input is told in one line a fault."""
+    for name in THREADS:  # read when numpy is loaded
+        os.environ.setdefault(name, "1")
     try:
         return _main(arguments)
     except KeyboardInterrupt as stop:

@@ -23,9 +23,8 @@ SOURCES: dict[str, str] = {
     "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
     "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
     "OOPSLA '14 (from memory).",
-    "strong2014": "Strong, Oakley & Brennan 2014, Estimating multiparameter partial expected value "
-    "of perfect information from a probabilistic sensitivity analysis sample, Med Decis Making "
-    "34(3):311-326 (from memory).",
+    "rasmussen2006": "Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, chapters "
+    "2 and 5 (from memory).",
     "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",
     # seed lots
     "sezer": "Sezer et al., measured properties of dent maize (year and journal not noted).",

@@ -176,6 +176,8 @@ MEASURES: tuple[Measure, ...] = (
         "shown4",
         "shown5",
     ),
+    _share("sensor.skip", "cells that the sensor shows as empty", "cells", "dark"),
+    _share("sensor.double", "cells that the sensor shows with two or more", "cells", "flickering"),
 )
 BY_KEY = {measure.key: measure for measure in MEASURES}
 

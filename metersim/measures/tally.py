@@ -306,6 +306,7 @@ class _Sums:
         self._spacings = _Table(cells, stretches, 2 * self._classes, values=2)
         self._signals = _Table(cells, stretches, self._classes)
         self._seeds = _Table(cells, stretches, 2, values=2)
+        self._pulses = _Table(cells, stretches, 3)
 
     def add(self, piece: Piece) -> None:
         """Add the next piece."""
@@ -318,6 +319,9 @@ class _Sums:
         seeds = piece.seeds
         fall = seeds.landing_time - seeds.release_time
         self._seeds.add(seeds.cell, seeds.seen.view(np.int8), fall, fall * fall)
+        first, many = piece.first_cell, len(piece.cells)
+        pulses = np.bincount(seeds.cell[seeds.seen] - first, minlength=many)
+        self._pulses.add(np.arange(first, first + many), np.minimum(pulses, 2))
         found = observed_seeds(self._origin, seeds)
         self._add_spacings(*self._row.add(found.position, found.cell))
         self._add_signals(*self._shown.add(seeds.sensor_time[seeds.seen], seeds.cell[seeds.seen]))
@@ -343,6 +347,7 @@ class _Sums:
         count, excess, excess2 = spacings[..., : self._classes] + spacings[..., self._classes :]
         seeds, fall, fall2 = self._seeds.tables
         (shown,) = self._signals.tables
+        (pulses,) = self._pulses.tables
         several, alone, vacant = place_counts(count).T.astype(float)
         time = self._clock.passed()
         return {
@@ -371,4 +376,6 @@ class _Sums:
             "area": time * self._demand.speed * self._demand.row_spacing,
             **{f"shown{k}": column for k, column in enumerate(shown.T, start=1)},
             "shown": shown.sum(axis=1),
+            "dark": pulses[:, 0],
+            "flickering": pulses[:, 2],
         }

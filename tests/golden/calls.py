@@ -273,7 +273,7 @@ def howmany() -> Any:
 
 
 def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = ()) -> Call:
-    """The next move, with few states; `earlier` is of notches and what was counted at them."""
+    """The next move, with few possible meters; `earlier` is of notches and what was counted at them."""
 
     def call() -> Any:
         scenario = m.load_scenario(name)
@@ -282,7 +282,12 @@ def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = (
             for notch, one in earlier
         ]
         found = m.next_move(
-            scenario, [m.look_of_seeds(*one) for one in looks], earlier=before, states=30, seed=2
+            scenario,
+            [m.look_of_seeds(*one) for one in looks],
+            earlier=before,
+            runs=80,
+            each=60,
+            seed=2,
         )
         kept = {"kind": found.kind, "worths": plain(found.values_of_knowing), "more": found.more}
         kept |= {"targets": plain(found.targets), "differs": found.differs}

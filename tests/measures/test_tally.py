@@ -94,6 +94,7 @@ def plain_sums(run, stretches):
     time = np.diff(np.interp(angles, turned, run.ticks.time))
     seen = np.flatnonzero(seeds.seen)
     seen = seen[np.argsort(seeds.sensor_time[seen], kind="stable")]
+    pulses = np.bincount(seeds.cell[seeds.seen], minlength=count)
     shown = np.diff(seeds.sensor_time[seen]) * speed / nominal
     return sums | {
         "seeds": add_up(seeds.cell),
@@ -104,6 +105,8 @@ def plain_sums(run, stretches):
         "area": time * speed * scenario.demand.row_spacing,
         "shown": add_up(seeds.cell[seen][:-1]),
         **add_classes("shown", seeds.cell[seen][:-1], shown)[1],
+        "dark": add_up(np.arange(count), pulses == 0),
+        "flickering": add_up(np.arange(count), pulses > 1),
     }
 
 

@@ -74,7 +74,7 @@ def vague(stations):
 
 
 def moves(stations):
-    found = m.next_move(BENCH, COUNT, states=12, stations=stations)
+    found = m.next_move(BENCH, COUNT, runs=40, each=20, stations=stations)
     return table(found.to_dataframe())
 
 
@@ -182,7 +182,7 @@ def test_a_value_is_refused_where_a_study_moves_its_settings_and_taken_elsewhere
     with pytest.raises(ValueError, match=r"give the class, stations=\{'singulator': Eager\}"):
         m.compare(BENCH, vary="notch=0,1", stations=value)
     with pytest.raises(ValueError, match="is a value with settings of its own"):
-        m.next_move(BENCH, COUNT, states=4, stations=value)
+        m.next_move(BENCH, COUNT, runs=40, each=20, stations=value)
     found = m.compare(BENCH, vary="vacuum_kpa=3,4", stations=value)
     assert [part.origin.replaced for part in found.measured] == [{"singulator": "Eager"}] * 2
 
@@ -273,7 +273,7 @@ def same(one, other):
         lambda one: table(m.sweep(m.plan_sweep(one, "notch=0,1", changes=SHORT)).to_dataframe()),
         lambda one: table(m.steps(one, cells=300, draws=2).to_dataframe()),
         lambda one: table(m.howmany(one, one, cells=600).to_dataframe()),
-        lambda one: table(m.next_move(one, COUNT, states=4, wanted=one).to_dataframe()),
+        lambda one: table(m.next_move(one, COUNT, runs=40, each=20, wanted=one).to_dataframe()),
         lambda one: dict(m.plants(one)),
         lambda one: table(m.spread(one, draws=2).to_dataframe()),
     ],
@@ -428,7 +428,7 @@ WRONG = {
     "response": lambda: m.respond(m.sweep(m.plan_sweep(BENCH, "notch=0,1")), "skips"),
     "limit": lambda: read_limit("per_spacing.miss"),
     "also": lambda: m.next_move("maize_bench", COUNT, also=["fan"]),
-    "wanted": lambda: m.next_move(BENCH, COUNT, states=4, skips_most=0.6, doubles_most=0.6),
+    "wanted": lambda: m.next_move(BENCH, COUNT, runs=40, each=20, skips_most=0.6, doubles_most=0.6),
     "sheet": lambda: m.sheet("sugar_beet", ["speed_kmh=6", "notch=1"]),
 }
 
@@ -460,6 +460,7 @@ def test_no_fault_outside_of_commands_names_an_option():
         "whole.py",
         "plantwords.py",
         "countoptions.py",
+        "used.py",
     }
     option = re.compile(r"--[a-z]")
     for path in package.rglob("*.py"):

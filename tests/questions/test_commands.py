@@ -47,8 +47,8 @@ ALONE = ("learn", "habits", "next", "evidence")  # that start processes unless t
 
 @pytest.fixture
 def quick(monkeypatch):
-    """Few states of meters, and short runs, where the number is no option."""
-    few = {"states": 6}
+    """Few possible meters, and short runs, where the number is no option."""
+    few = {"runs": 60, "each": 60}
     monkeypatch.setattr(naming, "CELLS", 150)
     monkeypatch.setattr(next_command, "next_move", lambda *a, **k: next_move(*a, **{**k, **few}))
     monkeypatch.setattr(habits_command, "habits", lambda *a, **k: habits(*a, **{**k, "grid": 3}))

@@ -17,6 +17,7 @@ from metersim.questions.shared.looks import (
     STRETCH,
     Look,
     Rates,
+    levels_of,
     loads,
     log_chances,
     look_of_seeds,
@@ -28,7 +29,7 @@ from metersim.run.simulation import simulate
 
 def chance_of(rates, look):
     """Logarithm of the chance of one look under one meter's rates."""
-    return float(log_chances([rates], [look])[0, 0])
+    return float(log_chances(levels_of([rates]), [look])[0, 0])
 
 
 BENCH = load_scenario("maize_bench")

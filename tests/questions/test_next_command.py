@@ -1,5 +1,6 @@
 """``metersim next``: what it says, what it refuses, and the log that it reads."""
 
+import argparse
 import json
 
 import numpy as np
@@ -8,14 +9,13 @@ import pytest
 import metersim as m
 from metersim.cli import main
 from metersim.questions.next.answer import next_answer
-from metersim.questions.next.likely import OFF
 from metersim.questions.next.study import next_move
 from metersim.questions.next.text import next_text
+from metersim.questions.next.used import used_of
 from metersim.questions.next.written import next_json
 from metersim.questions.shared import page as figures
 from metersim.questions.shared.answer import LINES, MOST_ROWS
 from metersim.questions.shared.countlog import entry_of, with_entry
-from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.looks import look_of_seeds
 from metersim.questions.shared.notes import RUNNING, STOPPED
 from metersim.questions.shared.words import WIDE
@@ -23,16 +23,17 @@ from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
 
+FEW = {"runs": 100, "each": 150}
 COUNT = ("--counted", "500", "--skips", "2", "--doubles", "60")
 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
-    """Few states: what is told does not depend on how many."""
+    """Few runs: what is said does not depend on how many."""
     import metersim.questions.next.command as command
 
     def short(*args, **options):
-        return next_move(*args, **{**options, "states": 24})
+        return next_move(*args, **{**options, **FEW})
 
     monkeypatch.setattr(command, "next_move", short)
 
@@ -57,21 +58,19 @@ def refused(capsys, *words):
 
 
 def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
-    said = next_text(next_move(BENCH, look_of_seeds(500, skips=2, doubles=52), states=80))
+    said = next_text(next_move(BENCH, look_of_seeds(500, skips=2, doubles=52), **FEW))
     lines = said.splitlines()
-    more = [len(part.splitlines()) + 1 for part in said.split("\n\n") if part.startswith("Notch ")]
-    more.append(max(said.count("the counts cannot distinguish") - 1, 0))
-    assert len(lines) - sum(more) <= 44 and max(map(len, lines)) <= WIDE
+    assert len(lines) <= 60 and max(map(len, lines)) <= WIDE
     move = next(line for line in lines if line.startswith("Do next"))
     assert "one notch more aggressive: +" in move and "worse in" in move
     for words in (
         "52 doubles (11.6 %",
         "counts: too many",
-        "for: 11.6 % doubles (",
+        "% skips with 11.6 % doubles (",
         "times likelier)",
         "common practice",
         "the simulation agrees",
-        "cannot distinguish seed size from singulator",
+        "the counts cannot distinguish: smaller seed, singulator too far",
         "manual and local rules come first",
     ):
         assert words in said
@@ -86,7 +85,7 @@ def test_a_count_as_wanted_is_left_alone_with_a_caution_for_the_count(capsys):
 
 def test_a_few_doubles_more_than_a_limit_ask_for_so_many_cells_more():
     count = look_of_seeds(250, skips=1, doubles=9)
-    found = next_move(BENCH, count, states=24, doubles_most=0.02)
+    found = next_move(BENCH, count, **FEW, doubles_most=0.02)
     assert found.more and f"some {found.more:,} cells more" in next_text(found)
 
 
@@ -100,13 +99,6 @@ def test_steps_come_in_the_units_that_are_asked_for(capsys):
     assert "2 inH2O less vacuum" in said and "gate 0.25 in lower" in said and "kPa" not in said
 
 
-def test_what_is_called_off_is_what_its_words_say():
-    """The bounds, one SD of the prior, in the words beside them."""
-    scale = {"seed size": 100, "vacuum": 100, "singulator": 1, "pool": 100, "sensor": 100}
-    for name, words in OFF.items():
-        assert float(words.split()[0]) == pytest.approx(scale[name] * HIDDEN[name].sd)
-
-
 @pytest.mark.parametrize(
     ("doubles", "skips", "way", "first"),
     [
@@ -118,11 +110,11 @@ def test_what_is_called_off_is_what_its_words_say():
 )
 def test_the_answer_says_whether_to_act_why_and_what_to_expect(doubles, skips, way, first):
     count = look_of_seeds(500, skips=skips, doubles=doubles, way=way)
-    found = next_move(BENCH, count, states=24)
+    found = next_move(BENCH, count, **FEW)
     said = next_answer(found)
     lines = said.splitlines()
     assert len(lines) <= LINES and max(map(len, lines)) <= WIDE
-    assert lines[0] == f"Caution: {RUNNING if found.kind == 'same' else STOPPED}"
+    assert lines[0] == f"Caution: {RUNNING if found.kind in ('same', 'keep') else STOPPED}"
     assert lines[1].startswith(first)
     if found.differs:
         assert "chance alone does not explain it" in lines[2]
@@ -136,7 +128,7 @@ def test_the_answer_says_whether_to_act_why_and_what_to_expect(doubles, skips, w
     made = json.loads(next_json(found))
     assert made["advice"]["kind"] == found.kind and len(made["moves"]) == len(found.gains)
     assert made["counts"][0]["doubles"]["counted"] == doubles
-    assert len(made["causes"]) == len(found.diagnosis.sides)
+    assert len(made["causes"]) == len(found.diagnosis.names)
 
 
 # the log
@@ -150,7 +142,6 @@ def logged(path, *counts, row="3"):
     return str(path)
 
 
-@pytest.mark.slow
 def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24), (1, 2, 18))
     logged(tmp_path / "log.csv", (0, 2, 3), row="4")
@@ -162,14 +153,12 @@ def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
     assert "3 doubles" in other and "leave it" in other
 
 
-@pytest.mark.slow
 def test_a_present_count_goes_before_the_log(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (1, 2, 18))
     said = answer(capsys, *COUNT, "--log", log)
     assert "notch 0" in said and "60 doubles" in said and "1 earlier count" in said
 
 
-@pytest.mark.slow
 def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24))
     said = answer(capsys, "--log", log, "--set", "cells=32")
@@ -215,6 +204,21 @@ def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
             ["--accept: cells.skip<=2%: cells.skip has two limits"],
         ),
         ((*COUNT, "--figure", "x.txt"), ["--figure: x.txt: must end in"]),
+        ((*COUNT, "--monitor", "spacing"), ["--monitor: spacing: goes with --counted-by sensor"]),
+        ((*COUNT, "--area", "2ha"), ["--seeds-used: is needed with --area"]),
+        ((*COUNT, "--seeds-used", "10"), ["--area: is needed with --seeds-used"]),
+        (
+            (*COUNT, "--seeds-used", "12 bags", "--area", "2ha"),
+            ["--seeds-used: 12 bags: must be a number with one of the units kg, g, lb, or a bare"],
+        ),
+        (
+            (*COUNT, "--seeds-used", "80000", "--area", "2"),
+            ["--area: 2: must be a number with one of the units ha, acre"],
+        ),
+        (
+            (*COUNT, "--seeds-used", "800000", "--area", "2acre"),
+            ["--seeds-used: 800000: is "],
+        ),
     ],
 )
 def test_what_does_not_add_up_is_told_in_a_line_each(capsys, words, told):
@@ -239,13 +243,13 @@ def test_a_row_that_a_log_does_not_hold_is_told(capsys, tmp_path):
 
 
 def test_the_picture_shows_chances_and_gains():
-    found = next_move(BENCH, look_of_seeds(500, skips=2, doubles=60), states=24)
+    found = next_move(BENCH, look_of_seeds(500, skips=2, doubles=60), **FEW)
     page = m.draw(found)
     first, second = page.axes
     dots = [line for line in first.lines if line.get_marker() == "o"]
     after = [line.get_xdata()[0] for line in dots if line.get_markersize() == 6]
-    told = found.diagnosis
-    wanted = sorted((100 * told.after(side) for side in told.sides), reverse=True)
+    known = found.diagnosis
+    wanted = sorted((100 * known.after(name) for name in known.names), reverse=True)
     assert np.allclose(after, wanted)
     (mine,) = [line for line in second.lines if line.get_marker() == "D"]
     assert mine.get_xdata()[0] == pytest.approx(100 * found.chosen.value)
@@ -272,8 +276,33 @@ def test_a_worker_that_is_ended_from_outside_is_told_in_a_line(capsys, monkeypat
     assert line.startswith("metersim: --workers: 1: a worker was ended from outside")
 
 
-def test_of_counts_that_no_likely_meter_shows_nothing_is_drawn():
-    """Seeds without vacuum; control: with vacuum, what may be off and what moves bring."""
-    count = m.look_of_seeds(479, skips=3, doubles=2)
-    odd = m.next_move(m.load_scenario("maize_bench", ["vacuum_kpa=0"]), count, states=24)
-    assert not m.draw(odd).axes and len(m.draw(m.next_move("maize_bench", count, states=24)).axes)
+# seed used on a known area
+
+
+@pytest.mark.parametrize(
+    ("used", "area"),
+    [("80000", "1 ha"), ("80,000", "2.4710538 acres"), ("23.2kg", "1ha"), ("51.147 lb", "10000m2")],
+)
+def test_seed_used_is_compared_with_what_the_rate_asks_for(used, area):
+    """80,000 seeds a hectare: by count and by the mass of the lot, in both families of units."""
+    scenario = BENCH.replace(demand__rate=8.0)
+    options = argparse.Namespace(seeds_used=used, area=area)
+    found = used_of(options, scenario)
+    mass = 80_000 * scenario.seeds.seed_mass
+    wanted = {"kg": 23.2 / mass, "lb": 51.147 * 0.45359237 / mass}
+    unit = used.lstrip("0123456789., ")
+    assert found.ratio == pytest.approx(wanted.get(unit, 1.0), rel=1e-6)
+    assert found.weighed == bool(unit)
+
+
+def test_nothing_used_is_nothing_known():
+    assert used_of(argparse.Namespace(seeds_used=None, area=None), BENCH) is None
+
+
+def test_the_answer_asks_once_how_the_monitor_counts(capsys):
+    words = ("--counted", "600", "--skips", "40", "--doubles", "8", "--counted-by", "sensor")
+    asks = "Does the monitor count empty cells, or spacings that it measures?"
+    assert asks in answer(capsys, *words)
+    assert asks not in answer(capsys, *words, "--monitor", "spacing")
+    clean = answer(capsys, *words, "--lens", "clean")
+    assert "seeds missed by the sensor" not in clean

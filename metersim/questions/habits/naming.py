@@ -32,7 +32,7 @@ from metersim.questions.habits.trials import (
     put_right,
 )
 from metersim.questions.shared.hidden import HIDDEN, State, meter_of
-from metersim.questions.shared.looks import Look, Rates, log_chances, rates
+from metersim.questions.shared.looks import Look, Rates, levels_of, log_chances, rates
 from metersim.questions.shared.settings import Steps, moved
 from metersim.run.parallel import in_order
 
@@ -248,5 +248,5 @@ def _log_chances(held: Sequence[Rates | None], looks: Sequence[Look]) -> Floats:
     """Log chance of looks at one setting for each meter; impossible meters have no chance."""
     can = np.array([rate is not None for rate in held])
     chances = np.full((len(looks), len(held)), -np.inf)
-    chances[:, can] = log_chances([rate for rate in held if rate is not None], looks)
+    chances[:, can] = log_chances(levels_of([rate for rate in held if rate is not None]), looks)
     return chances

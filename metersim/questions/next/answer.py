@@ -5,30 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from metersim.questions.next.gain import LEVEL, Gain
-from metersim.questions.next.likely import (
-    INSPECTIONS,
-    OFF,
-    best_look,
-    by_change,
-    inseparable,
-    percent_text,
-)
-from metersim.questions.next.study import (
+from metersim.questions.next.decide import (
     BRUSH,
-    MEND,
+    CHECK,
+    EXCLUDED,
+    KEEP,
     MOVE,
-    NO_GAIN,
     SAME,
     STRANGE,
-    SURE_ENOUGH,
-    NextMove,
     missed_share,
 )
-from metersim.questions.next.target import KINDS, Compared
+from metersim.questions.next.gain import LEVEL, Gain
+from metersim.questions.next.hypotheses import DRIVE, ELSE, FAULTS, LENS
+from metersim.questions.next.likely import (
+    alike,
+    in_order_of_chance,
+    percent_text,
+    short_of,
+    words_of,
+)
+from metersim.questions.next.study import NextMove
+from metersim.questions.next.target import KINDS
 from metersim.questions.next.text import THIN, next_text
 from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, capital, plus
-from metersim.questions.shared.hidden import HIDDEN
 from metersim.questions.shared.notes import RUNNING, STOPPED, asked, level_text
 
 MOVING = {  # instruction for a step of each setting
@@ -38,7 +37,11 @@ MOVING = {  # instruction for a step of each setting
     "guide": "Have the {}",
     "hole": "Take a disc with {}",
 }
-LIKELIER = 1.5  # chance of a fault after the counts over that before, above which it is named
+THEN = {LENS: " Give --lens clean then.", DRIVE: " Give --seeds-used and --area then."}
+ASKS = (
+    "Does the monitor count empty cells, or spacings that it measures? Its manual says. Give "
+    "--monitor cells or --monitor spacing; until then both are held possible."
+)
 
 
 def next_answer(
@@ -62,7 +65,7 @@ def next_answer(
     assumes = [asked(scenario, units)[1], *([machine.title] if machine else [])]
     assumes += [f"{one}, at the middle" for one in scenario.unknown]
     answer = Answer(
-        caution=RUNNING if found.kind == SAME else STOPPED,
+        caution=RUNNING if found.kind in (SAME, KEEP) else STOPPED,
         first=[_do(found), why(found), _expected(found)],
         notes=[*map(_sentence, notes), *_notes(found)],
         table=_table(found),
@@ -78,29 +81,24 @@ def _sentence(words: str) -> str:
 
 
 def _do(found: NextMove) -> str:
-    """Instruction in one sentence."""
-    if found.kind == BRUSH:
-        return "Brush the sensor's lens, and count again. Move no setting."
+    """Instruction in one or two sentences."""
+    if found.kind == MOVE and found.chosen:
+        move = found.chosen.move
+        (form,) = [MOVING[name] for name in move.steps]
+        return _sentence(f"{form.format(move.words)}, then count again")
+    if found.kind in (CHECK, BRUSH):
+        then = THEN.get(found.advice.fault, "")
+        return f"{_sentence(found.words)}{then} Move no setting yet."
     if found.kind == STRANGE:
         return "Move nothing. Check the counts, and that lot, disc and settings are those given."
-    if found.chosen:
-        move = found.chosen.move
-        (form,) = [MOVING[name] for name in move.steps] or ["{}"]
-        return _sentence(f"{form.format(move.words)}, then count again")
-    if found.more is not None:
-        return f"Leave it, and count {found.more:,} more cells."
-    return "Leave it; move nothing." if found.kind == SAME else "Leave it, and look for the cause."
+    more = f"count {found.more:,} more cells." if found.more is not None else ""
+    if found.kind == KEEP:
+        return f"Keep the last move, and {more or 'count again.'}"
+    return f"Leave it, and {more}" if more else "Leave it; move nothing."
 
 
 def why(found: NextMove) -> str:
     """Reason of the advice in one or two sentences."""
-    if found.kind == STRANGE:
-        odd = found.strange[0]
-        side = "less" if odd.share < odd.expected else "more"
-        return (
-            f"{percent_text(odd.share)} {KINDS[odd.kind]} is far {side} than any likely meter has "
-            f"at these settings ({percent_text(odd.expected)})."
-        )
     pairs = [
         (one.excess(kind), k, kind)
         for k, one in enumerate(found.targets)
@@ -111,29 +109,30 @@ def why(found: NextMove) -> str:
     excess, at, kind = max(pairs)
     one = found.targets[at]
     share = f"{percent_text(one.counted[kind] / one.look.cells)} {KINDS[kind]}"
-    usual = percent_text(getattr(one.wanted, kind))
+    usual = percent_text(one.usual(kind))
+    than = "the acceptance limit" if kind in one.limits else "a meter in order"
     if found.differs:
-        than = "the acceptance limit" if _is_limit(one, kind) else "a meter in order has"
-        return f"{share} is more than {than} ({usual}); chance alone does not explain it."
-    named = " and ".join(KINDS[kind] for kind in one.counted)
-    of = "the acceptance limit" if _is_limit(one, kind) else "a meter in order"
+        said = f"{share} is more than {than} has ({usual}); chance alone does not explain it."
+        if kind in one.limits:
+            said = f"{share} is more than {than} ({usual}); chance alone does not explain it."
+        if found.kind == KEEP:
+            said += " The counts since the last move do not prove that it was wrong."
+        return said
     if excess <= 0:
-        said = f"There are no more {named} than in {of} ({usual} {KINDS[kind]})."
+        named = " and ".join(KINDS[kind] for kind in one.counted)
+        said = f"There are no more {named} than in {than} ({usual} {KINDS[kind]})."
     else:
-        said = f"Chance alone explains {share}; {of} has {usual}."
-    return said if found.kind == SAME else f"{said} The settings themselves can be improved."
-
-
-def _is_limit(one: Compared, kind: str) -> bool:
-    """Whether the wanted rate of a kind is given, as no machine differs from it."""
-    return bool(one.machines) and all(
-        getattr(each, kind) == getattr(one.wanted, kind) for each in one.machines
-    )
+        said = f"Chance alone explains {share}; {than} has {usual}."
+        if kind in one.limits:
+            said = f"Chance alone explains {share}; {than} is {usual}."
+    if found.advice.stands:
+        return f"{said} The move was advised before, and later counts do not exclude it."
+    return f"{said} The settings themselves can be improved." if found.kind == MOVE else said
 
 
 def _expected(found: NextMove) -> str:
     """What to expect of the advice, with its interval."""
-    if found.kind in (MOVE, MEND) and found.chosen:
+    if found.kind == MOVE and found.chosen:
         value, between = pp(found.chosen)
         return (
             f"Expect {value} percentage points of singulation ({between}). It gets worse in "
@@ -142,17 +141,20 @@ def _expected(found: NextMove) -> str:
     if found.kind == BRUSH:
         share = missed_share(found.targets, found.diagnosis)
         return f"Of 100 skips too many, about {100 * share:.0f} are likely seeds that it missed."
-    if found.kind == STRANGE:
-        return "No move can be judged before such a meter is found."
-    if found.kind == NO_GAIN and found.gains:
-        value, between = pp(found.gains[0])
-        said = (
-            f"No single step surely improves it. The best, {found.gains[0].move.words}, brings "
-            f"{value} percentage points ({between})."
+    if found.kind == CHECK:
+        fault = FAULTS[found.advice.fault]
+        chance = found.diagnosis.after(fault.name)
+        return (
+            f"Such a count comes from this fault in {_in_100(chance)} of 100 cases: {fault.short}."
         )
-        if found.more is not None:
-            return f"{said} After the count it is worse in {100 * SURE_ENOUGH:.0f} of 100 at most."
-        return said
+    if found.kind == STRANGE:
+        chance = found.diagnosis.after(ELSE)
+        return (
+            f"No listed fault explains it; something else does, in {_in_100(chance)} of 100 such "
+            "meters. Two faults at once are possible."
+        )
+    if found.kind == KEEP:
+        return f"It is taken back when they exclude it with {100 * EXCLUDED:.0f} %."
     if found.more is not None:
         return f"With the same shares in {found.more:,} more cells, the excess is detected."
     return "Count again after a change of seed lot, speed or setting."
@@ -172,58 +174,48 @@ def _in_100(chance: float) -> str:
 
 
 def _notes(found: NextMove) -> list[str]:
-    """Notes that change the answer: few states, a second notch, the cause, and the next look."""
+    """Notes that change the answer: how a monitor counts, a second notch, and what is alike."""
     notes: list[str] = []
-    if found.kind in (SAME, STRANGE):
+    if found.asks_how_it_counts:
+        notes.append(ASKS)
+    if found.kind in (SAME, KEEP, STRANGE):
         return notes
+    if found.diagnosis.lens_contradicted:
+        notes.append("The seed used contradicts a dirty lens: the skips are in the row.")
     if found.notches and found.notches.second:
         best = f"{found.notches.best:+g}"
         notes.append(f"The best notch would be {best}: compare hole size with seed size first.")
     if found.diagnosis.effective < THIN:
         many = f"{found.diagnosis.effective:.0f}"
         notes.append(f"The numbers are rough: only {many} of the meters tried explain the counts.")
-    side = by_change(found)[0]
-    before, after = found.diagnosis.before(side), found.diagnosis.after(side)
-    if after > LIKELIER * before and found.kind != BRUSH:
-        notes.append(
-            f"Likely off: {side.words}, in {100 * after:.0f} of 100 such meters "
-            f"(before: {100 * before:.0f})."
-        )
-    pairs = inseparable(found.diagnosis)
-    name = "sensor" if found.kind == BRUSH else best_look(found)
-    if name:
-        either = next((pair for pair in pairs if name in pair), None)
-        purpose = "To find the cause"
-        if either:
-            purpose = f"To distinguish {HIDDEN[either[0]].name} from {HIDDEN[either[1]].name}"
-        notes.append(f"{purpose}, {INSPECTIONS[name]}.")
+    names = alike(found)
+    if names:
+        named = ", ".join(short_of(name) for name in names)
+        notes.append(f"The counts cannot distinguish: {named}.")
     return notes
 
 
 def _table(found: NextMove) -> list[tuple[str, ...]]:
-    """Other moves, what is likely off, or shares that no likely meter has."""
-    if found.kind == STRANGE:
-        strange = [
-            (KINDS[one.kind], percent_text(one.share), percent_text(one.expected))
-            for one in found.strange[:MOST_ROWS]
-        ]
-        return [("", "counted", "likely meters have"), *strange]
-    if found.kind in (SAME, BRUSH):
+    """Other moves, or what is likely off."""
+    if found.kind != MOVE:
         rows = [
             (
-                f"{side.words}, by {OFF[side.name]}",
-                f"{100 * found.diagnosis.before(side):.0f}",
-                f"{100 * found.diagnosis.after(side):.0f}",
+                words_of(name),
+                f"{100 * found.diagnosis.before(name):.0f}",
+                f"{100 * found.diagnosis.after(name):.0f}",
             )
-            for side in by_change(found)[:MOST_ROWS]
+            for name in in_order_of_chance(found.diagnosis)[:MOST_ROWS]
         ]
         return [("in 100 such meters", "before", "after the count"), *rows]
     others = [(gain, "") for gain in found.gains if gain is not found.chosen]
-    others += [(gain, f" (--also {next(iter(gain.move.steps))})") for gain in found.parts]
+    others += [
+        (gain, f" (--also {next(iter(gain.move.steps))})")
+        for gain in found.parts
+        if gain.move.steps
+    ]
     others.sort(key=lambda pair: -pair[0].value)
     moves = [
         (f"{gain.move.words}{said}", *pp(gain), _in_100(gain.worse))
         for gain, said in others[:MOST_ROWS]
     ]
-    head = "other moves" if found.chosen else "moves"
-    return [(head, "singulation, pp", level_text(LEVEL), "worse, of 100"), *moves]
+    return [("other moves", "singulation, pp", level_text(LEVEL), "worse, of 100"), *moves]

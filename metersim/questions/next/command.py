@@ -11,9 +11,10 @@ from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.answer import next_answer
-from metersim.questions.next.diagnosis import STATES
 from metersim.questions.next.moves import SETTERS
-from metersim.questions.next.study import ALWAYS_SHOWN, next_move
+from metersim.questions.next.study import COUNTS, next_move
+from metersim.questions.next.surface import RUNS
+from metersim.questions.next.used import used_of, used_options
 from metersim.questions.next.written import next_json
 from metersim.questions.shared.countlog import Entry, read_log
 from metersim.questions.shared.countoptions import (
@@ -24,7 +25,7 @@ from metersim.questions.shared.countoptions import (
     disc_of,
     disc_options,
 )
-from metersim.questions.shared.looks import Look
+from metersim.questions.shared.looks import SENSOR, Look
 from metersim.questions.shared.options import (
     bar,
     changes_of,
@@ -56,14 +57,22 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--row", metavar="NAME", help="which row of the log")
     accept_option(command, "shares of a meter in order")
     add(
+        "--monitor",
+        choices=COUNTS,
+        help="what the monitor counts: empty cells, or the spacings that it measures (both are "
+        "held possible)",
+    )
+    add("--lens", choices=("clean",), help="the sensor's lens was brushed before this count")
+    used_options(command)
+    add(
         "--also",
         action="append",
         default=[],
         choices=("guide", "hole"),
         help="parts that may be changed too; may be repeated",
     )
-    add("--seed", default="1", metavar="N", help="random seed of states and runs (1)")
-    workers_option(command, None)
+    add("--seed", default="1", metavar="N", help="random seed of possible meters and runs (1)")
+    workers_option(command)
     details_option(command, "show the whole report: evidence, all moves, and common practice")
     add("--json", metavar="FILE", help="write everything as JSON, in SI; - prints it")
     add("--figure", metavar="FILE", help="draw it: .png, .svg or .pdf")
@@ -95,7 +104,11 @@ def answer(options: argparse.Namespace) -> str:
     given = scenario
     scenario, earlier = _placed(scenario, looks, entries)
     notes = _other_disc(given, [meter for meter, _ in earlier], options.units)
-    with bar(STATES, "state") as show, crew(workers) as executor:
+    sensed = [one for one in (*looks, *(entry.look for entry in entries)) if one.way == SENSOR]
+    if options.monitor and not sensed:
+        raise bad("--monitor", options.monitor, "goes with --counted-by sensor")
+    used = used_of(options, scenario)
+    with bar(RUNS, "run") as show, crew(workers) as executor:
         found = next_move(
             scenario,
             looks,
@@ -103,6 +116,9 @@ def answer(options: argparse.Namespace) -> str:
             wanted=_usual(scenario, options.scenario),
             skips_most=accepted[0],
             doubles_most=accepted[1],
+            monitor=options.monitor,
+            lens_clean=options.lens is not None,
+            used=used,
             also=options.also,
             units=options.units,
             seed=seed,
@@ -128,7 +144,7 @@ def answer(options: argparse.Namespace) -> str:
 def _usual(scenario: Scenario, name: str) -> Scenario:
     """The same meter at the settings of its file, which give the wanted shares."""
     file = load_scenario(name)
-    settings = [SETTINGS[name] for name in (*SETTERS, *ALWAYS_SHOWN)]
+    settings = [SETTINGS[name] for name in SETTERS]
     usual = {f"{one.section}__{one.field}": one.of(file) for one in settings}
     try:
         return scenario.replace(**usual)

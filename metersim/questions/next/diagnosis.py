@@ -1,57 +1,56 @@
-"""Likely faults of a meter: hidden states drawn from the priors and weighed by counts.
+"""Hypotheses on a meter, weighed by counts and by the seed that was used.
 
-Each state has its own machine: a draw of coefficients, uncertain inputs and discrepancy.  It is run
-at the settings of every look and weighed by the chance of its count.  Where too
-few states carry the weight, more are drawn around them.  These come from a normal distribution of
-the normal deviates of the priors.  Each state is then weighed by its prior over the mixture of
-all distributions that states were drawn from.  Machines are always drawn from the posterior.
+Possible meters of each hypothesis are drawn, each with its own machine.  A `Surface` predicts what
+each shows at the settings of every count, and the chance of the counts weighs them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.special import logsumexp, ndtr, ndtri
+from scipy.special import logsumexp
 
-from metersim.files.faults import BadInput, bad
 from metersim.machine.scenario import Scenario
-from metersim.questions.next.possible import Machine, Possible, bent_rates, draw_machines
-from metersim.questions.shared.hidden import HIDDEN, State, draw_places, meter_of, state_at
-from metersim.questions.shared.looks import (
-    SENSOR,
-    Look,
-    Rates,
-    kept_full,
-    loads_at,
-    log_chances,
-    rates_of,
+from metersim.measures.scales import ANGLE
+from metersim.questions.next.hypotheses import (
+    EACH,
+    ELSE,
+    ELSE_PRIOR,
+    FINE,
+    LENS,
+    UNLISTED,
+    Points,
+    draw_points,
+    named,
 )
-from metersim.run.parallel import in_order
+from metersim.questions.next.possible import Machines, bent_shares, draw_machines
+from metersim.questions.next.shown import seeds_used, through_holes, through_lens, through_slip
+from metersim.questions.next.surface import OTHERS, RUNS, Surface, run_surface, where
+from metersim.questions.shared.looks import (
+    BELT,
+    BY_SENSOR,
+    KINDS,
+    SENSOR,
+    SPACED,
+    Levels,
+    Look,
+    flat_chance,
+    log_chances,
+)
+from metersim.questions.shared.settings import SETTINGS
 from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
-CAUSES = ("seed size", "vacuum", "singulator", "pool", "sensor")
-"""Causes that change counts; cut-off edge and tube move seeds in the row, not their number."""
-STATES = 400  # drawn from the priors
-MORE = 0.5  # of these states are drawn in each further round
-ENOUGH = 0.2  # of these states are enough as effective number
-ROUNDS = 5  # at most, the first one included
-WIDER = 1.5  # variance of further states over that of the weighted ones
-FEWEST = 6  # effective states a cause for an estimate of middle and variance
-HALVINGS = 10
-FARTHEST = 5.0  # prior SDs; quantiles still have their digits there, and no state lies beyond
-FLOOR = 0.05  # least variance of further states, in squared prior SDs
-CELLS, MOST_CELLS = 2000, 4000  # of the run of a state; longer counts need more
-FINER = 4  # cells of a run over those of a count
-MOST_METERS = 5  # different settings that are run for each state
-CHUNK = 20  # states of a job
+USED_SD = 0.02
+"""Relative SD of seed used over area (assumption): scales, tank residue, and measured area."""
+ALL, SHARED, NONE = "all", "shared", "none"
+MOST_USED = 1.5  # ratio up to which `ELSE` finds all ratios equally likely
 
 
 @dataclass(frozen=True)
@@ -64,335 +63,385 @@ class Seen:
         Settings.
     look : Look
         Count.
+    ways : tuple of str
+        Ways of looking by which it may have been made, equally likely.
     """
 
     meter: Scenario
     look: Look
+    ways: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "ways", self.ways or (self.look.way,))
 
 
 @dataclass(frozen=True)
-class Side:
-    """A fault: a cause that lies off to one side by more than is usual.
+class Used:
+    """Seed that was used on a known area, over what the set rate asks for.
 
     Attributes
     ----------
-    name : str
-        Name of the cause in `HIDDEN`.
-    sign : int
-        1 for high, -1 for low.
+    ratio : float
+        Used over asked. [1]
+    weighed : bool
+        Whether the seed was weighed, not counted: larger seed then weighs more.
     """
 
-    name: str
-    sign: int
-
-    @property
-    def words(self) -> str:
-        """Meaning of the fault in words."""
-        cause = HIDDEN[self.name]
-        return cause.high_words if self.sign > 0 else cause.low_words
-
-    @property
-    def bound(self) -> float:
-        """Value beyond which the cause is a fault: one SD of the prior from its middle."""
-        return HIDDEN[self.name].middle + self.sign * HIDDEN[self.name].sd
-
-    def holds(self, values: Floats) -> NDArray[np.bool_]:
-        """Whether values of the cause lie beyond the bound."""
-        return self.sign * (values - self.bound) > 0
+    ratio: float
+    weighed: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class Diagnosis:
-    """Hidden states of a meter, weighed by how well they explain the counts.
+    """Possible meters, weighed by how well they explain the counts.
 
     Attributes
     ----------
+    base : Scenario
+        Present settings.
     seen : tuple of Seen
         Counts with their settings.
-    names : tuple of str
-        Names of the drawn causes.
-    places : ndarray, shape (states, names)
-        Quantile of each state in the prior of each cause. [1]
-    drawn : int
-        Number of states from the priors; these come first.
-    weights : ndarray, shape (states,)
-        Chance of each state after the counts; sums to 1. [1]
-    rates : tuple of tuple of Rates
-        Rates of every state on its machine, for each count.
-    prior : ndarray, shape (states,)
-        Chance of each state before the counts; sums to 1. [1]
-    machines : tuple of Machine
-        Machine of each state; empty where all states have that of the scenario.
+    points : Points
+        Possible meters.
+    machines : Machines
+        Their machines.
+    surface : Surface
+        What they show at any settings.
+    chances : ndarray, shape (counts, points)
+        Logarithm of the chance of each count. [1]
+    flat : ndarray, shape (counts,)
+        The same for something that is not listed. [1]
+    used : Used or None
+        Seed that was used.
+    used_chances : ndarray, shape (points,)
+        Logarithm of its chance; 0 without it. [1]
     """
 
+    base: Scenario
     seen: tuple[Seen, ...]
-    names: tuple[str, ...]
-    places: Floats
-    drawn: int
-    weights: Floats
-    rates: tuple[tuple[Rates, ...], ...]
-    prior: Floats
-    machines: tuple[Machine, ...] = ()
+    points: Points
+    machines: Machines
+    surface: Surface
+    chances: Floats
+    flat: Floats
+    used: Used | None
+    used_chances: Floats
+
+    @cached_property
+    def weights(self) -> Floats:
+        """Chance of each point after all counts; sums to 1 less the chance of `ELSE`. [1]"""
+        return self.weighed(range(len(self.seen)))
+
+    def weighed(self, looks: Sequence[int]) -> Floats:
+        """Chance of each point after some of the counts, and the seed used. [1]"""
+        rows = [*looks]
+        logs = self.chances[rows].sum(axis=0) + self.used_chances + np.log(self.points.prior)
+        other = self.flat[rows].sum() + np.log(ELSE_PRIOR)
+        if self.used:
+            other -= np.log(MOST_USED)
+        return np.asarray(np.exp(logs - logsumexp([*logs, other])))
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Hypotheses, `ELSE` last."""
+        return (*self.points.names, ELSE)
+
+    def before(self, name: str) -> float:
+        """Chance of a hypothesis before all counts. [1]"""
+        return ELSE_PRIOR if name == ELSE else self._sum(self.points.prior, name)
+
+    def after(self, name: str, weights: Floats | None = None) -> float:
+        """Chance of a hypothesis after the counts, or with other weights. [1]"""
+        weights = self.weights if weights is None else weights
+        return float(1 - weights.sum()) if name == ELSE else self._sum(weights, name)
+
+    def unlisted(self, weights: Floats | None = None) -> float:
+        """Chance that something is wrong of which the listed faults say nothing. [1]"""
+        return max(self.after(ELSE, weights), UNLISTED * (1 - self.after(FINE, weights)))
+
+    def _sum(self, weights: Floats, name: str) -> float:
+        return float(weights[self.points.which == self.points.names.index(name)].sum())
 
     @property
     def effective(self) -> float:
-        """Effective number of states: the number of equal weights with the same variance."""
-        return float(1 / np.sum(self.weights**2))
+        """Effective number of points: the number of equal weights with the same variance."""
+        total = self.weights.sum()
+        return float(total**2 / np.sum(self.weights**2)) if total > 0 else 0.0
 
-    @cached_property
-    def states(self) -> list[State]:
-        """True values of every state, by name of the cause."""
-        return [state_at(row, self.names) for row in self.places]
+    def mean(self, column: str) -> float:
+        """Mean of a column of the points after all counts."""
+        return float(self.weights @ getattr(self.points, column) / self.weights.sum())
 
-    def values(self, name: str) -> Floats:
-        """True values of a cause, by state."""
-        return np.array([state[name] for state in self.states])
-
-    @property
-    def sides(self) -> list[Side]:
-        """All possible faults: each cause on each possible side."""
-        both = [Side(name, sign) for name in self.names for sign in (-1, 1)]
-        return [side for side in both if side.words]
-
-    def before(self, side: Side) -> float:
-        """Chance of a fault before all counts. [1]"""
-        return float(np.mean(side.holds(self.values(side.name)[: self.drawn])))
-
-    def after(self, side: Side) -> float:
-        """Chance of a fault after all counts. [1]"""
-        return float(self.weights @ side.holds(self.values(side.name)))
-
-    def mean(self, name: str) -> float:
-        """Mean value of a cause after all counts."""
-        return float(self.weights @ self.values(name))
-
-    def interval(self, name: str, level: float = 0.8) -> tuple[float, float]:
-        """Interval of the value of a cause after all counts, with a chance of `level`."""
-        values = self.values(name)
+    def interval(self, column: str, level: float = 0.8) -> tuple[float, float]:
+        """Interval of a column of the points after all counts, with a chance of `level`."""
+        values = getattr(self.points, column)
         order = np.argsort(values, kind="stable")
-        below = np.cumsum(self.weights[order]) - self.weights[order] / 2
+        weights = self.weights / self.weights.sum()
+        below = np.cumsum(weights[order]) - weights[order] / 2
         low, high = np.interp([(1 - level) / 2, (1 + level) / 2], below, values[order])
         return float(low), float(high)
 
-    @cached_property
-    def correlations(self) -> Floats:
-        """Correlations of causes after all counts, as normal deviates of the priors."""
-        _, spread = _moments(ndtri(self.places), self.weights)
-        scale = np.sqrt(np.diag(spread))
-        return np.asarray(spread / np.outer(scale, scale))
-
-    @cached_property
-    def possible(self) -> list[Possible]:
-        """All states, each on its machine."""
-        machines = self.machines or (None,) * len(self.states)
-        return [Possible(*pair) for pair in zip(self.states, machines, strict=True)]
-
-    def resampled(self, count: int, seed: int) -> list[Possible]:
-        """Meters drawn again in proportion to their weights, evenly spread."""
-        return [self.possible[pick] for pick in self.picks(count, seed)]
-
-    def picks(self, count: int, seed: int) -> list[int]:
-        """Numbers of the states that `resampled` gives."""
+    def picks(self, count: int, seed: int, weights: Floats | None = None) -> NDArray[np.int64]:
+        """Numbers of points drawn in proportion to their weights, evenly spread."""
+        weights = self.weights if weights is None else weights
         start = Streams(seed).generator("resampled").random()
-        at = (np.arange(count) + start) / count
-        # rounding must not give an index past the last state
-        picks = np.searchsorted(np.cumsum(self.weights), at).clip(max=len(self.weights) - 1)
-        return [int(pick) for pick in picks]
+        at = (np.arange(count) + start) / count * weights.sum()
+        found = np.searchsorted(np.cumsum(weights), at).clip(max=len(weights) - 1)
+        return np.asarray(found, dtype=np.int64)
+
+    def shares(
+        self, meter: Scenario, way: str, at: NDArray[np.int64] | None = None
+    ) -> tuple[Floats, Floats]:
+        """Shares of skips and doubles of the points, or of some, at the settings of a scenario."""
+        points, machines = self.points, self.machines
+        if at is not None:
+            points, machines = points.of(at), machines.at(at)
+        return shares_of(self.surface, meter, way, points, machines)
+
+    @cached_property
+    def lens_contradicted(self) -> bool:
+        """Whether the seed used is less likely with a dirty lens than without."""
+        if self.used is None or LENS not in self.points.names:
+            return False
+        lens = self.points.which == self.points.names.index(LENS)
+        weights = self.chances.sum(axis=0) + np.log(self.points.prior)
+        so, otherwise = (
+            logsumexp((weights + self.used_chances)[group]) - logsumexp(weights[group])
+            for group in (lens, ~lens)
+        )
+        return bool(so < otherwise)
 
 
-def causes_of(seen: Sequence[Seen]) -> tuple[str, ...]:
-    """Causes that change the counts of these looks; the sensor only where it counted."""
-    sensed = any(one.look.way == SENSOR for one in seen)
-    return tuple(name for name in CAUSES if sensed or name != "sensor")
+def setting_name(meter: Scenario) -> str:
+    """Name of the settings of a scenario; equal settings have equal names."""
+    values = [float(setting.of(meter)) for setting in SETTINGS.values()]
+    return " ".join(f"{value:.9g}" for value in values)
 
 
-def diagnose(
-    seen: Sequence[Seen],
+def shares_of(
+    surface: Surface,
+    meter: Scenario,
+    way: str,
+    points: Points,
+    machines: Machines,
     *,
-    states: int = STATES,
-    seed: int = 1,
-    executor: Executor | None = None,
-    on_run: Callable[[int], object] | None = None,
-) -> Diagnosis:
-    """Draw hidden states of a meter and weigh them by counts.
+    errors: str = ALL,
+) -> tuple[Floats, Floats]:
+    """Shares of skips and doubles that possible meters show at the settings of a scenario.
 
     Parameters
     ----------
-    seen : sequence of Seen
-        One or more counts of the same meter at the same or other settings.
-    states : int
-        Number of states from the priors; up to three times as many are run.
-    seed : int
-        Random seed of states and runs.
-    executor : Executor, optional
-        Executor of the runs; by default they run in this process.  The result is the same.
-    on_run : callable, optional
-        Function that takes the number of finished states.
+    surface : Surface
+        What sound holes, a clean lens and a firm drive show.
+    meter : Scenario
+        Settings.
+    way : str
+        Way of looking.
+    points : Points
+        Possible meters.
+    machines : Machines
+        Their machines, with the discrepancy of the model.
+    errors : str
+        Discrepancy to add: `ALL`, the part that all settings `SHARED`, or `NONE`.
 
     Returns
     -------
-    Diagnosis
-        Weighed states.
+    tuple of ndarray
+        Shares. [1]
+    """
+    there, traits = where(meter, points), machines.traits
+    by, own = np.zeros((len(points), 2)), np.zeros((len(points), 2))
+    if errors != NONE:
+        by, own = machines.shift, machines.deviates("error of the surface")
+    if errors == ALL:
+        by = by + machines.apart(setting_name(meter))
+    plain = []
+    for k, kind in enumerate(KINDS):
+        angles = surface.angles(way, kind, there, traits)
+        plain.append(ANGLE.back(angles + own[:, k] * surface.error(way, kind, angles)))
+    skip, double = through_holes(
+        *bent_shares(plain[0], plain[1], by), points.failing / meter.disc.cells
+    )
+    if way in BY_SENSOR:
+        skip, double = through_lens(skip, double, points.lost)
+    if way == SPACED:
+        skip, double = through_slip(skip, double, points.slip * points.gaps)
+    return skip, double
+
+
+@dataclass(frozen=True, eq=False)
+class Bank:
+    """Possible meters and what they show, before anything is counted.
+
+    Attributes
+    ----------
+    base : Scenario
+        Present settings.
+    points : Points
+        Possible meters.
+    machines : Machines
+        Their machines.
+    surface : Surface
+        What they show at any settings.
+    """
+
+    base: Scenario
+    points: Points
+    machines: Machines
+    surface: Surface
+
+
+def bank(
+    base: Scenario,
+    settings: Sequence[Scenario],
+    ways: Sequence[str],
+    *,
+    spent: bool = False,
+    lens_clean: bool = False,
+    seed: int = 1,
+    runs: int = RUNS,
+    each: int = EACH,
+    executor: Executor | None = None,
+    on_run: Callable[[int], object] | None = None,
+) -> Bank:
+    """Draw possible meters, and run some of them.
+
+    Parameters
+    ----------
+    base : Scenario
+        Present settings.
+    settings : sequence of Scenario
+        Further settings at which the meters are of interest, see `comparable`.
+    ways : sequence of str
+        Ways of looking.
+    spent : bool
+        Whether the seed that was used is known.
+    lens_clean : bool
+        Whether the lens of the sensor is known to be clean.
+    seed : int
+        Random seed of points, machines and runs.
+    runs : int
+        Runs of possible meters.
+    each : int
+        Possible meters of each fault.
+    executor : Executor, optional
+        Executor of the runs; by default they run in this process.  The result is the same.
+    on_run : callable, optional
+        Function that takes the number of finished runs.
 
     Raises
     ------
     BadInput
-        When no state of the meter can be run.
+        When no possible meter can be run.
     """
-    names = causes_of(seen)
-    places = draw_places(states, seed, names)
-    prior = _Normal(np.zeros(len(names)), np.eye(len(names)))
-    drawn_from: list[tuple[int, _Normal]] = []
-    kept, rates, machines = np.empty((0, len(names))), [], []
-    meters = meters_of(seen)
-    log_weights = log_prior = weights = np.empty(0)
-    drawn = done = 0
-    for round_ in range(ROUNDS):
-        if drawn_from:
-            around = _around(ndtri(kept), log_weights)
-            rng = Streams(seed).generator(f"refined {round_}")
-            steps = rng.standard_normal((max(round(MORE * states), 1), len(names)))
-            places = ndtr((around.middle + steps @ around.root.T).clip(-FARTHEST, FARTHEST))
-        else:
-            around, places = prior, draw_places(states, seed, names)
-        own = draw_machines(meters, len(places), seed, round_=round_, first=done)
-        found = list(_run(seen, names, places, own, seed, done, executor, on_run))
-        done += len(places)
-        right = [k for k, one in enumerate(found) if one is not None]
-        drawn = drawn or len(right)
-        if not drawn:
-            raise bad(seen[0].meter.name, "", "no meter near these settings can be run")
-        rates += [one for one in found if one is not None]
-        machines += [own[k] for k in right]
-        kept = np.concatenate([kept, places[right]])
-        drawn_from.append((len(places), around))
-        chances = _log_chances(seen, rates)
-        log_prior = prior.log_density(ndtri(kept)) - _mixture(drawn_from, ndtri(kept))
-        log_weights = chances + log_prior
-        weights = np.exp(log_weights - logsumexp(log_weights))
-        if 1 / np.sum(weights**2) >= ENOUGH * states:
-            break
-    by_look = tuple(zip(*rates, strict=True))
-    before = np.exp(log_prior - logsumexp(log_prior))
-    return Diagnosis(tuple(seen), names, kept, drawn, weights, by_look, before, tuple(machines))
+    needed = dict.fromkeys([BELT, *ways])
+    names = named(
+        sensed=not {*BY_SENSOR}.isdisjoint(needed),
+        lens_clean=lens_clean,
+        drive_shows=spent or SPACED in needed,
+    )
+    points = draw_points(names, seed, each)
+    machines = draw_machines(base, len(points), seed)
+    places = [base, *settings]
+    dealt = Streams(seed).generator("runs of the surface").permutation(len(points))[:runs]
+    surface = run_surface(
+        base,
+        # half of the runs are at the present settings
+        [base if k % 2 else places[k // 2 % len(places)] for k in range(len(dealt))],
+        points.of(dealt),
+        machines.at(dealt),
+        [*needed],
+        seed=seed,
+        executor=executor,
+        on_run=on_run,
+    )
+    return Bank(base, points, machines, surface)
 
 
-@dataclass(frozen=True, eq=False)
-class _Normal:
-    """A normal distribution of normal deviates: its middle, and a root of its covariance."""
+def diagnose(bank: Bank, seen: Sequence[Seen], used: Used | None = None) -> Diagnosis:
+    """Weigh possible meters by counts and by the seed that was used.
 
-    middle: Floats
-    root: Floats
-
-    def log_density(self, deviates: Floats) -> Floats:
-        """Logarithm of the density, up to a common constant."""
-        steps = solve_triangular(self.root, (deviates - self.middle).T, lower=True)
-        lost = -np.sum(steps**2, axis=0) / 2 - np.log(np.diag(self.root)).sum()
-        return np.asarray(lost)
-
-
-def _around(deviates: Floats, log_weights: Floats) -> _Normal:
-    """Distribution of further states: around those that carry the weight, and wider."""
-    many = deviates.shape[1]
-    middle, spread = _moments(deviates, _flatter(log_weights, FEWEST * many))
-    return _Normal(middle, np.asarray(np.linalg.cholesky(WIDER * spread + FLOOR * np.eye(many))))
-
-
-def _mixture(drawn_from: Sequence[tuple[int, _Normal]], deviates: Floats) -> Floats:
-    """Logarithm of the mixed density of all distributions, weighed by their numbers of states."""
-    parts = [np.log(many) + one.log_density(deviates) for many, one in drawn_from]
-    return np.asarray(logsumexp(parts, axis=0))
-
-
-def _moments(deviates: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    """Weighted mean and covariance."""
-    middle = weights @ deviates
-    off = deviates - middle
-    return middle, (weights[:, None] * off).T @ off
+    Parameters
+    ----------
+    bank : Bank
+        Possible meters.
+    seen : sequence of Seen
+        One or more counts of the same meter, in ways and at settings that the bank covers.
+    used : Used, optional
+        Seed that was used on a known area, at the present settings.
+    """
+    base, points, machines, surface = bank.base, bank.points, bank.machines, bank.surface
+    chances = np.array([_chances(surface, one, points, machines) for one in seen])
+    return Diagnosis(
+        base=base,
+        seen=tuple(seen),
+        points=points,
+        machines=machines,
+        surface=surface,
+        chances=chances.reshape(len(seen), len(points)),
+        flat=np.array([_flat(surface, one) for one in seen]),
+        used=used,
+        used_chances=_used_chances(surface, base, used, points, machines),
+    )
 
 
-def _flatter(log_weights: Floats, least: float) -> Floats:
-    """Weights that are levelled until the effective number of states is large enough."""
-    power, weights = 1.0, np.empty(0)
-    for _ in range(HALVINGS):
-        weights = np.exp(power * log_weights - logsumexp(power * log_weights))
-        if 1 / np.sum(weights**2) >= least:
-            break
-        power /= 2
-    return weights
+def comparable(base: Scenario, meter: Scenario) -> bool:
+    """Whether a count at other settings says something: all but the moved settings are the same."""
+    moved = ("vacuum__vacuum", "singulator__notch", "pool__gate_opening", *OTHERS)
+    same = {name: _field(base, name) for name in moved}
+    return meter.replace(**same) == base
 
 
-def _log_chances(seen: Sequence[Seen], rates: Sequence[Sequence[Rates]]) -> Floats:
-    """Logarithm of the chance of all counts together, by state."""
-    columns = zip(*rates, strict=True)
-    parts = [log_chances(c, [one.look])[0] for one, c in zip(seen, columns, strict=True)]
-    return np.asarray(np.sum(parts, axis=0))
+def _field(scenario: Scenario, name: str) -> float:
+    section, field = name.split("__")
+    return float(getattr(getattr(scenario, section), field))
 
 
-def length_for(cells: int) -> int:
-    """Cells of the run of a state that is compared with a count of so many cells."""
-    return min(max(CELLS, FINER * cells), MOST_CELLS)
-
-
-def _run(
-    seen: Sequence[Seen],
-    names: Sequence[str],
-    places: Floats,
-    machines: Sequence[Machine],
-    seed: int,
-    first: int,
-    executor: Executor | None,
-    on_run: Callable[[int], object] | None,
-) -> Iterator[tuple[Rates, ...] | None]:
-    """Rates of every state for every look; None where the meter is impossible."""
-    jobs = [
-        (tuple(seen), tuple(names), places[k : k + CHUNK], machines[k : k + CHUNK], seed, first + k)
-        for k in range(0, len(places), CHUNK)
+def _chances(surface: Surface, one: Seen, points: Points, machines: Machines) -> Floats:
+    """Logarithm of the chance of a count, by point; a mean over the ways in which it was made."""
+    rows = [
+        log_chances(levels(surface, one.meter, way, points, machines), [one.look])[0]
+        for way in one.ways
     ]
-    done = first
-    for part in in_order(_run_chunk, jobs, executor):
-        yield from part
-        done += len(part)
-        if on_run:
-            on_run(done)
+    return np.asarray(logsumexp(rows, axis=0) - np.log(len(rows)))
 
 
-def _run_chunk(
-    job: tuple[tuple[Seen, ...], tuple[str, ...], Floats, Sequence[Machine], int, int],
-) -> list[tuple[Rates, ...] | None]:
-    seen, names, places, machines, seed, first = job
-    meters = meters_of(seen)
-    ways = [{one.look.way: None for one in seen if one.meter == meter} for meter in meters]
-    at = [meters.index(one.meter) for one in seen]
-    cells = length_for(max(one.look.cells for one in seen))
-    found: list[tuple[Rates, ...] | None] = []
-    for k, (row, machine) in enumerate(zip(places, machines, strict=True)):
-        state = state_at(row, names)
-        try:
-            runs = [
-                loads_at(
-                    kept_full(meter_of(machine.of(meter), state), cells),
-                    [*some],
-                    seed=seed,
-                    replicate=first + k,
-                )
-                for meter, some in zip(meters, ways, strict=True)
-            ]
-        except BadInput:
-            found.append(None)
-            continue
-        rates = [rates_of(runs[place][one.look.way]) for place, one in zip(at, seen, strict=True)]
-        by = [machine.shift(meter, place) for place, meter in enumerate(meters)]
-        found.append(
-            tuple(bent_rates(one, by[place]) for one, place in zip(rates, at, strict=True))
-        )
-    return found
+def levels(
+    surface: Surface, meter: Scenario, way: str, points: Points, machines: Machines
+) -> Levels:
+    """Rates that possible meters show, with the effects of a usual run."""
+    skip, double = shares_of(surface, meter, way, points, machines)
+    return Levels(skip, double, *(surface.effects[way, kind] for kind in KINDS))
 
 
-def meters_of(seen: Sequence[Seen]) -> list[Scenario]:
-    """The different settings of the looks, in order."""
-    meters: list[Scenario] = []
-    for one in seen:
-        if one.meter not in meters:
-            meters.append(one.meter)
-    return meters
+def _flat(surface: Surface, one: Seen) -> float:
+    effect = max(surface.effects[one.ways[0], kind] for kind in KINDS)
+    return flat_chance(one.look, effect)
+
+
+def _used_chances(
+    surface: Surface, base: Scenario, used: Used | None, points: Points, machines: Machines
+) -> Floats:
+    if used is None:
+        return np.zeros(len(points))
+    skip, double = shares_of(surface, base, BELT, points, machines)
+    wanted = seeds_used(skip, double, points.slip)
+    if used.weighed:
+        wanted = wanted * points.size**3
+    apart = (used.ratio - wanted) / USED_SD
+    return np.asarray(-(apart**2) / 2 - np.log(USED_SD * np.sqrt(2 * np.pi)))
+
+
+def by_cells_or_spacing(look: Look, counts: str | None) -> tuple[str, ...]:
+    """Ways in which a count may have been made, for what a monitor counts.
+
+    Parameters
+    ----------
+    look : Look
+        Count; one of the sensor may be by cells or by spacings.
+    counts : {'cells', 'spacing', None}
+        What the monitor counts; None where nobody knows.
+    """
+    if look.way != SENSOR:
+        return (look.way,)
+    return {"cells": (SENSOR,), "spacing": (SPACED,), None: (SENSOR, SPACED)}[counts]

@@ -12,10 +12,9 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.machine.reading import load_scenario
-from metersim.questions.next.diagnosis import Side
 from metersim.questions.next.gain import LEVEL, Gain
-from metersim.questions.next.likely import OFF
-from metersim.questions.next.study import STRANGE, NextMove, next_move
+from metersim.questions.next.likely import in_order_of_chance, words_of
+from metersim.questions.next.study import NextMove, next_move
 from metersim.questions.next.text import counted_text
 from metersim.questions.shared.looks import look_of_seeds
 from metersim.questions.shared.page import (
@@ -34,10 +33,6 @@ LABEL = 54  # letters in a line of a label
 ROW = 0.36  # in
 LEFT = -1.14  # left end of titles, in widths of a panel
 AFTER = "#0072B2"
-UNSHOWN = (
-    "no likely meter at these settings has these counts, so that nothing is weighed: check that "
-    "lot, disc and settings are those of this meter, and count again"
-)
 
 
 def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
@@ -56,10 +51,10 @@ def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
         Dots of the chances after the counts, one for each row.
     """
     diagnosis = found.diagnosis
-    sides = sorted(diagnosis.sides, key=diagnosis.after, reverse=True)
+    names = in_order_of_chance(diagnosis)
     made: list[Any] = []
-    for y, side in enumerate(sides):
-        before, after = 100 * diagnosis.before(side), 100 * diagnosis.after(side)
+    for y, name in enumerate(names):
+        before, after = 100 * diagnosis.before(name), 100 * diagnosis.after(name)
         ax.plot([before, after], [y, y], color=PALE, lw=1.4, zorder=1)
         ax.plot(before, y, "o", mfc="white", mec=INK, ms=10, zorder=2)
         made += ax.plot(after, y, "o", color=AFTER, ms=6, zorder=3)
@@ -70,19 +65,12 @@ def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
             xycoords=("axes fraction", "data"),
             annotation_clip=False,
         )
-    ax.set_yticks(range(len(sides)), [_label(side) for side in sides])
-    ax.set_ylim(len(sides) - 0.5, -0.5)
+    ax.set_yticks(range(len(names)), [textwrap.fill(words_of(name), LABEL) for name in names])
+    ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlim(-3, 103)
     ax.set_xlabel("in 100 such meters")
     _plain(ax)
     return made
-
-
-def _label(side: Side) -> str:
-    """Name of a fault on two lines."""
-    first, bracket, rest = side.words.partition(" (")
-    second = f"({rest}, by {OFF[side.name]}" if bracket else f"by {OFF[side.name]}"
-    return f"{first}\n{second}"
 
 
 def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any]:
@@ -152,12 +140,7 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
     length_units(units)  # refuses unknown units
     said = [*counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
     title = f"{found.scenario.title} - next: {found.words}"
-    if found.kind == STRANGE:
-        figure = new_page(0.9 + caption_height([*said, UNSHOWN]))
-        headline(figure, title)
-        caption(figure, [UNSHOWN, *said])
-        return figure
-    first, second = ROW * len(found.diagnosis.sides), ROW * len(found.gains)
+    first, second = ROW * len(found.diagnosis.names), ROW * len(found.gains)
     foot = 0.3 + caption_height(said)
     height = foot + first + second + 2.1
     figure = new_page(height)

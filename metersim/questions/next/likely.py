@@ -1,88 +1,107 @@
-"""Text of likely faults of a meter, their evidence, and the next inspection."""
+"""Text of likely faults of a meter, their evidence, and what counts cannot distinguish."""
 
 from __future__ import annotations
 
-from metersim.machine.scenario import Scenario
-from metersim.questions.next.clues import EVIDENCE_FACTOR, Clue, clues
-from metersim.questions.next.diagnosis import CAUSES, Diagnosis, Seen, Side
-from metersim.questions.next.study import BRUSH, SAME, NextMove
+import math
+
+import numpy as np
+from scipy.special import logsumexp
+
+from metersim.questions.next.decide import WORTH, checks, not_distinguished
+from metersim.questions.next.diagnosis import Diagnosis, Seen
+from metersim.questions.next.hypotheses import ELSE, FAULTS, FINE
+from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import KINDS
-from metersim.questions.shared.hidden import HIDDEN
-from metersim.questions.shared.looks import SENSOR
+from metersim.questions.shared.looks import BY_SENSOR
 from metersim.questions.shared.settings import SETTINGS
 from metersim.questions.shared.words import block, notch_text, quantity
 
 FEW = 0.001
-
-OFF = {  # least size of a fault in words
-    one.name: f"{one.sd:g} notch or more" if one.how == "notches" else f"{100 * one.sd:g} % or more"
-    for one in HIDDEN.values()
-    if one.name in CAUSES
-}
-INSPECTIONS = {  # inspection that identifies the state of a cause
-    "seed size": "measure the width of twenty seeds, and compare it with the lot's",
-    "vacuum": "measure the vacuum at a port, guards on, and compare it with the usual gauge",
-    "singulator": "stop the meter, and measure from the holes to the edge at notch 0",
-    "pool": "stop the meter, and measure the level of its pool",
-    "sensor": "count on a belt, or on the disc at rest, and compare it with the sensor's count",
-}
-TOGETHER = 0.4  # correlation from which two causes cannot be distinguished
-LEAST_VALUE = 0.0005  # least gain that is printed on a line of its own
 MANY = 100  # ratio of likelihoods above which no number is printed
+EVIDENCE_FACTOR = 2.0  # ratio of likelihoods from which a count is called evidence
+
+
+def words_of(name: str) -> str:
+    """A hypothesis in words, with its bound."""
+    if name == FINE:
+        return "in order: nothing is off by more than usual"
+    if name == ELSE:
+        return "something else, or several things at once"
+    fault = FAULTS[name]
+    return f"{fault.words}, {fault.off}" if fault.off.startswith("by") else fault.words
+
+
+def short_of(name: str) -> str:
+    """A hypothesis in a few words."""
+    return FAULTS[name].short if name in FAULTS else name
+
+
+def in_order_of_chance(diagnosis: Diagnosis) -> list[str]:
+    """Hypotheses, first those that are likeliest after the counts."""
+    return sorted(diagnosis.names, key=lambda name: -diagnosis.after(name))
+
+
+def factor(diagnosis: Diagnosis, name: str, look: int) -> float:
+    """Chance of a count with a hypothesis over that without it."""
+    log_prior = np.log(diagnosis.points.prior)
+    if name == ELSE:
+        so = float(diagnosis.flat[look])
+        otherwise = float(logsumexp(diagnosis.chances[look] + log_prior) - logsumexp(log_prior))
+    else:
+        mine = diagnosis.points.which == diagnosis.points.names.index(name)
+        so, otherwise = (
+            float(
+                logsumexp((diagnosis.chances[look] + log_prior)[some]) - logsumexp(log_prior[some])
+            )
+            for some in (mine, ~mine)
+        )
+    return math.exp(min(max(so - otherwise, -700.0), 700.0))
 
 
 def causes_lines(found: NextMove, units: str) -> list[str]:
-    """Lines on possible faults: chances before and after the counts, and evidence."""
+    """Lines on hypotheses: chances before and after the counts, and evidence."""
     diagnosis = found.diagnosis
-    rows = by_change(found)
-    head = "what is likely off, in 100 such meters"
-    lines = [f"{'Off':11}{head:88}{'before':>8}{'after':>7}"]
-    for side in rows:
-        words = f"{side.words}, by {OFF[side.name]}"
-        before, after = round(100 * diagnosis.before(side)), round(100 * diagnosis.after(side))
-        lines.append(f"{'':11}{words:88}{before:>8}{after:>7}")
-        lines += block("", [f"  {line}" for line in _evidence(found, side, units)])
+    lines = [f"{'Off':11}{'what is likely, in 100 such meters':88}{'before':>8}{'after':>7}"]
+    for name in in_order_of_chance(diagnosis):
+        before, after = round(100 * diagnosis.before(name)), round(100 * diagnosis.after(name))
+        lines.append(f"{'':11}{words_of(name):88}{before:>8}{after:>7}")
+        lines += block("", [f"  {line}" for line in _evidence(found, name, units)])
     return lines
 
 
-def by_change(found: NextMove) -> list[Side]:
-    """Possible faults, first those whose chance the counts raise most."""
-    diagnosis = found.diagnosis
-    return sorted(
-        diagnosis.sides, key=lambda side: -diagnosis.after(side) / max(diagnosis.before(side), 0.01)
-    )
-
-
-def _evidence(found: NextMove, side: Side, units: str) -> list[str]:
-    """Lines with the strongest evidence of the counts for and against a fault."""
-    made = clues(found.diagnosis, side)
+def _evidence(found: NextMove, name: str, units: str) -> list[str]:
+    """A line with the strongest evidence of the counts for and against a hypothesis."""
+    factors = [factor(found.diagnosis, name, k) for k in range(len(found.diagnosis.seen))]
     parts = []
-    for head, some in (
-        ("for", [clue for clue in made if clue.factor >= EVIDENCE_FACTOR]),
-        ("against", [clue for clue in made if clue.factor <= 1 / EVIDENCE_FACTOR]),
-    ):
-        if some:
-            parts.append(f"{head}: {_clue(found, some[0], units)}")
+    for head, k in (("for", int(np.argmax(factors))), ("against", int(np.argmin(factors)))):
+        is_for = head == "for"
+        times = factors[k] if is_for else 1 / max(factors[k], 1e-300)
+        if times >= EVIDENCE_FACTOR:
+            often = f"{times:.0f}" if times < MANY else f"over {MANY}"
+            so = "likelier" if is_for else "less likely"
+            parts.append(f"{head}: {_count(found, k, units)} ({often} times {so})")
     return ["; ".join(parts)] if parts else []
 
 
-def _clue(found: NextMove, clue: Clue, units: str) -> str:
+def _count(found: NextMove, look: int, units: str) -> str:
+    """A count in words, and where it was made if there are several."""
     seen = found.diagnosis.seen
-    where = f"{_where(found.scenario, seen[clue.look], units)}, " if len(seen) > 1 else ""
-    times = max(clue.factor, 1 / clue.factor)
-    often = f"{times:.0f}" if times < MANY else f"over {MANY}"
-    so = "likelier" if clue.factor > 1 else "less likely"
-    parts = zip(clue.shares, clue.kinds, strict=True)
-    what = " with ".join(f"{percent_text(share)} {KINDS[kind]}" for share, kind in parts)
-    return f"{where}{what} ({often} times {so})"
+    where = f"{_where(found, seen[look], units)}, " if len(seen) > 1 else ""
+    shares = {"skip": seen[look].look.skip_share, "double": seen[look].look.double_share}
+    named = [
+        f"{percent_text(share)} {KINDS[kind]}"
+        for kind, share in shares.items()
+        if not math.isnan(share)
+    ]
+    return where + " with ".join(named)
 
 
-def _where(now: Scenario, seen: Seen, units: str) -> str:
+def _where(found: NextMove, seen: Seen, units: str) -> str:
     """Description of a count by its way of looking and its changed settings."""
     others = []
     for setting in SETTINGS.values():
         value = setting.of(seen.meter)
-        if value == setting.of(now):
+        if value == setting.of(found.scenario):
             continue
         if setting.name == "notch":
             others.append(f"at {notch_text(value)}")
@@ -90,68 +109,29 @@ def _where(now: Scenario, seen: Seen, units: str) -> str:
             others.append(f"at {quantity('pressure', value, units)}")
         else:
             others.append(f"with another {setting.name}")
-    return ("sensor" if seen.look.way == SENSOR else seen.look.way) + (
-        f" {' and '.join(others)}" if others else " now"
-    )
+    way = "sensor" if seen.look.way in BY_SENSOR else seen.look.way
+    return way + (f" {' and '.join(others)}" if others else " now")
+
+
+def alike(found: NextMove) -> list[str]:
+    """What the counts cannot distinguish from the likeliest fault, itself first, if anything."""
+    names = not_distinguished(found.diagnosis)
+    return names if len(names) > 1 and found.diagnosis.after(names[0]) >= WORTH else []
 
 
 def looks_lines(found: NextMove) -> list[str]:
-    """Lines on causes that counts cannot distinguish, and on the next inspection."""
-    lines: list[str] = []
-    if found.kind == BRUSH:
-        return [INSPECTIONS["sensor"]]
-    if found.kind == SAME:
-        return ["nothing, as long as the count is as wanted"]
+    """Lines on causes that counts cannot distinguish, and on inspections."""
+    names = alike(found)
+    lines = []
+    if names:
+        named = ", ".join(short_of(name) for name in names)
+        lines.append(f"the counts cannot distinguish: {named}; each explains them")
     lines += [
-        f"the counts cannot distinguish {HIDDEN[other].name} from {HIDDEN[one].name}: either "
-        "explains them"
-        for other, one in inseparable(found.diagnosis)
+        f"{check}: finds its fault in {100 * chance:.0f} of 100 such meters ({bit:.2f} bit)"
+        for check, chance, bit in checks(found.diagnosis)
+        if chance >= WORTH
     ]
-    name = best_look(found)
-    if not name:
-        lines.append("nothing: no single look is expected to change what to do")
-    elif found.values_of_knowing[name] >= LEAST_VALUE:
-        lines.append(
-            f"{INSPECTIONS[name]}: knowing it is expected to bring "
-            f"{100 * found.values_of_knowing[name]:.2f} percentage points more"
-        )
-    else:
-        lines.append(f"{INSPECTIONS[name]}: this identifies the cause; the move stays")
-    return lines
-
-
-def inseparable(diagnosis: Diagnosis) -> list[tuple[str, str]]:
-    """Pairs of causes that the counts cannot distinguish."""
-    return [
-        (other, one)
-        for k, one in enumerate(diagnosis.names)
-        for j, other in enumerate(diagnosis.names[:k])
-        if abs(diagnosis.correlations[k, j]) >= TOGETHER
-    ]
-
-
-def best_look(found: NextMove) -> str:
-    """Cause whose inspection brings most, or best separates causes; empty where none does."""
-    names = found.diagnosis.names
-    best = max(names, key=lambda name: found.values_of_knowing[name])
-    if found.values_of_knowing[best] >= LEAST_VALUE:
-        return best
-    unclear = [name for name in names if _is_unclear(found, name)]
-    return max(unclear, key=lambda name: _change(found, name), default="")
-
-
-def _is_unclear(found: NextMove, name: str) -> bool:
-    """Whether a cause is correlated with another, so that its inspection distinguishes them."""
-    at = found.diagnosis.names.index(name)
-    others = [abs(r) for k, r in enumerate(found.diagnosis.correlations[at]) if k != at]
-    return bool(max(others) >= TOGETHER)
-
-
-def _change(found: NextMove, name: str) -> float:
-    diagnosis = found.diagnosis
-    return sum(
-        abs(diagnosis.after(s) - diagnosis.before(s)) for s in diagnosis.sides if s.name == name
-    )
+    return lines or ["nothing: no inspection is likely to find a fault"]
 
 
 def percent_text(share: float) -> str:

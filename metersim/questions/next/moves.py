@@ -5,22 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.hidden import HIDDEN, State, meter_of
 from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
-
-Floats = NDArray[np.float64]
 
 SETTERS = ("notch", "vacuum", "gate")  # settings that are always tried
 PARTS = ("guide", "hole")  # parts that are tried on request, where the meter takes them
 MENDS = {
-    "vacuum": "measure the vacuum at a port, and mend what leaks",
-    "pool": "check the gate, and bring the pool to the level of its setting",
+    "vacuum": "mend what leaks, so that the hole has the vacuum of the gauge",
+    "gate": "bring the pool to the level of its setting",
 }
 """Repair of each cause, which brings its true value back to the set one."""
+MENDED = {"vacuum": "vacuum", "gate": "low pool"}
+"""Fault that each repair removes."""
 
 
 @dataclass(frozen=True)
@@ -41,27 +37,18 @@ class Move:
     steps: Steps = field(default_factory=dict)
     mends: str = ""
 
-    def made(self, scenario: Scenario, state: State, units: str = "metric") -> Scenario:
-        """True meter after the move; raises `BadInput` where it is impossible."""
-        if self.mends:
-            state = {**state, self.mends: HIDDEN[self.mends].middle}
-        return meter_of(moved(scenario, self.steps, units), state)
+    def made(self, scenario: Scenario, units: str = "metric") -> Scenario:
+        """Settings after the move; raises `BadInput` where it is impossible."""
+        return moved(scenario, self.steps, units) if self.steps else scenario
 
 
-STAY = Move("as it is")
-
-
-def moves_of(
-    scenario: Scenario, causes: Sequence[str], also: Sequence[str] = (), units: str = "metric"
-) -> list[Move]:
+def moves_of(scenario: Scenario, also: Sequence[str] = (), units: str = "metric") -> list[Move]:
     """All possible moves of a meter at its settings.
 
     Parameters
     ----------
     scenario : Scenario
         Present settings.
-    causes : sequence of str
-        Causes that may be faults.
     also : sequence of str
         Names of `PARTS` that may be moved too.
     units : {'metric', 'us'}
@@ -70,7 +57,7 @@ def moves_of(
     Returns
     -------
     list of Move
-        Single steps of settings up and down, and repairs of causes.
+        Single steps of settings up and down.
     """
     made: list[Move] = []
     for name in (*SETTERS, *also):
@@ -78,4 +65,9 @@ def moves_of(
             steps = {name: count}
             if can_move(scenario, steps, units):
                 made.append(Move(steps_text(steps, units), steps))
-    return made + [Move(words, mends=cause) for cause, words in MENDS.items() if cause in causes]
+    return made
+
+
+def mends() -> list[Move]:
+    """All repairs."""
+    return [Move(words, mends=cause) for cause, words in MENDS.items()]

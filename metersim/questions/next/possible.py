@@ -1,4 +1,4 @@
-"""Possible meters: a hidden state on a machine of its own, and what the model gets wrong there.
+"""Machines that the settings may stand for, and what the model gets wrong on them.
 
 A machine is a draw of the coefficients, of the uncertain inputs, and of the model's discrepancy.
 The discrepancy of skips and that of doubles are independent.  Each has a part that all settings of
@@ -8,99 +8,96 @@ a meter share, and a part of each setting.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from metersim.machine.posterior import Posterior
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import drawn_about
 from metersim.measures.scales import ANGLE
 from metersim.questions.shared.discrepancy import share_error
-from metersim.questions.shared.hidden import State
-from metersim.questions.shared.looks import KINDS, Rates
+from metersim.questions.shared.looks import KINDS
 from metersim.questions.shared.spread import ALIKE
 from metersim.questions.shared.unknowns import draw_places
 from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
-Pair = tuple[float, float]
-"""A number for skips and one for doubles."""
-NONE: Pair = (0.0, 0.0)
 
 
-@dataclass(frozen=True)
-class Machine:
-    """A machine that the settings of a scenario may stand for.
+@dataclass(frozen=True, eq=False)
+class Machines:
+    """Machines of possible meters, one for each.
 
     Attributes
     ----------
-    number : int
-        Number of the draw of the coefficients in the posterior of a scenario.
-    inputs : mapping of str to float
-        Quantile of each uncertain input, by its field. [1]
-    common : tuple of float
-        Normal deviates of the discrepancy that all settings share. [1]
-    apart : tuple of tuple of float
-        Normal deviates of the discrepancy of each counted setting. [1]
+    base : Scenario
+        Scenario with the draws of its machine, and with all uncertain inputs.
+    seed : int
+        Random seed of the draws.
+    number : ndarray of int, shape (machines,)
+        Number of the draw of the coefficients.
+    inputs : ndarray, shape (machines, inputs)
+        Quantile of each uncertain input. [1]
+    traits : ndarray, shape (machines, traits)
+        Coefficients that vary, and normal deviates of the inputs; of mean 0 and SD 1. [1]
+    place : ndarray of int, shape (machines,)
+        Number of each machine among all that were drawn, from which its other draws follow.
+    drawn : int
+        Number of machines that were drawn.
     """
 
-    number: int
-    inputs: Mapping[str, float] = field(default_factory=dict)
-    common: Pair = NONE
-    apart: tuple[Pair, ...] = ()
+    base: Scenario
+    seed: int
+    number: NDArray[np.int64]
+    inputs: Floats
+    traits: Floats
+    place: NDArray[np.int64]
+    drawn: int
 
-    def of(self, scenario: Scenario) -> Scenario:
-        """The scenario with the inputs and coefficients of this machine."""
-        places = [self.inputs[one.field] for one in scenario.unknown]
-        drawn = drawn_about(scenario, scenario.drawn(places)) if places else scenario
-        return replace(drawn, coefficients=scenario.posterior.draw(self.number))
+    def __len__(self) -> int:
+        return len(self.number)
 
-    def shift(self, scenario: Scenario, at: int | None = None) -> Pair:
-        """What the discrepancy adds to the angles of the shares of skips and doubles. [rad]
-
-        Parameters
-        ----------
-        scenario : Scenario
-            A setting of the meter, with the draws of the machine and their discrepancy.
-        at : int, optional
-            Number of the counted setting.  Without it, only the part of all settings is given.
-        """
-        alike, other = discrepancy(scenario)
-        own, apart = scenario.posterior.shift(self.number), NONE if at is None else self.apart[at]
-        return (
-            own.skip + alike * self.common[0] + other * apart[0],
-            own.double + alike * self.common[1] + other * apart[1],
+    def at(self, picks: NDArray[np.int64]) -> Machines:
+        """Some of the machines, by their places in these; one may come several times."""
+        return replace(
+            self,
+            number=self.number[picks],
+            inputs=self.inputs[picks],
+            traits=self.traits[picks],
+            place=self.place[picks],
         )
 
+    def of(self, k: int, scenario: Scenario) -> Scenario:
+        """A scenario of this meter with the inputs and coefficients of one machine."""
+        places = self.inputs[k].tolist()
+        drawn = drawn_about(scenario, scenario.drawn(places)) if places else scenario
+        return replace(drawn, coefficients=scenario.posterior.draw(int(self.number[k])))
 
-@dataclass(frozen=True)
-class Possible:
-    """A meter that may be behind the settings.
+    def deviates(self, cause: str) -> Floats:
+        """Normal deviates of a cause for skips and for doubles, shape (machines, 2)."""
+        streams = Streams(self.seed)
+        columns = [streams.stratified(f"{cause} {kind}", self.drawn) for kind in KINDS]
+        return np.asarray(ndtri(np.stack(columns, axis=1).clip(1e-9, 1 - 1e-9)))[self.place]
 
-    Attributes
-    ----------
-    state : mapping of str to float
-        True values of hidden causes.
-    machine : Machine, optional
-        Its machine; None for the coefficients and the middle of the inputs of the scenario.
-    """
+    @property
+    def shift(self) -> Floats:
+        """Discrepancy of the angles of skips and doubles at all settings, (machines, 2). [rad]"""
+        shifts = self.base.posterior.shifts
+        common = discrepancy(self.base)[0] * self.deviates("discrepancy of all settings")
+        if not shifts:
+            return common
+        own = np.array([[one.skip, one.double] for one in shifts])
+        return np.asarray(common + own[self.number % len(own)])
 
-    state: State
-    machine: Machine | None = None
-
-    def of(self, scenario: Scenario) -> Scenario:
-        """The scenario with the machine of this meter, and nothing wrong."""
-        return self.machine.of(scenario) if self.machine else scenario
-
-    def shift(self, scenario: Scenario) -> Pair:
-        """Discrepancy that all settings of the meter share, as for `Machine.shift`. [rad]"""
-        return self.machine.shift(scenario) if self.machine else NONE
+    def apart(self, setting: str) -> Floats:
+        """Further discrepancy of the angles at one setting, shape (machines, 2). [rad]"""
+        return discrepancy(self.base)[1] * self.deviates(f"discrepancy {setting}")
 
 
-def discrepancy(scenario: Scenario) -> Pair:
+def discrepancy(scenario: Scenario) -> tuple[float, float]:
     """SD of the discrepancy that all settings share, and of that of each setting. [rad]
 
     Notes
@@ -114,65 +111,33 @@ def discrepancy(scenario: Scenario) -> Pair:
     return math.sqrt(ALIKE) * error, math.sqrt(1 - ALIKE) * error
 
 
-def draw_machines(
-    meters: Sequence[Scenario], count: int, seed: int, *, round_: int = 0, first: int = 0
-) -> list[Machine]:
+def draw_machines(base: Scenario, count: int, seed: int) -> Machines:
     """Machines that some settings may stand for, evenly spread.
 
     Parameters
     ----------
-    meters : sequence of Scenario
-        Settings of one meter, with the uncertain inputs of all of them.
+    base : Scenario
+        Settings of the meter, with its uncertain inputs.
     count : int
         Number of machines, 1 or more.
     seed : int
         Random seed of the draws.
-    round_ : int
-        Number of the round; each has its own random numbers.
-    first : int
-        Number of the first draw of the coefficients.
     """
-    streams = Streams(seed, round_)
-    unknown = list({one.field: one for meter in meters for one in meter.unknown}.values())
-    if round_:
-        columns = [streams.stratified(f"unknown {one.field}", count) for one in unknown]
-        places = np.array(columns).reshape(len(unknown), count).T
-    else:
-        places = draw_places(unknown, count, seed)
-    deviates = np.stack(
-        [
-            _deviates(streams, f"discrepancy {kind} {at}", count)
-            for at in ("all", *range(len(meters)))
-            for kind in KINDS
-        ],
-        axis=1,
-    ).reshape(count, -1, 2)
-    return [
-        Machine(
-            first + k,
-            dict(zip([one.field for one in unknown], row, strict=True)),
-            common,
-            tuple(apart),
-        )
-        for k, (row, (common, *apart)) in enumerate(
-            zip(
-                places.clip(1e-9, 1 - 1e-9).tolist(),
-                [[(a, b) for a, b in one] for one in deviates.tolist()],
-                strict=True,
-            )
-        )
-    ]
+    numbers, many = np.arange(count), len(base.posterior.draws)
+    places = draw_places(base.unknown, count, seed).clip(1e-9, 1 - 1e-9)
+    # neighbours in a list have the same fault, so the draws of the machines are dealt out
+    dealt = Streams(seed).generator("machines of meters").permutation(count)
+    traits = np.column_stack([_coefficients(base.posterior)[dealt % many], ndtri(places)])
+    return Machines(base, seed, dealt, places, traits, numbers, count)
 
 
-def setting_errors(scenario: Scenario, name: str, count: int, seed: int) -> Floats:
-    """Discrepancy of one setting for several meters, shape (count, 2). [rad]"""
-    streams, sd = Streams(seed), discrepancy(scenario)[1]
-    columns = [_deviates(streams, f"discrepancy {kind} {name}", count) for kind in KINDS]
-    return sd * np.stack(columns, axis=1)
-
-
-def _deviates(streams: Streams, cause: str, count: int) -> Floats:
-    return np.asarray(ndtri(streams.stratified(cause, count).clip(1e-9, 1 - 1e-9)))
+def _coefficients(posterior: Posterior) -> Floats:
+    """Coefficients that vary, by draw, as columns of mean 0 and SD 1."""
+    names = posterior.varied
+    rows = [[getattr(draw, name) for name in names] for draw in posterior.draws]
+    table = np.array(rows).reshape(len(rows), len(names))
+    scale = table.std(axis=0)
+    return np.asarray((table - table.mean(axis=0)) / np.where(scale > 0, scale, 1.0))
 
 
 def bent_shares(skip: Floats, double: Floats, by: Floats) -> tuple[Floats, Floats]:
@@ -195,14 +160,6 @@ def bent_shares(skip: Floats, double: Floats, by: Floats) -> tuple[Floats, Float
     return made[0] / over, made[1] / over
 
 
-def bent_rates(rates: Rates, by: Pair) -> Rates:
-    """Rates of a meter with a discrepancy, as for `bent_shares`."""
-    if by == NONE:
-        return rates
-    skip, double = bent_shares(np.array(rates.skip), np.array(rates.double), np.array(by))
-    return replace(rates, skip=float(skip), double=float(double))
-
-
 def without_sampling(shares: Floats, each: float) -> Floats:
     """Shares of several machines in long runs, on the scale of shares.
 
@@ -212,13 +169,13 @@ def without_sampling(shares: Floats, each: float) -> Floats:
         Shares of short runs. [1]
     each : float
         Design effect over the cells of a run: four times the sampling variance of an angle.
+
+    Notes
+    -----
+    Distances from the mean angle are reduced by what the sampling variance adds to their variance.
     """
-    return ANGLE.back(shrunk(ANGLE.to(shares), each / 4))
-
-
-def shrunk(values: Floats, sampled: float) -> Floats:
-    """Values with their distances from the mean reduced by what a sampling variance adds."""
+    values = ANGLE.to(shares)
     spread = float(values.var(ddof=1)) if len(values) > 1 else 0.0
-    part = math.sqrt(max(1 - sampled / spread, 0.0)) if spread > 0 else 0.0
+    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
     middle = float(values.mean())
-    return middle + part * (values - middle)
+    return ANGLE.back(middle + part * (values - middle))

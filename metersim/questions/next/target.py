@@ -4,48 +4,37 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from scipy.special import betainc
 
-from metersim.files.faults import BadInput, Parameter, bad
+from metersim.files.faults import Parameter, bad
 from metersim.machine.scenario import Scenario
 from metersim.machine.sources import (
     DOUBLES,
-    HANDBOOK_HOLE,
     LEAVE,
     MOST_NOTCHES,
     SKIPS,
     TOO_FAR,
     is_small_round,
 )
-from metersim.questions.next.diagnosis import Diagnosis
-from metersim.questions.next.gain import SURE, tried
+from metersim.questions.next.diagnosis import Diagnosis, Seen, levels
+from metersim.questions.next.gain import gains
+from metersim.questions.next.hypotheses import FINE
 from metersim.questions.next.moves import Move
-from metersim.questions.next.possible import (
-    Possible,
-    bent_shares,
-    draw_machines,
-    without_sampling,
-)
-from metersim.questions.shared.hidden import HIDDEN, State
-from metersim.questions.shared.looks import HALF, Look, Rates, rates
+from metersim.questions.shared.looks import BELT, Levels, Look
 from metersim.questions.shared.settings import Steps, can_move
 
 KINDS = {"skip": "skips", "double": "doubles"}
 """Kinds of cells with their names in counts."""
-CELLS, MACHINES = 2500, 32  # cells of each run of a meter in order; number of their machines
-RATES = ("skip", "double", "skip_effect", "double_effect")
 LEVEL = 0.05  # chance of a false alarm for a meter in order, over all counted kinds
 MOST_CELLS = 5_000  # largest number of further cells that is advised
 ROUND = 50  # step of the advised number of cells
 FEWEST = 2  # cells of a kind that a detection needs; a single one may be chance
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Compared:
     """Counts of one way of looking at one setting, with the wanted rates.
 
@@ -53,18 +42,21 @@ class Compared:
     ----------
     look : Look
         Sum of all counts.
-    wanted : Rates
-        Mean rates of meters in order, or the given limits.
+    way : str
+        Way of looking of the wanted rates.
+    wanted : Levels
+        Rates of each equally likely meter in order; limits that were given are in their place.
     level : float
         Tail chance of a kind of cell below which its excess is detected. [1]
-    machines : tuple of Rates
-        Rates of each equally likely meter in order; empty where all have those of `wanted`.
+    limits : tuple of str
+        Kinds of cells whose wanted rate was given.
     """
 
     look: Look
-    wanted: Rates
+    way: str
+    wanted: Levels
     level: float
-    machines: tuple[Rates, ...] = ()
+    limits: tuple[str, ...] = ()
 
     @property
     def counted(self) -> dict[str, int]:
@@ -72,9 +64,13 @@ class Compared:
         both = {"skip": self.look.skips, "double": self.look.doubles}
         return {kind: count for kind, count in both.items() if count is not None}
 
+    def usual(self, kind: str) -> float:
+        """Mean wanted share of a kind. [1]"""
+        return float(np.mean(getattr(self.wanted, kind)))
+
     def excess(self, kind: str) -> float:
         """Counted share less the wanted share. [1]"""
-        return self.counted[kind] / self.look.cells - float(getattr(self.wanted, kind))
+        return self.counted[kind] / self.look.cells - self.usual(kind)
 
     def chance(self, kind: str, times: float = 1.0) -> float:
         """Chance that a meter in order has as many cells of a kind, or more.
@@ -101,11 +97,9 @@ class Compared:
         count = self.counted[kind] * times
         if not count:
             return 1.0
-        effect = getattr(self.wanted, f"{kind}_effect")
-        many = self.wanted.cells
-        rate = np.array([getattr(one, kind) for one in self.machines or (self.wanted,)])
+        effect = np.maximum(getattr(self.wanted, f"{kind}_effect"), 1.0)
         rest = self.look.cells * times - count
-        rate = (rate * many + HALF) / (many + 2 * HALF)
+        rate = getattr(self.wanted, kind)
         return float(betainc(count / effect, rest / effect + 1, rate).mean())
 
     @property
@@ -129,86 +123,71 @@ class Compared:
         return enough and self.chance(kind, times) < self.level
 
 
+def check_limits(skips_most: float | None, doubles_most: float | None) -> None:
+    """Refuse limits that leave no cell for single seeds."""
+    if (skips_most or 0) + (doubles_most or 0) >= 1:
+        raise bad(
+            Parameter("skips_most"), "", "with `doubles_most` it leaves no cell with a single seed"
+        )
+
+
 def compared(
-    scenario: Scenario,
-    looks: Sequence[Look],
+    found: Diagnosis,
+    seen: Sequence[Seen],
+    wanted: Scenario,
     *,
     skips_most: float | None = None,
     doubles_most: float | None = None,
-    seed: int = 1,
 ) -> list[Compared]:
     """Compare counts with the wanted rates.
 
     Parameters
     ----------
-    scenario : Scenario
-        Meter in order whose rates are wanted.
-    looks : sequence of Look
-        Counts; those of one way of looking are summed.
+    found : Diagnosis
+        Possible meters, with those in order.
+    seen : sequence of Seen
+        Counts at the present settings; those of one way of looking are summed.
+    wanted : Scenario
+        Meter in order whose rates are wanted, at settings that the diagnosis covers.
     skips_most, doubles_most : float, optional
         Largest wanted shares, in place of those of a meter in order. [1]
-    seed : int
-        Random seed of the run of a meter in order.
 
     Returns
     -------
     list of Compared
-        One comparison for each way of looking.
-
-    Raises
-    ------
-    BadInput
-        When the limits leave no cell for single seeds.
+        One comparison for each way of looking.  Where nobody knows how a monitor counts, it is
+        that way of counting in which less differs.
     """
-    if (skips_most or 0) + (doubles_most or 0) >= 1:
-        raise bad(
-            Parameter("skips_most"), "", "with `doubles_most` it leaves no cell with a single seed"
-        )
-    pooled: dict[tuple[str, bool], list[Look]] = {}
-    for look in looks:
-        pooled.setdefault((look.way, look.doubles is None), []).append(look)
+    pooled: dict[tuple[tuple[str, ...], bool], list[Look]] = {}
+    for one in seen:
+        pooled.setdefault((one.ways, one.look.doubles is None), []).append(one.look)
     tests = sum(1 if blind else 2 for _, blind in pooled)
+    given = {"skip": skips_most, "double": doubles_most}
+    limits = {kind: most for kind, most in given.items() if most is not None}
     made = []
-    for (way, blind), some in pooled.items():
+    for (ways, blind), some in pooled.items():
         total = Look(
             cells=sum(look.cells for look in some),
             skips=sum(look.skips for look in some),
             doubles=None if blind else sum(look.doubles or 0 for look in some),
-            way=way,
+            way=some[0].way,
         )
-        given = {"skip": skips_most, "double": doubles_most}
-        limits: dict[str, Any] = {kind: most for kind, most in given.items() if most is not None}
-        wanted, *machines = (replace(one, **limits) for one in _in_order(scenario, way, seed))
-        made.append(Compared(total, wanted, LEVEL / tests, tuple(machines)))
+        either = [
+            Compared(
+                total, way, _in_order(found, wanted, way, limits), LEVEL / tests, tuple(limits)
+            )
+            for way in ways
+        ]
+        made.append(min(either, key=lambda one: len(one.differing)))
     return made
 
 
-def _in_order(scenario: Scenario, way: str, seed: int) -> list[Rates]:
-    """Mean rates of meters in order, and the rates of each, over machines.
-
-    Rates of the machines have the spread of long runs, and the discrepancy of the model.
-    """
-    runs, shifts = [], []
-    for k, machine in enumerate(draw_machines([scenario], MACHINES, seed)):
-        try:
-            meter = machine.of(scenario)
-        except BadInput:  # inputs that contradict one another
-            continue
-        runs.append(rates(meter, CELLS, way=way, seed=seed, replicate=k))
-        shifts.append(machine.shift(scenario, 0))
-    if not runs:
-        raise bad(scenario.name, "", "no meter at these settings can be run")
-    of = {name: np.array([getattr(one, name) for one in runs]) for name in RATES}
-    cells = sum(one.cells for one in runs)
-    skips, doubles = (
-        without_sampling(of[kind], of[f"{kind}_effect"].mean() * len(runs) / cells)
-        for kind in KINDS
-    )
-    skip, double = bent_shares(skips, doubles, np.array(shifts))
-    effects = {name: float(of[name].mean()) for name in RATES[2:]}
-    pairs = zip(skip.tolist(), double.tolist(), strict=True)
-    machines = [Rates(*pair, **effects, cells=cells) for pair in pairs]
-    return [Rates(float(skip.mean()), float(double.mean()), **effects, cells=cells), *machines]
+def _in_order(found: Diagnosis, wanted: Scenario, way: str, limits: Mapping[str, float]) -> Levels:
+    """Rates of possible meters in order, with limits in their place."""
+    fine = np.flatnonzero(found.points.which == found.points.names.index(FINE))
+    rates = levels(found.surface, wanted, way, found.points.of(fine), found.machines.at(fine))
+    given = {kind: np.full_like(rates.skip, most) for kind, most in limits.items()}
+    return replace(rates, **given)
 
 
 @dataclass(frozen=True)
@@ -265,8 +244,6 @@ def trade_rule(scenario: Scenario, found: Sequence[Compared], *, differing: bool
 
 
 FARTHEST = 3.0  # notches from the centre that are tried
-NOTCH_CELLS, LONG = 2000, 5000  # cells of a run over states; of the run of a single state
-FINER = 0.02  # step of tried holes
 
 
 @dataclass(frozen=True)
@@ -287,9 +264,6 @@ class Notches:
         Likely width of the seed: mean, and ends of its 80 % interval. [m]
     hole : float
         Set diameter of the hole. [m]
-    better_hole : float or None
-        Nearest hole within the handbooks' range that has its best notch within one of the centre.
-        None without such a hole, or when it is not needed. [m]
     """
 
     singles: Mapping[float, float]
@@ -297,73 +271,9 @@ class Notches:
     second: bool
     width: tuple[float, float, float]
     hole: float
-    better_hole: float | None
 
 
-def notches(
-    scenario: Scenario,
-    found: Diagnosis,
-    *,
-    towards: int,
-    states: int,
-    least: float,
-    seed: int = 1,
-    executor: Executor | None = None,
-) -> Notches:
-    """Best notch of a meter over its likely states, on the side to which it is moved.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Present settings.
-    found : Diagnosis
-        Likely states.
-    towards : int
-        1 for more aggressive notches, -1 for less aggressive ones.
-    states : int
-        Number of states to try.
-    least : float
-        Least gain that justifies a step. [1]
-    seed : int
-        Random seed of states and runs.
-    executor : Executor, optional
-        Executor of the runs; by default they run in this process.
-
-    Returns
-    -------
-    Notches
-        Answer of the meter.
-    """
-    likely = found.resampled(states, seed)
-    now = scenario.singulator.notch
-    moves = {
-        notch: move for notch, move in _moves(scenario).items() if towards * (notch - now) >= 0
-    }
-    at = list(moves)
-    table = tried(
-        scenario, likely, list(moves.values()), seed=seed, cells=NOTCH_CELLS, executor=executor
-    ).singles
-    means = np.nanmean(table, axis=0)
-    best = int(np.argmax(means))
-    near = [k for k, notch in enumerate(at) if abs(notch) <= MOST_NOTCHES]
-    second = False
-    usual = is_small_round(scenario.seeds.length, scenario.seeds.sphericity)
-    if near and best not in near and not usual:
-        over = table[:, best] - table[:, near[int(np.argmax(means[near]))]]
-        over = over[~np.isnan(over)]  # states in which both notches are possible
-        noise = float(np.std(over, ddof=1)) / np.sqrt(len(over))
-        second = len(over) > 1 and bool(over.mean() - SURE * noise > least)
-    lot = scenario.lot.width * np.array(
-        [found.mean("seed size"), *found.interval("seed size")]
-    ) * scenario.seed.size_factor  # fmt: skip
-    middle, low, high = lot.tolist()
-    hole = scenario.disc.hole_diameter
-    better = _better_hole(scenario, found, middle, seed) if second else None
-    curve = dict(zip(at, means.tolist(), strict=True))
-    return Notches(curve, at[best], second, (middle, low, high), hole, better)
-
-
-def _moves(scenario: Scenario) -> dict[float, Move]:
+def notch_moves(scenario: Scenario) -> dict[float, Move]:
     """Moves to all possible notches, by notch."""
     now = scenario.singulator.notch
     reach = range(-int(FARTHEST + abs(now)), int(FARTHEST + abs(now)) + 1)
@@ -375,20 +285,54 @@ def _moves(scenario: Scenario) -> dict[float, Move]:
     }
 
 
-def _better_hole(scenario: Scenario, found: Diagnosis, width: float, seed: int) -> float | None:
-    """Nearest hole with which the mean state has its best notch within one of the centre."""
-    state: State = {name: found.mean(name) for name in found.names if name in HIDDEN}
-    low, high = HANDBOOK_HOLE
-    ratios = np.linspace(low, high, round((high - low) / FINER) + 1)
-    for hole in sorted(ratios * width, key=lambda hole: abs(hole - scenario.disc.hole_diameter)):
-        try:
-            other = scenario.replace(disc__hole_diameter=float(hole))
-        except BadInput:
-            continue
-        moves = _moves(other)
-        row = tried(other, [Possible(state)], list(moves.values()), seed=seed, cells=LONG)
-        row = row.singles[0]
-        best = list(moves)[int(np.nanargmax(row))]
-        if abs(best) <= MOST_NOTCHES:
-            return float(hole)
-    return None
+def notches(
+    scenario: Scenario, found: Diagnosis, *, towards: int, least: float, seed: int = 1
+) -> Notches:
+    """Best notch of a meter over its likely states, on the side to which it is moved.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Present settings.
+    found : Diagnosis
+        Likely meters.
+    towards : int
+        1 for more aggressive notches, -1 for less aggressive ones.
+    least : float
+        Least gain that justifies a step. [1]
+    seed : int
+        Random seed of the likely meters.
+
+    Returns
+    -------
+    Notches
+        Answer of the meter.
+    """
+    now = scenario.singulator.notch
+    moves = {
+        notch: move for notch, move in notch_moves(scenario).items() if towards * (notch - now) >= 0
+    }
+    made = {gain.move.words: gain for gain in gains(found, [*moves.values()], seed=seed)}
+    by_notch = {notch: made[move.words] for notch, move in moves.items()}
+    best = max(by_notch, key=lambda notch: by_notch[notch].value)
+    near = [notch for notch in by_notch if abs(notch) <= MOST_NOTCHES]
+    second = False
+    if (
+        near
+        and best not in near
+        and not is_small_round(scenario.seeds.length, scenario.seeds.sphericity)
+    ):
+        other = max(near, key=lambda notch: by_notch[notch].value)
+        over = replace(by_notch[best], changes=by_notch[best].changes - by_notch[other].changes)
+        second = over.sure > least
+    skip, double = found.shares(scenario, BELT)
+    level = float(found.weights @ (1 - skip - double) / found.weights.sum())
+    lot = scenario.lot.width * scenario.seed.size_factor
+    width = [lot * one for one in (found.mean("size"), *found.interval("size"))]
+    return Notches(
+        {notch: level + gain.value for notch, gain in by_notch.items()},
+        best,
+        second,
+        (width[0], width[1], width[2]),
+        scenario.disc.hole_diameter,
+    )

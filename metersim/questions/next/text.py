@@ -1,45 +1,40 @@
-"""Text of a next move: counts, likely faults, the move, and the other moves."""
+"""Report of a next move: counts, likely faults, the move, and the other moves."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from metersim import __version__
-from metersim.machine.sources import GATE, HOLES, NO_SOURCE, TOO_FAR
-from metersim.questions.next.diagnosis import Side
-from metersim.questions.next.gain import LEVEL, SURE, Gain
-from metersim.questions.next.likely import (
-    FEW,
-    LEAST_VALUE,
-    causes_lines,
-    looks_lines,
-    of_100,
-    percent_text,
-)
-from metersim.questions.next.study import (
+from metersim.machine.sources import GATE, HANDBOOK_HOLE, HOLES, NO_SOURCE, TOO_FAR
+from metersim.questions.next.decide import (
     BRUSH,
+    CHECK,
+    EXCLUDED,
+    KEEP,
     LEAST,
-    MEND,
-    NO_GAIN,
+    MOVE,
     SAME,
     STRANGE,
-    SURE_ENOUGH,
-    NextMove,
     missed_share,
 )
+from metersim.questions.next.gain import CHECKED, LEVEL, SURE, Gain
+from metersim.questions.next.hypotheses import ELSE, FAULTS
+from metersim.questions.next.likely import FEW, causes_lines, looks_lines, of_100, percent_text
+from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import KINDS, Compared, Notches
-from metersim.questions.shared.looks import DISC, SENSOR, WAYS
+from metersim.questions.shared.looks import BELT, DISC, SENSOR, SPACED
 from metersim.questions.shared.notes import AT_A_METER, PROVE, WITH_THE_FAN, asked
-from metersim.questions.shared.settings import Steps
 from metersim.questions.shared.words import block, plural, quantity
 
 HOW = {  # words for each way of looking
-    WAYS[0]: "seen on a belt or in the row",
-    SENSOR: "counted by the sensor",
+    BELT: "seen on a belt or in the row",
+    SENSOR: "counted by the sensor as empty cells and cells with several pulses",
+    SPACED: "counted by the sensor from the spacings that it measures",
     DISC: "of the disc at rest",
 }
 ALSO = 0.5  # chance of a fault of the singulator above which a second notch mentions it
-THIN = 20.0  # effective states below which numbers are rough
+THIN = 20.0  # effective meters below which numbers are rough
+LEAST_VALUE = 0.0005  # least gain that is printed on a line of its own
 
 
 def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ()) -> str:
@@ -51,15 +46,15 @@ def next_text(found: NextMove, units: str = "metric", notes: Sequence[str] = ())
     said = asked(scenario, units)
     lines += block("Set", [said[1], *said[3:]])
     lines += block("Counted", [*counted_text(found), *notes])
-    caution = WITH_THE_FAN if found.kind == SAME else AT_A_METER
+    caution = WITH_THE_FAN if found.kind in (SAME, KEEP) else AT_A_METER
     lines += ["", *block("Caution", [caution]), *block("Do next", _move(found)), ""]
     if found.notches and found.notches.second:
         lines += [*block("Notch", _second(found, found.notches, units)), ""]
     lines += [*block("Practice", _practice(found)), ""]
-    if found.kind != STRANGE:  # other parts need states that explain the counts
+    if found.kind != STRANGE:  # moves need meters that explain the counts
         lines += [*block("Others", _others(found)), ""]
-        lines += [*causes_lines(found, units), ""]
-        lines += block("Look at", looks_lines(found))
+    lines += [*causes_lines(found, units), ""]
+    lines += block("Look at", looks_lines(found))
     lines.append(PROVE)
     return "\n".join(lines)
 
@@ -70,17 +65,22 @@ def counted_text(found: NextMove) -> list[str]:
     for one in found.targets:
         shares = [
             f"{many:,} {plural(many, kind)} ({percent_text(many / one.look.cells)}, "
-            f"wanted {percent_text(getattr(one.wanted, kind))})"
+            f"wanted {percent_text(one.usual(kind))})"
             for kind, many in one.counted.items()
         ]
         cells = plural(one.look.cells, "cell")
-        lines.append(f"{one.look.cells:,} {cells} {HOW[one.look.way]}: " + ", ".join(shares))
+        lines.append(f"{one.look.cells:,} {cells} {HOW[one.way]}: " + ", ".join(shares))
         lines += [_comparison(one, kind) for kind in one.counted]
     before = sum(one.meter != found.scenario for one in found.diagnosis.seen)
     if before:
         lines.append(f"{before} earlier {plural(before, 'count')} at other settings, weighed too")
     if found.left_out:
         lines.append(f"{found.left_out} older {plural(found.left_out, 'count')} left out")
+    used = found.diagnosis.used
+    if used:
+        lines.append(f"seed used on the known area: {100 * used.ratio:.1f} % of what the rate asks")
+        if found.diagnosis.lens_contradicted:
+            lines.append("the seed used contradicts a dirty lens: those seeds are not in the row")
     return lines
 
 
@@ -95,6 +95,19 @@ def _comparison(one: Compared, kind: str) -> str:
 
 def _move(found: NextMove) -> list[str]:
     """Lines with the move, or with the reason for none."""
+    best = found.chosen
+    if found.kind == MOVE and best:
+        lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
+        if found.advice.stands:
+            lines.append(
+                "this was advised after an earlier count; later counts alone do not exclude it "
+                f"with {100 * EXCLUDED:.0f} %, so it stands"
+            )
+        elif not found.differs:
+            lines.append(
+                "a meter in order may have this count, but the settings themselves fall short"
+            )
+        return lines + _thin(found)
     if found.kind == BRUSH:
         share = missed_share(found.targets, found.diagnosis)
         return [
@@ -102,96 +115,73 @@ def _move(found: NextMove) -> list[str]:
             f"some {100 * share:.0f} in 100 of the skips too many are likely seeds that it missed: "
             "they are in the row, and no setting brings them into the count",
         ]
-    if found.kind == STRANGE:
-        return _strange(found)
-    best = found.chosen
-    if best is not None:
-        lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
-        if not found.differs:
-            lines.append(
-                "a meter in order may have this count, but the settings themselves fall short"
-            )
-        return lines + _thin(found)
-    lines = [found.words]
-    if found.kind == SAME:
-        lines[0] += ": chance alone explains the count"
-    elif found.gains:
-        lines[0] += ": the count differs, but no single step surely improves it"
-        lines.append(f"the best of them, {found.gains[0].move.words}: {_gain(found.gains[0])}")
+    if found.kind == CHECK:
+        fault = FAULTS[found.advice.fault]
+        chance = found.diagnosis.after(fault.name)
+        lines = [f"{found.words}: {fault.words}, in {of_100(chance)} such meters"]
+        if found.gains:
+            best = max(found.gains, key=lambda gain: gain.sure)
+            lines.append(f"the surest move, {best.move.words}: {_gain(best)}")
         lines.append(
-            f"a move must bring {100 * LEAST:g} percentage points more than the simulation's noise"
+            "a move is advised where it surely brings "
+            f"{100 * LEAST:g} percentage points, and no fault of a part is likelier"
         )
-    return [*lines, _count_more(found)]
+        return lines + _thin(found)
+    if found.kind == KEEP:
+        return [
+            f"{found.words}: the counts since the last change do not exclude by themselves, with "
+            f"{100 * EXCLUDED:.0f} %, that it helped",
+            *_count_more(found),
+        ]
+    if found.kind == STRANGE:
+        return [
+            found.words,
+            f"no listed fault explains these counts: something else does, in "
+            f"{of_100(found.diagnosis.after(ELSE))} such meters",
+            "check that seed and vacuum reach every hole, and that lot, disc and settings are "
+            "those given; look for two faults at once",
+        ]
+    return [f"{found.words}: chance alone explains the count", *_count_more(found)]
 
 
 def _thin(found: NextMove) -> list[str]:
-    """A warning where few states explain the counts."""
+    """A warning where few possible meters explain the counts."""
     many = found.diagnosis.effective
     if many >= THIN:
         return []
     return [f"only some {many:.0f} of the meters tried explain the counts: the numbers are rough"]
 
 
-def _strange(found: NextMove) -> list[str]:
-    """Lines on counts that no likely meter shows, and on the remedy."""
-    diagnosis = found.diagnosis
-    made = []
-    for one in found.strange[:2]:
-        far = "or fewer" if one.share < one.expected else "or more"
-        where = (
-            "" if len(diagnosis.seen) == 1 else f"count {one.look + 1} of {len(diagnosis.seen)}: "
-        )
-        made.append(
-            f"{where}hardly any meter at its settings has {percent_text(one.share)} "
-            f"{KINDS[one.kind]} {far} (those that fit best: {percent_text(one.expected)})"
-        )
-    check = "check that lot, disc and settings are those of this meter, and count again"
-    if any(one.kind == "skip" and one.share > one.expected for one in found.strange):
-        check = f"check that seed and vacuum reach every hole; {check}"
-    return [found.words, *made, check]
-
-
-def _count_more(found: NextMove) -> str:
+def _count_more(found: NextMove) -> list[str]:
     """Number of further cells that would make the advice clear, in words."""
     if found.more is not None:
-        if found.kind == SAME:
-            return (
-                f"count some {found.more:,} cells more: such shares are then detected as too many"
-            )
-        sure = round(100 * SURE_ENOUGH)
-        return (
-            f"some {found.more:,} cells more would bring its chance of making things worse to "
-            f"about {sure} in 100"
-        )
-    if found.kind == NO_GAIN:
-        return "a longer count is unlikely to change this: look further, as below"
-    return "nothing lies above what is wanted far enough to count for; count again after a change"
+        return [f"count some {found.more:,} cells more: such shares are then detected as too many"]
+    return ["nothing lies above what is wanted far enough to count for; count again after a change"]
 
 
 def _gain(gain: Gain) -> str:
     low, high = gain.interval
     return (
-        f"{_points(gain.value)} percentage points of singulation "
-        f"({_points(low)} to {_points(high)}), worse in {of_100(gain.worse)}"
+        f"{_pp(gain.value)} percentage points of singulation "
+        f"({_pp(low)} to {_pp(high)}), worse in {of_100(gain.worse)}"
     )
 
 
 def _meaning(gain: Gain) -> str:
     return (
         f"in brackets, {100 * LEVEL:.0f} of 100 likely meters; the mean is known to "
-        f"{100 * gain.noise:.2f} percentage points; move this alone, and count again"
+        f"{100 * gain.noise:.2f} percentage points, from runs of {CHECKED} likely meters before "
+        "and after; move this alone, and count again"
     )
 
 
 def _practice(found: NextMove) -> list[str]:
     """Lines with the rule of the trade, and whether the simulation agrees."""
     steps = found.chosen.move.steps if found.chosen else {}
-    same = dict(steps) == dict(found.rule.steps) and found.kind not in (BRUSH, MEND)
-    if found.kind == NO_GAIN and not found.rule.steps:
-        same = True
+    same = dict(steps) == dict(found.rule.steps) and found.kind not in (BRUSH, CHECK, STRANGE)
     said = "the simulation agrees" if same else _instead(found)
     lines = [f"{found.rule.words} (common practice, no source):", said]
-    if _touches(found, "pool", "gate"):
+    if found.chosen is not None and "gate" in found.chosen.move.steps:
         lines.append(f"{GATE} ({NO_SOURCE})")
     return lines
 
@@ -204,24 +194,14 @@ def _instead(found: NextMove) -> str:
         if found.notches and found.notches.second:
             return "the simulation agrees, and takes the notch until then"
         return "the simulation does not ask for it yet"
-    gain = _gain_of(found, found.rule.steps)
+    wanted = dict(found.rule.steps)
+    gain = next((one for one in found.gains if wanted and dict(one.move.steps) == wanted), None)
     if gain is None:
         return "the simulation disagrees"
     best = found.chosen
     if best is not None and gain.value >= best.value - SURE * (best.noise + gain.noise):
         return f"the simulation finds it as good: {_short(gain)}"
     return f"the simulation disagrees: it brings {_short(gain)}"
-
-
-def _gain_of(found: NextMove, steps: Steps) -> Gain | None:
-    wanted = [gain for gain in found.gains if steps and dict(gain.move.steps) == dict(steps)]
-    return next(iter(wanted), None)
-
-
-def _touches(found: NextMove, *names: str) -> bool:
-    if found.chosen is None:
-        return False
-    return found.chosen.move.mends in names or any(n in found.chosen.move.steps for n in names)
 
 
 def _others(found: NextMove) -> list[str]:
@@ -233,21 +213,20 @@ def _others(found: NextMove) -> list[str]:
     lines = [f"{gain.move.words}: {_short(gain)}" for gain in up]
     for head, some in (("no gain", idle), ("worse", down)):
         if some:
-            named = [f"{gain.move.words} ({_points(gain.value)})" for gain in some]
+            named = [f"{gain.move.words} ({_pp(gain.value)})" for gain in some]
             lines.append(f"{head}: {', '.join(named)}")
-    lines += [
-        f"not requested, with --also {next(iter(gain.move.steps))}: {gain.move.words}, "
-        f"{_short(gain)}"
-        for gain in found.parts
-    ]
+    for gain in found.parts:
+        (part,) = [*gain.move.steps] or [""]
+        head = f"not requested, with --also {part}" if part else "if that is the fault"
+        lines.append(f"{head}: {gain.move.words}, {_short(gain)}")
     return lines
 
 
 def _short(gain: Gain) -> str:
-    return f"{_points(gain.value)} pp, worse in {of_100(gain.worse)}"
+    return f"{_pp(gain.value)} pp, worse in {of_100(gain.worse)}"
 
 
-def _points(share: float) -> str:
+def _pp(share: float) -> str:
     return f"{100 * share:+.2f}"
 
 
@@ -255,6 +234,7 @@ def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
     """Lines on a second notch, and on the hole compared with the seed."""
     middle, low, high = answer.width
     width = found.scenario.seeds.width
+    fits = HANDBOOK_HOLE[0] <= answer.hole / middle <= HANDBOOK_HOLE[1]
     lines = [
         f"the best notch would be {answer.best:+g}, more than one from the centre: hole size "
         f"against seed size is the thing to check ({NO_SOURCE})",
@@ -263,22 +243,19 @@ def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
         f"is, {quantity('small', middle, units)} ({quantity('small', low, units)} to "
         f"{quantity('small', high, units)}), they are {answer.hole / middle:.2f} "
         f"({answer.hole / high:.2f} to {answer.hole / low:.2f})",
+        f"handbooks take holes of {HOLES} of that width (from memory): "
+        + (
+            "these fit, so check the singulator and its scale"
+            if fits
+            else f"{quantity('small', HANDBOOK_HOLE[0] * middle, units)} to "
+            f"{quantity('small', HANDBOOK_HOLE[1] * middle, units)}"
+        ),
     ]
-    side = Side("singulator", -1 if answer.best > 0 else 1)
-    if found.diagnosis.after(side) >= ALSO:
+    name = "edge far" if answer.best > 0 else "edge near"
+    chance = found.diagnosis.after(name)
+    if chance >= ALSO:
         lines.append(
-            f"in {of_100(found.diagnosis.after(side))} such meters the singulator is off as well: "
-            "measure it before you take another disc"
-        )
-    if answer.better_hole:
-        lines.append(
-            f"a disc with holes of {quantity('small', answer.better_hole, units)}, "
-            f"{answer.better_hole / middle:.2f} of that width, brings the best notch back within "
-            f"one of the centre (handbooks: {HOLES}, from memory)"
-        )
-    else:
-        lines.append(
-            f"no hole of {HOLES} of that width (handbooks, from memory) "
-            "brings it back: check the singulator and its scale"
+            f"in {of_100(chance)} such meters the singulator is off as well: measure it before you "
+            "take another disc"
         )
     return lines

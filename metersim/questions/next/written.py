@@ -7,8 +7,9 @@ from typing import Any
 
 from metersim import __version__
 from metersim.measures.indices import number_or_none
+from metersim.questions.next.decide import checks
 from metersim.questions.next.gain import LEVEL, Gain
-from metersim.questions.next.likely import INSPECTIONS, best_look, inseparable
+from metersim.questions.next.likely import alike, words_of
 from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import Compared
 from metersim.run.records import Origin, provenance
@@ -32,33 +33,34 @@ def next_json(found: NextMove, seed: int = 1) -> str:
         "advice": {
             "kind": found.kind,
             "words": found.words,
+            "fault": found.advice.fault or None,
             "move": _gain(found.chosen) if found.chosen else None,
+            "stands": found.advice.stands,
             "more_cells": found.more,
             "differs": found.differs,
         },
         "counts": [_count(one) for one in found.targets],
         "counts_at_other_settings": sum(one.meter != scenario for one in diagnosis.seen),
         "counts_left_out": found.left_out,
-        "shares_that_no_likely_meter_has": [vars(one) for one in found.strange],
+        "seed_used": diagnosis.used.ratio if diagnosis.used else None,
+        "lens_contradicted": diagnosis.lens_contradicted,
         "moves": [_gain(gain) for gain in found.gains],
         "parts": [_gain(gain) for gain in found.parts],
         "causes": [
             {
-                "cause": side.name,
-                "side": "high" if side.sign > 0 else "low",
-                "words": side.words,
-                "bound": side.bound,
-                "chance_before": diagnosis.before(side),
-                "chance_after": diagnosis.after(side),
+                "cause": name,
+                "words": words_of(name),
+                "chance_before": diagnosis.before(name),
+                "chance_after": diagnosis.after(name),
             }
-            for side in diagnosis.sides
+            for name in diagnosis.names
         ],
-        "effective_states": diagnosis.effective,
-        "not_distinguished": [list(pair) for pair in inseparable(diagnosis)],
-        "values_of_knowing": {
-            name: number_or_none(value) for name, value in found.values_of_knowing.items()
-        },
-        "look": INSPECTIONS.get(best_look(found)),
+        "effective_meters": number_or_none(diagnosis.effective),
+        "not_distinguished": alike(found),
+        "checks": [
+            {"words": words, "chance": chance, "bits": bits}
+            for words, chance, bits in checks(diagnosis)
+        ],
         "rule": {"words": found.rule.words, "steps": dict(found.rule.steps)},
         "notches": None,
     }
@@ -72,7 +74,6 @@ def next_json(found: NextMove, seed: int = 1) -> str:
             ],
             "seed_width_m": dict(zip(("value", "low", "high"), notches.width, strict=True)),
             "hole_diameter_m": notches.hole,
-            "better_hole_diameter_m": notches.better_hole,
         }
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
 
@@ -82,13 +83,13 @@ def _count(one: Compared) -> dict[str, Any]:
         f"{kind}s": {
             "counted": many,
             "share": many / one.look.cells,
-            "wanted": float(getattr(one.wanted, kind)),
+            "wanted": one.usual(kind),
             "chance_in_order": one.chance(kind),
             "differs": kind in one.differing,
         }
         for kind, many in one.counted.items()
     }
-    return {"way": one.look.way, "cells": one.look.cells, **shares, "needed_cells": one.needed}
+    return {"way": one.way, "cells": one.look.cells, **shares, "needed_cells": one.needed}
 
 
 def _gain(gain: Gain) -> dict[str, Any]:

@@ -60,8 +60,14 @@ def is_share(one: Measure) -> bool:
     return one.kind == "share" and bool(one.top) and not one.key.startswith("late.")
 
 
-MISSED = ("cells.skip", "per_place.miss", "per_spacing.miss", "sensor.miss")
-SEVERAL = ("cells.double", "per_place.multiple", "per_spacing.multiple", "sensor.multiple")
+MISSED = ("cells.skip", "per_place.miss", "per_spacing.miss", "sensor.miss", "sensor.skip")
+SEVERAL = (
+    "cells.double",
+    "per_place.multiple",
+    "per_spacing.multiple",
+    "sensor.multiple",
+    "sensor.double",
+)
 LEFT = {
     "cells.single": ("cells.skip", "cells.double"),
     "per_place.single": ("per_place.miss", "per_place.multiple"),

@@ -18,18 +18,22 @@ from metersim.files.faults import BadInput, Fault
 from metersim.machine import losses
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
+from metersim.measures.spacing import classes_of
 from metersim.questions.shared.counts import effect_by_windows
 from metersim.run.records import Cells, Run
 from metersim.run.simulation import simulate, simulate_cells
 
-BELT, SENSOR, DISC = WAYS = ("belt", "sensor", "disc")
-"""Ways of looking: seeds on a belt or a bench, pulses of the sensor, or a disc at rest."""
+BELT, SENSOR, SPACED, DISC = WAYS = ("belt", "sensor", "sensor by spacing", "disc")
+"""Ways of looking: seeds on a belt or a bench; pulses of the sensor, by cells or by the spacings
+that they measure; or a disc at rest."""
+BY_SENSOR = (SENSOR, SPACED)
 KINDS = ("skip", "double")
 STRETCH = 50  # cells; much longer than the dependence of cells, unless the pool is starved
 MOST_EFFECT = 20.0
 LEAST_EFFECT = 0.25
 ROOM = 1.25  # seed that the largest hopper must hold, over one seed a cell
 MOST_SEEDS = 3  # mean seeds of a cell for which a hopper is filled
+KNOWN = 1e6  # cells of a run whose rates have no sampling error
 HALF = 0.5  # events added to each kind of cell, as no run proves that an event is impossible
 
 
@@ -141,14 +145,41 @@ class Rates:
     cells: int
 
 
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """Rates of many meters in one way of looking.
+
+    Attributes
+    ----------
+    skip, double : ndarray, shape (meters,)
+        Chance that a cell shows no seed, and two or more. [1]
+    skip_effect, double_effect : float or ndarray, shape (meters,)
+        Variance of a count of many cells over that of independent cells. [1]
+    cells : float or ndarray, shape (meters,)
+        Cells of the runs from which the rates were estimated; many where they are known.
+    """
+
+    skip: NDArray[np.float64]
+    double: NDArray[np.float64]
+    skip_effect: float | NDArray[np.float64] = 1.0
+    double_effect: float | NDArray[np.float64] = 1.0
+    cells: float | NDArray[np.float64] = KNOWN
+
+
+def levels_of(rates: Sequence[Rates]) -> Levels:
+    """The rates of several meters as arrays."""
+    names = ("skip", "double", "skip_effect", "double_effect", "cells")
+    return Levels(*(np.array([getattr(one, name) for one in rates], dtype=float) for name in names))
+
+
 def log_chances(
-    rates: Sequence[Rates], looks: Sequence[Look], kinds: Sequence[str] = KINDS
+    levels: Levels, looks: Sequence[Look], kinds: Sequence[str] = KINDS
 ) -> NDArray[np.float64]:
     """Logarithm of the chance of many looks under many rates at once.
 
     Parameters
     ----------
-    rates : sequence of Rates
+    levels : Levels
         Rates of each possible meter.
     looks : sequence of Look
         Counts; doubles were counted in all of them, or in none.
@@ -157,7 +188,7 @@ def log_chances(
 
     Returns
     -------
-    ndarray, shape (looks, rates)
+    ndarray, shape (looks, meters)
         Logarithms. [1]
 
     Raises
@@ -173,25 +204,57 @@ def log_chances(
     over all rates that fit the run (Dirichlet-multinomial).  Half an event is added to each kind
     of cell, as no run proves that an event is impossible.
     """
+    judged = _judged(looks, kinds)
+    effect = np.array([getattr(levels, f"{kind}_effect") + 0 * levels.skip for kind in judged])
+    effect = effect.max(axis=0).clip(min=1.0)
+    chance = np.array([getattr(levels, kind) for kind in judged])
+    chance = np.vstack([chance, 1 - chance.sum(axis=0)]).clip(min=0.0)
+    seen = (chance * (levels.cells / effect) + HALF)[:, None, :]
+    held = _held(looks, judged)[:, :, None] / effect
+    every, known = held.sum(axis=0), seen.sum(axis=0)
+    found: NDArray[np.float64] = np.sum(gammaln(held + seen) - gammaln(seen) - gammaln(held + 1), 0)
+    found += gammaln(every + 1) + gammaln(known) - gammaln(every + known)
+    found -= len(judged) * np.log(effect)
+    return found
+
+
+def _judged(looks: Sequence[Look], kinds: Sequence[str]) -> list[str]:
+    """Kinds of cells of some looks that were counted."""
     counted = [look.doubles is not None for look in looks]
     if any(counted) and not all(counted):
         raise ValueError("looks with doubles and looks without; allowed: one or the other")
     judged = [kind for kind in kinds if kind != "double" or any(counted)]
     if not judged:
         raise ValueError("doubles were not counted")
-    effect = np.array([[getattr(one, f"{kind}_effect") for one in rates] for kind in judged])
-    effect = effect.max(axis=0).clip(min=1.0)
-    chance = np.array([[getattr(one, kind) for one in rates] for kind in judged])
-    count = np.array([[getattr(look, f"{kind}s") for look in looks] for kind in judged])
-    chance = np.vstack([chance, 1 - chance.sum(axis=0)])
-    count = np.vstack([count, [look.cells for look in looks] - count.sum(axis=0)])
-    seen = (chance * [one.cells for one in rates] / effect + HALF)[:, None, :]
-    held = count[:, :, None] / effect
-    every, known = held.sum(axis=0), seen.sum(axis=0)
-    found: NDArray[np.float64] = np.sum(gammaln(held + seen) - gammaln(seen) - gammaln(held + 1), 0)
-    found += gammaln(every + 1) + gammaln(known) - gammaln(every + known)
-    found -= len(judged) * np.log(effect)
-    return found
+    return judged
+
+
+def _held(looks: Sequence[Look], judged: Sequence[str]) -> NDArray[np.float64]:
+    """Counts of each judged kind, and of all other cells, shape (kinds + 1, looks)."""
+    count = np.array(
+        [[getattr(look, f"{kind}s") for look in looks] for kind in judged], dtype=float
+    )
+    return np.vstack([count, [look.cells for look in looks] - count.sum(axis=0)])
+
+
+def flat_chance(look: Look, effect: float) -> float:
+    """Logarithm of the chance of a look where all shares of its kinds are equally likely.
+
+    Parameters
+    ----------
+    look : Look
+        Count.
+    effect : float
+        Variance of a count over that of independent cells, 1 or more. [1]
+
+    Notes
+    -----
+    ``log(k!/((n + 1) ... (n + k))) - k log(effect)`` of ``n = cells/effect`` and k judged kinds.
+    It is the Dirichlet-multinomial chance with one event of each kind.
+    """
+    judged = _judged([look], KINDS)
+    steps = np.arange(1, len(judged) + 1)
+    return float(np.sum(np.log(steps) - np.log(look.cells / effect + steps) - np.log(effect)))
 
 
 def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
@@ -208,11 +271,37 @@ def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
     Returns
     -------
     ndarray of int, shape (cells,)
-        Seeds by cell. [1]
+        Seeds by cell; by theoretical place where the sensor measures spacings. [1]
     """
+    if way == SPACED:
+        times = np.sort(run.seeds.sensor_time[run.seeds.seen])
+        return loads_of_spacings(np.diff(times) * run.scenario.demand.speed / run.scenario.spacing)
     if way == SENSOR:
         return np.bincount(run.seeds.cell[run.seeds.seen], minlength=len(run.cells))
     return _carried(run.cells, way)
+
+
+def loads_of_spacings(ratios: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Number of seeds in each theoretical place, from spacings in order.
+
+    Parameters
+    ----------
+    ratios : ndarray, shape (n,)
+        Spacings over the theoretical one. [1]
+
+    Returns
+    -------
+    ndarray of int, shape (places,)
+        Seeds by place, from the second seed on: a seed closer than 0.5 shares the place of the one
+        before it, and a spacing from 1.5 on leaves one to three places empty.  [1]
+
+    Notes
+    -----
+    Source: iso7256 (from memory), as iso11783 (read) asks of a monitor.  The standard takes every
+    close spacing for a pair; three seeds in a place count as one double here.
+    """
+    at = np.cumsum(classes_of(ratios), dtype=np.int64)  # class 0 stays, class 2 skips a place
+    return np.bincount(at, minlength=int(at[-1]) + 1 if len(at) else 0)[1:]
 
 
 def _carried(cells: Cells, way: str) -> NDArray[np.int64]:
@@ -245,7 +334,7 @@ def loads_at(
     mapping of str to ndarray of int, shape (cells,)
         Seeds by cell, as `loads` gives them. [1]
     """
-    if SENSOR in ways:
+    if not {*BY_SENSOR}.isdisjoint(ways):
         run = simulate(scenario, seed=seed, replicate=replicate)
         return {way: loads(run, way) for way in ways}
     cells = simulate_cells(scenario, seed=seed, replicate=replicate)

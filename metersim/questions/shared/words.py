@@ -212,8 +212,10 @@ SHOWN: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         "Sensor",
         (
             ("sensor.seen", "seeds seen"),
-            ("sensor.multiple", "multiples shown"),
-            ("sensor.miss", "misses shown"),
+            ("sensor.miss", "skips, by spacing"),
+            ("sensor.multiple", "doubles, by spacing"),
+            ("sensor.skip", "skips, by cells"),
+            ("sensor.double", "doubles, by cells"),
         ),
     ),
 )

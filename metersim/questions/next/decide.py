@@ -1,0 +1,216 @@
+"""The advice: whether to act, and the one thing to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from metersim.machine.scenario import Scenario
+from metersim.questions.next.diagnosis import Diagnosis, Floats, setting_name
+from metersim.questions.next.gain import Gain, gains
+from metersim.questions.next.hypotheses import ELSE, FAULTS, FINE, HOLES, LENS
+from metersim.questions.next.moves import Move
+from metersim.questions.next.target import Compared
+
+LEAST = 0.002  # least expected gain that justifies a move, as a share of cells
+PLAIN = 0.01  # least gain that justifies a move although the count is as wanted
+SURE_ENOUGH = 0.15  # accepted chance of a worse result where the count is as wanted
+WORSE_MOST = 0.3  # accepted chance of a worse result where it is not
+LIKELY = 0.5  # chance from which a fault is looked for before anything is moved
+EXCLUDED = 0.95  # chance of a worse result, by later counts alone, that takes a move back
+ALIKE = 3.0  # ratio of evidence below which counts cannot distinguish two hypotheses
+WORTH = 0.05  # least chance of a hypothesis that is named
+
+SAME, MOVE, CHECK, BRUSH, KEEP, STRANGE = "same", "move", "check", "brush", "keep", "strange"
+SET = ("small seed", "large seed", "edge far", "edge near")
+"""Faults for which a setting can make up, so that a move may come before the inspection."""
+
+
+@dataclass(frozen=True, eq=False)
+class Advice:
+    """One thing to do next.
+
+    Attributes
+    ----------
+    kind : str
+        ``move`` a setting, ``check`` a part, or ``brush`` the sensor's lens.  No move is advised
+        where the count is the ``same`` as wanted.  ``keep`` leaves the last move as it is, as the
+        counts since do not exclude that it helped.  ``strange``: no listed fault has such counts.
+    fault : str
+        Fault to look for, or an empty text.
+    gain : Gain or None
+        Gain of the move.
+    stands : bool
+        Whether the move was advised after an earlier count, and later ones do not exclude it.
+    """
+
+    kind: str
+    fault: str = ""
+    gain: Gain | None = None
+    stands: bool = False
+
+
+def most_likely(found: Diagnosis, weights: Floats | None = None) -> list[str]:
+    """Faults in falling order of their chance; a lens only where nothing contradicts it."""
+    names = [
+        name
+        for name in found.points.names
+        if name != FINE and not (name == LENS and found.lens_contradicted)
+    ]
+    return sorted(names, key=lambda name: -found.after(name, weights))
+
+
+def decide(
+    differs: bool, found: Diagnosis, known: Sequence[Gain], weights: Floats | None = None
+) -> Advice:
+    """Advice after counts; the surest gain is taken, so that noise does not decide.
+
+    Parameters
+    ----------
+    differs : bool
+        Whether more skips or doubles than wanted are detected.
+    found : Diagnosis
+        Weighed hypotheses.
+    known : sequence of Gain
+        Gains of steps of settings.
+    weights : ndarray, optional
+        Chances of the points; by default those after all counts. [1]
+    """
+    best = max(known, key=lambda gain: gain.sure, default=None)
+    if not differs:
+        if best is None or best.sure <= PLAIN or best.worse > SURE_ENOUGH:
+            return Advice(SAME)
+        return Advice(MOVE, gain=best)
+    if found.after(ELSE, weights) >= LIKELY:
+        return Advice(STRANGE)
+    fault = most_likely(found, weights)[0]
+    probable = found.after(fault, weights) >= LIKELY
+    if probable and fault == LENS:
+        return Advice(BRUSH, fault)
+    if probable and fault not in SET:
+        return Advice(CHECK, fault)
+    if best is not None and best.sure > LEAST and best.worse <= WORSE_MOST:
+        return Advice(MOVE, gain=best)
+    return Advice(CHECK, fault)
+
+
+def advise(
+    found: Diagnosis,
+    moves: Sequence[Move],
+    differs: Callable[[Sequence[int]], bool],
+    known: Sequence[Gain],
+    *,
+    units: str = "metric",
+    seed: int = 1,
+) -> Advice:
+    """Advice after all counts, which takes an earlier one back only for a good reason.
+
+    Parameters
+    ----------
+    found : Diagnosis
+        Weighed hypotheses.
+    moves : sequence of Move
+        Steps of settings that may be advised.
+    differs : callable
+        Whether counts, by their numbers, differ from what is wanted.
+    known : sequence of Gain
+        Gains of the moves after all counts.
+    units : {'metric', 'us'}
+        Family of units of the steps.
+    seed : int
+        Random seed of the likely meters.
+
+    Notes
+    -----
+    A move that was advised after some of the counts at the present settings stands, unless the
+    counts after those exclude it by themselves with 95 %.  A move back to the settings before the
+    last change needs the same proof by the counts since.
+    """
+    here = [k for k, one in enumerate(found.seen) if one.meter == found.base]
+    before = [k for k in range(len(found.seen)) if k not in here]
+
+    def worse(move: Move, looks: Sequence[int]) -> float:
+        (gain,) = gains(found, [move], weights=found.weighed(looks), units=units, seed=seed)
+        return gain.worse
+
+    standing: tuple[Move, int] | None = None
+    for many in range(1, len(here)):
+        looks = [*before, *here[:many]]
+        weights = found.weighed(looks)
+        made = gains(found, moves, weights=weights, units=units, seed=seed)
+        early = decide(differs(here[:many]), found, made, weights)
+        if standing and not _excluded(worse(standing[0], here[standing[1] : many])):
+            continue
+        standing = (early.gain.move, many) if early.kind == MOVE and early.gain else None
+    last = decide(differs(here), found, known)
+    if standing and not _excluded(worse(standing[0], here[standing[1] :])):
+        (gain,) = [one for one in known if one.move.words == standing[0].words]
+        return Advice(MOVE, gain=gain, stands=True)
+    back = (
+        last.gain is not None and bool(before) and _goes_back(found, last.gain.move, before, units)
+    )
+    if back and last.gain and 1 - worse(last.gain.move, here) < EXCLUDED:
+        return Advice(KEEP)
+    return last
+
+
+def _excluded(worse: float) -> bool:
+    return worse >= EXCLUDED
+
+
+def _goes_back(found: Diagnosis, move: Move, before: Sequence[int], units: str) -> bool:
+    """Whether a move leads back to the settings before the last change."""
+    last: Scenario = found.seen[before[-1]].meter
+    return setting_name(move.made(found.base, units)) == setting_name(last)
+
+
+def not_distinguished(found: Diagnosis) -> list[str]:
+    """Faults that the counts cannot distinguish from the most likely one, itself first."""
+    first, *others = most_likely(found)
+    evidence = found.after(first) / found.before(first)
+    return [
+        first,
+        *(
+            name
+            for name in others
+            if found.after(name) >= WORTH
+            and found.after(name) / found.before(name) * ALIKE >= evidence
+        ),
+    ]
+
+
+def bits(chance: float) -> float:
+    """Expected information of an inspection that finds a fault or excludes it. [bit]"""
+    if not 0 < chance < 1:
+        return 0.0
+    return -sum(p * math.log2(p) for p in (chance, 1 - chance))
+
+
+def missed_share(targets: Sequence[Compared], found: Diagnosis) -> float:
+    """Part of the excess skips of a sensor that its lens likely makes. [1]"""
+    lens = found.points.which == found.points.names.index(LENS)
+    weights = found.weights * lens
+    lost = float(weights @ found.points.lost / max(weights.sum(), 1e-300))
+    excess = max((one.excess("skip") for one in targets if "skip" in one.differing), default=0.0)
+    return min(lost / excess, 1.0) if excess > 0 else 0.0
+
+
+def holes_likely(found: Diagnosis) -> float:
+    """Expected number of failing holes, where holes fail."""
+    failing = found.points.which == found.points.names.index(HOLES)
+    weights = found.weights * failing
+    return float(weights @ found.points.failing / max(weights.sum(), 1e-300))
+
+
+CHECKS = {one.check: None for one in FAULTS.values()}
+"""All inspections, each once."""
+
+
+def checks(found: Diagnosis) -> list[tuple[str, float, float]]:
+    """Inspections: words, chance that one finds its fault, and expected information in bits."""
+    chance = {check: 0.0 for check in CHECKS}
+    for name in most_likely(found):
+        chance[FAULTS[name].check] += found.after(name)
+    rows = [(check, one, bits(one)) for check, one in chance.items() if one > 0]
+    return sorted(rows, key=lambda row: -row[2])
