@@ -99,3 +99,33 @@ def sentence_number(value: float, digits: int = 4) -> str:
     if 1e5 <= abs(value) < 1e15:
         return f"{value:,.0f}"
     return f"{value:.{digits}g}"
+
+
+def as_written(amount: float, digits: int = 3) -> str:
+    """A number as a person would write it: four significant digits if it has no more, else fewer.
+
+    Numbers that were converted from another unit have more, and get `digits`.
+    """
+    four = float(f"{amount:.4g}")
+    kept = four if abs(four - amount) <= 1e-6 * abs(amount) else float(f"{amount:.{digits}g}")
+    return f"{kept:,.10g}"
+
+
+def hole_text(diameter: float, units: str = "metric") -> str:
+    """Diameter of a hole in both millimetres and inches, the reader's unit first.
+
+    Discs are sold in both, so that a diameter is the one thing that is always said twice.
+
+    Parameters
+    ----------
+    diameter : float
+        Diameter, or a difference of two. [m]
+    units : {'metric', 'us'}
+        Units of the reader.
+    """
+    both = [UNITS["mm"], UNITS["in"]]
+    first, second = (
+        f"{as_written(unit.from_si(diameter))} {unit.symbol}"
+        for unit in (both if units == "metric" else both[::-1])
+    )
+    return f"{first} ({second})"

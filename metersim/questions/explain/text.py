@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from metersim.files.units import hole_text
 from metersim.measures.limits import RESERVE, cautions
 from metersim.questions.explain.study import Explained
 from metersim.questions.shared.answer import Answer, capital
@@ -74,7 +75,7 @@ def _table(found: Explained, units: str) -> list[tuple[str, str, str]]:
         ("singulator from the holes", quantity("small", edge, units), f"{width} width of a seed"),
         (
             "hole",
-            set_quantity("small", scenario.disc.hole_diameter, units),
+            hole_text(scenario.disc.hole_diameter, units),
             f"{width} width of a seed",
         ),
         ("contacts with the tube", f"{found.contacts:.2f}", "for each seed, on average"),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from metersim.files.faults import BadInput, all_of, bad, hint
+from metersim.files.units import hole_text
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
@@ -38,7 +39,6 @@ from metersim.questions.shared.options import (
     workers_option,
 )
 from metersim.questions.shared.settings import SETTINGS
-from metersim.questions.shared.words import quantity
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -192,4 +192,4 @@ def _other_disc(scenario: Scenario, meters: Sequence[Scenario], units: str) -> l
 
 def _disc_words(scenario: Scenario, units: str) -> str:
     disc = scenario.disc
-    return f"{disc.cells} holes of {quantity('small', disc.hole_diameter, units)}"
+    return f"{disc.cells} holes of {hole_text(disc.hole_diameter, units)}"

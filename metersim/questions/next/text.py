@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from metersim import __version__
+from metersim.files.units import hole_text
 from metersim.machine.sources import GATE, HANDBOOK_HOLE, HOLES, NO_SOURCE, TOO_FAR
 from metersim.questions.next.decide import (
     BRUSH,
@@ -238,7 +239,7 @@ def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
     lines = [
         f"the best notch would be {answer.best:+g}, more than one from the centre: hole size "
         f"against seed size is the thing to check ({NO_SOURCE})",
-        f"holes of {quantity('small', answer.hole, units)} are {answer.hole / width:.2f} of the "
+        f"holes of {hole_text(answer.hole, units)} are {answer.hole / width:.2f} of the "
         f"seed's width as it is set, {quantity('small', width, units)}; of the seed as it probably "
         f"is, {quantity('small', middle, units)} ({quantity('small', low, units)} to "
         f"{quantity('small', high, units)}), they are {answer.hole / middle:.2f} "
@@ -247,8 +248,8 @@ def _second(found: NextMove, answer: Notches, units: str) -> list[str]:
         + (
             "these fit, so check the singulator and its scale"
             if fits
-            else f"{quantity('small', HANDBOOK_HOLE[0] * middle, units)} to "
-            f"{quantity('small', HANDBOOK_HOLE[1] * middle, units)}"
+            else f"{hole_text(HANDBOOK_HOLE[0] * middle, units)} to "
+            f"{hole_text(HANDBOOK_HOLE[1] * middle, units)}"
         ),
     ]
     name = "edge far" if answer.best > 0 else "edge near"

@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
-from metersim.files.units import UNITS
+from metersim.files.units import UNITS, hole_text
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.measures.estimates import measure
 from metersim.measures.observed import observed_spacings
@@ -106,11 +106,10 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
     """Lines with the settings of a run."""
     s = run.scenario
     us = units == "us"
-    _, machine = length_units(units)
     vacuum, speed = UNITS["inh2o" if us else "kpa"], UNITS["mph" if us else "kmh"]
     return (
         f"seed lot {s.lot.name}",
-        f"{s.disc.cells} cells, holes {machine.from_si(s.disc.hole_diameter):.3g} {machine.symbol}",
+        f"{s.disc.cells} cells, holes {hole_text(s.disc.hole_diameter, units)}",
         f"vacuum {vacuum.from_si(s.vacuum.vacuum):.3g} {vacuum.symbol}",
         f"singulator notch {s.singulator.notch:g}",
         f"speed {speed.from_si(s.demand.speed):.3g} {speed.symbol}, {s.furrow.surface}",

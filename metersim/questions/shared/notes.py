@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
+from metersim.files.units import hole_text
 from metersim.files.unknown import Unknown
 from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
@@ -197,7 +198,7 @@ def settings_text(scenarios: Iterable[Scenario], units: str = "metric") -> str:
     each = [
         (
             one.lot.title,
-            f"{one.disc.cells} holes of {set_quantity('small', one.disc.hole_diameter, units)}",
+            f"{one.disc.cells} holes of {hole_text(one.disc.hole_diameter, units)}",
             set_quantity("pressure", one.vacuum.vacuum, units),
             notch_text(one.singulator.notch),
         )

@@ -7,7 +7,7 @@ import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from metersim.files.units import UNITS
+from metersim.files.units import UNITS, as_written
 from metersim.measures.intervals import Estimate
 from metersim.questions.shared.counts import MOST_PRACTICAL
 
@@ -87,8 +87,7 @@ def quantity(kind: str, value: float, units: str = "metric") -> str:
 def set_quantity(kind: str, value: float, units: str = "metric") -> str:
     """A setting with its unit and no more digits than a user would write."""
     amount, symbol = shown(kind, value, units)
-    digits = f"{amount:.4g}"
-    return f"{float(digits):,.10g} {symbol}".strip()
+    return f"{as_written(amount, 4 if kind == 'per_area' else 3)} {symbol}".strip()
 
 
 def notch_text(notch: float) -> str:

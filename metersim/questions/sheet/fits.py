@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from metersim.files.units import sentence_number
+from metersim.files.units import hole_text, sentence_number
 from metersim.machine.discs import GenericDisc
 from metersim.machine.scenario import CLOSE_PITCH
 from metersim.machine.sources import (
@@ -69,13 +69,8 @@ def pp(change: Estimate, unit: str = " pp") -> str:
 
 
 def disc_words(disc: GenericDisc, units: str = "metric") -> str:
-    """Description of a disc by its holes, such as '30 holes of 4.5 mm'."""
-    return f"{disc.cells} holes of {_hole(disc, units)}"
-
-
-def _hole(disc: GenericDisc, units: str) -> str:
-    amount, symbol = shown("small", disc.hole_diameter, units)
-    return f"{sentence_number(amount, 3)} {symbol}"
+    """Description of a disc by its holes, such as '30 holes of 4.5 mm (0.177 in)'."""
+    return f"{disc.cells} holes of {hole_text(disc.hole_diameter, units)}"
 
 
 def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
@@ -221,7 +216,7 @@ def _list(discs: Iterable[GenericDisc], units: str) -> str:
 
 
 def _short(disc: GenericDisc, units: str) -> str:
-    return f"{disc.cells} of {_hole(disc, units)}"
+    return f"{disc.cells} of {hole_text(disc.hole_diameter, units)}"
 
 
 SAID = {
