@@ -68,6 +68,15 @@ class Spec:
             return {self.name: None}
         return {f"{self.name}_{unit.suffix}": unit for unit in self.units}
 
+    def unit_for(self, units: str, stated: Unit | None = None) -> Unit | None:
+        """The unit in which a reader of metric or US units reads this field; None if it has none.
+
+        That is the stated unit if it belongs to these units, else the first that does, else the
+        preferred one.
+        """
+        fits = [one for one in (stated, *self.units) if one and one.family in (units, "both")]
+        return next(iter((*fits, *self.units)), None)
+
     def allowed(self, unit: Unit | None = None) -> str:
         """The allowed values in words, in `unit` or the preferred one."""
         if self.kind == "switch":

@@ -119,7 +119,7 @@ def hole_text(diameter: float, units: str = "metric") -> str:
     Parameters
     ----------
     diameter : float
-        Diameter, or a difference of two. [m]
+        Diameter of the hole. [m]
     units : {'metric', 'us'}
         Units of the reader.
     """

@@ -12,7 +12,7 @@ from scipy.special import ndtr, ndtri
 
 from metersim.files.faults import BadInput, Fault, bad
 from metersim.files.fields import Spec, shown
-from metersim.files.units import Unit
+from metersim.files.units import Unit, as_written
 
 FORMS = {"uniform": ("low", "high"), "normal": ("mean", "sd"), "among": ("among",)}
 AMONG = "{among = [..., ...]}"
@@ -116,12 +116,26 @@ class Unknown:
             return {"among": list(self.parameters)}
         return dict(zip(FORMS[self.form], self.parameters, strict=True))
 
-    def __str__(self) -> str:
-        words = [_word(value) for value in self.stated]
+    def text(self, units: str = "") -> str:
+        """The statement in words, in metric or US units; without these as it was stated."""
+        here = self.restated(units)
+        word = _word if here is self else as_written
+        words = [word(value) for value in here.stated]
         if self.form == "among":
-            return f"{self.key} one of {', '.join(words)}"
+            return f"{here.key} one of {', '.join(words)}"
         between = "from {} to {}" if self.form == "uniform" else "about {}, SD {}"
-        return f"{self.key} {between.format(*words)}"
+        return f"{here.key} {between.format(*words)}"
+
+    def restated(self, units: str) -> Unknown:
+        """The same statement in metric or US units; itself if it is in these or has no unit."""
+        unit = self.spec.unit_for(units, self.unit) if units else self.unit
+        if unit is None or unit == self.unit:
+            return self
+        stated = (float(f"{unit.from_si(value):.12g}") for value in self.parameters)
+        return dataclasses.replace(self, key=f"{self.name}_{unit.suffix}", stated=tuple(stated))
+
+    def __str__(self) -> str:
+        return self.text()
 
     def _complaints(self) -> list[str]:
         """Complaints about the statement."""

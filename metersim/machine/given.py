@@ -138,7 +138,8 @@ def scenario_toml(
             if (section, name) == ("seed", "lot"):
                 value = lot or value
             if unknown := ranges.get((section, name)):
-                lines.append(f"{unknown.key} = {range_text(unknown)}")
+                here = unknown.restated(scenario.units)
+                lines.append(f"{here.key} = {range_text(here)}")
             elif value is not None:
                 lines.append(_line(spec, value, scenario.units))
     return "\n".join(lines) + "\n"
@@ -146,7 +147,8 @@ def scenario_toml(
 
 def _line(spec: Spec, value: Any, units: str) -> str:
     if spec.kind == "number" and spec.units:
-        unit = next((one for one in spec.units if one.family == units == "us"), spec.units[0])
+        unit = spec.unit_for(units) if units == "us" else spec.units[0]
+        assert unit is not None
         return f"{spec.name}_{unit.suffix} = {_value(unit.from_si(value))}"
     return f"{spec.name} = {_value(value)}"
 

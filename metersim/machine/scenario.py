@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import specs
+from metersim.files.units import UNITS
 from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
@@ -94,7 +95,7 @@ class Scenario:
     coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)
 
     def __post_init__(self) -> None:
-        middle = f"; here at the middle: {self.ranges}" if self.unknown else ""
+        middle = f"; here at the middle: {self.ranges()}" if self.unknown else ""
         faults = [
             Fault(self.name, key, message + middle) for key, message in self._contradictions()
         ]
@@ -254,10 +255,14 @@ class Scenario:
         """How spacings were observed: as the section `furrow` says, or as the surface implies."""
         return self.furrow.observed or OBSERVED[self.furrow.surface][0]
 
-    @property
-    def warnings(self) -> tuple[str, ...]:
+    def warnings(self, units: str = "metric") -> tuple[str, ...]:
         """Warnings of settings that are allowed but probably not meant."""
         found = []
+
+        def said(length: float) -> str:
+            unit = UNITS["in" if units == "us" else "mm"]
+            return f"{unit.from_si(length):.3g} {unit.symbol}"
+
         apart = self.pitch / self.seeds.length
         if MIN_PITCH_OVER_LENGTH <= apart < CLOSE_PITCH:
             found.append(
@@ -266,8 +271,8 @@ class Scenario:
             )
         if apart < MIN_PITCH_OVER_LENGTH:
             found.append(
-                f"the cells' pitch, {self.pitch * 1e3:.3g} mm, is below the seed's length, "
-                f"{self.seeds.length * 1e3:.3g} mm: neighbours touch"
+                f"the cells' pitch, {said(self.pitch)}, is below the seed's length, "
+                f"{said(self.seeds.length)}: neighbours touch"
             )
         seeds = self.seeds
         share = self.disc.hole_diameter / seeds.width
@@ -278,8 +283,8 @@ class Scenario:
             )
         if self.pool.pool_depth < seeds.length:
             found.append(
-                f"the pool is {self.pool.pool_depth * 1e3:.3g} mm deep, less than the seed's "
-                f"length, {seeds.length * 1e3:.3g} mm: seeds would wedge in it"
+                f"the pool is {said(self.pool.pool_depth)} deep, less than the seed's length, "
+                f"{said(seeds.length)}: seeds would wedge in it"
             )
         if self.lot.illustrative:
             found.append(
@@ -288,10 +293,9 @@ class Scenario:
             )
         return tuple(found)
 
-    @property
-    def ranges(self) -> str:
-        """Ranges of the fields with input uncertainty, in words."""
-        return "; ".join(map(str, self.unknown))
+    def ranges(self, units: str = "") -> str:
+        """Ranges of the fields with input uncertainty, in words; without units as stated."""
+        return "; ".join(one.text(units) for one in self.unknown)
 
     def drawn(self, places: Sequence[float]) -> Scenario:
         """The scenario with one value for each field with input uncertainty.
@@ -322,7 +326,7 @@ class Scenario:
         except BadInput as error:
             said = ", ".join(one.said(value) for one, value in pairs)
             raise BadInput(
-                Fault(f.where, f.key, f"{f.message}; drawn were {said}: narrow {self.ranges}")
+                Fault(f.where, f.key, f"{f.message}; drawn were {said}: narrow {self.ranges()}")
                 for f in error.faults
             ) from None
 

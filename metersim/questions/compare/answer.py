@@ -57,7 +57,9 @@ def summary(
     settings = settings_text((one.scenario for one in result.measured), units)
     posterior = result.spreads[0].posterior
     kept = [f"{posterior.title if posterior else 'usual machine'}, the same in all", settings]
-    unknown = dict.fromkeys(str(one) for part in result.measured for one in part.scenario.unknown)
+    unknown = dict.fromkeys(
+        one.text(units) for part in result.measured for one in part.scenario.unknown
+    )
     return Answer(
         first=_sentences(result, names, units, harvest),
         notes=_notes(result, names, units),

@@ -94,13 +94,13 @@ def _foot(result: Comparison, units: str) -> list[str]:
         places = [label for label, found in notes_by_label.items() if note in found]
         at = f", at {', '.join(places)}" if len(places) < len(notes_by_label) else ""
         lines.append(f"note{at}: {note}")
-    lines.append(origin_line(result.runs))
-    replicates, shared = len(result.measured[0].tallies), _shared(result.runs)
+    lines.append(origin_line(result.runs, units))
+    replicates, shared = len(result.measured[0].tallies), _shared(result.runs, units)
     if replicates > 1:
         lines.append(f"spacings of the first of {replicates} replicates, differences of all")
     for label, run in zip(result.labels, result.runs, strict=True):
         known = [*shared, *label.split(", ")]
-        if own := [word for word in _own(run) if word not in known]:
+        if own := [word for word in _own(run, units) if word not in known]:
             lines.append(_line(f"{label}: {', '.join(own)}"))
     return lines
 

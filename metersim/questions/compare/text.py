@@ -105,7 +105,7 @@ def report(
         lines += [*change_block(title, stand_change, pair, units, harvest, details), ""]
     for spread in result.spreads if details else ():
         lines += [*difference_lines(spread, LABELS, units), ""]
-    lines += [f"Intervals: {interval_lines(result.spreads[0])[0]}.", f"{SHARED}.", ""]
+    lines += [f"Intervals: {interval_lines(result.spreads[0], units=units)[0]}.", f"{SHARED}.", ""]
     for k, differences in enumerate(result.differences, start=1):
         lines.append(sentence(result.labels[0], result.labels[k], differences, units))
     for spread in result.spreads:

@@ -40,9 +40,11 @@ def summary(found: Explained, units: str = "metric", details: bool = False) -> s
     _, settings, *_ = asked(scenario, units)
     return Answer(
         first=first,
-        notes=[*beyond(scenario, units), *(f"{capital(one)}." for one in scenario.warnings)],
+        notes=[*beyond(scenario, units), *(f"{capital(one)}." for one in scenario.warnings(units))],
         table=_table(found, units),
-        assumes="; ".join([settings, "usual coefficients", *map(str, scenario.unknown)])
+        assumes="; ".join(
+            [settings, "usual coefficients", *(one.text(units) for one in scenario.unknown)]
+        )
         + ". No run is made.",
         details=report(found, units).splitlines(),
         more="motion, vacuum, pick-up, pool, singulator, fall and all notes",
@@ -179,7 +181,7 @@ def report(found: Explained, units: str = "metric") -> str:
     lines += block(
         "Fall", [f"a seed touches the tube's wall {found.contacts:.2f} times on average"]
     )
-    notes = [*cautions(scenario, units), *scenario.warnings]
+    notes = [*cautions(scenario, units), *scenario.warnings(units)]
     if notes:
         lines += ["", *block("Note", notes)]
     return "\n".join(lines)

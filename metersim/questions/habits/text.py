@@ -229,7 +229,7 @@ def _heading(result: Habits, units: str) -> list[str]:
         f"{MOST_LOOKS} looks everybody gives up. A step of vacuum is {step}.",
     ]
     if scenario.unknown:
-        lines.append(f"At the middle of {scenario.ranges}.")
+        lines.append(f"At the middle of {scenario.ranges(units)}.")
     for name, habit in result.habits.items():
         many = f"; {habit.count} cells a look" if habit.count else ""
         lines.append(f"  {name}: {habit.says}{many}.")

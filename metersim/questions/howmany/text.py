@@ -67,9 +67,11 @@ def howmany_answer(result: HowMany, units: str = "metric", details: bool = False
     return Answer(
         caution=STOPPED_ROW,
         first=[*first, f"{length}."],
-        notes=[f"{capital(line)}." for line in (*cautions(scenario, units), *scenario.warnings)],
+        notes=[
+            f"{capital(line)}." for line in (*cautions(scenario, units), *scenario.warnings(units))
+        ],
         table=table,
-        assumes="; ".join([every, settings, way, *map(str, scenario.unknown)]),
+        assumes="; ".join([every, settings, way, *(one.text(units) for one in scenario.unknown)]),
         details=howmany_text(result, units).splitlines(),
     ).text(details)
 
@@ -205,7 +207,7 @@ def howmany_text(result: HowMany, units: str = "metric") -> str:
         lines += [*block("Accept", _limits(result)), ""]
     lines += [*block("A count", _count(result)), ""]
     lines += [*block("Row", _row(result, units)), ""]
-    if found := [*cautions(scenario, units), *scenario.warnings]:
+    if found := [*cautions(scenario, units), *scenario.warnings(units)]:
         lines += [*block("Note", found), ""]
     lines += block("Caution", [IN_THE_ROW])
     lines.append(PROVE)

@@ -232,7 +232,7 @@ def _notes(found: Counted, units: str) -> list[str]:
             notes.append(
                 "no more places are empty than the predicted skips, so emergence comes out as 100 %"
             )
-    return [*notes, *cautions(found.scenario, units), *found.scenario.warnings]
+    return [*notes, *cautions(found.scenario, units), *found.scenario.warnings(units)]
 
 
 def measured_json(found: Counted) -> str:

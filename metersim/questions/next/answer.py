@@ -63,7 +63,7 @@ def next_answer(
     scenario = found.scenario
     machine = scenario.posterior
     assumes = [asked(scenario, units)[1], *([machine.title] if machine else [])]
-    assumes += [f"{one}, at the middle" for one in scenario.unknown]
+    assumes += [f"{one.text(units)}, at the middle" for one in scenario.unknown]
     answer = Answer(
         caution=RUNNING if found.kind in (SAME, KEEP) else STOPPED,
         first=[_do(found), why(found), _expected(found)],

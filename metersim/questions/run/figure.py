@@ -133,7 +133,7 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
         7.5 in wide, 10 in high, and higher with notes.
     """
     length_units(units)  # refuses unknown units
-    said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run])]
+    said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run], units)]
     foot = 0.61 + caption_height(said)  # in
     height = foot + 9.25
     figure = new_page(height)

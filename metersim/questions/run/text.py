@@ -131,7 +131,13 @@ def summary(
         notes=decisive(measured, units),
         table=(heads, *rows),
         assumes="; ".join(
-            [every, settings, machine, *map(str, scenario.unknown), *emergence_words(stand)]
+            [
+                every,
+                settings,
+                machine,
+                *(one.text(units) for one in scenario.unknown),
+                *emergence_words(stand),
+            ]
         )
         + ".",
         details=report(measured, units, spread, plants, details).splitlines(),
@@ -177,7 +183,7 @@ def report(
         watched += f", {len(measured.tallies)} replicates"
     lines += [*block("Watched", [watched]), "", *table(measured, units, spread, details), ""]
     if spread:
-        lines += [*block("Interval", interval_lines(spread, details)), ""]
+        lines += [*block("Interval", interval_lines(spread, details, units)), ""]
     lines += ["Causes of uneven spacing", *block("", uneven(measured)), ""]
     lines += [*plants, ""] if plants else []
     if found := notes(measured, units):

@@ -105,10 +105,12 @@ def interval_cells(spread: Spread, key: str, units: str = "metric", details: boo
     return f"{columns}{quantity(kind, parts['own_run'].value, units)}"
 
 
-def interval_lines(spread: Spread, details: bool = False, *, inputs: bool = True) -> list[str]:
+def interval_lines(
+    spread: Spread, details: bool = False, units: str = "metric", *, inputs: bool = True
+) -> list[str]:
     """Lines that state what the intervals hold, and what was drawn; inputs may stand elsewhere."""
     title = spread.posterior.title if spread.posterior else ""
-    drawn = [title, *map(str, spread.unknowns if inputs else ())]
+    drawn = [title, *(one.text(units) for one in (spread.unknowns if inputs else ()))]
     lines = [
         f"total uncertainty (sampling, inputs and model), over {spread.size:,} draws of "
         f"{'; '.join(filter(None, drawn))}"
@@ -189,7 +191,7 @@ def asked(scenario: Scenario, units: str = "metric", at_middle: bool = True) -> 
         settings_text([scenario], units),
         f"{scenario.cell_rate:.1f} cells/s, disc {turning:.1f} rev/min, holes at "
         f"{quantity('hole_speed', scenario.peripheral_speed, units)}",
-        *([not_known_text(scenario.unknown)] if scenario.unknown and at_middle else []),
+        *([not_known_text(scenario.unknown, units)] if scenario.unknown and at_middle else []),
     ]
 
 
@@ -208,15 +210,15 @@ def settings_text(scenarios: Iterable[Scenario], units: str = "metric") -> str:
     return "; ".join(filter(None, [lot, ", ".join(filter(None, rest))]))
 
 
-def not_known_text(unknown: Iterable[Unknown]) -> str:
+def not_known_text(unknown: Iterable[Unknown], units: str = "metric") -> str:
     """A line that names the uncertain inputs that are taken at their middle."""
-    return f"uncertain, and here at its middle: {'; '.join(map(str, unknown))}"
+    return f"uncertain, and here at its middle: {'; '.join(one.text(units) for one in unknown)}"
 
 
 def notes(measured: Measured, units: str = "metric") -> list[str]:
     """Notes for the reader of a result: cautions, warnings, replaced stations, and changes."""
     scenario = measured.scenario
-    found = [*cautions(scenario, units), *scenario.warnings, *_replaced(measured)]
+    found = [*cautions(scenario, units), *scenario.warnings(units), *_replaced(measured)]
     if widening(scenario.posterior, scenario.lot.crop) > 1:
         found.append(
             f"the model was not fitted to counts of {scenario.lot.crop}, so intervals of skips and "

@@ -131,26 +131,26 @@ def headline(figure: Figure, title: str) -> None:
     figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
 
 
-def _own(run: Origin) -> list[str]:
+def _own(run: Origin, units: str) -> list[str]:
     """Properties of a run that other runs of its scenario and seed may lack."""
     return [
         *([f"replicate {run.replicate}"] if run.replicate else []),  # 0 is the usual one
         *(f"{name} replaced by {kind}" for name, kind in run.replaced.items()),
         *run.scenario.changes,
-        *([f"at the middle of {run.scenario.ranges}"] if run.scenario.unknown else []),
+        *([f"at the middle of {run.scenario.ranges(units)}"] if run.scenario.unknown else []),
         *map(str, run.changes),
     ]
 
 
-def _shared(runs: Sequence[Origin]) -> list[str]:
+def _shared(runs: Sequence[Origin], units: str) -> list[str]:
     """Properties of the first run that all runs have; see `_own`."""
-    return [word for word in _own(runs[0]) if all(word in _own(run) for run in runs)]
+    return [word for word in _own(runs[0], units) if all(word in _own(run, units) for run in runs)]
 
 
-def origin_line(runs: Sequence[Origin]) -> str:
+def origin_line(runs: Sequence[Origin], units: str = "metric") -> str:
     """One line with the version, scenarios, seed and common properties of runs."""
     names = " / ".join(dict.fromkeys(run.scenario.name for run in runs))
-    chosen = ", ".join([f"random seed {runs[0].seed}", *_shared(runs)])
+    chosen = ", ".join([f"random seed {runs[0].seed}", *_shared(runs, units)])
     return _line(f"metersim {runs[0].version} | {names} | {chosen}")
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.fields import Spec
-from metersim.files.units import UNITS, hole_text
+from metersim.files.units import UNITS
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.machine.reading import listed, section_of
 from metersim.machine.scenario import Scenario
@@ -58,8 +58,6 @@ class Setting:
         if self.spec.kind == "switch":
             return form
         far = abs(count) * self.steps[units]
-        if self.name == "hole":
-            return form.format(hole_text(far, units))
         if self.spec.units:
             family = [unit for unit in self.spec.units if unit.family in (units, "both")]
             return form.format(f"{family[0].from_si(far):.3g} {family[0].symbol}")

@@ -47,7 +47,7 @@ def sheet_answer(
             first=[_start(sheet, units), first_count(sheet), _expected(sheet, units)],
             notes=notes,
             table=[("", "start with", "what to know"), *card(sheet, units)],
-            assumes="; ".join([asked, sheet.scenario.lot.title, machine, *uncertain(sheet)]),
+            assumes="; ".join([asked, sheet.scenario.lot.title, machine, *uncertain(sheet, units)]),
             details=sheet_text(sheet, units, harvest).splitlines(),
         )
         if not notes or len(answer.text().splitlines()) <= LINES - WRITTEN:

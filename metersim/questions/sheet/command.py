@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import shlex
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -236,11 +237,13 @@ def _write(made: Sheet, options: argparse.Namespace, harvest: Harvest, content: 
     if options.json and options.json != "-":
         files.append((options.json, content))
     if options.scenario:
-        lot = options.lot
+        lot, scenario = options.lot, made.scenario
+        if options.units == "us":  # what is read in US units is written in them
+            scenario = replace(scenario, units="us")
         if lot.lower().endswith(
             ".toml"
         ):  # a scenario refers to its lot file relative to its own folder
             lot = os.path.relpath(lot, Path(options.scenario).parent)
-        text = scenario_toml(made.scenario, scenario_notes(made), lot)
+        text = scenario_toml(scenario, scenario_notes(made, options.units), lot)
         files.append((options.scenario, text))
     write_all(files)

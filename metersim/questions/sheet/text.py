@@ -101,7 +101,7 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
         Block("asked", f"Start sheet: {sheet.scenario.lot.title}", (asked(sheet, units),)),
         Block("cautions", "Before you touch it", BEFORE),
         Block("settings", "Start with", rows=card(sheet, units)),
-        Block("count", "What to count", counting(sheet)),
+        Block("count", "What to count", counting(sheet, units)),
         Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
         Block("do", f"On the bench ({NO_SOURCE})", BENCH),
         Block(
@@ -157,7 +157,7 @@ def asked(sheet: Sheet, units: str = "metric") -> str:
 
 
 def _expected(sheet: Sheet, units: str) -> Block:
-    ranges = ", ".join(uncertain(sheet))
+    ranges = ", ".join(uncertain(sheet, units))
     level = level_text(LEVEL_TOTAL)
     rows: list[tuple[str, ...]] = [("", "bench", level, "field", level)]
     for key in EXPECTED_CLOSE if sheet.scatter else EXPECTED:
@@ -206,17 +206,17 @@ def _close_seeds(sheet: Sheet, units: str) -> Iterator[str]:
         )
 
 
-def uncertain(sheet: Sheet) -> list[str]:
+def uncertain(sheet: Sheet, units: str = "metric") -> list[str]:
     """Uncertain inputs in words."""
     taken = {
         "vacuum.vacuum": f"vacuum off by up to {VACUUM_UNKNOWN * 100:g} %",
         "seed.size_factor": f"seed size by {SIZE_UNKNOWN * 100:g} %",
     }
-    stated = [str(one) for one in sheet.scenario.unknown]
-    return stated + [
+    stated = list(sheet.scenario.unknown)
+    return [one.text(units) for one in stated] + [
         taken[f"{one.section}.{one.name}"]
         for one in sheet.field_spread.unknowns
-        if str(one) not in stated
+        if one not in stated
     ]
 
 
@@ -267,14 +267,14 @@ def points(change: Estimate) -> str:
     return signed(change.value * 100) if not change.low <= 0 <= change.high else "0"
 
 
-def counting(sheet: Sheet) -> tuple[str, ...]:
+def counting(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     """Lines on the size of a count on the bench, and on its range."""
     count = sheet.count
     if not count.seeds:
         return (first_count(sheet),)
     off = ""
     if count.uncertain_most > count.usual_most:
-        off = f", and up to {count.uncertain_most} with {' and '.join(uncertain(sheet))}"
+        off = f", and up to {count.uncertain_most} with {' and '.join(uncertain(sheet, units))}"
     return (
         f"{first_count(sheet)}",
         f"Chance alone explains up to {count.usual_most} in 19 of 20 counts{off}.",
@@ -328,10 +328,10 @@ def assumed(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     )
 
 
-def scenario_notes(sheet: Sheet) -> tuple[str, ...]:
+def scenario_notes(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     """Comments at the head of the scenario file of a sheet."""
     origin = sheet.field.origin
-    ranges = "; ".join(map(str, sheet.field_spread.unknowns))
+    ranges = "; ".join(one.text(units) for one in sheet.field_spread.unknowns)
     return (
         f"start setup of 'metersim sheet' (random seed {origin.seed}, metersim {origin.version})",
         f"uncertain: {ranges}",

@@ -193,7 +193,7 @@ def _foot(result: SingleSteps) -> list[str]:
         f"100 second counts of {result.seeds:,} seeds without a change, after a first count that "
         "met the present share. Such counts do not detect a step inside them. The axis is that "
         "of the root: sampling error has the same width everywhere.",
-        origin_line([result.origin]),
+        origin_line([result.origin], result.units),
     ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 
+from metersim.files.units import hole_text
 from metersim.machine.sources import (
     AGGRESSIVE,
     DOUBLES,
@@ -51,7 +52,7 @@ POSITIONS = (
 )
 EITHER = "'either sign' means that machines differ: it is not distinguished from 0"
 SHOWN = ("skips", "doubles", "quality", "precision")
-WIDTHS = (20, 19, 19, 20, 18)
+WIDTHS = (27, 19, 19, 20, 18)
 
 
 def steps_answer(result: SingleSteps, details: bool = False) -> str:
@@ -100,7 +101,15 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
         first=first,
         notes=[*decisive(base.measured, result.units), *missed],
         table=(heads, *rows),
-        assumes="; ".join([every, settings, machine, *map(str, scenario.unknown), EITHER]),
+        assumes="; ".join(
+            [
+                every,
+                settings,
+                machine,
+                *(one.text(result.units) for one in scenario.unknown),
+                EITHER,
+            ]
+        ),
         details=steps_report(result).splitlines(),
     ).text(details)
 
@@ -194,11 +203,12 @@ def _headed(head: str, lines: list[str]) -> list[str]:
 def _how(result: SingleSteps) -> list[str]:
     """Lines on the runs of the steps, and on the sampling error of a count."""
     skips, doubles = (100 * result.band(kind) for kind in ("skips", "doubles"))
+    intervals = interval_lines(result.base.level, units=result.units)[0]
     cells = result.base.measured.total("cells")
     known = 100 * SEEDS_SD * math.sqrt(CELLS / cells)
     return [
         "single steps of each setting, the rest as it is, with common random numbers; "
-        f"{level_text(LEVEL_TOTAL)}s in brackets: {interval_lines(result.base.level)[0]}",
+        f"{level_text(LEVEL_TOTAL)}s in brackets: {intervals}",
         "all steps share the machine: differences have narrower intervals than levels",
         f"sampling error of two counts of {result.seeds:,} seeds at the present settings: they "
         f"differ by up to {skips:.1f} pp of skips and {doubles:.1f} pp of doubles in 95 of 100 "
@@ -218,6 +228,8 @@ def setting_text(step: Step, name: str, units: str) -> str:
         return "fitted" if value else "none"
     if not setting.spec.units:
         return notch_text(value)
+    if name == "hole":
+        return hole_text(value, units)
     unit = next(unit for unit in setting.spec.units if unit.family == units)
     return f"{unit.from_si(value):.3g} {unit.symbol}"
 

@@ -173,7 +173,8 @@ def _foot(response: Response, units: str) -> list[str]:
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     changed = "".join(f", {change}" for change in plan.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
-    middle = f" | at the middle of {'; '.join(map(str, plan.unknown))}" if plan.unknown else ""
+    unknown = "; ".join(one.text(units) for one in plan.unknown)
+    middle = f" | at the middle of {unknown}" if unknown else ""
     return [
         _sight(response),
         f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",

@@ -62,7 +62,7 @@ def summary(
         said, rows = _shares(response, importance)
         first = [said, *first[:2]]
     limits = ", ".join(limit_text(one, units, plain_name) for one in response.limits)
-    middle = [f"{one} at its middle" for one in response.sweep.plan.unknown]
+    middle = [f"{one.text(units)} at its middle" for one in response.sweep.plan.unknown]
     found = Answer(
         caution="" if response.best is None else STOPPED,
         first=first,
@@ -238,7 +238,7 @@ def report(response: Response, importance: Importance | None = None, units: str 
             "", [f"{DESIGNS[plan.design]}: {plan.many:,} points with common random numbers{repeat}"]
         ),
         *block("", ["intervals in the file of the rows hold sampling error alone"]),
-        *(block("", [not_known_text(plan.unknown)]) if plan.unknown else []),
+        *(block("", [not_known_text(plan.unknown, units)]) if plan.unknown else []),
         "",
         *_best(response, units),
         *_acceptable(response, units),
