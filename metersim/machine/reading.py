@@ -12,6 +12,7 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
 from metersim.files.fields import keys_of, meant, read_section, shown, specs
 from metersim.files.unknown import Unknown, read_unknown
+from metersim.machine.changes import plain_change
 from metersim.machine.coefficients import USUAL
 from metersim.machine.posterior import Posterior, read_meter
 from metersim.machine.scenario import Scenario
@@ -131,8 +132,8 @@ def is_text(text: str) -> bool:
 
 
 def listed(texts: str | Iterable[str]) -> list[str]:
-    """A list of texts, from several texts or from a single one."""
-    return [texts] if isinstance(texts, str) else list(texts)
+    """A list of changes as a file states them, from several typed ones or from a single one."""
+    return [plain_change(one) for one in ([texts] if isinstance(texts, str) else texts)]
 
 
 def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:

@@ -14,7 +14,9 @@ from functools import partial
 from tqdm import tqdm
 
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
-from metersim.files.units import MAIZE_BUSHEL, UNITS
+from metersim.files.typed import typed_quantity
+from metersim.files.units import MAIZE_BUSHEL, UNITS, Unit
+from metersim.machine.changes import plain_change
 from metersim.machine.reading import load_scenario, section_of
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
@@ -159,7 +161,8 @@ def harvest_options(command: argparse.ArgumentParser) -> None:
         "--yield",
         dest="expected",
         metavar="N",
-        help="yield of an even stand that you expect, in t/ha (bu/acre with --units us)",
+        help="yield of an even stand that you expect, in t/ha (bu/acre with --units us), or with "
+        "its unit",
     )
     command.add_argument(
         "--price",
@@ -230,10 +233,11 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
         raise BadInput(faults)
     units = {"--yield": unit.symbol, "--price": f"for a {'bushel' if us else 'tonne'}"}
     most = {"--yield": unit.from_si(MOST_YIELD), "--price": MOST_PRICE}
+    said = {**given, "--yield": _in_unit(given["--yield"], unit)}
     expected, price = all_of(
         *(
             partial(_amount, option, word, most[option], units[option])
-            for option, word in given.items()
+            for option, word in said.items()
         )
     )
     return Harvest(
@@ -242,13 +246,21 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
     )
 
 
+def _in_unit(word: str | None, unit: Unit) -> str | None:
+    """A typed number as one of `unit`, where another unit of its kind stands behind it."""
+    read = typed_quantity(word) if word is not None else None
+    if read is None or read[1] is None or read[1].si != unit.si:
+        return word
+    return f"{unit.from_si(read[1].to_si(read[0])):.12g}"
+
+
 def _amount(option: str, word: str | None, most: float, unit: str) -> float | None:
     return None if word is None else amount(option, word, most, unit)
 
 
 def check_vary(options: argparse.Namespace) -> None:
     """Refuse a varied key that changes only plants when plants are not requested."""
-    key = (options.vary or "").partition("=")[0].strip()
+    key = plain_change(options.vary or "").partition("=")[0].strip()
     place = section_of(key)
     if place and place[0] == "stand" and not options.plants:
         raise bad("--vary", key, "moves plants, no seed; add --plants")

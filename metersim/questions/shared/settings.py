@@ -11,6 +11,7 @@ from typing import Any
 from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.fields import Spec
 from metersim.files.units import UNITS
+from metersim.machine.changes import plain_change
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.machine.reading import listed, section_of
 from metersim.machine.scenario import Scenario
@@ -233,7 +234,7 @@ def _names(scenarios: Sequence[AnyScenario]) -> list[str]:
 
 def _settings(vary: str) -> list[str]:
     """The single settings that ``key=a,b`` stands for."""
-    key, _, values = (part.strip() for part in vary.partition("="))
+    key, _, values = (part.strip() for part in plain_change(vary).partition("="))
     if "{" in values:
         message = "takes values; give a range with `changes`, or in the files of two scenarios"
         raise bad(Parameter("vary"), vary, message)

@@ -8,14 +8,16 @@ import shlex
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from metersim.files.faults import BadInput, Fault, all_of, bad
 from metersim.files.fields import Spec, specs
+from metersim.files.typed import typed_for
 from metersim.files.units import Unit
 from metersim.files.whole import FIGURES, check_writable, write_all
+from metersim.machine.changes import plain_change
 from metersim.machine.discs import load_discs
 from metersim.machine.given import scenario_toml
-from metersim.machine.reading import parse_value
 from metersim.machine.sections import Demand, Vacuum
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.options import (
@@ -44,9 +46,13 @@ def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim sheet``."""
     add = command.add_argument
     add("--lot", required=True, metavar="LOT", help="a lot file, or the name of a shipped lot")
-    add("--rate", metavar="N", help="seeds per ha; per acre with --units us")
-    add("--row-spacing", metavar="N", help="cm between rows; in with --units us")
-    add("--speed", metavar="N", help="km/h of travel; mph with --units us")
+    add(
+        "--rate",
+        metavar="N",
+        help="seeds per ha; per acre with --units us; or 34000/acre",
+    )
+    add("--row-spacing", metavar="N", help="cm between rows; in with --units us; or with a unit")
+    add("--speed", metavar="N", help="km/h of travel; mph with --units us; or with a unit, 5mph")
     add(
         "--set",
         action="append",
@@ -109,17 +115,20 @@ def _check_price(options: argparse.Namespace) -> None:
         raise bad("--price", options.price, "goes with the yield that you expect; give --yield")
 
 
-def _unit(spec: Spec, units: str) -> tuple[str, Unit]:
-    """Key and unit of an option whose number has no unit."""
-    return next((key, u) for key, u in spec.keys.items() if u is not None and u.family == units)
-
-
-def _number(option: str, word: str, spec: Spec, units: str) -> str:
-    """Change of the key of an option, from the typed number."""
-    key, unit = _unit(spec, units)
-    if complaint := spec.complaint(parse_value(word), unit):
+def _typed(option: str, word: str, spec: Spec, units: str) -> tuple[float, Unit | None]:
+    """Number that an option states, and its unit: the one typed behind it, else the reader's."""
+    read = typed_for(word, spec, units)
+    value: Any = read[0] if read else word
+    unit = read[1] if read else spec.unit_for(units)
+    if complaint := spec.complaint(int(value) if read and value.is_integer() else value, unit):
         raise bad(option, word, complaint)
-    return f"{key}={word}"
+    return value, unit
+
+
+def _change(option: str, word: str, spec: Spec, units: str) -> str:
+    """Change of the key of an option, from the typed number."""
+    value, unit = _typed(option, word, spec, units)
+    return f"{spec.name}_{unit.suffix if unit else ''}={value:.12g}"
 
 
 def _asked(options: argparse.Namespace) -> list[str]:
@@ -135,16 +144,17 @@ def _asked_one(options: argparse.Namespace, option: str, word: str | None, spec:
     """Request of an option as a change of its key; empty where --set gives the key."""
     also = sorted(_set_keys(options) & set(spec.keys))
     if word is None and not also:
-        allowed = spec.allowed(_unit(spec, options.units)[1])
+        allowed = spec.allowed(spec.unit_for(options.units))
         raise bad(option, "", f"missing; give {allowed} ({spec.meaning})")
     if word is not None and also:
         raise bad(option, word, f"states the same as --set {also[0]}; give only one of them")
-    return "" if word is None else _number(option, word, spec, options.units)
+    return "" if word is None else _change(option, word, spec, options.units)
 
 
 def _set_keys(options: argparse.Namespace) -> set[str]:
     """Keys of --set, without their sections."""
-    return {change.partition("=")[0].strip().rpartition(".")[2] for change in options.set}
+    changes = map(plain_change, options.set)
+    return {change.partition("=")[0].strip().rpartition(".")[2] for change in changes}
 
 
 def _asked_of_machine(options: argparse.Namespace) -> list[str]:
@@ -178,9 +188,8 @@ def _vacuum_most(options: argparse.Namespace) -> float:
         return VACUUM_MOST
     usual = specs(Vacuum)["vacuum"]
     spec = Spec("vacuum", "number", "what the fan gives", usual.units, VACUUM_LEAST, usual.high)
-    word = options.vacuum_most
-    _number("--vacuum-most", word, spec, options.units)
-    return float(spec.to_si(parse_value(word), _unit(spec, options.units)[1]))
+    most = _typed("--vacuum-most", options.vacuum_most, spec, options.units)
+    return float(spec.to_si(*most))
 
 
 def _check_files(options: argparse.Namespace) -> None:

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, bad
 from metersim.files.fields import Spec, meant
 from metersim.files.units import Unit
+from metersim.machine.changes import plain_change
 from metersim.machine.reading import KEYS, parse_value, section_of
 from metersim.run.streams import Streams
 
@@ -136,7 +137,7 @@ def read_axes(texts: Iterable[str]) -> tuple[Axis, ...]:
 
 def read_axis(text: str) -> Axis:
     """Read one axis; see `read_axes`."""
-    key, equals, values = (part.strip() for part in text.partition("="))
+    key, equals, values = (part.strip() for part in plain_change(text).partition("="))
     if not (key and equals and values):
         raise bad(Parameter("vary"), text, FORM)
     place = section_of(key)

@@ -1,0 +1,70 @@
+"""Changes of single keys as people type them: units with the value, fractions of an inch."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from metersim.files.fields import Spec, specs
+from metersim.files.typed import typed_quantity
+from metersim.files.units import Unit
+from metersim.machine.sections import SECTIONS
+
+BETWEEN = re.compile(r"([,:])")  # values of a list or of a range
+
+
+def plain_change(change: str) -> str:
+    """A change as a file states it: ``speed=5 mph`` is ``speed_mph=5``.
+
+    A value with a unit may stand behind the key of any unit, or behind the name of the field
+    alone, also in a list or a range.  What cannot be read so is given back as it is; whoever reads
+    it says what is wrong.
+
+    Examples
+    --------
+    >>> from metersim.machine.changes import plain_change
+    >>> plain_change("hole_diameter=3/16in"), plain_change("vacuum_kpa=16 inH2O")
+    ('hole_diameter_in=0.1875', 'vacuum_kpa=3.98542256')
+    >>> plain_change("speed=4mph:8mph:5"), plain_change("notch=1/2")
+    ('speed_mph=4:8:5', 'notch=0.5')
+    """
+    key, equals, value = (part.strip() for part in change.partition("="))
+    section, dot, bare = key.rpartition(".")
+    for spec, unit, named in _meant(section, bare):
+        *words, last = BETWEEN.split(value)
+        steps = [last] if len(words) == 4 and words[1] == words[3] == ":" else []
+        words = words[:-1] if steps else [*words, last]
+        read = [typed_quantity(word) for word in words[::2]]
+        stated = [one[1] for one in read if one and one[1]]
+        unit = unit or next((_unit(spec, one) for one in stated), None)
+        if not all(read) or (unit is None and (stated or spec.units)):
+            continue
+        if any(unit and one.si != unit.si for one in stated):
+            continue
+        if named and not stated and not any("/" in word for word in words):
+            continue
+        words[::2] = [_number(*one, unit) for one in read if one]
+        name = f"{spec.name}_{unit.suffix}" if unit else spec.name
+        values = "".join([*words, *([":", *steps] if steps else [])])
+        return f"{section}{dot}{name}{equals}{values}"
+    return change
+
+
+def _meant(section: str, bare: str) -> Iterator[tuple[Spec, Unit | None, bool]]:
+    """Fields of numbers that a key or a name may mean, the unit of the key, whether it is a key."""
+    for name, kind in SECTIONS.items():
+        for spec in specs(kind).values() if section in ("", name) else ():
+            if spec.kind in ("number", "count") and bare in (spec.name, *spec.keys):
+                yield spec, spec.keys.get(bare), bare in spec.keys
+
+
+def _unit(spec: Spec, typed: Unit) -> Unit | None:
+    """The typed unit if keys of the field have it, else one of theirs of its family."""
+    return typed if typed in spec.units else spec.unit_for(typed.family)
+
+
+def _number(number: float, typed: Unit | None, unit: Unit | None) -> str:
+    """A number in `unit`, as typed in its own."""
+    if typed and unit and typed != unit:
+        number = unit.from_si(typed.to_si(number))
+    return f"{number:.12g}"
