@@ -67,7 +67,7 @@ UNITS: dict[str, Unit] = {
         Unit("ft", "ft", "m", 12 * INCH, "us"),
         Unit("kmh", "km/h", "m/s", 1 / 3.6),
         Unit("mph", "mph", "m/s", MILE / 3600, "us"),
-        Unit("m_s", "m/s", "m/s", 1.0, "both"),
+        Unit("m_s", "m/s", "m/s", 1.0),
         Unit("ft_s", "ft/s", "m/s", 12 * INCH, "us"),
         Unit("kpa", "kPa", "Pa", 1e3),
         Unit("inh2o", "inH2O", "Pa", INCH_OF_WATER, "us"),
@@ -77,7 +77,9 @@ UNITS: dict[str, Unit] = {
         Unit("lb", "lb", "kg", POUND, "us"),
         Unit("g", "g", "kg", 1e-3),
         Unit("mg", "mg", "kg", 1e-6),
+        Unit("grain", "grain", "kg", POUND / 7000, "us"),
         Unit("kg_m3", "kg/m3", "kg/m3", 1.0),
+        Unit("lb_ft3", "lb/ft3", "kg/m3", POUND / (12 * INCH) ** 3, "us"),
         Unit("lb_bu", "lb/bu", "kg/m3", POUND / (2150.42 * INCH**3), "us"),
         Unit("t_ha", "t/ha", "kg/m2", 1e3 / HECTARE),
         Unit("bu_acre", "bu/acre", "kg/m2", MAIZE_BUSHEL / ACRE, "us"),  # of maize
@@ -112,7 +114,12 @@ def as_written(amount: float, digits: int = 3) -> str:
 
 
 def hole_text(diameter: float, units: str = "metric") -> str:
-    """Diameter of a hole in both millimetres and inches, the reader's unit first.
+    """Diameter of a hole in both units, such as ``4.5 mm (0.177 in)``; see `hole_texts`."""
+    return "{} ({})".format(*hole_texts(diameter, units))
+
+
+def hole_texts(diameter: float, units: str = "metric") -> tuple[str, str]:
+    """Diameter of a hole in millimetres and in inches, the reader's unit first.
 
     Discs are sold in both, so that a diameter is the one thing that is always said twice.
 
@@ -128,4 +135,4 @@ def hole_text(diameter: float, units: str = "metric") -> str:
         f"{as_written(unit.from_si(diameter))} {unit.symbol}"
         for unit in (both if units == "metric" else both[::-1])
     )
-    return f"{first} ({second})"
+    return first, second

@@ -32,6 +32,8 @@ class Relation:
         Authors and year, as printed.
     says : str
         The statement, in the units of the publication.
+    units : str
+        ``metric`` or ``us`` where the statement has units; see `statement`.
     source : str
         Key in `metersim.machine.sources.SOURCES`.
     mark : str
@@ -60,12 +62,26 @@ class Relation:
     gives: str
     slope: tuple[float, float]
     threshold: float = 0.0
+    units: str = ""
     covers: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         low, high = self.slope
         if self.source not in SOURCES or not 0 <= low <= high or self.gives not in (YIELD, SHARE):
             raise ValueError(f"relation {self.key!r} has no source, falls, or gives nothing known")
+
+    def statement(self, units: str) -> str:
+        """The statement in metric or US units: the published words, or their numbers converted."""
+        if self.units in ("", units):
+            return self.says
+        per = INCH if units == "us" else CENTIMETRE
+        length, one = ("in", "an inch") if units == "us" else ("cm", "a cm")
+        yields = UNITS["bu_acre" if units == "us" else "t_ha"]
+        slope = f"{100 * self.slope[0] * per:.3g} %"
+        if self.gives == YIELD:
+            slope = f"{yields.from_si(self.slope[0] * per):.2g} {yields.symbol}"
+        above = f" above {self.threshold / per:.3g} {length}" if self.threshold else ""
+        return f"SD: {slope} {one}{above}{' only' if self.says.endswith('only') else ''}"
 
     @property
     def none_found(self) -> bool:
@@ -114,6 +130,7 @@ RELATIONS: tuple[Relation, ...] = (
         of="plants.sd",
         gives=YIELD,
         slope=_per_inch(2.2),
+        units="us",
     ),
     Relation(
         key="sd.nielsen1991",
@@ -123,6 +140,7 @@ RELATIONS: tuple[Relation, ...] = (
         of="plants.sd",
         gives=YIELD,
         slope=_per_inch(2.5),
+        units="us",
         threshold=2 * INCH,
     ),
     Relation(
@@ -133,6 +151,7 @@ RELATIONS: tuple[Relation, ...] = (
         of="plants.sd",
         gives=YIELD,
         slope=_per_inch(3.4),
+        units="us",
     ),
     Relation(
         key="sd.liu2004",
@@ -153,6 +172,7 @@ RELATIONS: tuple[Relation, ...] = (
         gives=SHARE,
         slope=(0.0106 / CENTIMETRE, 0.0106 / CENTIMETRE),
         threshold=12 * CENTIMETRE,
+        units="metric",
     ),
     # of missing hills and of hills with two plants; what scatter does is left to those above
     Relation(

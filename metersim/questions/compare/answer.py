@@ -6,7 +6,9 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from metersim.files.fields import specs
+from metersim.files.fields import Spec, keys_of, specs
+from metersim.files.typed import typed_number
+from metersim.files.units import as_written, hole_text
 from metersim.machine.sections import SECTIONS
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
@@ -53,7 +55,7 @@ def summary(
     details : bool
         Whether to add the report.
     """
-    names = named(result.labels)
+    names = named(result.labels, units)
     settings = settings_text((one.scenario for one in result.measured), units)
     posterior = result.spreads[0].posterior
     kept = [f"{posterior.title if posterior else 'usual machine'}, the same in all", settings]
@@ -106,21 +108,30 @@ class Named:
         return f"{self.short} less {other.short}"
 
 
-def named(labels: Sequence[str]) -> list[Named]:
-    """Names of scenarios in words, from the labels of a comparison."""
-    keys = {
-        key: (spec.name.replace("_", " "), unit.symbol if unit else "")
-        for kind in SECTIONS.values()
-        for spec in specs(kind).values()
-        for key, unit in spec.keys.items()
-    }
+def named(labels: Sequence[str], units: str = "metric") -> list[Named]:
+    """Names of scenarios in words and in the reader's units, from the labels of a comparison."""
+    fields = {key: spec for kind in SECTIONS.values() for key, spec in keys_of(specs(kind)).items()}
     made = []
     for label in labels:
-        key, _, value = label.partition("=")
-        what, unit = keys.get(key.rpartition(".")[2].strip(), ("", ""))
-        is_plain = what and value and len(value) <= LONGEST
-        made.append(Named(label, what, value.strip(), unit) if is_plain else Named(label))
+        key, _, value = (part.strip() for part in label.partition("="))
+        bare = key.rpartition(".")[2]
+        spec = fields.get(bare)
+        is_plain = spec and value and len(value) <= LONGEST
+        made.append(_named(label, spec, bare, value, units) if spec and is_plain else Named(label))
     return made
+
+
+def _named(label: str, spec: Spec, key: str, value: str, units: str) -> Named:
+    """Name of a scenario that was made by a change of one key."""
+    what, stated = spec.name.replace("_", " "), spec.keys[key]
+    unit = spec.unit_for(units, stated)
+    number = typed_number(value)
+    if unit is None or stated is None or number is None:
+        return Named(label, what, value, stated.symbol if stated else "")
+    if spec.name == "hole_diameter":
+        return Named(label, what, hole_text(stated.to_si(number), units))
+    said = value if unit == stated else as_written(unit.from_si(stated.to_si(number)))
+    return Named(label, what, said, unit.symbol)
 
 
 def _sentences(

@@ -348,13 +348,9 @@ def seen_lines(result: HowMany, look: Look) -> list[str]:
 
 def _row(result: HowMany, units: str) -> list[str]:
     """Lines on row lengths of a thousandth of a hectare or acre, and numbers there."""
-    lines = []
-    for family in sorted(result.stretches, key=lambda family: family != units):
-        stretch = result.stretches[family]
-        lines.append(f"{OF_AREA[family]} is {length_text(stretch.length, units)} of one row")
-        if family == units:
-            lines += _standing(result, stretch)
-    return lines
+    stretch = result.stretches[units]
+    said = f"{OF_AREA[units]} is {length_text(stretch.length, units)} of one row"
+    return [said, *_standing(result, stretch)]
 
 
 def _standing(result: HowMany, stretch: Stretch) -> list[str]:

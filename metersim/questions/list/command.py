@@ -13,7 +13,7 @@ from pathlib import Path
 
 from metersim.files.faults import BadInput, bad
 from metersim.files.fields import Spec, specs
-from metersim.files.units import UNITS, sentence_number
+from metersim.files.units import hole_text, sentence_number
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.discs import SHIPPED as DISCS
 from metersim.machine.discs import load_discs
@@ -32,7 +32,8 @@ from metersim.questions.list.equations import (
     worked,
 )
 from metersim.questions.shared.cases import load_case, shipped_cases
-from metersim.questions.shared.words import aligned
+from metersim.questions.shared.options import units_option
+from metersim.questions.shared.words import aligned, mass_text, seeds_a_pound, set_quantity, shown
 
 SENSITIVITY = Path(__file__).parents[2] / "data" / "sensitivity.csv"
 """Made by ``python -m tests.validation.sensitivity``."""
@@ -45,17 +46,17 @@ MOVED = {  # columns of sensitivity in percentage points: shipped scenario and m
 }
 
 
-def keys() -> list[tuple[str, str, str, str]]:
+def keys(units: str = "metric") -> list[tuple[str, str, str, str]]:
     """Rows of all keys of a scenario: section, keys, allowed values, meaning."""
     return [
-        (section, " or ".join(spec.keys), allowed(spec), spec.meaning)
+        (section, " or ".join(spec.keys), allowed(spec, units), spec.meaning)
         for (section, _), spec in all_fields().items()
     ]
 
 
-def allowed(spec: Spec) -> str:
+def allowed(spec: Spec, units: str = "metric") -> str:
     """Allowed values of a field, and whether it may be left out."""
-    return spec.allowed() + ("" if spec.required else ", may be left out")
+    return spec.allowed(spec.unit_for(units)) + ("" if spec.required else ", may be left out")
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ def sensitivity() -> tuple[str, dict[str, tuple[float, ...]]]:
     }
 
 
+MASS = {"metric": "mass", "us": "seeds a lb"}
 MOVE_DIGITS = 2
 WIDE = 100  # letters in a line of prose
 WORKED = "maize_bench"  # scenario of the worked example of 'list equations'
@@ -127,21 +129,26 @@ HOW_TO_READ = (
 NO_MOVE = "0: moves nothing in these two scenarios; in others it may, as with a low gate or a guide"
 
 
-def lots() -> str:
+def lots(units: str = "metric") -> str:
     """List of shipped lots with their size, mass and number of assumptions."""
-    rows = [("lot", "also", "L x W x T", "mass", "assumed", "", "title")]
+    rows = [("lot", "also", "L x W x T", MASS[units], "assumed", "", "title")]
     origins = []
     for name in shipped_lots():
         lot = load_lot(name)
         origins += [origin.source for origin in lot.origins.values()]
-        size = " x ".join(f"{side * 1e3:.2f}" for side in (lot.length, lot.width, lot.thickness))
+        sides = [shown("small", side, units) for side in (lot.length, lot.width, lot.thickness)]
+        digits = 3 if units == "us" else 2
+        size = " x ".join(f"{side:.{digits}f}" for side, _ in sides)
+        heavy = mass_text(lot.seed_mass)
+        if units == "us":
+            heavy = f"{float(f'{seeds_a_pound(lot.seed_mass):.3g}'):,.0f}"
         note = "illustrative" if lot.illustrative else ""
         rows.append(
             (
                 name,
                 ", ".join(other for other, meant in LOT_NAMES.items() if meant == name),
-                f"{size} mm",
-                f"{lot.seed_mass * 1e6:.4g} mg",
+                f"{size} {sides[0][1]}",
+                heavy,
                 f"{lot.assumed_share:.0%}",
                 note,
                 lot.title,
@@ -154,15 +161,15 @@ def lots() -> str:
     return f"{aligned(rows)}\n\n{notes}\n\n{references(' '.join(origins))}"
 
 
-def discs() -> str:
+def discs(units: str = "metric") -> str:
     """List of shipped generic discs with the seed that each is made for."""
     rows = [("cells", "hole", "agitation", "seed width", "made for")]
     rows += [
         (
             f"{disc.cells}",
-            f"{disc.hole_diameter * 1e3:.4g} mm",
+            hole_text(disc.hole_diameter, units),
             f"{disc.agitation:g}",
-            f"{disc.seed_width * 1e3:.4g} mm",
+            set_quantity("small", disc.seed_width, units),
             disc.meant_for,
         )
         for disc in load_discs()
@@ -173,7 +180,7 @@ def discs() -> str:
     )
 
 
-def scenarios() -> str:
+def scenarios(units: str = "metric") -> str:
     """List of shipped scenarios with their subjects."""
     rows = []
     for name, path in shipped_scenarios().items():
@@ -184,7 +191,7 @@ def scenarios() -> str:
     return aligned(rows)
 
 
-def cases() -> str:
+def cases(units: str = "metric") -> str:
     """List of published cases with their sources and files."""
     found = {name: load_case(name) for name in shipped_cases()}
     rows = [(name, f"{len(case.rows)} rows", case.reference) for name, case in found.items()]
@@ -193,12 +200,12 @@ def cases() -> str:
     return f"{aligned(rows, WIDE)}\n\nFiles: {folder}\n{own}"
 
 
-def all_keys() -> str:
+def all_keys(units: str = "metric") -> str:
     """List of all keys of a scenario file."""
-    return aligned([("section", "key", "allowed", "meaning"), *keys()])
+    return aligned([("section", "key", "allowed", "meaning"), *keys(units)])
 
 
-def all_coefficients() -> str:
+def all_coefficients(units: str = "metric") -> str:
     """List of all coefficients of the model with their effects."""
     listed = coefficients()
     rows = [(c.name, c.value, c.allowed, *map(_move, c.moves)) for c in listed]
@@ -221,11 +228,13 @@ def _move(points: float) -> str:
     return f"{points:+.{MOVE_DIGITS}f}" if round(points, MOVE_DIGITS) else "0"
 
 
-def all_equations(scenario: Scenario | None = None) -> str:
+def all_equations(units: str = "metric", scenario: Scenario | None = None) -> str:
     """List of all equations with formula, meaning and source, or a worked example.
 
     Parameters
     ----------
+    units : str
+        ``metric`` or ``us``; formulas and their example are in SI for every reader.
     scenario : Scenario, optional
         Scenario of the worked example; usually `WORKED`.
     """
@@ -300,14 +309,14 @@ def _folded(text: str, start: str, deep: int | None = None) -> list[str]:
     )
 
 
-def all_yields() -> str:
+def all_yields(units: str = "metric") -> str:
     """List of all published relations of yield to the stand, with ranges and references."""
     rows = [("crop", "by", "mark", "studied", "says")]
     for one in RELATIONS:
-        unit = UNITS["cm" if one.of == "plants.sd" else "percent"]
-        ends = " to ".join(f"{unit.from_si(end):.4g}" for end in one.covers or ())
-        studied = f"{ends} {unit.symbol}" if ends else "not noted"
-        rows.append((one.crop, one.by, one.mark, studied, one.says))
+        kind = "length" if one.of == "plants.sd" else "share"
+        ends = [set_quantity(kind, end, units) for end in one.covers or ()]
+        said = " to ".join([*(end.rpartition(" ")[0] for end in ends[:-1]), *ends[-1:]])
+        rows.append((one.crop, one.by, one.mark, said or "not noted", one.statement(units)))
     notes = (
         "SD: of all plant spacings; mark: read in the source, or from memory\n"
         "what each takes off is against an even stand of as many plants"
@@ -316,7 +325,7 @@ def all_yields() -> str:
     return f"{aligned(rows)}\n\n{notes}\n\n{references(used)}"
 
 
-def all_sources() -> str:
+def all_sources(units: str = "metric") -> str:
     """List of all references by key."""
     return aligned(SOURCES.items(), WIDE)
 
@@ -328,7 +337,7 @@ def references(text: str) -> str:
     )
 
 
-LISTS: dict[str, Callable[[], str]] = {
+LISTS: dict[str, Callable[[str], str]] = {
     "lots": lots,
     "discs": discs,
     "scenarios": scenarios,
@@ -350,12 +359,13 @@ def add_options(command: argparse.ArgumentParser) -> None:
         metavar="SCENARIO",
         help="with equations: the scenario to work through (maize_bench)",
     )
+    units_option(command, "; equations and coefficients are in SI")
 
 
 def answer(options: argparse.Namespace) -> str:
     """The requested list."""
     if options.scenario is None:
-        return LISTS[options.what]()
+        return LISTS[options.what](options.units)
     if options.what != "equations":
         raise bad("list", options.scenario, "only 'list equations' takes a scenario")
-    return all_equations(load_scenario(options.scenario))
+    return all_equations(options.units, load_scenario(options.scenario))

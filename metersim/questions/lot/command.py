@@ -55,8 +55,8 @@ def answer(options: argparse.Namespace) -> str:
             title=options.title,
             name=name,
         )
-    write_all([(options.out, lot_toml(made))])
     units = "us" if options.seeds_per_lb and not options.units else units_of(options)
+    write_all([(options.out, lot_toml(made, units))])
     return summary(made, options.out, units, options.details)
 
 

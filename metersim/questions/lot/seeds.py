@@ -49,7 +49,7 @@ class _Seed:
     length: float = number("mm in", 0.2, 40, "longest dimension of one seed")
     width: float = number("mm in", 0.2, 40, "middle dimension of one seed")
     thickness: float = number("mm in", 0.2, 40, "shortest dimension of one seed")
-    mass: float = number("mg g", 0.1, 3000, "mass of one seed")
+    mass: float = number("mg g grain", 0.1, 3000, "mass of one seed")
 
 
 COLUMNS = {key: spec for spec in specs(_Seed).values() for key in spec.keys}

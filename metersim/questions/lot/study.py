@@ -193,17 +193,29 @@ def size_spread(sizes: ArrayLike, level: float = 0.95) -> tuple[float, float, fl
     return value, low, high
 
 
-def lot_toml(made: MadeLot) -> str:
-    """Text of a lot file; `read_lot` reads it back as the same lot."""
+def lot_toml(made: MadeLot, units: str = "metric") -> str:
+    """Text of a lot file in metric or US units; `read_lot` reads it back as the same lot."""
     lot = made.lot
     lines = [f"title = {quoted(lot.title)}", f"crop = {quoted(lot.crop)}", "", "[values]"]
-    written = {key: f"{value:.10g}" for key, value in _rounded(vars(lot)).items()}
+    written = {key: f"{value:.10g}" for key, value in _in(units, vars(lot)).items()}
     if lot.size_cvs:
         written[lot.size_cvs.key] = range_text(lot.size_cvs)
     lines += [f"{key} = {value}" for key, value in written.items()]
     lines += ["", "[origin]"]
     lines += [f"{name} = {quoted(str(lot.origins[name]))}" for name in VALUES]
     return "\n".join(lines) + "\n"
+
+
+def _in(units: str, values: Mapping[str, float]) -> dict[str, float]:
+    """Keys and values of a lot file in metric or US units, which read back as the SI `values`."""
+    if units == "metric":
+        return _rounded(values)
+    made = {}
+    for name in VALUES:
+        spec = specs(SeedLot)[name]
+        unit = spec.unit_for(units) or spec.units[0]
+        made[f"{name}_{unit.suffix}"] = unit.from_si(values[name])
+    return made
 
 
 def _rounded(values: Mapping[str, float]) -> dict[str, float]:

@@ -7,7 +7,7 @@ import math
 from metersim.machine.seedlot import SeedLot
 from metersim.questions.lot.study import SPOKEN, MadeLot
 from metersim.questions.shared.answer import Answer, capital
-from metersim.questions.shared.words import block, number, quantity, set_quantity, shown
+from metersim.questions.shared.words import block, mass_text, number, quantity, set_quantity, shown
 
 ROWS = (  # values of the table, each with the kind of its unit
     ("length", "small"),
@@ -40,7 +40,10 @@ def summary(made: MadeLot, path: str, units: str = "metric", details: bool = Fal
     if lot.illustrative:
         notes.append("this lot is illustrative: over half of its values are assumed")
     rows = [("", "value", "source")]
-    rows.append(("seed mass", f"{lot.seed_mass * 1e6:.4g} mg", _way(lot, "seed_mass")))
+    heavy = ("seed mass", mass_text(lot.seed_mass))
+    if units == "us":
+        heavy = ("seeds a lb", f"{1 / weight:,.0f}")
+    rows.append((*heavy, _way(lot, "seed_mass")))
     rows += [
         (SPOKEN.get(key, key.replace("_", " ")), _value(made, key, kind, units), _way(lot, key))
         for key, kind in ROWS
@@ -88,6 +91,7 @@ def report(made: MadeLot, path: str, units: str = "metric") -> str:
     sides = [shown("small", side, units) for side in (lot.length, lot.width, lot.thickness)]
     size = f"{' x '.join(number(side) for side, _ in sides)} {sides[0][1]}"
     weight, unit = shown("mass", lot.seed_mass, units)
+    said = "" if units == "us" else f"{mass_text(lot.seed_mass)}, or "
     lines = [f"{lot.title}, written to {path}", ""]
     spread = f"{lot.size_cv * 100:.2f} %"
     if made.spread_low is not None and made.spread_high is not None:
@@ -97,7 +101,7 @@ def report(made: MadeLot, path: str, units: str = "metric") -> str:
     lines += block(
         "Seed",
         [
-            f"{size}, {lot.seed_mass * 1e6:.4g} mg, or {1 / weight:,.0f} seeds a {unit}",
+            f"{size}, {said}{1 / weight:,.0f} seeds a {unit}",
             f"spread of linear size {spread}",
             f"heap of {set_quantity('heap', lot.bulk_density, units)}, "
             f"{quantity('', math.degrees(lot.repose_angle))} degrees of repose",

@@ -300,7 +300,7 @@ def _loss_rows(
     rows = [["", "", "", *(name for name, _, _ in columns)]]
     for loss in losses:
         one, ends = loss.relation, (loss.low, loss.high)
-        cells = ["*" if loss.outside else "", one.by, one.says]
+        cells = ["*" if loss.outside else "", one.by, one.statement(units)]
         if any(map(math.isnan, ends)):
             cells.append(TOO_SHORT)
         elif one.none_found:

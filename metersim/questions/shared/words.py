@@ -90,6 +90,16 @@ def set_quantity(kind: str, value: float, units: str = "metric") -> str:
     return f"{as_written(amount, 4 if kind == 'per_area' else 3)} {symbol}".strip()
 
 
+def mass_text(mass: float) -> str:
+    """Mass of one seed for readers of metric units; the others count seeds in a pound."""
+    return f"{mass * 1e6:.4g} mg"
+
+
+def seeds_a_pound(mass: float) -> float:
+    """Seeds in a pound, from the mass of one. [kg]"""
+    return UNITS["lb"].to_si(1) / mass
+
+
 def notch_text(notch: float) -> str:
     """A notch of the singulator with its sign; 0 is the centre."""
     return f"notch {notch:+g}" if notch else "notch 0"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from metersim.files.units import sentence_number
+from metersim.files.units import hole_texts, sentence_number
 from metersim.machine.sources import HARD_TO_HOLD, NO_SOURCE
 from metersim.questions.shared.words import set_quantity, shown
 from metersim.questions.sheet.fits import LEADS, disc_words, pp
@@ -57,9 +57,11 @@ def card(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
     notch = scenario.singulator.notch
     away = f"edge {rough('small', edge, units)} from the holes' path"
     aggressive = f"{_notch(notch)}; {away}" if notch else away
-    meant_for = textwrap.shorten(sheet.chosen.disc.meant_for, MOST_LETTERS, placeholder=" ...")
+    disc = sheet.chosen.disc
+    hole, other = hole_texts(disc.hole_diameter, units)
+    meant_for = textwrap.shorten(disc.meant_for, MOST_LETTERS, placeholder=" ...")
     return (
-        ("Disc", disc_words(sheet.chosen.disc, units), f"made for {meant_for}"),
+        ("Disc", f"{disc.cells} holes of {hole}", f"{other}; made for {meant_for}"),
         (
             "Vacuum at the hole",
             set_quantity("pressure", scenario.vacuum.vacuum, units),

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, bad
 from metersim.files.fields import Spec, meant
-from metersim.files.units import Unit
+from metersim.files.units import Unit, as_written, hole_text
 from metersim.machine.changes import plain_change
 from metersim.machine.reading import KEYS, parse_value, section_of
 from metersim.run.streams import Streams
@@ -96,9 +96,31 @@ class Axis:
             return str(round(inside))
         return f"{inside:.{DIGITS}g}"
 
-    def number(self, word: str) -> float:
-        """Number of a word, in the unit of the axis."""
-        return float(word)
+    def number(self, word: str, units: str = "") -> float:
+        """Number of a word, in the unit of the axis or in that of a reader's metric or US units."""
+        unit = self.unit_for(units)
+        if unit is None or self.unit is None or unit == self.unit:
+            return float(word)
+        return unit.from_si(self.unit.to_si(float(word)))
+
+    def unit_for(self, units: str) -> Unit | None:
+        """Unit in which a reader of metric or US units reads the values."""
+        return self.spec.unit_for(units, self.unit) if units else self.unit
+
+    def text(self, word: str, units: str = "") -> str:
+        """A word as a reader of metric or US units reads it; a hole in both, with its units."""
+        if not self.is_number:
+            return word
+        if units and self.unit and self.spec.name == "hole_diameter":
+            return hole_text(self.unit.to_si(float(word)), units)
+        if self.unit_for(units) == self.unit:
+            return f"{float(word):.4g}" if len(word) > 7 else word
+        return as_written(self.number(word, units))
+
+    def symbol(self, units: str) -> str:
+        """Symbol of the reader's unit behind `text`; empty where there is none, or it says it."""
+        unit = self.unit_for(units)
+        return unit.symbol if unit and self.spec.name != "hole_diameter" else ""
 
     def setting(self, word: str) -> tuple[str, Any]:
         """Field of a word for `Scenario.replace`, and its value in SI."""

@@ -28,10 +28,16 @@ FAR = 0.25  # share of the points, the worst ones, with a common colour
 LEAST_GAP = 0.008  # distance of curves, as a share of the width
 
 
-def axis_label(axis: Axis) -> str:
+def axis_label(axis: Axis, units: str) -> str:
     """Name and unit of an axis."""
-    name = axis.spec.name.replace("_", " ")
-    return f"{name} [{axis.unit.symbol}]" if axis.unit else name
+    name, unit = axis.spec.name.replace("_", " "), axis.unit_for(units)
+    return f"{name} [{unit.symbol}]" if unit else name
+
+
+def _label(axis: Axis, word: str, units: str) -> str:
+    """Name, value and unit of one value of an axis."""
+    value = f"{axis.text(word, units)} {axis.symbol(units)}".rstrip()
+    return f"{axis.spec.name.replace('_', ' ')}: {value}"
 
 
 def response_label(response: Response, units: str) -> str:
@@ -53,24 +59,24 @@ def _shown_totals(response: Response, units: str) -> Floats:
     return response.totals(response.key) * factor
 
 
-def _places(axis: Axis, words: Sequence[str]) -> Floats:
+def _places(axis: Axis, words: Sequence[str], units: str) -> Floats:
     """Places of words along an axis: their numbers, or their positions in the list."""
     if axis.is_number:
-        return np.array([axis.number(word) for word in words])
+        return np.array([axis.number(word, units) for word in words])
     return np.array([axis.words.index(word) for word in words], dtype=float)
 
 
-def _columns(response: Response) -> list[Floats]:
+def _columns(response: Response, units: str) -> list[Floats]:
     """Places of all points, axis by axis."""
     plan = response.sweep.plan
     return [
-        _places(axis, words)
+        _places(axis, words, units)
         for axis, words in zip(plan.axes, zip(*plan.points, strict=True), strict=True)
     ]
 
 
-def _along(ax: Axes, axis: Axis) -> None:
-    ax.set_xlabel(axis_label(axis))
+def _along(ax: Axes, axis: Axis, units: str) -> None:
+    ax.set_xlabel(axis_label(axis, units))
     if not axis.is_number:
         ax.set_xticks(range(len(axis.words)), axis.words)
         ax.set_xlim(-0.5, len(axis.words) - 0.5)
@@ -101,7 +107,8 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
     ValueError
         For other axes.
     """
-    plan, columns, values = response.sweep.plan, _columns(response), _shown_totals(response, units)
+    plan, values = response.sweep.plan, _shown_totals(response, units)
+    columns = _columns(response, units)
     chosen = curve_axes(response)
     if chosen is None:
         raise ValueError(
@@ -110,14 +117,14 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
     along, other = chosen
     x, axis, curves = columns[along], plan.axes[along], []
     if other:  # shifted, so that their intervals can be distinguished
-        side = _places(other, [point[1 - along] for point in plan.points])
+        side = _places(other, [point[1 - along] for point in plan.points], units)
         rank = np.unique(side, return_inverse=True)[1]
         x = x + LEAST_GAP * (x.max() - x.min()) * (rank - rank.max() / 2)
     for word, look in zip(other.words if other else ("",), SERIES, strict=False):
         mine = np.flatnonzero([not other or point[1 - along] == word for point in plan.points])
         mine = mine[np.argsort(x[mine], kind="stable")]
         colour, line, _ = look
-        label = f"{axis_label(other)}: {word}" if other else ""
+        label = _label(other, word, units) if other else ""
         value, low, high = values[mine].T
         curves += ax.plot(x[mine], value, color=colour, ls=line, lw=1.4, label=label, zorder=2)
         if other:
@@ -137,7 +144,7 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
         ax.plot(x[response.best], values[response.best, 0], zorder=5, **STAR)
     _draw_limits(ax, response, units)
     _from_zero(ax, response)
-    _along(ax, axis)
+    _along(ax, axis, units)
     ax.set_ylabel(response_label(response, units))
     return curves
 
@@ -209,10 +216,10 @@ def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
     QuadMesh or PathCollection
         Cells of a grid, or points of a sample; its array is the response.
     """
-    plan, (x, y) = response.sweep.plan, _columns(response)
+    plan, (x, y) = response.sweep.plan, _columns(response, units)
     value = _shown_values(response, units)[:, 0]
-    ax.set_xlabel(axis_label(plan.axes[0]))
-    ax.set_ylabel(axis_label(plan.axes[1]))
+    ax.set_xlabel(axis_label(plan.axes[0], units))
+    ax.set_ylabel(axis_label(plan.axes[1], units))
     ends: dict[str, Any] = {"cmap": COLOURS, **_colour_ends(response, value)}
     if plan.design == "grid":
         shape = plan.axes[0].size, plan.axes[1].size
@@ -283,7 +290,7 @@ def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") 
     PathCollection
         Acceptable points.
     """
-    x, value = _columns(response)[place], _shown_values(response, units)[:, 0]
+    x, value = _columns(response, units)[place], _shown_values(response, units)[:, 0]
     good, look = response.acceptable, SERIES[0][0]
     ax.scatter(x[~good], value[~good], 14, marker="x", color=PALE, lw=0.8)
     dots = ax.scatter(x[good], value[good], 16, color=look, lw=0, alpha=0.8)
@@ -291,7 +298,7 @@ def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") 
     if response.best is not None:
         ax.plot(x[response.best], value[response.best], zorder=5, **STAR)
     _from_zero(ax, response)
-    _along(ax, response.sweep.plan.axes[place])
+    _along(ax, response.sweep.plan.axes[place], units)
     return dots
 
 

@@ -97,20 +97,21 @@ def _first(response: Response, units: str) -> list[str]:
     pairs = zip(plan.axes, plan.points[response.best], strict=True)
     value, interval = told(kind, response.total_of_best, units)
     return [
-        f"Best of {plan.many:,} points: {', '.join(_setting(*pair) for pair in pairs)}.",
+        f"Best of {plan.many:,} points: {', '.join(_setting(*pair, units) for pair in pairs)}.",
         f"{name} there: {value} ({level_text(LEVEL_TOTAL)} {interval}).",
         kept if many else "No point is acceptable. The best of all is named.",
     ]
 
 
-def _setting(axis: Axis, word: str) -> str:
+def _setting(axis: Axis, word: str, units: str) -> str:
     """Name, value and unit of a setting."""
-    return f"{_heading(axis)[0]} {_rounded(axis, word)} {_heading(axis)[1]}".rstrip()
+    name, symbol = _heading(axis, units)
+    return f"{name} {axis.text(word, units)} {symbol}".rstrip()
 
 
-def _heading(axis: Axis) -> tuple[str, str]:
+def _heading(axis: Axis, units: str) -> tuple[str, str]:
     """Name and unit of a setting."""
-    return axis.spec.name.replace("_", " "), axis.unit.symbol if axis.unit else ""
+    return axis.spec.name.replace("_", " "), axis.symbol(units)
 
 
 def _deciding(response: Response, units: str) -> list[str]:
@@ -118,7 +119,7 @@ def _deciding(response: Response, units: str) -> list[str]:
     plan, found = response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
         more = "Widen it." if can_go_on else "No more is allowed."
-        found.append(f"The best lies at an end of the range, {_setting(axis, word)}. {more}")
+        found.append(f"The best lies at an end of the range, {_setting(axis, word, units)}. {more}")
     if response.tied is not None and (others := int(response.tied.sum()) - 1):
         found.append(f"{others:,} other points cannot be distinguished from the best.")
     if response.best is not None:
@@ -146,11 +147,12 @@ def _points(response: Response, units: str) -> list[tuple[str, ...]]:
     totals = response.totals(response.key)
     names = (
         " ".join(filter(None, (name, symbol and f"[{symbol}]")))
-        for name, symbol in map(_heading, plan.axes)
+        for name, symbol in (_heading(axis, units) for axis in plan.axes)
     )
     rows = [(*names, _column(response), level_text(LEVEL_TOTAL), "")]
     for point in chosen.tolist():
-        words = (_rounded(*pair) for pair in zip(plan.axes, plan.points[point], strict=True))
+        pairs = zip(plan.axes, plan.points[point], strict=True)
+        words = (axis.text(word, units) for axis, word in pairs)
         status = "acceptable" if response.acceptable[point] else "not acceptable"
         status = "as good" if response.plateau[point] else status
         status = "best" if point == response.best else status
@@ -193,7 +195,7 @@ def _shares(response: Response, found: Importance) -> tuple[str, list[tuple[str,
             for v, low, high in (first[place], total[place])
         ]
         cells = (cell.replace("%", " %") for end in ends for cell in end)
-        rows.append((_heading(plan.axes[place])[0], *cells))
+        rows.append((_heading(plan.axes[place], "")[0], *cells))
     most = int(order[0])
     share = f"{total[most, 0]:.0%}".replace("%", " %")
     return f"Most important for {name}: {rows[1][0]}, {share} of the variance in all.", rows
@@ -211,11 +213,7 @@ def limit_text(
 def point_text(axes: Sequence[Axis], point: Point) -> str:
     """Settings of a point in the form of a scenario file."""
     pairs = zip(axes, point, strict=True)
-    return ", ".join(f"{axis.key}={_rounded(axis, word)}" for axis, word in pairs)
-
-
-def _rounded(axis: Axis, word: str) -> str:
-    return f"{axis.number(word):.4g}" if axis.is_number and len(word) > 7 else word
+    return ", ".join(f"{axis.key}={axis.text(word)}" for axis, word in pairs)
 
 
 def room_text(response: Response) -> str:
@@ -298,7 +296,7 @@ def _spread(axis: Axis, words: Sequence[str]) -> str:
     """Values of an axis as a range, or as a list."""
     if not axis.is_number:
         return f"{axis.key}: {', '.join(words)}"
-    low, high = (_rounded(axis, edge(words, key=axis.number)) for edge in (min, max))
+    low, high = (axis.text(edge(words, key=axis.number)) for edge in (min, max))
     return f"{axis.key} {low} to {high}" if low != high else f"{axis.key} {low}"
 
 
@@ -360,7 +358,7 @@ def notes(response: Response, units: str = "metric") -> list[str]:
     """Notes for the reader of a sweep."""
     plan, found = response.sweep.plan, []
     for axis, word, can_go_on in response.at_end():
-        end = f"the best lies at the end of the range of {axis.key} ({_rounded(axis, word)})"
+        end = f"the best lies at the end of the range of {axis.key} ({axis.text(word)})"
         found.append(f"{end}: widen it" if can_go_on else f"{end}, which is all that is allowed")
     if response.best is not None:
         if not response.acceptable.any():
