@@ -254,6 +254,7 @@ def read_section(
     where: str,
     path: str,
     read_table: Callable[[Spec, str, Mapping[str, Any]], Any] | None = None,
+    units: str = "",
 ) -> tuple[dict[str, Any], list[Fault]]:
     """Turn a TOML table into SI values of the declared fields, and collect all faults.
 
@@ -268,6 +269,8 @@ def read_section(
     read_table : callable, optional
         Reads a table that stands for a value.  It takes the field, the key and that table, and
         returns a value or raises `BadInput`.  Without it, such tables are refused.
+    units : str
+        ``metric`` or ``us``, if the file states them: those of what is missing.
 
     Returns
     -------
@@ -299,9 +302,9 @@ def read_section(
             faults.append(Fault(where, f"{path}.{key}", complaint))
         else:
             values[spec.name] = spec.to_si(value, spec.keys[key])
-    faults += [
-        Fault(where, f"{path}.{next(iter(spec.keys))}", f"missing; give {spec.allowed()}")
-        for spec in declared.values()
-        if spec.required and spec.name not in stated
-    ]
+    for spec in declared.values():
+        if spec.required and spec.name not in stated:
+            unit = spec.unit_for(units)
+            key = f"{spec.name}_{unit.suffix}" if unit else spec.name
+            faults.append(Fault(where, f"{path}.{key}", f"missing; give {spec.allowed(unit)}"))
     return values, faults

@@ -130,9 +130,6 @@ def hole_texts(diameter: float, units: str = "metric") -> tuple[str, str]:
     units : {'metric', 'us'}
         Units of the reader.
     """
-    both = [UNITS["mm"], UNITS["in"]]
-    first, second = (
-        f"{as_written(unit.from_si(diameter))} {unit.symbol}"
-        for unit in (both if units == "metric" else both[::-1])
-    )
-    return first, second
+    metric = f"{round(UNITS['mm'].from_si(diameter), 2):g} mm"
+    us = f"{as_written(UNITS['in'].from_si(diameter))} in"
+    return (us, metric) if units == "us" else (metric, us)

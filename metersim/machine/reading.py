@@ -21,9 +21,8 @@ from metersim.machine.seedlot import SeedLot, load_lot, read_toml, with_sizes
 
 _HERE = Path(__file__).parents[1]
 SHIPPED = _HERE / "scenarios" if (_HERE / "scenarios").is_dir() else _HERE.parent / "scenarios"
-TEXTS = ("title", "shows")
+TEXTS, UNIT_SYSTEMS = ("title", "shows"), ("metric", "us")
 METER, UNITS_KEY = "meter", "units"
-UNIT_SYSTEMS = ("metric", "us")
 MAX_EXTENDS = 10
 CHANGES = Parameter("changes")
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
@@ -326,7 +325,7 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
             found.append(Fault(at(section), section, f"must be a table, [{section}]"))
             continue
         read_table = partial(read_unknown, section)
-        values, wrong = read_section(specs(kind), part, where, section, read_table)
+        values, wrong = read_section(specs(kind), part, where, section, read_table, str(units))
         found += [Fault(at(section, f.key.partition(".")[2]), f.key, f.message) for f in wrong]
         if not wrong:
             ranges = [value for value in values.values() if isinstance(value, Unknown)]

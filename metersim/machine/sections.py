@@ -163,7 +163,7 @@ class Drive(Checked):
         default=0.0,
     )
     slip_burst: float = number(
-        "mm in", 5, 5_000, "mean travel of one slip (assumption: 100 mm)", default=100.0
+        "mm in", 5, 5_000, "mean travel of one slip (the usual one is an assumption)", default=100.0
     )
 
 

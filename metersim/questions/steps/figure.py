@@ -126,11 +126,14 @@ def draw_steps(
         lines += ax.plot(x, found[:, 0], ms=4.5, lw=1.1, gid=kind, **look)
     ax.axvline(0, color=PALE, lw=0.8, zorder=0)
     values = [setting_text(step, name, units).removeprefix("notch ") for step in shown]
-    unit = values[0].partition(" ")[2]
+    unit = "" if name == "hole" else values[0].partition(" ")[2]
     ax.set_title(f"{HEADS[name]}, {unit}" if unit else HEADS[name])
     ax.set_xlim(min(COUNTS) - 0.3, max(COUNTS) + 0.3)
     ax.set_xticks(counts)
-    ax.set_xticklabels([value.partition(" ")[0] for value in values])
+    if name == "hole":  # in both units, one below the other
+        ax.set_xticklabels([value.replace(" (", "\n").removesuffix(")") for value in values])
+    else:
+        ax.set_xticklabels([value.partition(" ")[0] for value in values])
     for label, count in zip(ax.get_xticklabels(), counts, strict=True):
         label.set_fontweight("bold" if count == 0 else "normal")
     return lines
