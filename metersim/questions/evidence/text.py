@@ -26,7 +26,8 @@ from metersim.questions.shared.words import aligned
 
 WIDE = 96  # letters in a line of prose
 RULES = (
-    "published: what was printed; above 0: of a difference, its sign alone. predicted: median over "
+    "published: what was printed, in the units of its source; above 0: of a difference, its sign "
+    "alone. predicted: median over "
     "draws of what the source does not state, with 90 % of them; of a difference of shares, in "
     "percentage points. sampling: its share of their variance. Rules: 'metersim evidence --rules'"
 )

@@ -359,7 +359,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         metavar="SCENARIO",
         help="with equations: the scenario to work through (maize_bench)",
     )
-    units_option(command, "; equations and coefficients are in SI")
+    units_option(command, "; equations and coefficients are metric")
 
 
 def answer(options: argparse.Namespace) -> str:
