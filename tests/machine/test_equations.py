@@ -440,7 +440,7 @@ def test_the_list_works_the_scenario_through_that_is_asked_for(name, done):
     """Its last line is the chance of an empty cell that explain gives."""
     text = done("list", "equations", name)
     scenario = load_scenario(name)
-    assert text.strip() == all_equations(scenario).strip()
+    assert text.strip() == all_equations(scenario=scenario).strip()
     assert f"Worked through: {name}," in text
     assert f"{100 * explain(scenario).empty:.4g} % of the cells stay empty" in text
 

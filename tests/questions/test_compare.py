@@ -209,12 +209,14 @@ def test_equal_scenarios_have_no_difference_in_words():
 
 
 def test_names_of_a_varied_key_have_its_words_and_unit():
-    slow, fast = named(["speed_mph=5", "demand.speed_mph=7"])
+    slow, fast = named(["speed_mph=5", "demand.speed_mph=7"], "us")
     assert (slow.to(fast), fast.less(slow), slow.short) == (
         "Speed 5 to 7 mph",
         "7 less 5 mph",
         "5 mph",
     )
+    slow, fast = named(["speed_kmh=8", "speed_kmh=12"], "us")
+    assert slow.to(fast) == "Speed 4.97 to 7.46 mph"
     before, after = named(["notch=0", "notch=1"])
     assert (before.to(after), after.less(before)) == ("Notch 0 to 1", "notch 1 less notch 0")
     one, two = named(["own.toml", "lot=soybean"])

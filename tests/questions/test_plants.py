@@ -474,7 +474,7 @@ def test_there_is_no_money_without_a_price(done):
 
 def test_a_run_says_each_relation_as_a_range(done):
     text = done("run", "maize_field", "--turns", 50, "--plants", "--yield", 12, "--details")
-    said = {one.says for one in RELATIONS}
+    said = {one.statement("metric") for one in RELATIONS}
     rows = [line for line in text.splitlines() if line[23:62].rstrip() in said]
     assert len(rows) == len(RELATIONS)
     for row in rows:
@@ -547,11 +547,19 @@ def test_relations_are_listed_with_their_references(done):
     text = done("list", "yields")
     listed, _, references = text.partition("References")
     for relation in RELATIONS:
-        (line,) = [line for line in listed.splitlines() if relation.says in line]
+        (line,) = [line for line in listed.splitlines() if relation.statement("metric") in line]
         assert relation.by in line and relation.mark in line and relation.crop in line
         assert relation.source in references
         assert ("not noted" in line) == (relation.covers is None)
     assert "beverloo1961" not in references  # negative control
+
+
+def test_a_converted_statement_has_the_published_slope():
+    """2.2 bu/acre (of 25.4 kg and 0.4047 ha) an inch are 54 kg/ha a centimetre."""
+    slopes = {one.key: one for one in RELATIONS}
+    assert slopes["sd.nielsen2004"].statement("metric") == "SD: 0.054 t/ha a cm"
+    assert slopes["sd.nielsen2004"].statement("us") == slopes["sd.nielsen2004"].says
+    assert slopes["sd.lauer2004"].statement("us") == "SD: 2.69 % an inch above 4.72 in only"
 
 
 def test_tables_for_pandas():

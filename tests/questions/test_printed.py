@@ -6,7 +6,7 @@ import pytest
 
 pytestmark = pytest.mark.usefixtures("folder")
 
-METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b|seeds a kg")
+METRIC = re.compile(r"\d (mm(?!\))|cm|m/s|km/h|kPa|kg/m3|per ha)\b|seeds a kg")  # but of holes
 FAST = ("maize_field", "--turns", "5", "--set", "speed_kmh=11")  # with notes that hold speeds
 SHORT = ("maize_field", "--cells", "1000", "--set", "speed_kmh=11")
 LOT = ("lot", "--like", "maize_large_flat", "--out", "own.toml")
