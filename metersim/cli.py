@@ -6,9 +6,12 @@ A command is loaded when it is asked for, so that the list of all of them is qui
 from __future__ import annotations
 
 import argparse
+import errno
 import importlib
 import os
+import signal
 import sys
+import threading
 from unicodedata import category
 
 from metersim import __version__
@@ -24,6 +27,10 @@ THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Threads of numpy's linear algebra.  Its matrices here are small, and threads that wait for one
 another cost more than they bring; work is spread over processes."""
 MOST_FAULTS = 20  # printed
+NO_MEMORY = (
+    "the memory is not enough; nothing was written.  Ask for fewer turns, replicates, draws or "
+    "--workers, or end other programs"
+)
 
 RETIRED_COMMANDS = {"ladder": "steps"}
 """New name of each retired command."""
@@ -41,11 +48,34 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and give its exit status; bad input is told in one line a fault."""
     for name in THREADS:  # read when numpy is loaded
         os.environ.setdefault(name, "1")
+    asked: list[int] = []  # signals that asked this process to end
+    before = _handled(asked)
     try:
         return _main(arguments)
     except KeyboardInterrupt as stop:
         print(f"metersim: interrupted; {str(stop) or 'nothing was written'}", file=sys.stderr)
-        return INTERRUPTED
+        return 128 + asked[0] if asked else INTERRUPTED
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _handled(asked: list[int]) -> dict[int, Any]:
+    """Let signals that end a process do so as Ctrl-C does; gives their handlers of before.
+
+    A signal that somebody ignores, as ``nohup`` does, or handles already stays so.
+    """
+
+    def stop(number: int, frame: object) -> NoReturn:
+        asked.append(number)
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is not threading.main_thread():
+        return {}
+    names = ("SIGTERM", "SIGHUP")  # Windows has but one
+    ends = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    usual = [number for number in ends if signal.getsignal(number) == signal.SIG_DFL]
+    return {number: signal.signal(number, stop) for number in usual}
 
 
 def _main(arguments: Sequence[str] | None) -> int:
@@ -56,16 +86,40 @@ def _main(arguments: Sequence[str] | None) -> int:
     if options.command is None:
         parser([]).print_help()
         return OK
+    try:
+        return _answered(options)
+    except (MemoryError, OSError, RuntimeError, ImportError) as error:
+        if not _lacks_memory(error):
+            raise
+    # only here, where what filled the memory is gone
+    print(f"metersim: {options.command}: {NO_MEMORY}", file=sys.stderr)
+    return BAD_INPUT
+
+
+def _lacks_memory(error: Exception) -> bool:
+    """Whether an error means that the system gives no more memory."""
+    if isinstance(error, OSError):
+        return error.errno == errno.ENOMEM
+    signs = ("can't start new thread", "failed to map segment", "Cannot allocate memory")
+    return isinstance(error, MemoryError) or any(sign in str(error) for sign in signs)
+
+
+def _answered(options: argparse.Namespace) -> int:
+    """Exit status of a command, whose answer is printed."""
     from metersim.files.faults import BadInput
 
     if hasattr(sys.stdout, "reconfigure"):  # letters that a terminal lacks are no error
         sys.stdout.reconfigure(errors="replace")
     try:
+        from metersim.questions.shared.progress import shown
+
         if options.command != "lot" and "units" in options:  # a lot has the units of its label
             from metersim.questions.shared.options import units_of
 
             options.units = units_of(options)
-        _say(command_of(options.command).answer(options))
+        with shown(options.command):
+            text = command_of(options.command).answer(options)
+        _say(text)
         if sys.stdout is not None:
             sys.stdout.flush()
     except BadInput as error:
@@ -80,6 +134,8 @@ def _main(arguments: Sequence[str] | None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return OK
     except OSError as error:
+        if _lacks_memory(error):
+            raise
         if error.filename is None:  # what is left to print would fail again
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         place = error.filename or "standard output"

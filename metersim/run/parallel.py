@@ -9,16 +9,19 @@ import multiprocessing
 import os
 import pickle
 import signal
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
+from multiprocessing import resource_tracker
 from multiprocessing.connection import wait
 from typing import Any, TypeVar
 
 from metersim.files.faults import Parameter, bad
 from metersim.machine.scenario import Scenario
+from metersim.run.progress import worked
 
 USUAL_WORKERS = 8  # most workers when their number is not given
 MOST_WORKERS = 1000  # most processes that an option may ask for
@@ -60,15 +63,22 @@ def in_order(
         for job in jobs:
             flight.append(executor.submit(function, job))
             if len(flight) >= ahead:
-                yield flight.popleft().result()
+                yield _told(flight.popleft())
         while flight:
-            yield flight.popleft().result()
+            yield _told(flight.popleft())
     except BrokenExecutor:  # it ends all jobs in flight itself
         flight.clear()
         raise
     finally:
         for future in flight:
             future.cancel()
+
+
+def _told(call: Future[Result]) -> Result:
+    """Result of a call, of which whoever watches is told."""
+    result = call.result()
+    worked(1, "run")
+    return result
 
 
 def check_sent(scenario: Scenario, executor: Executor | None) -> None:
@@ -114,6 +124,7 @@ def processes(workers: int) -> Iterator[Executor | None]:
         yield None
         return
     context = multiprocessing.get_context("spawn")
+    _start_tracker()
     others = set(multiprocessing.active_children())
     pool = _Pool(workers, mp_context=context, initializer=_serve)
     try:
@@ -125,6 +136,21 @@ def processes(workers: int) -> Iterator[Executor | None]:
             process.terminate()
         raise
     pool.shutdown()
+
+
+def _start_tracker() -> None:
+    """Start the process that removes the semaphores of a pool whose process was killed.
+
+    It does so without a warning: nothing is left over then, and there is nothing to do.
+    """
+    if os.name != "posix":  # other systems need none
+        return
+    quiet = "ignore:resource_tracker"
+    sys.warnoptions.append(quiet)
+    try:
+        resource_tracker.ensure_running()
+    finally:
+        sys.warnoptions.remove(quiet)
 
 
 class _Pool(ProcessPoolExecutor):

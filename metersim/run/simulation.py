@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING, TypeVar
 
 from metersim import __version__
 from metersim.machine.given import AnyScenario
@@ -11,11 +11,14 @@ from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
+from metersim.run.progress import worked
 from metersim.run.records import Cells, Origin, Piece, Run, Seeds, Ticks
 from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
     from metersim.run.events import Visitor
+
+Part = TypeVar("Part")
 
 ARRAYS, EVENTS = ENGINES = ("arrays", "events")
 
@@ -116,7 +119,7 @@ def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> 
         The same records of cells as those of `simulate`.
     """
     parts = cells_alone(scenario, _checked(scenario), Streams(seed, replicate))
-    return Cells.stacked(list(parts))
+    return Cells.stacked(list(_told(parts, len)))
 
 
 def check_engine(engine: str | None) -> None:
@@ -149,7 +152,15 @@ def pieces(
     scenario = fitted(scenario, stations)
     made = _checked(scenario)
     origin = Origin(scenario, seed, replicate, __version__, departures_of(scenario))
-    return origin, run_arrays(scenario, made, Streams(seed, replicate))
+    parts = run_arrays(scenario, made, Streams(seed, replicate))
+    return origin, _told(parts, lambda part: len(part.cells))
+
+
+def _told(parts: Iterable[Part], cells: Callable[[Part], int]) -> Iterator[Part]:
+    """The parts of a run, of which whoever watches is told."""
+    for part in parts:
+        worked(cells(part), "cell")
+        yield part
 
 
 def _checked(scenario: Scenario) -> Stations:

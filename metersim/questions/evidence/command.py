@@ -22,7 +22,6 @@ from metersim.questions.evidence.text import (
     summary,
 )
 from metersim.questions.shared.options import (
-    bar,
     crew,
     details_option,
     draws_of,
@@ -31,6 +30,7 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
+from metersim.questions.shared.progress import bar
 
 FILES = (
     "evidence.md",

@@ -11,6 +11,7 @@ from metersim.questions.gallery.study import draw_gallery
 from metersim.questions.shared.answer import Answer
 from metersim.questions.shared.options import details_option
 from metersim.questions.shared.words import plural
+from metersim.run.progress import worked
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -24,7 +25,11 @@ def answer(options: argparse.Namespace) -> str:
     folder = Path(options.out)
     if not folder.is_dir():
         raise bad("--out", options.out, "there is no such folder; make it first")
-    return summary(folder, list(draw_gallery(folder)), options.details)
+    drawn = []
+    for path in draw_gallery(folder):
+        drawn.append(path)
+        worked(1, "figure")
+    return summary(folder, drawn, options.details)
 
 
 def summary(folder: Path, drawn: Sequence[Path], details: bool = False) -> str:

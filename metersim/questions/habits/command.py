@@ -15,7 +15,6 @@ from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
 from metersim.questions.habits.text import summary
 from metersim.questions.shared.countoptions import accept_option, accepted_of
 from metersim.questions.shared.options import (
-    bar,
     changes_of,
     crew,
     details_option,
@@ -25,6 +24,7 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
+from metersim.questions.shared.progress import bar
 
 MOST_METERS = 10_000
 MOST_COUNT = 100_000

@@ -28,7 +28,6 @@ from metersim.questions.shared.countoptions import (
 )
 from metersim.questions.shared.looks import SENSOR, Look
 from metersim.questions.shared.options import (
-    bar,
     changes_of,
     crew,
     details_option,
@@ -38,6 +37,7 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
+from metersim.questions.shared.progress import bar
 from metersim.questions.shared.settings import SETTINGS
 
 

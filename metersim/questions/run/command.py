@@ -12,7 +12,6 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_for, tallied
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
 from metersim.questions.shared.options import (
-    cells_bar,
     changes_of,
     details_option,
     draws_of,
@@ -26,6 +25,7 @@ from metersim.questions.shared.options import (
     seed_options,
 )
 from metersim.questions.shared.plants import check_field, stand_of
+from metersim.questions.shared.progress import adding_bar
 from metersim.questions.shared.unknowns import drawn_cells, spread_about
 from metersim.run.simulation import EVENTS, simulate
 
@@ -73,7 +73,7 @@ def answer(options: argparse.Namespace) -> str:
         measured = measure(runs, level=LEVEL_TOTAL)
     else:
         each = stretches_for(scenario.passages, replicates)
-        with cells_bar(scenario.passages * replicates) as on_cells:
+        with adding_bar(scenario.passages * replicates, "cell") as on_cells:
             measured = measure(
                 [
                     tallied(
@@ -84,11 +84,11 @@ def answer(options: argparse.Namespace) -> str:
                 level=LEVEL_TOTAL,
             )
     drawn = drawn_cells(scenario) * draws
-    with cells_bar(drawn) as on_cells:
+    with adding_bar(drawn, "cell") as on_cells:
         spread = spread_about(measured, draws=draws, on_cells=on_cells)
     stand = None
     if options.plants:
-        with cells_bar(scenario.passages * replicates + drawn) as on_cells:
+        with adding_bar(scenario.passages * replicates + drawn, "cell") as on_cells:
             stand = stand_of(
                 scenario, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells
             )

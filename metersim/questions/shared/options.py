@@ -1,17 +1,14 @@
-"""Options that several commands share, their reading, and progress bars."""
+"""Options that several commands share, and their reading."""
 
 from __future__ import annotations
 
 import argparse
 import os
 import re
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager, suppress
 from functools import partial
-
-from tqdm import tqdm
 
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
 from metersim.files.typed import typed_quantity
@@ -26,8 +23,6 @@ MOST_YIELD = 4.0  # kg/m2, 40 t/ha
 MOST_PRICE = 1e9
 TONNE = 1e3  # kg
 UNITS_OF_USER = "METERSIM_UNITS"
-LONG = 3_000_000  # cells; they take some seconds
-
 
 OPTIONS = {  # options whose parameter has another name
     "changes": "set",
@@ -36,7 +31,8 @@ OPTIONS = {  # options whose parameter has another name
     "doubles_most": "accept",
     "way": "counted-by",
 }
-TOLD = re.compile("`(changes|doubles_most|out|plants|resume|row|turns|vary)`")  # within messages
+NAMED = "changes|doubles_most|out|plants|resume|row|turns|vary|workers"
+TOLD = re.compile(f"`({NAMED})`")  # within messages
 
 
 def typed(fault: Fault) -> Fault:
@@ -264,29 +260,3 @@ def check_vary(options: argparse.Namespace) -> None:
     place = section_of(key)
     if place and place[0] == "stand" and not options.plants:
         raise bad("--vary", key, "moves plants, no seed; add --plants")
-
-
-def watched() -> bool:
-    """Whether the program runs on a terminal."""
-    return sys.stderr is not None and sys.stderr.isatty()
-
-
-@contextmanager
-def bar(total: int, unit: str) -> Iterator[Callable[[int], None]]:
-    """Show a progress bar on a terminal; gives a function that takes the work done so far."""
-    with tqdm(total=total, unit=unit, leave=False, disable=not watched()) as shown:
-
-        def to(done: int) -> None:
-            shown.update(done - shown.n)
-
-        yield to
-
-
-@contextmanager
-def cells_bar(cells: int) -> Iterator[Callable[[int], object] | None]:
-    """Show the progress of a long run; gives a function that takes further finished cells."""
-    if cells < LONG or not watched():
-        yield None
-        return
-    with tqdm(total=cells, unit="cell", unit_scale=True, leave=False) as shown:
-        yield shown.update

@@ -127,7 +127,7 @@ def searched(
     starts, found = in_order(start_point, jobs, executor), []
     for (_, disc, against), start in zip(fitted, starts, strict=True):
         found.append((disc, against, start))
-        on_disc(len(found))
+        on_disc(len(unfit) + len(found))
     return found, tuple(unfit)
 
 

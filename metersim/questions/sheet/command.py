@@ -21,7 +21,6 @@ from metersim.machine.given import scenario_toml
 from metersim.machine.sections import Demand, Vacuum
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.options import (
-    bar,
     crew,
     details_option,
     harvest_of,
@@ -31,6 +30,7 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
+from metersim.questions.shared.progress import bar
 from metersim.questions.sheet.answer import sheet_answer
 from metersim.questions.sheet.discfit import machine_for
 from metersim.questions.sheet.html import sheet_html

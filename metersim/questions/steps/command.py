@@ -9,12 +9,12 @@ from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.questions.shared.counts import LEAST_WATCHED, MOST_COUNTED, MOST_WATCHED
 from metersim.questions.shared.options import (
-    bar,
     changes_of,
     details_option,
     seed_of,
     watched_options,
 )
+from metersim.questions.shared.progress import bar
 from metersim.questions.steps.study import CELLS, SEEDS, runs_of, steps
 from metersim.questions.steps.text import steps_answer, steps_json
 

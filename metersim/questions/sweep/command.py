@@ -16,7 +16,6 @@ from metersim.files.faults import all_of, bad, whole
 from metersim.files.whole import check_writable, write_all
 from metersim.measures.indices import check_measure, read_limits
 from metersim.questions.shared.options import (
-    bar,
     changes_of,
     details_option,
     engine_option,
@@ -27,6 +26,7 @@ from metersim.questions.shared.options import (
     workers_of,
     workers_option,
 )
+from metersim.questions.shared.progress import bar
 from metersim.questions.sweep.plan import Plan, plan_sweep
 from metersim.questions.sweep.points import read_axes
 from metersim.questions.sweep.response import PLATEAU, importance, respond

@@ -186,6 +186,10 @@ def sweep(
             message = "a worker was ended from outside, perhaps for want of memory; "
             message += f"{file.rows:,} finished rows are kept, go on with `resume`"
             raise bad(str(out), "", message) from None
+        except MemoryError:
+            message = f"the memory is not enough; {file.rows:,} finished rows are kept, go on with "
+            message += "`resume` and fewer `workers`"
+            raise bad(str(out), "", message) from None
         except KeyboardInterrupt:  # it may come between a row and its report
             if on_row:
                 on_row(file.rows)
