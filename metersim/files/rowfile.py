@@ -3,6 +3,9 @@
 The file is CSV after lines of comment with the origin of its rows.  Only a whole row counts.  A
 torn last row is dropped when a later run continues the file.  So an interrupted and continued file
 holds the same bytes as an uninterrupted one.
+
+The last column holds the CRC-32 of all before it in its row, as a whole number.  So a later run
+finds a row that was changed or damaged meanwhile.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ import io
 import os
 import sys
 import time
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -23,6 +27,7 @@ from metersim.files.faults import BadInput, bad
 if sys.platform != "win32":
     import fcntl
 
+CHECKSUM = "crc32"  # name of the last column
 SYNC_SECONDS = 0.5  # a power cut loses no more than this; a sync takes 1 to 30 ms
 
 
@@ -36,7 +41,7 @@ class RowFile:
     origin : sequence of str
         Lines with the origin of the rows.  A file with another origin is refused.
     columns : sequence of str
-        Names of the columns.
+        Names of the columns, without that of the checksum.
     resume : bool
         Whether to continue an existing file.  Otherwise, the file must not exist.
 
@@ -52,7 +57,8 @@ class RowFile:
         self.path = path
         self.rows = 0
         self._columns = len(columns)
-        head = "".join(f"# {line}\n" for line in origin).encode() + _line(columns)
+        head = "".join(f"# {line}\n" for line in origin).encode() + _line([*columns, CHECKSUM])
+        self._head_lines = head.count(b"\n")
         self._end = self._start = len(head)
         self._synced = -float("inf")
         try:
@@ -127,7 +133,7 @@ class RowFile:
         raise bad(str(self.path), "", message)
 
     def finished(self) -> Iterator[list[str]]:
-        """The whole rows of the file, in order.
+        """The whole rows of the file, in order; of them, those taken so far are kept.
 
         Raises
         ------
@@ -143,9 +149,9 @@ class RowFile:
                     (row,) = csv.reader([line.decode()])
                 except (ValueError, csv.Error):
                     row = []
-                if len(row) != self._columns or _line(row) != line:  # another program has saved it
+                if len(row) != self._columns + 1 or _checked(row[:-1]) != line:
                     raise self.spoilt()
-                yield row
+                yield row[:-1]
                 self.rows += 1
                 self._end += len(line)
 
@@ -153,12 +159,12 @@ class RowFile:
         """The fault of the row after those counted so far: this study does not write such a row."""
         message = (
             f"row {self.rows + 1} is not what this study writes there; the file was changed: "
-            "give another `out`"
+            "give another `out`, or `mend` to compute this row and those after it again"
         )
-        return bad(str(self.path), "", message)
+        return bad(str(self.path), f"line {self._head_lines + self.rows + 1}", message)
 
-    def drop_torn_row(self) -> None:
-        """Drop a torn last row, after `finished` has read all others."""
+    def drop_rest(self) -> None:
+        """Drop what `finished` did not give: a torn last row, or all from a spoilt row on."""
         try:
             self._file.truncate(self._end)
             self._file.seek(self._end)
@@ -173,7 +179,7 @@ class RowFile:
         BadInput
             If it cannot be written.  All rows before it are kept, and no part of it.
         """
-        self._write(_line(row))
+        self._write(_checked(row))
         self.rows += 1
         if time.monotonic() - self._synced > SYNC_SECONDS:
             self._sync()
@@ -241,6 +247,11 @@ def _line(row: Sequence[str]) -> bytes:
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerow(row)
     return text.getvalue().encode()
+
+
+def _checked(row: Sequence[str]) -> bytes:
+    """The line of a row, with the checksum of all before it as last column."""
+    return _line([*row, str(zlib.crc32(_line(row).rstrip(b"\n")))])
 
 
 def _short(text: str, length: int = 100) -> str:

@@ -1,6 +1,8 @@
 """Rows that survive: whatever cuts a file short, going on gives the bytes of a whole one."""
 
+import csv
 import os
+import zlib
 from pathlib import Path
 
 import pytest
@@ -18,7 +20,7 @@ def written(path, rows=ROWS, resume=False, **other):
     with RowFile(path, **({"origin": ORIGIN, "columns": COLUMNS} | other), resume=resume) as file:
         there = list(file.finished())
         assert there == rows[: len(there)]
-        file.drop_torn_row()
+        file.drop_rest()
         for row in rows[len(there) :]:
             file.append(row)
     return path.read_bytes()
@@ -42,10 +44,62 @@ def path(tmp_path):
 
 def test_a_file_is_its_origin_its_columns_and_its_rows(path):
     text = written(path).decode()
-    assert text == (
-        "# a study\n# seed: 1\n# made: by hand\npoint,value,fault\n"
-        '0,1.5,\n1,,"too much, too late"\n2,2.25,"""quoted"""\n'
+    rows = ("0,1.5,", '1,,"too much, too late"', '2,2.25,"""quoted"""')
+    assert text == "# a study\n# seed: 1\n# made: by hand\npoint,value,fault,crc32\n" + "".join(
+        f"{row},{zlib.crc32(row.encode())}\n" for row in rows
     )
+
+
+def test_the_checksum_is_the_usual_one(path):
+    """CRC-32 of ``123456789`` is 0xCBF43926 wherever it is worked out."""
+    assert written(path, [["123456789"]], columns=["digits"]).endswith(b"123456789,3421780262\n")
+
+
+def test_pandas_reads_the_rows_and_the_checksum_as_a_number(path):
+    pandas = pytest.importorskip("pandas")
+    written(path)
+    table = pandas.read_csv(path, comment="#")
+    assert list(table.columns) == [*COLUMNS, "crc32"]
+    assert table["value"].tolist()[::2] == [1.5, 2.25]
+    assert table["crc32"].dtype == int
+
+
+def test_no_single_changed_byte_of_a_row_goes_unseen(path):
+    """A value that looks like any other is found by its checksum, and named by its line."""
+    whole = written(path)
+    start = whole.index(b"0,1.5")
+    for place in range(start, len(whole) - 1):
+        changed = bytearray(whole)
+        changed[place] = ord("7") if whole[place] != ord("7") else ord("8")
+        path.write_bytes(changed)
+        with pytest.raises(BadInput) as error:
+            written(path, resume=True)
+        line = whole[:place].count(b"\n") + 1
+        assert error.value.faults[0].key == f"line {line}", place
+    path.write_bytes(whole)  # control
+    assert written(path, resume=True) == whole
+
+
+def test_rows_from_a_spoilt_one_on_can_be_dropped_and_made_again(path):
+    whole = written(path)
+    path.write_bytes(whole.replace(b"1,,", b"1,3,"))
+    with RowFile(path, ORIGIN, COLUMNS, resume=True) as file:
+        taken = []
+        with pytest.raises(BadInput):
+            taken.extend(file.finished())
+        file.drop_rest()
+        assert file.rows == 1
+        for row in ROWS[1:]:
+            file.append(row)
+    assert path.read_bytes() == whole
+
+
+def test_rows_without_checksums_are_refused(path):
+    """Older versions wrote such rows."""
+    with path.open("w", newline="") as file:
+        file.write("".join(f"# {line}\n" for line in ORIGIN))
+        csv.writer(file, lineterminator="\n").writerows([COLUMNS, *ROWS])
+    assert "line 4 reads 'point,value,fault', not 'point,value,fault,crc32'" in refusal(path)
 
 
 def test_cut_anywhere_and_gone_on_with_it_is_the_same(tmp_path):
@@ -91,7 +145,7 @@ def test_rows_of_another_study_are_refused_with_what_differs(path):
 
 def test_a_changed_row_is_refused(path):
     whole = written(path)
-    path.write_bytes(whole.replace(b"0,1.5,\n", b"0,1.5\n"))
+    path.write_bytes(whole.replace(b"0,1.5,,", b"0,1.5,"))
     assert "row 1 is not what this study writes there" in refusal(path)
 
 
@@ -101,7 +155,7 @@ def test_rows_that_another_program_saved_are_refused(path):
     for changed in (
         whole.replace(b"\n", b"\r\n"),
         whole.replace(b"2.25,", b'"2.25",'),
-        whole.replace(b"0,1.5,\n", b"0,1.5,\r\n"),
+        whole.replace(b"\n1,,", b"\r\n1,,"),
     ):
         path.write_bytes(changed)
         assert "the file was changed: give another `out`" in refusal(path)

@@ -197,7 +197,9 @@ def test_the_file_tells_the_numbers_to_the_last_bit(tmp_path):
     table = sweep(plan, out=tmp_path / "rows.csv").to_dataframe()
     lines = (tmp_path / "rows.csv").read_text().splitlines()
     read = list(csv.DictReader(line for line in lines if not line.startswith("#")))
-    columns = dict(zip(read[0], table.columns, strict=True))  # those of the file with their units
+    *names, checksum = read[0]
+    assert checksum == "crc32"
+    columns = dict(zip(names, table.columns, strict=True))  # those of the file with their units
     assert {*BY_KEY} <= {*table.columns}
     for name in ("vacuum_kpa", *VALUE_COLUMNS):
         found = [float(row[name] or "nan") for row in read]

@@ -31,7 +31,7 @@ OPTIONS = {  # options whose parameter has another name
     "doubles_most": "accept",
     "way": "counted-by",
 }
-NAMED = "changes|doubles_most|out|plants|resume|row|turns|vary|workers"
+NAMED = "changes|doubles_most|mend|out|plants|resume|row|turns|vary|workers"
 TOLD = re.compile(f"`({NAMED})`")  # within messages
 
 

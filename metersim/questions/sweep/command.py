@@ -66,6 +66,11 @@ def add_options(command: argparse.ArgumentParser) -> None:
         help="write one row a point and replicate, as CSV; its intervals hold sampling error alone",
     )
     add("--resume", action="store_true", help="go on with the rows that FILE holds already")
+    add(
+        "--mend",
+        action="store_true",
+        help="with --resume: compute rows again from the first one on that was changed or damaged",
+    )
     workers_option(command)
     add(
         "--response",
@@ -129,6 +134,8 @@ def answer(options: argparse.Namespace) -> str:
         replicates=replicates,
         changes=changes_of(options),
     )
+    if options.mend and not options.resume:
+        raise bad("--mend", "", "goes with --resume")
     if plan.rows > MOST_ROWS and not options.yes:
         message = f"asks for {plan.rows:,} runs; if that is meant, add --yes"
         raise bad("--vary", "", message)
@@ -140,6 +147,7 @@ def answer(options: argparse.Namespace) -> str:
                 ahead=AHEAD * workers,
                 out=options.out,
                 resume=options.resume,
+                mend=options.mend,
                 on_row=on_row,
                 run=partial(run_point, engine=options.engine),
             )

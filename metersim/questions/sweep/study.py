@@ -110,6 +110,7 @@ def sweep(
     ahead: int = 64,
     out: str | Path | None = None,
     resume: bool = False,
+    mend: bool = False,
     on_row: Callable[[int], None] | None = None,
     run: Callable[[Job], Outcome] = run_point,
 ) -> Sweep:
@@ -127,6 +128,9 @@ def sweep(
         File of the rows.  Each row is written as soon as all rows before it are finished.
     resume : bool
         Whether to continue that file.
+    mend : bool
+        Whether to compute the first row of it that was changed or damaged, and all rows after it,
+        again; otherwise such a file is refused.
     on_row : callable, optional
         Function that takes the number of rows, after each row and after those of the file.
     run : callable
@@ -174,9 +178,13 @@ def sweep(
             keep(row, outcome)
         return Sweep(plan, values, faults)
     with RowFile(Path(out), plan.origin(), plan.columns, resume=resume) as file:
-        for row, texts in enumerate(file.finished()):
-            keep(row, _outcome_of(plan, row, texts, file))
-        file.drop_torn_row()
+        try:
+            for row, texts in enumerate(file.finished()):
+                keep(row, _outcome_of(plan, row, texts, file))
+        except BadInput:
+            if not mend:
+                raise
+        file.drop_rest()
         start = file.rows
         try:
             for row, outcome in enumerate(in_order(run, jobs(start), executor, ahead), start):
