@@ -25,6 +25,7 @@ from metersim.run.progress import worked
 
 USUAL_WORKERS = 8  # most workers when their number is not given
 MOST_WORKERS = 1000  # most processes that an option may ask for
+GRACE_SECONDS = 1.0  # from the time at which a worker is asked to end
 CANCEL_SECONDS = 1.0  # longest wait for a pool to cancel its calls; it takes milliseconds
 
 Job = TypeVar("Job")
@@ -133,7 +134,7 @@ def processes(workers: int) -> Iterator[Executor | None]:
     except BaseException:  # calls in flight are lost: nobody waits for their results
         _cancel(pool)
         for process in set(multiprocessing.active_children()) - others:
-            process.terminate()
+            process.kill()
         raise
     pool.shutdown()
 
@@ -148,23 +149,37 @@ def _start_tracker() -> None:
     quiet = "ignore:resource_tracker"
     sys.warnoptions.append(quiet)
     try:
-        resource_tracker.ensure_running()
+        with _blocked():  # so that it outlives a group of processes that is asked to end
+            resource_tracker.ensure_running()
     finally:
         sys.warnoptions.remove(quiet)
 
 
+@contextmanager
+def _blocked() -> Iterator[None]:
+    """Block signals that end a process; a process that is started meanwhile has them blocked."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, *_asking()})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _asking() -> set[signal.Signals]:
+    """Signals by which others ask a process to end; a terminal that closes sends the second."""
+    return {getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)}
+
+
 class _Pool(ProcessPoolExecutor):
-    """A pool whose new processes ignore interrupts before they can set that themselves."""
+    """A pool whose new processes are not ended by a signal before `_serve` prepares them."""
 
     def submit(self, *call: Any, **options: Any) -> Future[Any]:
-        """Submit a call; a new process that it starts ignores interrupts."""
-        if not hasattr(signal, "pthread_sigmask"):
+        """Submit a call; signals are blocked in a new process that it starts."""
+        with _blocked():
             return super().submit(*call, **options)
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
-            return super().submit(*call, **options)
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _cancel(pool: Executor) -> None:
@@ -185,7 +200,18 @@ def _serve() -> None:
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # one worker per core is enough
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for number in _asking():
+        signal.signal(number, _end_soon)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _asking())
     threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_soon(number: int, frame: object) -> None:
+    """End this worker, but let its parent, which may have been asked too, end the work first."""
+    ending = threading.Timer(GRACE_SECONDS, os._exit, (1,))
+    ending.daemon = True
+    ending.start()
 
 
 def _end_with_parent() -> None:
