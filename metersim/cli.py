@@ -27,6 +27,7 @@ THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Threads of numpy's linear algebra.  Its matrices here are small, and threads that wait for one
 another cost more than they bring; work is spread over processes."""
 MOST_FAULTS = 20  # printed
+LEAST_MEMORY = 192 * 2**20  # bytes of addresses that numpy and scipy take
 NO_MEMORY = (
     "the memory is not enough; nothing was written.  Ask for fewer turns, replicates, draws or "
     "--workers, or end other programs"
@@ -80,20 +81,30 @@ def _handled(asked: list[int]) -> dict[int, Any]:
 
 def _main(arguments: Sequence[str] | None) -> int:
     try:
+        _check_memory()
         options = read(arguments)
+        if options.command is None:
+            parser([]).print_help()
+            return OK
+        return _answered(options)
     except SystemExit as stop:
         return int(stop.code or 0)
-    if options.command is None:
-        parser([]).print_help()
-        return OK
-    try:
-        return _answered(options)
     except (MemoryError, OSError, RuntimeError, ImportError) as error:
         if not _lacks_memory(error):
             raise
-    # only here, where what filled the memory is gone
-    print(f"metersim: {options.command}: {NO_MEMORY}", file=sys.stderr)
+    print(f"metersim: {NO_MEMORY}", file=sys.stderr)  # here, what filled the memory is gone
     return BAD_INPUT
+
+
+def _check_memory() -> None:
+    """Raise `MemoryError` where the libraries would not find room: they end or hang then."""
+    try:
+        import resource
+    except ImportError:  # a system without such limits
+        return
+    most, _ = resource.getrlimit(resource.RLIMIT_AS)
+    if most != resource.RLIM_INFINITY and most < LEAST_MEMORY:
+        raise MemoryError
 
 
 def _lacks_memory(error: Exception) -> bool:

@@ -141,7 +141,7 @@ def limited(mebibytes):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("room", [200, 250, 300, 350])
+@pytest.mark.parametrize("room", [100, 130, 200, 300])
 def test_want_of_memory_is_one_line(room, folder):
     """Wherever it is met: libraries, arrays, or the texts of files."""
     call = ("run", "maize_bench", "--turns", "10000", "--set", "hopper_kg=200", "--csv", "a.csv")

@@ -9,6 +9,13 @@ from metersim.files.whole import check_writable, write_all
 from metersim.questions.compare.answer import summary
 from metersim.questions.compare.asjson import as_json
 from metersim.questions.compare.study import compare
+from metersim.questions.shared.effort import (
+    RECORD_BYTES,
+    announce,
+    check_cells,
+    check_memory,
+    seconds_for,
+)
 from metersim.questions.shared.options import (
     changes_of,
     check_vary,
@@ -24,6 +31,7 @@ from metersim.questions.shared.options import (
     seed_options,
 )
 from metersim.questions.shared.settings import variants
+from metersim.questions.shared.unknowns import drawn_cells
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -53,6 +61,14 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_vary(options),
         lambda: check_writable(files, [options.scenario, options.other]),
     )
+    cells = sum(one.passages for one in named.values()) * replicates
+    drawn = sum(map(drawn_cells, named.values())) * draws
+    check_cells("--turns", cells + drawn)
+    if options.figure:
+        check_memory("--figure", cells * RECORD_BYTES)
+    seconds = seconds_for(cells, len(named) * replicates, options.engine)
+    seconds += seconds_for(drawn, len(named) * draws)
+    announce(seconds * (2 if options.plants else 1))
     result = compare(
         *named.values(),
         labels=list(named),

@@ -14,6 +14,12 @@ from metersim.questions.habits.operators import COUNT, HABITS, Habit, Wanted
 from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
 from metersim.questions.habits.text import summary
 from metersim.questions.shared.countoptions import accept_option, accepted_of
+from metersim.questions.shared.effort import (
+    FIRST_METER_SECONDS,
+    METER_CELLS,
+    METER_SECONDS,
+    announce,
+)
 from metersim.questions.shared.options import (
     changes_of,
     crew,
@@ -78,6 +84,8 @@ def answer(options: argparse.Namespace) -> str:
             [options.scenario],
         ),
     )
+    each = METER_SECONDS * (1 + count / METER_CELLS) * len(named) / len(HABITS)
+    announce(FIRST_METER_SECONDS + each * meters, workers)
     with bar(steps_of(meters), "step") as show, crew(workers) as executor:
         result = habits(
             scenario,

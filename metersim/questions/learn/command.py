@@ -15,8 +15,9 @@ from metersim.machine.scenario import Scenario
 from metersim.questions.learn.seen import of_look, pooled, read_seen
 from metersim.questions.learn.study import KEPT_DRAWS, learn_from
 from metersim.questions.learn.text import learned_answer, learned_json
-from metersim.questions.learn.weigh import MACHINES
+from metersim.questions.learn.weigh import MACHINES, ROUNDS
 from metersim.questions.shared.countoptions import disc_of, disc_options
+from metersim.questions.shared.effort import SHOW_SECONDS, announce
 from metersim.questions.shared.options import (
     changes_of,
     crew,
@@ -89,10 +90,12 @@ def answer(options: argparse.Namespace) -> str:
     if not sum(one.cells for one in seen):
         message = "nothing was seen; give a file with --from, or --cells-seen and --cells-loaded"
         raise bad("learn", "", message)
+    pool = pooled(seen)
+    announce(SHOW_SECONDS * ROUNDS * machines * len(pool), workers)
     with crew(workers) as executor:
         found = learn_from(
             scenario,
-            pooled(seen),
+            pool,
             title=options.title,
             seed=seed,
             draws=draws,

@@ -7,10 +7,22 @@ import argparse
 from metersim.files.faults import all_of, bad
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
+from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_for, tallied
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
+from metersim.questions.shared.effort import (
+    EVENTS_BYTES,
+    RECORD_BYTES,
+    ROW_BYTES,
+    TRACE_BYTES,
+    announce,
+    check_cells,
+    check_memory,
+    check_room,
+    seconds_for,
+)
 from metersim.questions.shared.options import (
     changes_of,
     details_option,
@@ -62,6 +74,7 @@ def answer(options: argparse.Namespace) -> str:
     )
     if options.plants:
         check_field(scenario)
+    _check_effort(options, scenario, replicates, draws)
     repeats = [{"seed": seed, "replicate": k} for k in range(replicates)]
     runs, traced = [], []
     if options.trace:
@@ -110,6 +123,27 @@ def answer(options: argparse.Namespace) -> str:
     if options.json == "-":
         return content.removesuffix("\n")
     return summary(measured, options.units, spread, stand, harvest, options.details)
+
+
+def _check_effort(
+    options: argparse.Namespace, scenario: Scenario, replicates: int, draws: int
+) -> None:
+    """Say how long it takes; raises `BadInput` where time, memory or disk do not hold it."""
+    cells, drawn = scenario.passages * replicates, drawn_cells(scenario) * draws
+    check_cells("--turns", cells + drawn)
+    check_room("--csv", options.csv, cells * ROW_BYTES)
+    check_room("--trace", options.trace, cells * EVENTS_BYTES)
+    if options.trace:
+        check_memory("--trace", cells * TRACE_BYTES)
+    elif options.csv or options.figure:
+        check_memory("--csv" if options.csv else "--figure", cells * RECORD_BYTES)
+    runs, engine = replicates + draws, options.engine
+    parts = [seconds_for(cells, replicates, engine), seconds_for(drawn, draws)]
+    if options.plants:
+        parts.append(seconds_for(cells + drawn, runs))
+    if options.trace and engine != EVENTS:
+        parts.append(seconds_for(cells, replicates, EVENTS))
+    announce(sum(parts))
 
 
 def _check_engine(options: argparse.Namespace) -> None:

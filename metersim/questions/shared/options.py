@@ -16,6 +16,7 @@ from metersim.files.units import MAIZE_BUSHEL, UNITS, Unit
 from metersim.machine.changes import plain_change
 from metersim.machine.reading import load_scenario, section_of
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.effort import MOST_REPLICATES
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
 from metersim.run.parallel import MOST_WORKERS, cores, processes
 
@@ -189,7 +190,7 @@ def seed_of(options: argparse.Namespace) -> int:
 
 def replicates_of(options: argparse.Namespace) -> int:
     """Number of replicates, each with its own random draws."""
-    return whole("--replicates", options.replicates, 1)
+    return whole("--replicates", options.replicates, 1, MOST_REPLICATES)
 
 
 def workers_of(options: argparse.Namespace) -> int:

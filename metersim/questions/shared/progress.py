@@ -88,6 +88,11 @@ class Line:
             return f"metersim {self._name}: {spent}"
         return f"metersim {self._name}: {many}, {spent}"
 
+    def say(self, text: str) -> None:
+        """Write a text that stays, above the line."""
+        self._write("")
+        self._stream.write(f"{text}\n")
+
     def __enter__(self) -> Line:
         self._thread.start()
         return self
@@ -148,6 +153,14 @@ def shown(name: str) -> Iterator[None]:
             yield
         finally:
             _lines.remove(line)
+
+
+def say(text: str) -> None:
+    """Write a line about a command that has not ended, where faults are written."""
+    if _lines:
+        _lines[-1].say(f"metersim: {text}")
+    elif sys.stderr is not None:
+        print(f"metersim: {text}", file=sys.stderr, flush=True)
 
 
 @contextmanager

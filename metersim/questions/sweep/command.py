@@ -15,6 +15,12 @@ from itertools import chain
 from metersim.files.faults import all_of, bad, whole
 from metersim.files.whole import check_writable, write_all
 from metersim.measures.indices import check_measure, read_limits
+from metersim.questions.shared.effort import (
+    MOST_POINTS,
+    announce,
+    check_memory,
+    seconds_for,
+)
 from metersim.questions.shared.options import (
     changes_of,
     details_option,
@@ -115,7 +121,9 @@ def answer(options: argparse.Namespace) -> str:
     seed, replicates, points, workers, limits, plateau, *_ = all_of(
         lambda: seed_of(options),
         lambda: replicates_of(options),
-        lambda: POINTS if options.points is None else whole("--points", options.points, 2),
+        lambda: (
+            POINTS if options.points is None else whole("--points", options.points, 2, MOST_POINTS)
+        ),
         lambda: workers_of(options),
         lambda: all_of(*(lambda text=text: read_limits(text) for text in options.accept)),
         lambda: _plateau(options.plateau),
@@ -139,6 +147,9 @@ def answer(options: argparse.Namespace) -> str:
     if plan.rows > MOST_ROWS and not options.yes:
         message = f"asks for {plan.rows:,} runs; if that is meant, add --yes"
         raise bad("--vary", "", message)
+    check_memory("--vary", plan.rows * 8.0 * len(plan.columns))
+    seconds = seconds_for(plan.rows * plan.base.passages, plan.rows, options.engine)
+    announce(seconds, workers, "finished rows are kept")
     with _watched(plan, options.out) as on_row:
         with processes(workers) as executor:
             result = sweep(
