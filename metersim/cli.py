@@ -128,7 +128,7 @@ def _answered(options: argparse.Namespace) -> int:
             from metersim.questions.shared.options import units_of
 
             options.units = units_of(options)
-        with shown(options.command):
+        with shown(options.command, sys.stderr):
             text = command_of(options.command).answer(options)
         _say(text)
         if sys.stdout is not None:

@@ -273,7 +273,7 @@ def howmany() -> Any:
 
 
 def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = ()) -> Call:
-    """The next move, with few possible meters; `earlier` is of notches and what was counted at them."""
+    """The next move of few possible meters; `earlier` has notches, and counts made there."""
 
     def call() -> Any:
         scenario = m.load_scenario(name)
@@ -281,16 +281,11 @@ def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = (
             (scenario.replace(singulator__notch=notch), m.look_of_seeds(*one))
             for notch, one in earlier
         ]
-        found = m.next_move(
-            scenario,
-            [m.look_of_seeds(*one) for one in looks],
-            earlier=before,
-            runs=80,
-            each=60,
-            seed=2,
-        )
-        kept = {"kind": found.kind, "worths": plain(found.values_of_knowing), "more": found.more}
-        kept |= {"targets": plain(found.targets), "differs": found.differs}
+        counts = [m.look_of_seeds(*one) for one in looks]
+        found = m.next_move(scenario, counts, earlier=before, runs=80, each=60, seed=2)
+        after = {name: found.diagnosis.after(name) for name in found.diagnosis.names}
+        kept = {"kind": found.kind, "words": found.words, "more": found.more, "chances": after}
+        kept |= {"differs": [one.differing for one in found.targets]}
         return {**kept, "moves": table(found.to_dataframe())}
 
     return call

@@ -1,11 +1,13 @@
 """What takes too long or too much is refused before it begins; what takes long is announced."""
 
 import shutil
+import sys
 from collections import namedtuple
 
 import pytest
 
 from metersim.questions.shared import effort
+from metersim.questions.shared.progress import shown
 
 pytestmark = pytest.mark.usefixtures("folder")
 
@@ -80,15 +82,17 @@ def test_records_that_the_memory_cannot_hold_are_refused(told, monkeypatch):
 
 
 def test_long_work_is_announced_in_one_line(capsys):
-    effort.announce(29.0)
-    effort.announce(59.0, workers=2) if effort.cores() > 1 else None
-    assert capsys.readouterr().err == ""
-    effort.announce(240.0)
-    assert capsys.readouterr().err == (
-        "metersim: about 4 min on 1 core; stop with Ctrl-C, nothing is written before the end\n"
-    )
-    effort.announce(240.0, kept="finished rows are kept")
+    with shown("run", sys.stderr):
+        effort.announce(29.0)
+        assert capsys.readouterr().err == ""
+        effort.announce(240.0)
+        assert capsys.readouterr().err == (
+            "metersim: about 4 min on 1 core; stop with Ctrl-C, nothing is written before the end\n"
+        )
+        effort.announce(240.0, kept="finished rows are kept")
     assert "stop with Ctrl-C, finished rows are kept" in capsys.readouterr().err
+    effort.announce(240.0)  # from Python
+    assert capsys.readouterr().err == ""
 
 
 def test_time_goes_with_cells_and_events_take_far_longer():

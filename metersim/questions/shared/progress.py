@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
 import threading
 import time
 from collections import deque
@@ -91,7 +90,9 @@ class Line:
     def say(self, text: str) -> None:
         """Write a text that stays, above the line."""
         self._write("")
-        self._stream.write(f"{text}\n")
+        with suppress(OSError, ValueError):
+            self._stream.write(f"{text}\n")
+            self._stream.flush()
 
     def __enter__(self) -> Line:
         self._thread.start()
@@ -142,25 +143,27 @@ _lines: list[Line] = []  # the line of the running command, if it has one
 
 
 @contextmanager
-def shown(name: str) -> Iterator[None]:
-    """Show how far a command is, if the program runs on a terminal."""
-    if sys.stderr is None or not sys.stderr.isatty():
+def shown(name: str, stream: TextIO | None) -> Iterator[None]:
+    """Show how far a command is, if a stream is a terminal; a stream takes what `say` says."""
+    if stream is None:
         yield
         return
-    with Line(name, sys.stderr) as line, watched_by(line.count):
-        _lines.append(line)
-        try:
+    line = Line(name, stream)
+    _lines.append(line)
+    try:
+        if stream.isatty():
+            with line, watched_by(line.count):
+                yield
+        else:
             yield
-        finally:
-            _lines.remove(line)
+    finally:
+        _lines.remove(line)
 
 
 def say(text: str) -> None:
     """Write a line about a command that has not ended, where faults are written."""
     if _lines:
         _lines[-1].say(f"metersim: {text}")
-    elif sys.stderr is not None:
-        print(f"metersim: {text}", file=sys.stderr, flush=True)
 
 
 @contextmanager
