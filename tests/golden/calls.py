@@ -317,9 +317,9 @@ def evidence(*names: str, draws: int) -> Call:
 FILES = "--json out.json --csv row.csv"
 LOG = (
     "howmany maize_field --cells 2000 --add counts.csv --row 3 --counted 300 --skips 4 "
-    "--doubles 12",
+    "--doubles 12 --date 2027-05-01",
     "howmany maize_field --cells 2000 --set notch=1 --add counts.csv --row 3 --counted 320 "
-    "--skips 6 --doubles 3 --triples 1",
+    "--skips 6 --doubles 3 --triples 1 --date 2027-05-02",
 )
 
 CALLS: dict[str, Call] = {

@@ -32,7 +32,7 @@ def refused(content):
 
 def test_the_columns_are_those_that_are_documented():
     settings = "notch,vacuum_kpa,gate_opening_mm,inner_guide,speed_kmh,hole_diameter_mm,cells"
-    assert f"row,seeds,skips,doubles,triples,way,{settings}" == HEAD
+    assert f"date,row,seeds,skips,doubles,triples,way,{settings},lot,meter,surface,event" == HEAD
 
 
 @pytest.mark.parametrize("name", shipped_scenarios())
@@ -115,28 +115,36 @@ def test_a_log_in_other_units_and_order_is_added_to_in_its_own(tmp_path):
 def test_seeds_are_conserved(skips, doubles, triples, singles):
     """Cells are those with 0, 1, 2 and 3 seeds."""
     seeds = singles + 2 * doubles + 3 * triples
-    line = f"3,{seeds},{skips},{doubles},{triples},belt,0,4,52,false,6,4.5,30"
+    line = f",3,{seeds},{skips},{doubles},{triples},belt,0,4,52,false,6,4.5,30,,,,"
     (entry,) = parse_log(f"{HEAD}\n{line}\n", "log.csv")
     assert entry.look.cells == skips + singles + doubles + triples
     assert entry.look.doubles == doubles + triples
 
 
 FAULTS = {
-    "": "log.csv: is empty; the first row must name columns: row, seeds",
+    "": "log.csv: is empty; the first row must name columns: date, row",
     "seed\n": "log.csv: row 1, seed: unknown column of a log; did you mean 'seeds'?",
     "row,seeds\n3,10\n": "log.csv: row 1: is no log of counts: it has no column skips, doubles, ",
     GOOD.replace(",", ";"): "log.csv: has semicolons between columns; use a comma",
     GOOD.replace("3,300", "3,-300"): "log.csv: row 2, seeds: '-300' is not allowed; give a whole",
     GOOD.replace("3,300", "3,3e2"): "log.csv: row 2, seeds: '3e2' is not allowed; give a whole",
     GOOD.replace("300,4,2", "300,4,151"): "log.csv: row 2, count: doubles: 151 doubles alone have",
-    GOOD.replace("belt", "tape"): "log.csv: row 2, way: tape: unknown; known: belt, sensor",
+    GOOD.replace(
+        "belt", "tape"
+    ): "log.csv: row 2, way: tape: unknown; known: belt, sensor, row, disc",
     GOOD.replace(",4.5,", ",99,"): "log.csv: row 2, hole_diameter_mm: 99.0 is not allowed; give",
-    GOOD.replace(",4,52", ",4,5,52"): "log.csv: row 2: has 14 cells; the header has 13",
+    GOOD.replace(",4,52", ",4,5,52"): "log.csv: row 2: has 19 cells; the header has 18",
     GOOD.replace(",4,52", ',"4,5",52'): "log.csv: has commas as decimal marks; use a comma",
     GOOD.replace("false", "no"): "log.csv: row 2, inner_guide: 'no' is not allowed; give true or f",
     GOOD.replace("4.5,30", "4.5,30.5"): "log.csv: row 2, cells: '30.5' is not allowed; give a whol",
-    GOOD.replace("\n3,", "\n=3,"): "log.csv: row 2, row: =3: must be 1 to 40 letters, digits",
+    GOOD.replace(",3,300", ",=3,300"): "log.csv: row 2, row: =3: must be 1 to 40 letters, digits",
     GOOD.replace("3,300", "3," + "9" * 999): "log.csv: row 2, seeds: '" + "9" * 36 + "... is not",
+    GOOD.replace("2027-05-01", "1/5/2027"): "log.csv: row 2, date: 1/5/2027: must be a day such as",
+    GOOD.replace(",30,,,,", ",30,=1,,,"): "log.csv: row 2, lot: =1: must be 1 to 80 letters in one",
+    GOOD.replace(
+        ",30,,,,", ",30,,,,brushed"
+    ): "log.csv: row 2, event: has a line of its own; leave",
+    f"{HEAD}\n,3,{',' * 15}mended\n": "log.csv: row 2, event: mended: must begin with repaired, ",
     GOOD.replace("vacuum_kpa", "notch"): "log.csv: row 1, notch: states the same as notch; keep on",
 }
 

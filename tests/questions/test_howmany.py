@@ -4,6 +4,7 @@ import json
 import math
 import re
 from dataclasses import replace
+from datetime import date
 from functools import cache
 
 import numpy as np
@@ -30,9 +31,11 @@ from tests.paired_counts import differ
 
 BENCH = m.load_scenario("maize_bench")
 FIELD = m.load_scenario("maize_field")
-HEAD = "row,seeds,skips,doubles,triples,way,notch,vacuum_kpa,gate_opening_mm,inner_guide,"
-HEAD += "speed_kmh,hole_diameter_mm,cells"
+HEAD = "date,row,seeds,skips,doubles,triples,way,notch,vacuum_kpa,gate_opening_mm,inner_guide,"
+HEAD += "speed_kmh,hole_diameter_mm,cells,lot,meter,surface,event"
 COUNT = ("--add", "log.csv", "--row", "3", "--counted", "300", "--skips", "2", "--doubles", "4")
+DAY = ("--date", "2027-05-01")
+LOT = "maize_large_flat"
 
 
 @cache
@@ -279,9 +282,10 @@ def test_a_count_is_set_beside_what_luck_gives():
 
 
 def test_counts_are_added_one_by_one(folder, done):
-    said = done("howmany", "maize_bench", *COUNT)
+    said = done("howmany", "maize_bench", *COUNT, *DAY)
     assert said.endswith("Added to log.csv: row 3, 300 seeds.\n")
-    assert (folder / "log.csv").read_text() == f"{HEAD}\n3,300,2,4,0,belt,0,4,52,false,6,4.5,30\n"
+    line = f"2027-05-01,3,300,2,4,0,belt,0,4,52,false,6,4.5,30,{LOT},,bench,"
+    assert (folder / "log.csv").read_text() == f"{HEAD}\n{line}\n"
     done("howmany", "maize_bench", "--set", "notch=1", "--set", "vacuum_inh2o=14", *COUNT[:3],
          "left 2", *COUNT[4:], "--triples", "1", "--counted-by", "sensor")  # fmt: skip
     entries = read_log(folder / "log.csv")
@@ -317,6 +321,9 @@ def test_counts_are_added_one_by_one(folder, done):
         ((*COUNT[:-1], "151"), ["count: doubles: 151 doubles alone have 302 seeds, more than the"]),
         ((*COUNT[:-3], "-2", *COUNT[-2:]), ["--skips: -2: must be a whole number from 0 to"]),
         ((*COUNT, "--set", "notch={low=0, high=1}"), ["--add: "]),
+        ((*COUNT, "--date", "1.5.2027"), ["--date: 1.5.2027: must be a day such as 2027-05-01"]),
+        (("--date", "2027-05-01"), ["--date: 2027-05-01: is kept in a log; give --add FILE, too"]),
+        ((*COUNT, "--meter", "=B"), ["meter: =B: must be 1 to 80 letters in one line"]),
         (("--add", "nowhere/log.csv", *COUNT[2:]), ["--add: nowhere/log.csv: there is no folder"]),
     ],
 )  # fmt: skip
@@ -410,9 +417,31 @@ def test_a_disc_at_rest_holds_what_later_falls_off():
     assert disc.states[0].shares["skips"].value <= belt.states[0].shares["skips"].value
 
 
-def test_a_look_at_the_disc_is_kept_in_no_log(told):
-    (said,) = told("howmany", "maize_bench", *COUNT, "--counted-by", "disc")
-    assert said.startswith("--counted-by: disc: is not kept in a log; give it to next")
+@pytest.mark.parametrize("way", ["belt", "sensor", "row", "disc"])
+def test_how_it_was_counted_is_kept_as_it_was_typed(done, folder, way):
+    add = (*COUNT, "--counted-by", way, "--meter", "B", "--surface", "Road", "--cells", 3000)
+    done("howmany", "maize_bench", *add)
+    (entry,) = read_log(folder / "log.csv")
+    assert (entry.way, entry.meter, entry.surface) == (way, "B", "road")
+    assert entry.look.way == {"row": "belt"}.get(way, way)
+    assert entry.date == date.today().isoformat()
+
+
+def test_a_log_of_a_us_reader_is_in_us_units_and_gives_the_same_numbers(done, folder):
+    """15 inH2O, 2.1 in, 4 mph: the header says so; SI values are equal to ten digits."""
+    us = ("--units", "us", "--set", "vacuum_inh2o=15", "--set", "gate_opening_in=2.1")
+    done("howmany", "maize_bench", *us, "--set", "speed_mph=4", *COUNT, *DAY, "--cells", 3000)
+    head, line = (folder / "log.csv").read_text().splitlines()
+    assert "vacuum_inh2o,gate_opening_in,inner_guide,speed_mph,hole_diameter_in" in head
+    assert "0,15,2.1,false,4," in line
+    (entry,) = read_log(folder / "log.csv")
+    typed = m.load_scenario(
+        "maize_bench", ["vacuum_inh2o=15", "gate_opening_in=2.1", "speed_mph=4"]
+    )
+    assert entry.on(typed) == typed
+    done("howmany", "maize_bench", *COUNT, *DAY, "--cells", 3000)  # metric, into the same file
+    again = read_log(folder / "log.csv")[1]
+    assert again.on(BENCH) == BENCH and again.settings["vacuum__vacuum"] == pytest.approx(4000)
 
 
 def test_a_count_that_another_adds_meanwhile_is_kept(done, folder, monkeypatch):

@@ -6,6 +6,7 @@ import argparse
 import re
 from pathlib import Path
 
+from metersim.files.alone import alone
 from metersim.files.faults import BadInput, Fault, all_of, bad, hint, percent, whole
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
@@ -14,8 +15,13 @@ from metersim.measures.indices import Limit
 from metersim.questions.howmany.standards import limits_of
 from metersim.questions.howmany.study import SEEDS, WATCHED, howmany
 from metersim.questions.howmany.text import howmany_answer, howmany_json, seen_lines
-from metersim.questions.shared.countlog import Entry, entry_of, with_entry
-from metersim.questions.shared.countoptions import count_options, numbers_of, way_of
+from metersim.questions.shared.countlog import with_entry
+from metersim.questions.shared.countoptions import (
+    count_options,
+    line_of,
+    line_options,
+    way_of,
+)
 from metersim.questions.shared.counts import (
     CERTAINTY,
     LEAST_WATCHED,
@@ -23,7 +29,7 @@ from metersim.questions.shared.counts import (
     MOST_WATCHED,
     POWER,
 )
-from metersim.questions.shared.looks import DISC
+from metersim.questions.shared.history import Entry
 from metersim.questions.shared.options import (
     changes_of,
     details_option,
@@ -34,7 +40,7 @@ from metersim.questions.shared.settings import SETTINGS, Steps, moved, steps_tex
 from metersim.questions.shared.words import block
 
 ADDED = "with --add: "
-OF_A_COUNT = ("row", "skips", "doubles", "triples")
+OF_A_LINE = ("row", "date", "meter", "surface", "skips", "doubles", "triples")
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -53,7 +59,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--power", metavar="PERCENT", help="chance that a difference is detected (80)")
     count_options(command, "range of a count of N seeds (300); with --add, seeds counted", ADDED)
     add("--add", metavar="FILE", help="add a count with the present settings to a log, as CSV")
-    add("--row", metavar="NAME", help="with --add: which row of the machine")
+    line_options(command, ADDED)
     details_option(command)
     add("--json", metavar="FILE", help="write all of it as JSON; - prints it")
 
@@ -75,7 +81,7 @@ def answer(options: argparse.Namespace) -> str:
         ),
     )
     if entry is not None:  # faults of the log are reported before any run
-        with_entry(Path(options.add), entry)
+        with_entry(Path(options.add), entry, options.units)
     here, other, labels = states or (scenario, None, None)
     found = howmany(
         here,
@@ -93,9 +99,11 @@ def answer(options: argparse.Namespace) -> str:
     made: list[tuple[str, str | bytes]] = []
     if options.json and options.json != "-":
         made.append((options.json, howmany_json(found)))
-    if entry is not None:  # read again, as another count may have been added
-        made.append((options.add, with_entry(Path(options.add), entry)))
-    write_all(made)
+    if entry is None:
+        write_all(made)
+    else:
+        with alone(Path(options.add)):  # read again, as another count may have been added
+            write_all([*made, (options.add, with_entry(Path(options.add), entry, options.units))])
     if options.json == "-":
         return howmany_json(found).removesuffix("\n")
     text = howmany_answer(found, options.units, options.details)
@@ -153,7 +161,7 @@ def _chance(option: str, word: str | None, usual: float) -> float:
 
 def _entry(options: argparse.Namespace) -> Entry | None:
     """Count to add to a log, if the options give one."""
-    given = [name for name in OF_A_COUNT if getattr(options, name) is not None]
+    given = [name for name in OF_A_LINE if getattr(options, name) is not None]
     if options.add is None:
         if given:
             message = "is kept in a log; give --add FILE, too"
@@ -166,9 +174,4 @@ def _entry(options: argparse.Namespace) -> Entry | None:
     lacking = [name for name in needed if getattr(options, name) is None]
     if lacking:
         raise BadInput(Fault("--add", options.add, f"give --{name}, too") for name in lacking)
-    way = way_of(options)
-    if way == DISC:
-        message = "is not kept in a log; give it to next with --cells-seen and --cells-loaded"
-        raise bad("--counted-by", options.counted_by, message)
-    scenario = load_scenario(options.scenario, changes_of(options))
-    return entry_of(scenario, options.row, *numbers_of(options), way)
+    return line_of(options, load_scenario(options.scenario, changes_of(options)))

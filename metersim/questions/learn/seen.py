@@ -15,7 +15,8 @@ from metersim.machine.given import scenario_toml
 from metersim.machine.scenario import Scenario
 from metersim.measures.spacing import classes_of
 from metersim.questions.learn.emulate import SPACINGS, log_spread
-from metersim.questions.shared.countlog import COUNTS, Entry, parse_log
+from metersim.questions.shared.countlog import COUNTS, parse_history
+from metersim.questions.shared.history import Entry, current, rows_in
 from metersim.questions.shared.looks import BELT, Look
 from metersim.questions.shared.spacings import MeasuredSpacings, parse_spacings
 
@@ -73,7 +74,8 @@ def of_look(scenario: Scenario, look: Look) -> Seen:
 
 def of_entry(scenario: Scenario, entry: Entry) -> Seen:
     """A count of a log, at its own settings of a scenario's meter."""
-    return replace(of_look(entry.on(scenario), entry.look), seeds=entry.seeds)
+    seen = of_look(entry.on(scenario), entry.look)
+    return replace(seen, seeds=entry.seeds) if seen.seeds else seen
 
 
 def of_spacings(scenario: Scenario, measured: MeasuredSpacings) -> Seen:
@@ -102,6 +104,8 @@ def of_spacings(scenario: Scenario, measured: MeasuredSpacings) -> Seen:
 def read_seen(scenario: Scenario, path: Path, row: str | None = None) -> list[Seen]:
     """What a file holds: a log of counts, or spacings at the scenario's settings.
 
+    Of a log, only counts of the scenario's lot since the row's last repair are seen.
+
     Parameters
     ----------
     scenario : Scenario
@@ -122,16 +126,18 @@ def read_seen(scenario: Scenario, path: Path, row: str | None = None) -> list[Se
     columns = {word.strip().strip('"') for word in first.split(",")}
     if not len(A_LOG & columns) > 1:
         return [of_spacings(scenario, parse_spacings(content, where))]
-    entries = parse_log(content, where)
-    rows = list(dict.fromkeys(entry.row for entry in entries))
-    if not entries:
+    history = parse_history(content, where)
+    rows = rows_in(history)
+    if not rows:
         raise bad(where, "", "holds no count yet")
     if row is None and len(rows) > 1:
         message = f"holds {len(rows)} rows, each with a meter of its own; give one as `row`"
         raise bad(where, "", f"{message}: {', '.join(rows[:9])}")
     if row is not None and row not in rows:
         raise bad(where, "", f"has no row '{row}'; {hint(row, rows)}")
-    mine = [entry for entry in entries if row in (None, entry.row)]
+    mine, _, since = current(history, row or rows[0], lot=scenario.lot.name)
+    if not mine:
+        raise bad(where, "", f"has no count of row {row or rows[0]} after this change: {since}")
     seen: list[Seen] = all_of(*(lambda entry=entry: of_entry(scenario, entry) for entry in mine))
     check_taken(scenario, seen, where)
     return seen

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from metersim.files.faults import BadInput, all_of, bad, hint
+from metersim.files.faults import BadInput, all_of, bad
 from metersim.files.units import hole_text
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
@@ -17,15 +17,20 @@ from metersim.questions.next.study import COUNTS, next_move
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.used import used_of, used_options
 from metersim.questions.next.written import next_json
-from metersim.questions.shared.countlog import Entry, read_log
+from metersim.questions.shared.countlog import read_history
 from metersim.questions.shared.countoptions import (
     accept_option,
     accepted_of,
     count_of,
     count_options,
+    counts_of_row,
     disc_of,
     disc_options,
+    event_answer,
+    event_option,
+    row_of,
 )
+from metersim.questions.shared.history import Entry, Line
 from metersim.questions.shared.looks import SENSOR, Look
 from metersim.questions.shared.options import (
     changes_of,
@@ -55,6 +60,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "of the row is the present one, at its own settings",
     )
     add("--row", metavar="NAME", help="which row of the log")
+    event_option(command)
     accept_option(command, "shares of a meter in order")
     add(
         "--monitor",
@@ -86,24 +92,29 @@ def answer(options: argparse.Namespace) -> str:
     BadInput
         When an option is wrong, or nothing was counted.
     """
+    if options.event is not None:
+        return event_answer(options)
+    if options.date is not None:
+        raise bad("--date", options.date, "goes with an event; give --event, too")
     files = [("--json", options.json), ("--figure", options.figure)]
-    scenario, counts, disc, entries, accepted, seed, workers, _ = all_of(
+    scenario, counts, disc, history, accepted, seed, workers, _ = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: count_of(options),
         lambda: disc_of(options),
-        lambda: _entries(options.log, options.row),
+        lambda: _history(options.log, options.row),
         lambda: accepted_of(options),
         lambda: seed_of(options),
         lambda: workers_of(options),
         lambda: check_writable(files, [options.scenario, options.log]),
     )
     looks = [*counts, *disc]
-    if not looks and not entries:
+    if not looks and options.log is None:
         message = "nothing was counted; give --counted, --skips and --doubles, or --cells-seen "
         raise bad("next", "", message + "and --cells-loaded, or --log and --row")
     given = scenario
+    entries, notes = counts_of_row(history, options.log, options.row, scenario, bool(looks))
     scenario, earlier = _placed(scenario, looks, entries)
-    notes = _other_disc(given, [meter for meter, _ in earlier], options.units)
+    notes += _other_disc(given, [meter for meter, _ in earlier], options.units)
     sensed = [one for one in (*looks, *(entry.look for entry in entries)) if one.way == SENSOR]
     if options.monitor and not sensed:
         raise bad("--monitor", options.monitor, "goes with --counted-by sensor")
@@ -152,21 +163,15 @@ def _usual(scenario: Scenario, name: str) -> Scenario:
         return scenario
 
 
-def _entries(log: str | None, row: str | None) -> list[Entry]:
-    """Counts of a row of a log, oldest first."""
+def _history(log: str | None, row: str | None) -> list[Line]:
+    """Counts and events of a log."""
     if log is None:
         if row is not None:
             raise bad("--row", row, "goes with a log of counts; give --log FILE")
         return []
-    entries = read_log(Path(log))
-    rows = list(dict.fromkeys(entry.row for entry in entries))
-    if not entries:
-        raise bad("--log", log, "holds no count yet")
-    if row is None and len(rows) > 1:
-        raise bad("--row", "", f"which row of {log}? {hint('', rows)}")
-    if row is not None and row not in rows:
-        raise bad("--row", row, f"no such row in {log}; {hint(row, rows)}")
-    return [entry for entry in entries if row in (None, entry.row)]
+    history = read_history(Path(log))
+    row_of(history, log, row)
+    return history
 
 
 def _placed(

@@ -17,7 +17,8 @@ LEAST = 0.002  # least expected gain that justifies a move, as a share of cells
 PLAIN = 0.01  # least gain that justifies a move although the count is as wanted
 SURE_ENOUGH = 0.15  # accepted chance of a worse result where the count is as wanted
 WORSE_MOST = 0.3  # accepted chance of a worse result where it is not
-LIKELY = 0.5  # chance from which a fault is looked for before anything is moved
+LIKELY = 0.5  # chance from which something that is not listed is the answer
+FIRST = 0.35  # chance from which a part is looked at before a setting is moved
 EXCLUDED = 0.95  # chance of a worse result, by later counts alone, that takes a move back
 ALIKE = 3.0  # ratio of evidence below which counts cannot distinguish two hypotheses
 WORTH = 0.05  # least chance of a hypothesis that is named
@@ -84,15 +85,13 @@ def decide(
         return Advice(MOVE, gain=best)
     if found.after(ELSE, weights) >= LIKELY:
         return Advice(STRANGE)
-    fault = most_likely(found, weights)[0]
-    probable = found.after(fault, weights) >= LIKELY
-    if probable and fault == LENS:
-        return Advice(BRUSH, fault)
-    if probable and fault not in SET:
-        return Advice(CHECK, fault)
+    faults = most_likely(found, weights)
+    part = next((name for name in faults if name not in SET), "")
+    if part and found.after(part, weights) >= FIRST:
+        return Advice(BRUSH if part == LENS else CHECK, part)
     if best is not None and best.sure > LEAST and best.worse <= WORSE_MOST:
         return Advice(MOVE, gain=best)
-    return Advice(CHECK, fault)
+    return Advice(CHECK, faults[0])
 
 
 def advise(
@@ -127,7 +126,7 @@ def advise(
     counts after those exclude it by themselves with 95 %.  A move back to the settings before the
     last change needs the same proof by the counts since.
     """
-    here = [k for k, one in enumerate(found.seen) if one.meter == found.base]
+    here = found.here
     before = [k for k in range(len(found.seen)) if k not in here]
 
     def worse(move: Move, looks: Sequence[int]) -> float:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,6 +127,12 @@ class Diagnosis:
     flat: Floats
     used: Used | None
     used_chances: Floats
+
+    @property
+    def here(self) -> list[int]:
+        """Numbers of the counts since the last change of a setting, all at the present ones."""
+        back = reversed(range(len(self.seen)))
+        return sorted(takewhile(lambda k: self.seen[k].meter == self.base, back))
 
     @cached_property
     def weights(self) -> Floats:

@@ -310,7 +310,7 @@ def answered(
     def differs(some: Sequence[int]) -> bool:
         return any(one.differing for one in compare([found.seen[k] for k in some]))
 
-    targets = compare([one for one in found.seen if one.meter == base])
+    targets = compare([found.seen[k] for k in found.here])
     quick = gains(found, moves, units=units, seed=seed)
     mine = checked(found, quick[:MOST_CHECKED], units=units, seed=seed, executor=executor)
     mine += quick[MOST_CHECKED:]

@@ -1,22 +1,38 @@
-"""Options of counts, of looks at a disc at rest, and of accepted shares, and their reading."""
+"""Options of counts, looks, accepted shares and lines of a log of counts, and their reading."""
 
 from __future__ import annotations
 
 import argparse
 import math
 from collections.abc import Sequence
+from datetime import date
 from functools import partial
+from pathlib import Path
 
-from metersim.files.faults import BadInput, Fault, all_of, bad, percent, whole
+from metersim.files.alone import alone
+from metersim.files.faults import BadInput, Fault, all_of, bad, hint, percent, whole
+from metersim.files.whole import check_writable, write_all
+from metersim.machine.scenario import Scenario
 from metersim.measures.indices import read_limit
+from metersim.questions.shared.answer import Answer
+from metersim.questions.shared.countlog import entry_of, read_history, with_entry
 from metersim.questions.shared.counts import MOST_COUNTED
-from metersim.questions.shared.looks import BELT, DISC, SENSOR, Look, look_of_seeds
+from metersim.questions.shared.history import (
+    BRUSHED,
+    EVENTS,
+    NEW_LOT,
+    Entry,
+    Line,
+    check_date,
+    current,
+    event_of,
+    rows_in,
+)
+from metersim.questions.shared.looks import BELT, COUNTED_BY, DISC, Look, look_of_seeds
 
 MOST_WANTED = 0.5  # share of skips, or of doubles, that a user may accept
 UNEVEN = {"skips": -1, "doubles": 1, "triples": 2}
 """Seeds beyond one of each kind of cell."""
-COUNTED_BY = {"belt": BELT, "sensor": SENSOR, "row": BELT, "disc": DISC}
-"""Way of looking by how a count was made; a belt and the row show the same cells."""
 ACCEPTED = ("cells.skip", "cells.double")
 
 
@@ -181,3 +197,154 @@ def disc_of(options: argparse.Namespace) -> list[Look]:
         raise BadInput(faults)
     several = doubled if options.cells_doubled is not None else None
     return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
+
+
+OF_A_COUNT = ("counted", "skips", "doubles", "triples", "counted_by")
+
+
+def line_options(command: argparse.ArgumentParser, of: str = "") -> None:
+    """Add options of a count that is added to a log."""
+    add = command.add_argument
+    add("--row", metavar="NAME", help=f"{of}which row of the machine")
+    date_option(command, of)
+    add("--meter", metavar="NAME", help=f"{of}which meter is in the row, if meters are swapped")
+    add("--surface", metavar="NAME", help=f"{of}bench, road or field (that of the scenario)")
+
+
+def date_option(command: argparse.ArgumentParser, of: str) -> None:
+    """Add the option of the day of a line of a log."""
+    command.add_argument("--date", metavar="DAY", help=f"{of}such as 2027-05-01 (today)")
+
+
+def day_of(options: argparse.Namespace) -> str:
+    """Day of a line of a log; today unless it is given."""
+    if options.date is None:
+        return date.today().isoformat()
+    check_date(options.date or "-", "--date")
+    return str(options.date)
+
+
+def line_of(options: argparse.Namespace, scenario: Scenario) -> Entry:
+    """Count that is added to a log, with the settings of a scenario."""
+    named = scenario.meter.title if scenario.meter else ""
+    return entry_of(
+        scenario,
+        options.row,
+        *numbers_of(options),
+        options.counted_by or BELT,
+        date=day_of(options),
+        lot=scenario.lot.name,
+        meter=named if options.meter is None else options.meter,
+        surface=(options.surface or scenario.furrow.surface).lower(),
+    )
+
+
+def event_option(command: argparse.ArgumentParser) -> None:
+    """Add the options of an event between counts of a log."""
+    command.add_argument(
+        "--event",
+        metavar="WORDS",
+        help=f"add an event to the log: {', '.join(EVENTS)}, and a note behind it, such as "
+        "'repaired: new edge'; without --row it is one of all rows",
+    )
+    date_option(command, "with --event: ")
+
+
+def event_answer(options: argparse.Namespace) -> str:
+    """Add an event to a log, and say what follows from it.
+
+    Raises
+    ------
+    BadInput
+        When an option is wrong, or there is no such log or row.
+    """
+    if options.log is None:
+        raise bad("--event", options.event, "is kept in a log of counts; give --log FILE, too")
+    counted = [name for name in OF_A_COUNT if getattr(options, name) is not None]
+    if counted:
+        message = "is a line of its own; add a count with 'howmany --add'"
+        raise bad("--event", options.event, message)
+    path = Path(options.log)
+    day, history, _ = all_of(
+        lambda: day_of(options),
+        lambda: read_history(path),
+        lambda: check_writable([("--log", options.log)], [options.scenario]),
+    )
+    row = "" if options.row is None else row_of(history, options.log, options.row)
+    try:
+        event = event_of(options.event, row, day)
+    except BadInput as error:
+        raise BadInput(Fault("--event", one.key, one.message) for one in error.faults) from None
+    with alone(path):
+        write_all([(options.log, with_entry(path, event))])
+    of = f"row {row}" if row else "all rows"
+    way = " by the sensor" if event.kind == BRUSHED else ""
+    again = "Count again with the new seed" if event.kind == NEW_LOT else "Count again"
+    return Answer(
+        first=[
+            f"Added to {options.log}: {of}, {event.text}, {event.date}.",
+            f"Counts of {of}{way} before it are not pooled with later ones.",
+            f"{again}, and add the count with 'howmany --add {options.log}'.",
+        ]
+    ).text()
+
+
+def row_of(history: Sequence[Line], log: str, row: str | None) -> str:
+    """The row of a log that an option names, or its only one.
+
+    Raises
+    ------
+    BadInput
+        When there is no such row, or no count.
+    """
+    rows = rows_in(history)
+    if not rows:
+        raise bad("--log", log, "holds no count yet")
+    if row is None and len(rows) > 1:
+        raise bad("--row", "", f"which row of {log}? {hint('', rows)}")
+    if row is not None and row not in rows:
+        raise bad("--row", row, f"no such row in {log}; {hint(row, rows)}")
+    return rows[0] if row is None else row
+
+
+def counts_of_row(
+    history: Sequence[Line], log: str | None, row: str | None, scenario: Scenario, counted: bool
+) -> tuple[list[Entry], list[str]]:
+    """Counts of a row that are of its present meter and seed, and notes on those that are not.
+
+    Parameters
+    ----------
+    history : sequence of Entry and Event
+        Lines of the log.
+    log : str or None
+        Its name; None without a log.
+    row : str or None
+        Its row, which may be left out when it is the only one.
+    scenario : Scenario
+        The meter with its present lot and surface.
+    counted : bool
+        Whether there is a present count beside those of the log.
+
+    Raises
+    ------
+    BadInput
+        When no count is left.
+    """
+    if log is None:
+        return [], []
+    name = row_of(history, log, row)
+    place = {"lot": scenario.lot.name, "surface": scenario.furrow.surface} if counted else {}
+    entries, dropped, since = current(history, name, **place)
+    if not entries and not counted:
+        message = f"has no count in {log} after this change: {since}; count it first"
+        raise bad("--row", name, message)
+    notes = []
+    if dropped:
+        plural = "s are" if dropped > 1 else " is"
+        notes.append(f"{dropped} older count{plural} not used; changed since: {since}")
+    stated = [entry.lot for entry in entries if entry.lot]
+    if stated and stated[-1] != scenario.lot.name:
+        notes.append(
+            f"the log has counts of lot {stated[-1]}, and {scenario.name} has {scenario.lot.name}"
+        )
+    return entries, notes

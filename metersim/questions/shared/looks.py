@@ -27,6 +27,8 @@ BELT, SENSOR, SPACED, DISC = WAYS = ("belt", "sensor", "sensor by spacing", "dis
 """Ways of looking: seeds on a belt or a bench; pulses of the sensor, by cells or by the spacings
 that they measure; or a disc at rest."""
 BY_SENSOR = (SENSOR, SPACED)
+COUNTED_BY = {"belt": BELT, "sensor": SENSOR, "row": BELT, "disc": DISC}
+"""Way of looking by how a count was made; a belt and the row show the same cells."""
 KINDS = ("skip", "double")
 STRETCH = 50  # cells; much longer than the dependence of cells, unless the pool is starved
 MOST_EFFECT = 20.0
