@@ -24,6 +24,8 @@ from metersim.questions.next.likely import (
     short_of,
     words_of,
 )
+from metersim.questions.next.rows import RowsFound
+from metersim.questions.next.rowtext import rows_notes, rows_text
 from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import KINDS
 from metersim.questions.next.text import THIN, next_text
@@ -45,7 +47,11 @@ ASKS = (
 
 
 def next_answer(
-    found: NextMove, units: str = "metric", notes: Sequence[str] = (), details: bool = False
+    found: NextMove,
+    units: str = "metric",
+    notes: Sequence[str] = (),
+    details: bool = False,
+    rows: RowsFound | None = None,
 ) -> str:
     """Answer of a next move; with details the whole report.
 
@@ -59,18 +65,24 @@ def next_answer(
         Notes on the counts.
     details : bool
         Whether to add the report.
+    rows : RowsFound, optional
+        What the latest counts of several rows have in common.
     """
     scenario = found.scenario
     machine = scenario.posterior
     assumes = [asked(scenario, units)[1], *([machine.title] if machine else [])]
     assumes += [f"{one.text(units)}, at the middle" for one in scenario.unknown]
+    counting = found.kind in (SAME, KEEP) and not (rows and rows.swap)
     answer = Answer(
-        caution=RUNNING if found.kind in (SAME, KEEP) else STOPPED,
+        caution=RUNNING if counting else STOPPED,
         first=[_do(found), why(found), _expected(found)],
-        notes=[*map(_sentence, notes), *_notes(found)],
+        notes=[*rows_notes(rows), *map(_sentence, notes), *_notes(found)],
         table=_table(found),
         assumes="; ".join(assumes),
-        details=next_text(found, units, notes).splitlines(),
+        details=[
+            *next_text(found, units, notes).splitlines(),
+            *(["", *rows_text(rows)] if rows else []),
+        ],
     )
     over = len(answer.text().splitlines()) - LINES
     return replace(answer, table=answer.table[: len(answer.table) - max(over, 0)]).text(details)

@@ -13,7 +13,8 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.answer import next_answer
 from metersim.questions.next.moves import SETTERS
-from metersim.questions.next.study import COUNTS, next_move
+from metersim.questions.next.rows import KINDS, read_rows
+from metersim.questions.next.study import COUNTS, NextMove, next_move
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.used import used_of, used_options
 from metersim.questions.next.written import next_json
@@ -136,8 +137,9 @@ def answer(options: argparse.Namespace) -> str:
             executor=executor,
             on_run=show,
         )
+    rows = read_rows(history, _effects(found))
     written: list[tuple[str, str | bytes]] = []
-    content = next_json(found, seed) if options.json else ""
+    content = next_json(found, seed, rows) if options.json else ""
     if options.json and options.json != "-":
         written.append((options.json, content))
     if options.figure:
@@ -149,7 +151,16 @@ def answer(options: argparse.Namespace) -> str:
     write_all(written)
     if options.json == "-":
         return content.removesuffix("\n")
-    return next_answer(found, options.units, notes, options.details)
+    return next_answer(found, options.units, notes, options.details, rows)
+
+
+def _effects(found: NextMove) -> dict[str, float]:
+    """Design effect of counts by kind of cell, of a meter in order at these settings."""
+    wanted = [one.wanted for one in found.targets]
+    return {
+        kind: max((float(getattr(one, f"{kind}_effect")) for one in wanted), default=1.0)
+        for kind in KINDS
+    }
 
 
 def _usual(scenario: Scenario, name: str) -> Scenario:

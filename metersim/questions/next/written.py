@@ -10,12 +10,14 @@ from metersim.measures.indices import number_or_none
 from metersim.questions.next.decide import checks
 from metersim.questions.next.gain import LEVEL, Gain
 from metersim.questions.next.likely import alike, words_of
+from metersim.questions.next.rows import RowsFound
+from metersim.questions.next.rowtext import rows_json
 from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import Compared
 from metersim.run.records import Origin, provenance
 
 
-def next_json(found: NextMove, seed: int = 1) -> str:
+def next_json(found: NextMove, seed: int = 1, rows: RowsFound | None = None) -> str:
     """JSON of counts, likely faults, the advice, and the gains of all moves.
 
     Parameters
@@ -24,6 +26,8 @@ def next_json(found: NextMove, seed: int = 1) -> str:
         Result of `metersim.questions.next.study.next_move`.
     seed : int
         Random seed of the result.
+    rows : RowsFound, optional
+        What the latest counts of several rows have in common.
     """
     diagnosis = found.diagnosis
     scenario, notches = found.scenario, found.notches
@@ -63,6 +67,7 @@ def next_json(found: NextMove, seed: int = 1) -> str:
         ],
         "rule": {"words": found.rule.words, "steps": dict(found.rule.steps)},
         "notches": None,
+        "rows": rows_json(rows),
     }
     if notches:
         made["notches"] = {

@@ -1,0 +1,366 @@
+"""Rows read together: what is common to all rows, what is one row's, and what would settle it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit, logit
+
+from metersim.measures.intervals import Estimate
+from metersim.questions.shared.counts import MOST_PRACTICAL, Share, cells_to_detect
+from metersim.questions.shared.history import (
+    Line,
+    Stretch,
+    current,
+    in_time,
+    rows_in,
+    same_settings,
+    stretches,
+)
+
+KINDS = {"skip": "skips", "double": "doubles"}
+COMMON, ONE, DIFFER, OPEN = "common", "one row", "rows differ", "not distinguished"
+PRIOR = {COMMON: 0.5, ONE: 0.4, DIFFER: 0.1}
+"""assumption: chances before any count, that of one row shared by all rows."""
+ALIKE, APART = 0.2, 1.0
+"""assumption: SD of log-odds between rows in order, some 20 % of a share; and of a row apart."""
+MIDDLE, WIDTH = float(logit(0.02)), 1.5
+"""assumption: mean and SD of the log-odds of the share that rows have in common."""
+SURE_COMMON, SURE_APART = 0.75, 0.9  # chances from which it is said
+LEVEL = 0.9  # of intervals
+TWICE = 2.0  # a row apart that more counts should detect has so many times the common share
+ROUND = 50  # step of the advised number of cells
+GRID: NDArray[np.float64] = np.arange(-11.0, 3.01, 0.02)  # log-odds
+METERS, DISCS = "meters", "discs"
+
+
+@dataclass(frozen=True)
+class KindOfRows:
+    """One kind of cell in all rows.
+
+    Attributes
+    ----------
+    kind : str
+        A key of `KINDS`.
+    counted : tuple of int
+        Cells of this kind, by row.
+    common_chance : float
+        Chance that all rows have it in common: seed, vacuum and speed. [1]
+    row_chances : tuple of float
+        Chance that it is this row alone that is apart, by row. [1]
+    several_chance : float
+        Chance that every row has a share of its own. [1]
+    common : Estimate
+        Share of the rows that are not apart. [1]
+    own : tuple of Estimate
+        Share of each row, if it is apart. [1]
+    """
+
+    kind: str
+    counted: tuple[int, ...]
+    common_chance: float
+    row_chances: tuple[float, ...]
+    several_chance: float
+    common: Estimate
+    own: tuple[Estimate, ...]
+
+    @property
+    def likeliest(self) -> int:
+        """Place of the row that is apart, if one is."""
+        return int(np.argmax(self.row_chances))
+
+    @property
+    def verdict(self) -> str:
+        """Whether it is `COMMON` to all rows, of `ONE` row, whether rows `DIFFER`, or `OPEN`."""
+        if self.row_chances[self.likeliest] >= SURE_APART:
+            return ONE
+        if 1 - self.common_chance >= SURE_APART:
+            return DIFFER
+        return COMMON if self.common_chance >= SURE_COMMON else OPEN
+
+
+@dataclass(frozen=True)
+class Swap:
+    """A swap between two rows, after which a count says where the cause is.
+
+    Attributes
+    ----------
+    part : str
+        What is swapped: `METERS`, or `DISCS` where the meters were swapped before.
+    rows : tuple of str
+        The row that is apart, and the one to swap with.
+    kind : str
+        Kind of cells to count, a key of `KINDS`.
+    cells : int
+        Cells to count in each of the two rows.
+    """
+
+    part: str
+    rows: tuple[str, str]
+    kind: str
+    cells: int
+
+
+@dataclass(frozen=True)
+class RowsFound:
+    """What the latest counts of several rows have in common.
+
+    Attributes
+    ----------
+    stretches : tuple of Stretch
+        Latest comparable counts of each row.
+    left_out : tuple of str
+        Rows that were last counted at other settings, in another way, with another lot, or before
+        a repair.
+    kinds : mapping of str to KindOfRows
+        Results by kind of cell.
+    swap : Swap or None
+        What would settle it; None where no row is apart.
+    more : int or None
+        Cells to count in each row until a row of `TWICE` the share is detected, where something
+        is open; None otherwise.
+    """
+
+    stretches: tuple[Stretch, ...]
+    left_out: tuple[str, ...]
+    kinds: Mapping[str, KindOfRows] = field(repr=False)
+    swap: Swap | None
+    more: int | None
+
+    @property
+    def rows(self) -> tuple[str, ...]:
+        """Names of the rows that were compared."""
+        return tuple(one.row for one in self.stretches)
+
+
+def latest(history: Iterable[Line]) -> tuple[list[Stretch], list[str]]:
+    """The latest counts of as many rows as can be compared, and the rows that cannot.
+
+    Counts before a repair, a new lot or another change of a row are not its latest.
+
+    Parameters
+    ----------
+    history : iterable of Entry and Event
+        Lines of a log.
+
+    Returns
+    -------
+    compared : list of Stretch
+        One stretch a row, all with the same settings, way of counting, lot and surface.
+    left_out : list of str
+        Names of all other rows.
+    """
+    history = list(history)
+    rows = rows_in(history)
+    kept = {id(entry) for row in rows for entry in current(history, row)[0]}
+    last: dict[tuple[str, str], Stretch] = {}
+    for stretch in stretches(history):
+        if id(stretch.entries[-1]) in kept:
+            last[stretch.row, stretch.way] = stretch
+    groups: list[list[Stretch]] = []
+    for stretch in last.values():
+        fits = (group for group in groups if _are_alike(group, stretch))
+        group = next(fits, None)
+        if group is None:
+            groups.append([stretch])
+        else:
+            group.append(stretch)
+    at = {id(line): k for k, line in enumerate(in_time(history))}
+    best = max(
+        groups,
+        key=lambda group: (len(group), max(at[id(one.entries[-1])] for one in group)),
+        default=[],
+    )
+    mine = {one.row for one in best}
+    return sorted(best, key=lambda one: _order(one.row)), [row for row in rows if row not in mine]
+
+
+def _are_alike(group: Sequence[Stretch], other: Stretch) -> bool:
+    """Whether a stretch was counted as those of a group; what is not stated fits."""
+    first = group[0]
+    return (
+        first.way == other.way
+        and same_settings(first.entries[0].settings, other.entries[0].settings)
+        and all(
+            len({getattr(one, name) for one in (*group, other)} - {""}) <= 1
+            for name in ("lot", "surface")
+        )
+    )
+
+
+def _order(row: str) -> tuple[int, str]:
+    return (int(row) if row.isascii() and row.isdigit() else 10**9, row)
+
+
+def read_rows(
+    history: Iterable[Line], effects: Mapping[str, float] | None = None
+) -> RowsFound | None:
+    """Read the latest counts of all rows together.
+
+    Parameters
+    ----------
+    history : iterable of Entry and Event
+        Lines of a log.
+    effects : mapping of str to float, optional
+        Design effect of counts by kind of cell: variance over that of independent cells, 1 or
+        more. [1]
+
+    Returns
+    -------
+    RowsFound or None
+        None where fewer than two rows can be compared.
+    """
+    history = list(history)
+    compared, left_out = latest(history)
+    if len(compared) < 2:
+        return None
+    given = effects or {}
+    effect = {kind: max(given.get(kind, 1.0), 1.0) for kind in KINDS}
+    looks = [one.look for one in compared]
+    cells = [look.cells for look in looks]
+    counted = {
+        "skip": [look.skips for look in looks],
+        "double": [look.doubles or 0 for look in looks],
+    }
+    kinds = {kind: kind_of_rows(kind, many, cells, effect[kind]) for kind, many in counted.items()}
+    swaps = [
+        _swap(one, compared, history, effect[kind])
+        for kind, one in kinds.items()
+        if one.verdict in (ONE, DIFFER)
+    ]
+    swap = min((one for one in swaps if one), key=lambda one: one.cells, default=None)
+    open_kinds = [one for one in kinds.values() if one.verdict == OPEN]
+    more = None
+    if open_kinds and not swap:
+        wanted = max(_to_see_twice(one, effect[one.kind]) for one in open_kinds)
+        more = _advised(wanted)
+    return RowsFound(tuple(compared), tuple(left_out), kinds, swap, more)
+
+
+def kind_of_rows(
+    kind: str, counted: Sequence[int], cells: Sequence[int], effect: float = 1.0
+) -> KindOfRows:
+    """Chances that a kind of cell is common to all rows, or one row's.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `KINDS`.
+    counted, cells : sequence of int
+        Cells of this kind, and all cells, by row; two rows or more.
+    effect : float
+        Variance of a count over that of independent cells, 1 or more. [1]
+
+    Returns
+    -------
+    KindOfRows
+        Chances and shares.
+
+    Notes
+    -----
+    assumption: a count is binomial with ``cells / effect`` cells.  Log-odds of the shares of rows
+    in order lie normally about a common one, with SD `ALIKE`; those of a row apart with SD `APART`.
+    Chances before the counts are `PRIOR`.
+    """
+    chance = np.array(
+        [_log_chance(k / effect, n / effect) for k, n in zip(counted, cells, strict=True)]
+    )
+    chance = np.exp(chance - chance.max(axis=1, keepdims=True))
+    alike, apart = (np.log(chance @ _kernel(sd) + 1e-300) for sd in (ALIKE, APART))
+    prior = -((GRID - MIDDLE) ** 2) / (2 * WIDTH**2)
+    all_alike = alike.sum(axis=0) + prior
+    rest = all_alike - alike  # common log-odds from all rows but one
+    one = rest + apart
+    several = apart.sum(axis=0) + prior
+    rows = len(cells)
+    logs = np.array(
+        [
+            math.log(PRIOR[COMMON]) + _log_sum(all_alike),
+            *(math.log(PRIOR[ONE] / rows) + _log_sum(each) for each in one),
+            math.log(PRIOR[DIFFER]) + _log_sum(several),
+        ]
+    )
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    best = int(np.argmax(weights[1:-1]))
+    held = all_alike if weights[0] >= weights[1 + best] else one[best]
+    return KindOfRows(
+        kind=kind,
+        counted=tuple(counted),
+        common_chance=float(weights[0]),
+        row_chances=tuple(weights[1:-1].tolist()),
+        several_chance=float(weights[-1]),
+        common=_estimate(held),
+        own=tuple(_own(each, other) for each, other in zip(chance, rest, strict=True)),
+    )
+
+
+def _log_chance(counted: float, cells: float) -> NDArray[np.float64]:
+    """Logarithm of the chance of a count on the grid, up to a constant."""
+    found: NDArray[np.float64] = counted * GRID - cells * np.logaddexp(0.0, GRID)
+    return found
+
+
+@cache
+def _kernel(sd: float) -> NDArray[np.float64]:
+    """Chance of each log-odds of a row (first axis) given the common one (second axis)."""
+    found: NDArray[np.float64] = np.exp(-((GRID[:, None] - GRID[None, :]) ** 2) / (2 * sd**2))
+    found /= found.sum(axis=0)
+    return found
+
+
+def _log_sum(logs: NDArray[np.float64]) -> float:
+    most = float(logs.max())
+    return most + math.log(float(np.exp(logs - most).sum()))
+
+
+def _own(chance: NDArray[np.float64], rest: NDArray[np.float64]) -> Estimate:
+    """Share of a row apart, from its own count and, weakly, from those of others."""
+    known = np.exp(rest - rest.max())
+    return _estimate(np.log(chance * (_kernel(APART) @ known) + 1e-300))
+
+
+def _estimate(logs: NDArray[np.float64]) -> Estimate:
+    """Mean and interval of a share whose log-odds have these weights."""
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    sums = np.cumsum(weights)
+    low, high = np.interp([(1 - LEVEL) / 2, (1 + LEVEL) / 2], sums, GRID)
+    return Estimate(float(weights @ expit(GRID)), float(expit(low)), float(expit(high)))
+
+
+def _swap(
+    found: KindOfRows, compared: Sequence[Stretch], history: Iterable[Line], effect: float
+) -> Swap | None:
+    """The swap of the row that is apart with the row that differs most from it."""
+    k = found.likeliest
+    others = [j for j in range(len(compared)) if j != k]
+    above = found.own[k].value > found.common.value
+    other = (min if above else max)(others, key=lambda j: found.own[j].value)
+    usual, own = (Share(one.value, effect) for one in (found.common, found.own[k]))
+    cells = _advised(cells_to_detect(usual, own))
+    if cells is None:
+        return None
+    mine = compared[k]
+    moved = any(
+        mine.meter and one.meter == mine.meter and one.row != mine.row for one in stretches(history)
+    )
+    rows = (mine.row, compared[other].row)
+    return Swap(DISCS if moved else METERS, rows, found.kind, cells)
+
+
+def _to_see_twice(found: KindOfRows, effect: float) -> float:
+    share = found.common.value
+    return cells_to_detect(Share(share, effect), Share(min(TWICE * share, 1.0), effect))
+
+
+def _advised(cells: float) -> int | None:
+    """A number of cells to count, in steps of `ROUND`; None where nobody would count so many."""
+    if cells > MOST_PRACTICAL:
+        return None
+    return math.ceil(cells / ROUND) * ROUND

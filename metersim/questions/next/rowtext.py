@@ -1,0 +1,189 @@
+"""Words and JSON of rows that are read together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from metersim.questions.next.rows import (
+    ALIKE,
+    APART,
+    COMMON,
+    DIFFER,
+    DISCS,
+    KINDS,
+    LEVEL,
+    ONE,
+    OPEN,
+    PRIOR,
+    TWICE,
+    KindOfRows,
+    RowsFound,
+)
+from metersim.questions.shared.answer import capital, told
+from metersim.questions.shared.counts import POWER
+from metersim.questions.shared.looks import SENSOR
+from metersim.questions.shared.words import WIDE, aligned, block
+
+BY_PART = {  # what a cause is that moves with a part, and one that stays
+    DISCS: ("disc", "the singulator or a seal"),
+    "meters": ("meter", "the drive, hose, tube, sensor or seed of that row"),
+}
+
+
+def rows_notes(found: RowsFound | None) -> list[str]:
+    """What the rows have in common, and what would settle it, in two sentences at most."""
+    if found is None:
+        return []
+    notes = [_finding(found)]
+    if found.swap:
+        part, (row, other) = found.swap.part, found.swap.rows
+        kind, moving = KINDS[found.swap.kind], BY_PART[part][0]
+        notes.append(
+            f"Swap the {part} of rows {row} and {other}, and count {found.swap.cells:,} cells in "
+            f"each. Then see if the {kind} go with the {moving}."
+        )
+    elif found.more:
+        notes.append(
+            f"Count {found.more:,} cells in each row. A row with twice the share is then detected "
+            f"in {100 * POWER:.0f} of 100 cases."
+        )
+    return notes
+
+
+def _finding(found: RowsFound) -> str:
+    """What is common and what is one row's, of both kinds of cells."""
+    alike: dict[str, list[KindOfRows]] = {}
+    for one in found.kinds.values():
+        alike.setdefault(one.verdict, []).append(one)
+    every = f"all {len(found.stretches)} rows"
+    parts = [_alone(one, found.rows) for one in alike.get(ONE, [])]
+    if differing := alike.get(DIFFER):
+        parts.append(
+            f"Rows differ in {_named(differing)}; which one is apart cannot be distinguished."
+        )
+    if common := alike.get(COMMON):
+        shares = [f"{KINDS[one.kind]} ({_share(one)})" for one in common]
+        said = capital(" and ".join(shares))
+        cause = "" if parts or OPEN in alike else ": seed, vacuum or speed"
+        parts.append(f"{said} are most likely common to {every}{cause}.")
+    if unclear := alike.get(OPEN):
+        said = capital(_named(unclear))
+        parts.append(f"{said}: one row and {every} cannot be distinguished.")
+    return " ".join(parts)
+
+
+def _alone(one: KindOfRows, rows: Sequence[str]) -> str:
+    own = one.own[one.likeliest]
+    side = "more" if own.value > one.common.value else "fewer"
+    value = told("share", own)[0]
+    row = rows[one.likeliest]
+    return f"Row {row} alone has {side} {KINDS[one.kind]}: {value}, others {_share(one)}."
+
+
+def _named(kinds: Sequence[KindOfRows]) -> str:
+    return " and ".join(KINDS[one.kind] for one in kinds)
+
+
+def _share(one: KindOfRows) -> str:
+    return told("share", one.common)[0]
+
+
+def rows_text(found: RowsFound) -> list[str]:
+    """Lines on all rows, for the whole report."""
+    first = found.stretches[0]
+    lines = [
+        f"{len(found.rows)} rows, each with its latest counts at the same settings "
+        f"({first.way}{f', lot {first.lot}' if first.lot else ''})",
+    ]
+    for one in found.kinds.values():
+        value, between = told("share", one.common)
+        lines.append(
+            f"{capital(KINDS[one.kind])}: {value} ({between}) in rows that are not apart; common "
+            f"to all in {_of_100(one.common_chance)} of 100 such planters, one row apart in "
+            f"{_of_100(sum(one.row_chances))}, several in {_of_100(one.several_chance)}"
+        )
+    if found.swap:
+        part, (row, other) = found.swap.part, found.swap.rows
+        moves, stays = BY_PART[part]
+        lines.append(
+            f"After a swap of the {part} of rows {row} and {other}: if row {other} has the "
+            f"{KINDS[found.swap.kind]}, the cause is in the {moves}; if row {row} still has them, "
+            f"it is {stays}"
+        )
+        if first.way == SENSOR and found.swap.kind == "skip":
+            lines.append(f"Before that, brush the lens of row {row}, or count on a belt")
+    if found.left_out:
+        lines.append(
+            f"Not compared, as last counted at other settings, in another way, with another lot or "
+            f"before a repair: {', '.join(found.left_out)}"
+        )
+    lines.append(
+        f"Assumes: before the counts, {100 * PRIOR[COMMON]:.0f} of 100 planters have it in common, "
+        f"in {100 * PRIOR[ONE]:.0f} one row is apart, in {100 * PRIOR[DIFFER]:.0f} several; "
+        f"rows in order differ by {100 * ALIKE:.0f} % of a share (SD of log-odds), a row apart by "
+        f"a factor of {math.exp(APART):.1f}"
+    )
+    lines = block("Rows", lines)
+    table = [("row", "cells", *(f"{name}  apart, of 100" for name in KINDS.values()))]
+    for k, stretch in enumerate(found.stretches):
+        cells = [
+            f"{one.counted[k]:<{len(KINDS[kind])}}  {_of_100(one.row_chances[k])}"
+            for kind, one in found.kinds.items()
+        ]
+        table.append((stretch.row, f"{stretch.look.cells:,}", *cells))
+    return [*lines, *(f"{'':11}{line}"[:WIDE] for line in aligned(table).splitlines())]
+
+
+def _of_100(chance: float) -> str:
+    return "fewer than 1" if chance < 0.005 else f"{100 * chance:.0f}"
+
+
+def rows_json(found: RowsFound | None) -> dict[str, Any] | None:
+    """Everything on rows that are read together, in SI."""
+    if found is None:
+        return None
+    swap = found.swap
+    return {
+        "compared": [
+            {
+                "row": one.row,
+                "cells": one.look.cells,
+                "counts": len(one.entries),
+                "way": one.way,
+                "lot": one.lot or None,
+                "meter": one.meter or None,
+                "surface": one.surface or None,
+            }
+            for one in found.stretches
+        ],
+        "left_out": list(found.left_out),
+        "prior": {"common": PRIOR[COMMON], "one_row": PRIOR[ONE], "several": PRIOR[DIFFER]},
+        "interval_level": LEVEL,
+        **{
+            KINDS[kind]: {
+                "verdict": one.verdict,
+                "row": found.rows[one.likeliest] if one.verdict == ONE else None,
+                "chance_common": one.common_chance,
+                "chance_several": one.several_chance,
+                "common": one.common.to_dict(),
+                "rows": [
+                    {"row": row, "counted": many, "chance_apart": chance, "share": own.to_dict()}
+                    for row, many, chance, own in zip(
+                        found.rows, one.counted, one.row_chances, one.own, strict=True
+                    )
+                ],
+            }
+            for kind, one in found.kinds.items()
+        },
+        "swap": swap
+        and {
+            "part": swap.part,
+            "rows": list(swap.rows),
+            "kind": KINDS[swap.kind],
+            "cells_in_each": swap.cells,
+        },
+        "more_cells_in_each": found.more,
+        "detected_times_the_share": TWICE,
+    }
