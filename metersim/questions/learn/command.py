@@ -44,8 +44,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="FILE.csv",
-        help="counts, as 'howmany --add' writes them, each at its own settings; or spacings at "
-        "these settings, as 'measured' takes them; may be repeated",
+        help="counts, as 'howmany --add' writes them, each at its own settings, since the row's "
+        "last repair; or spacings at these settings, as 'measured' takes them; may be repeated",
     )
     add("--row", metavar="NAME", help="which row of the counts, if there are several")
     disc_options(command)

@@ -58,7 +58,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--log",
         metavar="FILE",
         help="earlier counts, as 'howmany --add' writes them; without a count here, the last one "
-        "of the row is the present one, at its own settings",
+        "of the row is the present one, at its own settings; several rows are read together",
     )
     add("--row", metavar="NAME", help="which row of the log")
     event_option(command)

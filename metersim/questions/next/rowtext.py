@@ -40,6 +40,13 @@ def rows_notes(found: RowsFound | None) -> list[str]:
     if found.swap:
         part, (row, other) = found.swap.part, found.swap.rows
         kind, moving = KINDS[found.swap.kind], BY_PART[part][0]
+        if found.stretches[0].way == SENSOR and found.swap.kind == "skip":
+            first = f"Brush the lens of row {row}. If the skips stay, swap"
+            notes.append(
+                f"{first} the {part} of rows {row} and {other}, and count {found.swap.cells:,} "
+                "cells in each."
+            )
+            return notes
         notes.append(
             f"Swap the {part} of rows {row} and {other}, and count {found.swap.cells:,} cells in "
             f"each. Then see if the {kind} go with the {moving}."
@@ -60,18 +67,24 @@ def _finding(found: RowsFound) -> str:
     every = f"all {len(found.stretches)} rows"
     parts = [_alone(one, found.rows) for one in alike.get(ONE, [])]
     if differing := alike.get(DIFFER):
-        parts.append(
-            f"Rows differ in {_named(differing)}; which one is apart cannot be distinguished."
-        )
+        parts.append(f"Rows differ in {_named(differing)}; {_likeliest(differing, found.rows)}.")
     if common := alike.get(COMMON):
         shares = [f"{KINDS[one.kind]} ({_share(one)})" for one in common]
         said = capital(" and ".join(shares))
         cause = "" if parts or OPEN in alike else ": seed, vacuum or speed"
         parts.append(f"{said} are most likely common to {every}{cause}.")
     if unclear := alike.get(OPEN):
-        said = capital(_named(unclear))
-        parts.append(f"{said}: one row and {every} cannot be distinguished.")
+        parts.append(f"{capital(_named(unclear))}: one row or all, cannot be distinguished.")
     return " ".join(parts)
+
+
+def _likeliest(kinds: Sequence[KindOfRows], rows: Sequence[str]) -> str:
+    """The row that is apart, where one is likelier than all others together."""
+    places = {one.likeliest for one in kinds}
+    least = min(one.row_chances[one.likeliest] for one in kinds)
+    if len(places) > 1 or least <= 0.5:
+        return "which one cannot be distinguished"
+    return f"row {rows[places.pop()]} alone is likeliest ({_of_100(least)} of 100)"
 
 
 def _alone(one: KindOfRows, rows: Sequence[str]) -> str:
@@ -112,8 +125,10 @@ def rows_text(found: RowsFound) -> list[str]:
             f"{KINDS[found.swap.kind]}, the cause is in the {moves}; if row {row} still has them, "
             f"it is {stays}"
         )
-        if first.way == SENSOR and found.swap.kind == "skip":
-            lines.append(f"Before that, brush the lens of row {row}, or count on a belt")
+        lines.append(
+            "Before the count, add an event 'repaired' of both rows, so that counts before and "
+            "after the swap are not summed"
+        )
     if found.left_out:
         lines.append(
             f"Not compared, as last counted at other settings, in another way, with another lot or "

@@ -199,7 +199,10 @@ def disc_of(options: argparse.Namespace) -> list[Look]:
     return [Look(cells=cells, skips=cells - loaded, doubles=several, way=DISC)]
 
 
-OF_A_COUNT = ("counted", "skips", "doubles", "triples", "counted_by")
+NOT_WITH_EVENTS = (
+    *("counted", "skips", "doubles", "triples", "counted_by", "cells_seen", "cells_loaded"),
+    *("cells_doubled", "json", "figure"),
+)
 
 
 def line_options(command: argparse.ArgumentParser, of: str = "") -> None:
@@ -260,10 +263,10 @@ def event_answer(options: argparse.Namespace) -> str:
     """
     if options.log is None:
         raise bad("--event", options.event, "is kept in a log of counts; give --log FILE, too")
-    counted = [name for name in OF_A_COUNT if getattr(options, name) is not None]
-    if counted:
-        message = "is a line of its own; add a count with 'howmany --add'"
-        raise bad("--event", options.event, message)
+    for name in NOT_WITH_EVENTS:
+        if getattr(options, name) is not None:
+            message = f"is a line of its own; leave out --{name.replace('_', '-')}"
+            raise bad("--event", options.event, message)
     path = Path(options.log)
     day, history, _ = all_of(
         lambda: day_of(options),
