@@ -247,7 +247,7 @@ def test_it_is_said_in_two_lines(name):
     assert ("common to all" in said) == (COMMON in verdicts)
     assert ("Rows differ in" in said) == (DIFFER in verdicts)
     assert OPEN not in verdicts or "one row or all, cannot be distinguished" in said
-    assert ("Swap" in said) == (found.swap is not None)
+    assert ("swap the meters" in said.lower()) == (found.swap is not None)
     made = json.loads(json.dumps(rows_json(found), allow_nan=False))
     assert made["skips"]["verdict"] == found.kinds["skip"].verdict
     assert len(made["skips"]["rows"]) == len(found.rows)
@@ -319,6 +319,9 @@ def test_an_event_is_added_by_next(logged, tmp_path):
     assert "Counts of row 2 before it are not pooled with later ones." in said
     last = (tmp_path / "log.csv").read_text().splitlines()[-1]
     assert last == "2027-05-02,2" + "," * 16 + "repaired: new edge"
+    assert "later days" not in said
+    dated = [count(2, 5, date="2027-05-03")]
+    assert "The log has 1 count of later days" in logged(dated, *words, "--row", "2")
     assert "all rows, new lot" in logged(planter((5, 6)), "--event", "new lot")
     assert "by the sensor before it" in logged(planter((5,)), "--event", "brushed", "--row", "1")
 

@@ -29,6 +29,7 @@ from metersim.questions.shared.history import (
     rows_in,
 )
 from metersim.questions.shared.looks import BELT, COUNTED_BY, DISC, Look, look_of_seeds
+from metersim.questions.shared.words import plural
 
 MOST_WANTED = 0.5  # share of skips, or of doubles, that a user may accept
 UNEVEN = {"skips": -1, "doubles": 1, "triples": 2}
@@ -283,12 +284,15 @@ def event_answer(options: argparse.Namespace) -> str:
     of = f"row {row}" if row else "all rows"
     way = " by the sensor" if event.kind == BRUSHED else ""
     again = "Count again with the new seed" if event.kind == NEW_LOT else "Count again"
+    later = sum(isinstance(line, Entry) and line.date > event.date for line in history)
+    notes = [f"The log has {later} {plural(later, 'count')} of later days."] if later else []
     return Answer(
+        notes=notes,
         first=[
             f"Added to {options.log}: {of}, {event.text}, {event.date}.",
             f"Counts of {of}{way} before it are not pooled with later ones.",
             f"{again}, and add the count with 'howmany --add {options.log}'.",
-        ]
+        ],
     ).text()
 
 
@@ -343,8 +347,10 @@ def counts_of_row(
         raise bad("--row", name, message)
     notes = []
     if dropped:
-        plural = "s are" if dropped > 1 else " is"
-        notes.append(f"{dropped} older count{plural} not used; changed since: {since}")
+        verb = "are" if dropped > 1 else "is"
+        notes.append(
+            f"{dropped} older {plural(dropped, 'count')} {verb} not used; changed since: {since}"
+        )
     stated = [entry.lot for entry in entries if entry.lot]
     if stated and stated[-1] != scenario.lot.name:
         notes.append(
