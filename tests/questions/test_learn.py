@@ -37,7 +37,7 @@ from metersim.questions.learn.machines import (
     spread_out,
 )
 from metersim.questions.learn.propose import updated
-from metersim.questions.learn.seen import Seen, of_look, pooled
+from metersim.questions.learn.seen import Seen, of_entry, of_look, pooled, read_seen
 from metersim.questions.learn.study import interval, learn_from, predicted, predictions
 from metersim.questions.learn.weigh import (
     alike_cells,
@@ -51,6 +51,7 @@ from metersim.questions.learn.weigh import (
 )
 from metersim.questions.shared.countlog import entry_of, with_entry
 from metersim.questions.shared.discrepancy import share_error, shifted
+from metersim.questions.shared.history import Event
 from metersim.questions.shared.looks import Look, loads_at, rates_of
 from metersim.questions.shared.spread import ALIKE, change_errors
 
@@ -540,6 +541,28 @@ def test_the_command_writes_a_meter_that_narrows_its_scenario(asked, tmp_path):
     old, new = (m.spread(one, draws=4) for one in (BENCH, "named.toml"))
     assert new.errors["precision"] < 0.5 * old.errors["precision"] == 0.5 * unknown.spread_sd
     assert asked("--from", "counts.csv", "--row", "3", "--out", "mine.toml")  # its own file
+
+
+def test_counts_from_before_a_repair_or_of_another_lot_teach_nothing(asked, tmp_path):
+    log = tmp_path / "counts.csv"
+    old = read_seen(BENCH, log, "3")
+    log.write_bytes(with_entry(log, Event(kind="repaired", row="3", date="2027-05-02")))
+    with pytest.raises(BadInput, match="no count of row 3 after this change: repaired, 2027-05-02"):
+        read_seen(BENCH, log, "3")
+    assert len(read_seen(BENCH, log, "4")) == 1  # another row
+    log.write_bytes(with_entry(log, entry_of(BENCH, "3", 700, 1, 6, lot=BENCH.lot.name)))
+    assert [one.few for one in old] == [7] and [one.few for one in read_seen(BENCH, log, "3")] == [
+        1
+    ]
+    log.write_bytes(with_entry(log, entry_of(BENCH, "3", 700, 9, 6, lot="another")))
+    with pytest.raises(BadInput, match=f"lot {BENCH.lot.name} in place of another"):
+        read_seen(BENCH, log, "3")
+
+
+def test_a_look_at_the_disc_in_a_log_has_no_seeds_counted():
+    (disc, belt) = (of_entry(BENCH, entry_of(BENCH, "3", 90, 2, 1, way=w)) for w in ("disc", "row"))
+    assert (disc.way, disc.seeds, disc.cells) == ("disc", 0, 91)
+    assert (belt.way, belt.seeds, belt.cells) == ("belt", 90, 91)
 
 
 def test_details_hold_the_whole_report_below_the_answer(asked):

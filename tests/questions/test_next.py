@@ -233,6 +233,10 @@ class Later:
     seen: tuple
     chances: dict
 
+    @property
+    def here(self):
+        return [k for k, one in enumerate(self.seen) if one.meter == self.base]
+
     def weighed(self, looks):
         return tuple(looks)
 

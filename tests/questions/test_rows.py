@@ -256,7 +256,7 @@ def test_it_is_said_in_two_lines(name):
 @pytest.fixture
 def logged(tmp_path, monkeypatch, capsys):
     """What next says of a row of a log, with few states."""
-    monkeypatch.setattr(command, "next_move", lambda *a, **k: next_move(*a, **{**k, "states": 24}))
+    monkeypatch.setattr(command, "next_move", lambda *a, **k: next_move(*a, **{**k, "runs": 60, "each": 60}))
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "log.csv"
 
