@@ -19,7 +19,13 @@ FEWEST_TURNS = 3  # fewer passages of a hole have no pattern to look for
 LONGEST = 12.0  # cells; a longer gap is a stop, after which the disc may have turned
 ALARMS = 0.05  # chance of a pattern where no hole differs, over all holes, kinds and rows together
 FAILS = 0.5  # share of its turns in which a hole fails, for which the power is stated
-WINDOWS = (8.0, 16.0, 32.0, 64.0, 128.0)  # SD of the window over which the cells are followed; seeds
+WINDOWS = (
+    8.0,
+    16.0,
+    32.0,
+    64.0,
+    128.0,
+)  # SD of the window over which the cells are followed; seeds
 SURE = 8.0  # least strength over one window; chance alone passes it in e^-8 of windows
 STRETCH = 40  # spacings over which the distance of cells is taken as constant
 STIFF = (60.0, 3000.0)  # costs of a change of distance by RANGE, tried in turn
@@ -97,6 +103,8 @@ class Fold:
         Chance that a hole that fails in `FAILS` of its turns is detected in such a row. [1]
     left_out : int
         Spacings before or after a stop, which are not folded.
+    scatter : float
+        SD of a seed's distance from its cell, over the distance of cells. [1]
     """
 
     label: str
@@ -109,6 +117,7 @@ class Fold:
     found: tuple[FailingHole, ...] = ()
     power: float = math.nan
     left_out: int = 0
+    scatter: float = math.nan
 
     @property
     def turns(self) -> float:
@@ -169,6 +178,7 @@ def fold(
         found=tuple(sorted(found, key=lambda one: one.chance)),
         power=power,
         left_out=ratios.size - stretch.size,
+        scatter=cells.scatter,
     )
 
 
@@ -285,7 +295,7 @@ def failing(
     while left.sum() > 1:
         at = np.flatnonzero(left)
         total, failed = int(passed[at].sum()), int(counts[at].sum())
-        chances = hypergeom.sf(counts[at] - 1, total, failed, passed[at])
+        chances = np.asarray(hypergeom.sf(counts[at] - 1, total, failed, passed[at]))
         k = int(at[chances.argmin()])
         chance = min(float(chances.min()) * looks, 1.0)
         if chance > ALARMS:

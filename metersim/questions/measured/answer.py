@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from metersim.measures.cellfit import WIDE
 from metersim.measures.intervals import Estimate
 from metersim.questions.measured.cells import ENOUGH, FITTED, GIVEN, ValuePair
+from metersim.questions.measured.pattern import has_pattern, pattern_sentences
 from metersim.questions.measured.rows import (
     DOUBLE,
     MISSING,
@@ -68,15 +69,21 @@ def measured_answer(found: Counted, units: str = "metric", details: bool = False
     rows = row_differences(found.each, found.level)
     differing = findings(found)
     is_near_a_meter = bool(rows) or any(one.is_higher for one in differing)
+    is_near_a_meter |= has_pattern(found.folds)
     if found.each:
         first = _first_of_rows(found, rows, differing, units)
         table = _row_table(found, rows, units)
     else:
         first, table = _first(found, differing, units), _table(found, units)
+    by_hole = pattern_sentences(found.folds)
+    notes = _notes(found)
+    if has_pattern(found.folds):
+        first = [by_hole[0], *first][:3]
+        by_hole = by_hole[1:]
     return Answer(
         caution=AT_THE_METER if is_near_a_meter and not found.slip else "",
         first=first,
-        notes=_notes(found),
+        notes=[*by_hole, *notes],
         table=table,
         assumes=_assumes(found, units),
         details=[*_every_row(found, rows, units), *measured_text(found, units).splitlines()],

@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from metersim.files.faults import all_of, percent
+from metersim.files.faults import all_of, percent, whole
+from metersim.files.fields import specs
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
+from metersim.machine.sections import Disc
 from metersim.questions.measured.answer import measured_answer
 from metersim.questions.measured.rows import joined
 from metersim.questions.measured.study import check_emergence, measured
@@ -33,6 +35,11 @@ def add_options(command: argparse.ArgumentParser) -> None:
         help="seeds that stand as plants, where known, of spacings in a field; 100 for seeds that "
         "were dug up",
     )
+    command.add_argument(
+        "--cells",
+        metavar="N",
+        help="holes of the disc: looks for a hole that fails, turn after turn",
+    )
     command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
     details_option(command, "show the whole report: every measure, its reading and all notes")
     command.add_argument("--json", metavar="FILE", help="write all of it as JSON; - prints it")
@@ -42,16 +49,17 @@ def add_options(command: argparse.ArgumentParser) -> None:
 def answer(options: argparse.Namespace) -> str:
     """Report on measured spacings with these options; writes the requested files."""
     files = [("--json", options.json), ("--figure", options.figure)]
-    scenario, emergence, seed, _, *read = all_of(
+    scenario, emergence, cells, seed, _, *read = all_of(
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: _emergence(options.emergence),
+        lambda: _cells(options.cells),
         lambda: seed_of(options),
         lambda: check_writable(files, [options.scenario, *options.files]),
         *(lambda file=file: read_spacings(Path(file)) for file in options.files),
     )
     spacings = joined(read)
     check_emergence(scenario, spacings, emergence)
-    found = measured(scenario, spacings, emergence=emergence, seed=seed)
+    found = measured(scenario, spacings, emergence=emergence, cells=cells, seed=seed)
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.questions.measured.figure import measured_figure
@@ -70,3 +78,9 @@ def answer(options: argparse.Namespace) -> str:
 def _emergence(word: str | None) -> float | None:
     """Share of the seeds that stand as plants, if the option is given."""
     return None if word is None else percent("--emergence", word, 1, 100)
+
+
+def _cells(word: str | None) -> int | None:
+    """Holes of the disc, if the option is given."""
+    spec = specs(Disc)["cells"]
+    return None if word is None else whole("--cells", word, int(spec.low), int(spec.high))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator
 from functools import partial
 from operator import mul
@@ -12,10 +13,12 @@ import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.projections.polar import PolarAxes
 from numpy.typing import NDArray
 
 from metersim.machine.reading import load_scenario
 from metersim.measures.cellfit import CellFit, fitted_density
+from metersim.measures.fold import Fold
 from metersim.measures.plants import emerged
 from metersim.questions.measured.study import Counted, measured
 from metersim.questions.shared.page import (
@@ -42,6 +45,8 @@ from metersim.run.simulation import simulate
 
 SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
 FILL = "#b8cfe0"  # pale, also in grey, so that lines are visible on it
+WHEELS, WHEEL = 3, 2.6  # discs that are drawn side by side, and their height [in]
+OUTWARDS = 0.25  # length of a full bar of doubles, over the radius of the disc
 TABLE = (
     ("per_spacing.multiple", "close spacings"),
     ("per_spacing.quality", "normal spacings"),
@@ -145,7 +150,13 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     if found.left < 1:
         said.insert(0, f"the prediction is of plants, of {percent(found.left)} of its seeds")
     rows = [(key, label) for key, label in TABLE if key in found]
-    height = 5.5 + 0.2 * len(rows) + caption_height(said)
+    wheels = sorted(found.folds, key=lambda one: not one.found)[:WHEELS]
+    if wheels:
+        said[:0] = [
+            "by hole, in the order of dropping; hole 1 dropped the first seed; bars inwards: turns "
+            "without a seed, all of them at the middle; black bars outwards: turns with two seeds"
+        ]
+    height = 5.5 + 0.2 * len(rows) + caption_height(said) + (WHEEL if wheels else 0)
     figure = new_page(height)
     headline(figure, f"Measured beside predicted: {scenario.title}")
     ax = figure.add_axes((0.1, 1 - 4.5 / height, 0.87, 3.6 / height))
@@ -163,8 +174,53 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
                 weight="bold" if line == 0 else "normal",
                 ha="right" if k in (1, 3) else "left",
             )
+    low = (caption_height(said) + 0.3) / height
+    for k, one in enumerate(wheels):
+        box = (0.03 + 0.325 * k, low, 0.27, (WHEEL - 0.75) / height)
+        ax = figure.add_axes(box, projection="polar")
+        assert isinstance(ax, PolarAxes)
+        draw_fold(ax, one)
     caption(figure, said)
     return figure
+
+
+@matplotlib.rc_context(STYLE)
+def draw_fold(ax: PolarAxes, fold: Fold) -> list[Any]:
+    """Draw misses and doubles of each hole round the disc; holes that fail are named.
+
+    Parameters
+    ----------
+    ax : PolarAxes
+        Axes to draw on.
+    fold : Fold
+        Cells of a row, folded by holes.
+
+    Returns
+    -------
+    list of artists
+        Bars.
+    """
+    around = 2 * np.pi * np.arange(fold.holes) / fold.holes
+    wide = 0.85 * 2 * np.pi / fold.holes
+    turns = np.maximum(fold.passed, 1)
+    failing = {one.hole for one in fold.found}
+    colors = [WARM if k + 1 in failing else FILL for k in range(fold.holes)]
+    bars = ax.bar(around, -fold.misses / turns, wide, bottom=1.0, color=colors, ec=INK, lw=0.5)
+    more = ax.bar(around, OUTWARDS * fold.doubles / turns, wide, bottom=1.0, color=INK)
+    ax.plot(np.linspace(0, 2 * np.pi, 200), np.ones(200), color=INK, lw=1.0)
+    ax.set_theta_zero_location("N")
+    ax.set_theta_direction(-1)
+    ax.set_ylim(0, 1 + OUTWARDS)
+    ax.set_axis_off()
+    for hole in {1, *failing}:
+        weight = "bold" if hole in failing else "normal"
+        at = around[hole - 1]
+        ax.text(at, 1.13, f"{hole}", ha="center", va="center", color=INK, weight=weight)
+    state = "count lost" if fold.lost else "too short" if fold.too_short else ""
+    said = state or (f"{len(failing)} of {fold.holes} fail" if failing else "no pattern")
+    name = textwrap.shorten(fold.label, 20, placeholder="...")
+    ax.set_title(f"{name}: {said}" if name else said.capitalize(), pad=8, loc="center")
+    return [*bars, *more]
 
 
 def _cells(found: Counted, key: str, label: str, units: str) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.cellfit import CellFit, fit_cells
 from metersim.measures.estimates import estimates_of
+from metersim.measures.fold import Fold, folds
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
 from metersim.measures.observed import observed_seeds
@@ -82,6 +83,8 @@ class Counted(Mapping[str, ValuePair]):
         Each row or file by itself; empty where they have no names.
     slip : UnitSlip or None
         Unit that is suspected in place of the stated one; nothing is fitted then.
+    folds : tuple of Fold
+        Cells of each row folded by the holes of the disc; empty where these are not stated.
     level : float
         Coverage of intervals and ranges.
     """
@@ -96,6 +99,7 @@ class Counted(Mapping[str, ValuePair]):
     left: float
     each: tuple[RowFit, ...] = ()
     slip: UnitSlip | None = None
+    folds: tuple[Fold, ...] = ()
     level: float = 0.95
 
     def __repr__(self) -> str:
@@ -147,6 +151,7 @@ def measured(
     spacings: MeasuredSpacings | str | Path | Sequence[MeasuredSpacings | str | Path],
     *,
     emergence: float | None = None,
+    cells: int | None = None,
     seed: int = 1,
     level: float = 0.95,
     stations: OwnGiven | None = None,
@@ -167,6 +172,8 @@ def measured(
         one another, too.
     emergence : float, optional
         Share of the seeds that stand as plants in a field; 1 where seeds were dug up. [1]
+    cells : int, optional
+        Holes of the disc, 2 or more, to look for a hole that fails.
     seed : int
         Random seed of the prediction.
     level : float
@@ -202,6 +209,8 @@ def measured(
         [one if isinstance(one, MeasuredSpacings) else read_spacings(Path(one)) for one in several]
     )
     check_emergence(scenario, spacings, emergence)
+    if cells is not None and cells < 2:
+        raise bad(Parameter("cells"), str(cells), "must be a whole number, 2 or more")
     scale = scenario.demand.speed if spacings.kind == "time" else 1.0
     rows = tuple(row * (scale / scenario.spacing) for row in spacings.rows if row.size)
     size = sum(row.size for row in rows)
@@ -236,8 +245,16 @@ def measured(
         left=left,
         each=each,
         slip=slip,
+        folds=folds(rows, cells, _row_names(spacings)) if cells and not slip else (),
         level=level,
     )
+
+
+def _row_names(spacings: MeasuredSpacings) -> tuple[str, ...]:
+    """Names of rows with spacings; numbers where several have none."""
+    many = len(spacings.rows)
+    names = spacings.labels or tuple(f"row {k + 1}" if many > 1 else "" for k in range(many))
+    return tuple(name for name, row in zip(names, spacings.rows, strict=True) if row.size)
 
 
 def check_emergence(

@@ -14,6 +14,7 @@ from metersim.measures.intervals import Estimate
 from metersim.measures.limits import cautions
 from metersim.measures.spacing import class_counts
 from metersim.questions.measured.cells import ENOUGH, FITTED, GIVEN, SEEDS, ValuePair
+from metersim.questions.measured.pattern import pattern_json, pattern_text
 from metersim.questions.measured.rows import row_differences
 from metersim.questions.measured.study import Counted
 from metersim.questions.measured.verdict import (
@@ -70,6 +71,8 @@ def measured_text(found: Counted, units: str = "metric") -> str:
         lines += ["", *_fitted(found, units)]
     lines.append("")
     lines += [*block("Gaps", _gaps(found, units)), ""]
+    if found.folds:
+        lines += [*block("By hole", pattern_text(found.folds)), ""]
     lines += block("Reading", _reading(found))
     if cautions := _notes(found, units):
         lines += ["", *block("Note", cautions)]
@@ -281,6 +284,7 @@ def _said(found: Counted) -> dict[str, Any]:
         ],
         "misfit": is_misfit(found),
         "cannot_distinguish_normal": list(edges) if edges else None,
+        "by_hole": pattern_json(found.folds),
         "suspected_unit": vars(found.slip) if found.slip else None,
         "longest_gaps": [
             {"length_m": one.length, "begin_m": one.begin, "row": one.label}
