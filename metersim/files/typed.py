@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 
 from metersim.files.fields import Spec
 from metersim.files.units import UNITS, Unit
@@ -43,6 +44,18 @@ def spelled(word: str) -> Unit | None:
     return UNITS.get(SPELLINGS.get(plain, plain)) or known.get(plain)
 
 
+def plain_fractions(word: str) -> str:
+    """A word in which signs of fractions, such as one of a half, and of inches are typed plainly."""
+    apart = re.sub(
+        "[\N{VULGAR FRACTION ONE QUARTER}-\N{VULGAR FRACTION THREE QUARTERS}"
+        "\N{VULGAR FRACTION ONE THIRD}-\N{VULGAR FRACTION SEVEN EIGHTHS}]",
+        r" \g<0>",
+        word,
+    )
+    plain = unicodedata.normalize("NFKC", apart).replace("\N{FRACTION SLASH}", "/")
+    return plain.replace("\N{DOUBLE PRIME}", '"').replace("\N{RIGHT DOUBLE QUOTATION MARK}", '"')
+
+
 def typed_number(word: str) -> float | None:
     """The number of a word such as ``6.5``, ``3/16``, ``6 1/2`` or ``6-1/2``; None if none."""
     word = word.strip()
@@ -62,7 +75,7 @@ def typed_quantity(word: str) -> tuple[float, Unit | None] | None:
 
     None in place of both when the word is no number, or its unit is not known.
     """
-    if not (parts := QUANTITY.fullmatch(word.strip())):
+    if not (parts := QUANTITY.fullmatch(plain_fractions(word).strip())):
         return None
     number, unit = typed_number(parts[1]), parts[parts.re.groups]
     if number is None or (unit and spelled(unit) is None):

@@ -117,6 +117,18 @@ TRADE_VACUUM = {  # kPa at the hole; common practice from memory, no source
     "sugar beet": (1.5, 3.5),
     "canola": (1.5, 3.0),
 }
+USUAL_DEMAND = {
+    "maize": ((80_000, 75, 6), (34_000, 30, 5)),
+    "soybean": ((400_000, 45, 6), (150_000, 15, 5)),
+    "sunflower": ((65_000, 75, 6), (24_000, 30, 5)),
+    "cotton": ((120_000, 96, 6), (45_000, 38, 4.5)),
+    "sorghum": ((180_000, 75, 6), (70_000, 30, 4.5)),
+    "sugar beet": ((110_000, 50, 6), (50_000, 22, 4)),
+    "canola": ((500_000, 45, 5), (200_000, 15, 4)),
+    "wheat": ((2_000_000, 20, 4), (800_000, 7.5, 3)),
+}
+"""Seeds per ha, cm between rows, km/h; and seeds per acre, in, mph; common practice from memory, no
+source."""
 HARD_TO_HOLD = 1e3  # Pa; assumption: gauge, fan and leaks make less than this hard to hold
 
 LEAVE = "nothing is out of order: leave it"

@@ -9,10 +9,11 @@ from metersim.questions.shared.notes import STOPPED, decisive
 from metersim.questions.shared.plantwords import NONE
 from metersim.questions.shared.words import set_quantity
 from metersim.questions.sheet.fits import disc_words, objection_words
+from metersim.questions.sheet.ownwords import own_sentences
 from metersim.questions.sheet.settings import card, vacuum_notes
 from metersim.questions.sheet.start import SINGLE
 from metersim.questions.sheet.study import Sheet
-from metersim.questions.sheet.text import first_count, sheet_text, uncertain
+from metersim.questions.sheet.text import first_count, sheet_text, uncertain, usual_words
 
 WRITTEN = 3  # lines of written files and of the command for the first count
 
@@ -39,15 +40,21 @@ def sheet_answer(
         f"{set_quantity('length', demand.row_spacing, units)} rows, "
         f"{set_quantity('speed', demand.speed, units)}"
     )
+    usual = [usual_words(sheet)] if sheet.usual else []
     machine = posterior.title if posterior else "the usual machine"
     notes = _notes(sheet, units)
+    first = [_start(sheet, units), first_count(sheet), _expected(sheet, units)]
+    if sheet.own is not None:
+        first.insert(0, " ".join(own_sentences(sheet.own, units)))
     while True:
         answer = Answer(
             caution=STOPPED,
-            first=[_start(sheet, units), first_count(sheet), _expected(sheet, units)],
+            first=first,
             notes=notes,
             table=[("", "start with", "what to know"), *card(sheet, units)],
-            assumes="; ".join([asked, sheet.scenario.lot.title, machine, *uncertain(sheet, units)]),
+            assumes="; ".join(
+                [asked, *usual, sheet.scenario.lot.title, machine, *uncertain(sheet, units)]
+            ),
             details=sheet_text(sheet, units, harvest).splitlines(),
         )
         if not notes or len(answer.text().splitlines()) <= LINES - WRITTEN:
@@ -82,6 +89,7 @@ def _expected(sheet: Sheet, units: str) -> str:
 def _notes(sheet: Sheet, units: str) -> list[str]:
     """Notes on the vacuum, the disc, and what no study supports, the gravest first."""
     found = vacuum_notes(sheet, units)
-    if against := [objection_words(one, units) for one in sheet.chosen.objections]:
+    against = [objection_words(one, units) for one in sheet.chosen.objections]
+    if against and sheet.own is None:
         found.append(f"No disc of the list fits well. Against this one: {', '.join(against)}.")
     return found + decisive(sheet.field, units)

@@ -99,12 +99,13 @@ def searched(
     discs: Sequence[GenericDisc],
     executor: Executor | None,
     on_disc: Callable[[int], object],
+    own: GenericDisc | None,
     *how: Any,
 ) -> tuple[list[Found], tuple[Unfit, ...]]:
     """Discs that can carry the lot, each with its own start point, and those that cannot.
 
     `how` holds the other arguments of `start_point`.  A disc with more objections than another is
-    never chosen, so it is searched less finely.
+    never chosen, so it is searched less finely, unless it is the user's `own` one.
     """
     if GUIDE not in machine.given:  # tried with a guide; its gain is found at the end
         machine = replace(machine, scenario=machine.scenario.replace(guide__inner_guide=True))
@@ -123,7 +124,9 @@ def searched(
         )
         raise bad("discs", machine.scenario.lot.name, message)
     least = min(len(against) for *_, against in fitted)
-    jobs = [(scenario, *how, len(against) > least) for scenario, _, against in fitted]
+    jobs = [
+        (scenario, *how, len(against) > least and disc != own) for scenario, disc, against in fitted
+    ]
     starts, found = in_order(start_point, jobs, executor), []
     for (_, disc, against), start in zip(fitted, starts, strict=True):
         found.append((disc, against, start))
@@ -132,15 +135,22 @@ def searched(
 
 
 def ranked(
-    found: Sequence[Found], uncertain: Callable[[Scenario], Scenario], seed: int, units: str
+    found: Sequence[Found],
+    uncertain: Callable[[Scenario], Scenario],
+    seed: int,
+    units: str,
+    own: GenericDisc | None = None,
 ) -> tuple[tuple[Fit, ...], Gate]:
     """All discs with the chosen one first, and the gate of all runs.
 
-    `uncertain` gives a scenario with its uncertain inputs.
+    `uncertain` gives a scenario with its uncertain inputs.  The user's `own` disc is chosen if it
+    can carry the lot.
     """
+    mine = next((k for k, one in enumerate(found) if one[0] == own), None)
     least = min(len(against) for _, against, _ in found)
     free = [start for _, against, start in found if len(against) == least]
     first = max(free, key=lambda start: float(start.quality.max()))
+    first = first if mine is None else found[mine][2]
     gate = gate_point(first.scenario, seed, units)
     starts = [
         replace(one, scenario=one.scenario.replace(pool__gate_opening=gate.opening))
@@ -152,6 +162,7 @@ def ranked(
         (k for k, one in enumerate(found) if len(one[1]) == least),
         key=lambda k: runs[k].points[leading(first.scenario)][0],
     )
+    best = best if mine is None else mine
     if runs[best].total("class2") < FEWEST:
         message = "no disc sows enough to tell: ask less of it (rate, speed), or give more vacuum"
         raise bad("sheet", first.scenario.lot.name, message)
@@ -165,7 +176,7 @@ def ranked(
             )
         ]
 
-    chosen = _chosen(fits_from(best))
+    chosen = _chosen(fits_from(best)) if mine is None else mine
     fits = fits_from(chosen)
     others = [one for k, one in enumerate(fits) if k != chosen]
     return (fits[chosen], *sorted(others, key=lambda one: -one.quality)), gate

@@ -10,15 +10,17 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import BadInput, Fault, all_of, bad
+from metersim.files.faults import BadInput, Fault, all_of, bad, whole
 from metersim.files.fields import Spec, specs
 from metersim.files.typed import typed_for
 from metersim.files.units import Unit
 from metersim.files.whole import FIGURES, check_writable, write_all
 from metersim.machine.changes import plain_change
-from metersim.machine.discs import load_discs
+from metersim.machine.discs import GenericDisc, load_discs
 from metersim.machine.given import scenario_toml
 from metersim.machine.sections import Demand, Vacuum
+from metersim.machine.seedlot import load_lot
+from metersim.machine.sources import USUAL_DEMAND
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.options import (
     crew,
@@ -34,6 +36,7 @@ from metersim.questions.shared.progress import bar
 from metersim.questions.sheet.answer import sheet_answer
 from metersim.questions.sheet.discfit import machine_for
 from metersim.questions.sheet.html import sheet_html
+from metersim.questions.sheet.ownwords import hole_of
 from metersim.questions.sheet.study import VACUUM_LEAST, VACUUM_MOST, Sheet, sheet
 from metersim.questions.sheet.text import PAPERS, scenario_notes
 from metersim.questions.sheet.written import sheet_json
@@ -45,7 +48,15 @@ STAND_INS = {"rate_per_ha": "80000", "row_spacing_cm": "75", "speed_kmh": "6"}
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim sheet``."""
     add = command.add_argument
-    add("--lot", required=True, metavar="LOT", help="a lot file, or the name of a shipped lot")
+    add("crop", nargs="?", metavar="CROP", help="the same as --lot, such as corn")
+    add("--lot", metavar="LOT", help="a lot file, or the name of a shipped lot")
+    add(
+        "--cells",
+        metavar="N",
+        help="holes of your own disc, together with --hole: says whether it suits; without --rate, "
+        "--row-spacing or --speed the usual one of the crop is taken",
+    )
+    add("--hole", metavar="D", help="diameter of its holes, such as 4.5mm, 0.177in or 11/64in")
     add(
         "--rate",
         metavar="N",
@@ -81,8 +92,10 @@ def add_options(command: argparse.ArgumentParser) -> None:
 
 def answer(options: argparse.Namespace) -> str:
     """Answer of a sheet with these options; writes the requested files."""
-    asked, most, discs, seed, workers, harvest, *_ = all_of(
+    _name_lot(options)
+    asked, own, most, discs, seed, workers, harvest, *_ = all_of(
         lambda: _asked_of_machine(options),
+        lambda: _own(options),
         lambda: _vacuum_most(options),
         lambda: load_discs(options.discs),
         lambda: seed_of(options),
@@ -96,17 +109,70 @@ def answer(options: argparse.Namespace) -> str:
             options.lot,
             [*asked, *options.set],
             discs=discs,
+            own=own,
             vacuum_most=most,
             seed=seed,
             units=options.units,
             executor=executor,
             on_disc=show,
         )
+    made = replace(made, usual=tuple(_missing(options)) if own else ())
     content = sheet_json(made, harvest) if options.json else ""
     _write(made, options, harvest, content)
     if options.json == "-":
         return content.removesuffix("\n")
     return sheet_answer(made, options.units, harvest, options.details) + _written(options)
+
+
+def _name_lot(options: argparse.Namespace) -> None:
+    """Take the crop for the lot; raises `BadInput` without one, and with two."""
+    if options.crop is None and options.lot is None:
+        raise bad("--lot", "", "missing; name the crop or the lot, as in 'metersim sheet corn'")
+    if options.crop is not None and options.lot is not None:
+        raise bad("--lot", options.lot, f"states the same as {options.crop}; give one of them")
+    options.lot = options.lot or options.crop.strip().replace(" ", "_")
+
+
+def _own(options: argparse.Namespace) -> tuple[int, float] | None:
+    """Holes of the own disc and their diameter [m], if they are given."""
+    if options.cells is None and options.hole is None:
+        return None
+    for option, other, word in (
+        ("--cells", "--hole", options.cells),
+        ("--hole", "--cells", options.hole),
+    ):
+        if word is None:
+            raise bad(option, "", f"missing; it goes with {other}")
+    spec = specs(GenericDisc)["cells"]
+    cells, hole = all_of(
+        lambda: whole("--cells", options.cells, int(spec.low), int(spec.high)),
+        lambda: hole_of(options.hole, options.units),
+    )
+    return cells, hole
+
+
+def _missing(options: argparse.Namespace) -> list[str]:
+    """Parts of the request that are not given."""
+    return [
+        name.replace("_", " ")
+        for name, spec in specs(Demand).items()
+        if getattr(options, name) is None and not _set_keys(options) & set(spec.keys)
+    ]
+
+
+def _usual(options: argparse.Namespace) -> dict[str, str]:
+    """Usual request for the crop of an own disc, by part; empty where none is known."""
+    if options.cells is None or options.hole is None:
+        return {}
+    try:
+        crop = load_lot(options.lot).crop
+    except BadInput:  # said with the machine
+        return {}
+    usual = USUAL_DEMAND.get(crop)
+    if usual is None:
+        return {}
+    values = usual[options.units == "us"]
+    return {name: f"{value:g}" for name, value in zip(specs(Demand), values, strict=True)}
 
 
 def _check_price(options: argparse.Namespace) -> None:
@@ -133,8 +199,11 @@ def _change(option: str, word: str, spec: Spec, units: str) -> str:
 
 def _asked(options: argparse.Namespace) -> list[str]:
     """Request to the meter, as changes of keys."""
+    usual, missing = _usual(options), _missing(options)
+    words = {name: getattr(options, name) for name in specs(Demand)}
+    words |= {name: one for name, one in usual.items() if name.replace("_", " ") in missing}
     given = (
-        partial(_asked_one, options, f"--{name.replace('_', '-')}", getattr(options, name), spec)
+        partial(_asked_one, options, f"--{name.replace('_', '-')}", words[name], spec)
         for name, spec in specs(Demand).items()
     )
     return [change for change in all_of(*given) if change]

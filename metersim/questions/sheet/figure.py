@@ -107,6 +107,11 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     page.write(named["asked"].lines[0], READ)
     page.top += 0.14
     _cautions(page, named["cautions"])
+    if "verdict" in named:
+        page.write(named["verdict"].title, HEAD, weight="bold")
+        for line in named["verdict"].lines:
+            page.write(line, READ)
+        page.top += 0.08
     _card(page, named["settings"])
     page.write(named["count"].title, HEAD, weight="bold")
     page.write(named["count"].lines[0], READ)

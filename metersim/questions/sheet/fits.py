@@ -101,6 +101,8 @@ def disc_rows(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...
 
 def why_first(one: Fit, sheet: Sheet, units: str = "metric") -> str:
     """Reason for the chosen disc."""
+    if sheet.own is not None and sheet.own.fit is one:
+        return f"your disc: {_against(one, units)}" if one.objections else "your disc"
     if one.objections:
         why = "chosen: each has something against it, none fewer things than this"
         return f"{why}: {_against(one, units)}"

@@ -58,7 +58,7 @@ def sheet_html(
     parts = blocks(sheet, units, harvest)
     named = {part.name: part for part in parts}
     count = named["count"]
-    wall = [named["asked"], named["cautions"], named["settings"]]
+    wall = [named[name] for name in FIRST_PAGE if name in named and name not in ("count", "do")]
     wall.append(replace(count, lines=count.lines[:1]))
     lists = [part for part in parts if part.name == "do"]
     rest = [part for part in parts if part.name not in FIRST_PAGE]

@@ -9,6 +9,7 @@ from metersim.machine.sources import HARD_TO_HOLD, NO_SOURCE
 from metersim.questions.shared.words import set_quantity, shown
 from metersim.questions.sheet.fits import LEADS, disc_words, pp
 from metersim.questions.sheet.moves import MOVES
+from metersim.questions.sheet.owndisc import OWN
 from metersim.questions.sheet.start import QUALITY, TRAVEL, published_vacuums
 from metersim.questions.sheet.study import Sheet
 
@@ -22,11 +23,12 @@ def settings(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]
     scenario, disc = sheet.scenario, sheet.chosen.disc
     edge = scenario.singulator.gap - scenario.singulator.notch_step * scenario.singulator.notch
     share = scenario.disc.hole_diameter / scenario.seeds.width
+    made = OWN if disc.meant_for == OWN else f"made for {disc.meant_for}"
     return (
         (
             "Disc",
             disc_words(disc, units),
-            f"made for {disc.meant_for}; the hole is {share:.2f} of the seed's width",
+            f"{made}; the hole is {share:.2f} of the seed's width",
         ),
         (
             "Vacuum at the hole",
@@ -60,8 +62,9 @@ def card(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
     disc = sheet.chosen.disc
     hole, other = hole_texts(disc.hole_diameter, units)
     meant_for = textwrap.shorten(disc.meant_for, MOST_LETTERS, placeholder=" ...")
+    made = OWN if disc.meant_for == OWN else f"made for {meant_for}"
     return (
-        ("Disc", f"{disc.cells} holes of {hole}", f"{other}; made for {meant_for}"),
+        ("Disc", f"{disc.cells} holes of {hole}", f"{other}; {made}"),
         (
             "Vacuum at the hole",
             set_quantity("pressure", scenario.vacuum.vacuum, units),

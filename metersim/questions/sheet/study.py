@@ -33,6 +33,7 @@ from metersim.questions.sheet.choice import GUIDE, Fit, Unfit, ranked, searched
 from metersim.questions.sheet.discfit import Machine, machine_for
 from metersim.questions.sheet.machines import FromStart
 from metersim.questions.sheet.moves import Nearby, nearby_of
+from metersim.questions.sheet.owndisc import Own, own_disc, own_of
 from metersim.questions.sheet.rules import Rule, other_holes, rules_for
 from metersim.questions.sheet.scatter import scatter_spread
 from metersim.questions.sheet.start import (
@@ -161,6 +162,10 @@ class Sheet:
     scatter : mapping of str to Estimate
         Scatter of seeds along the row on the ``bench`` and in the ``field``, with its total
         interval.  It is empty where seeds do not lie close. [m]
+    own : Own, optional
+        The user's own disc with its verdict.
+    usual : tuple of str
+        Parts of the request that were not given and are usual for the crop.
     """
 
     scenario: Scenario
@@ -179,6 +184,8 @@ class Sheet:
     vacuum_most: float
     given: tuple[str, ...]
     scatter: Mapping[str, Estimate]
+    own: Own | None = None
+    usual: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         disc = self.chosen.disc
@@ -227,6 +234,7 @@ def sheet(
     changes: str | Sequence[str],
     *,
     discs: Sequence[GenericDisc] | None = None,
+    own: tuple[int, float] | None = None,
     vacuum_most: float = VACUUM_MOST,
     seed: int = 1,
     units: str = "metric",
@@ -246,6 +254,9 @@ def sheet(
         ``rate_per_ha=80000``, ``row_spacing_cm=75`` and ``speed_kmh=6``, or other units of these.
     discs : sequence of GenericDisc, optional
         Discs in place of the shipped ones; `metersim.machine.discs.load_discs` reads a file.
+    own : tuple, optional
+        Holes of your own disc, and their diameter [m].  The sheet is for it if it can carry the
+        lot, and says whether it suits.
     vacuum_most : float
         Highest vacuum of the fan at the hole. [Pa]
     seed : int
@@ -286,10 +297,14 @@ def sheet(
     machine = machine_for(lot, changes, changed_by)
     machine = replace(machine, scenario=fitted(machine.scenario, stations))
     check_sent(machine.scenario, executor)
-    search = partial(searched, machine, discs or load_discs(), executor, on_disc)
+    every = tuple(discs or load_discs())
+    mine = own_disc(*own, machine.scenario.seeds.width) if own else None
+    if mine is not None:
+        every = (mine, *(one for one in every if not _is_same(one, mine)))
+    search = partial(searched, machine, every, executor, on_disc, mine)
     found, unfit = search(vacuum_most, seed, units)
     uncertain = partial(_uncertain, machine=machine)
-    fits, gate = ranked(found, uncertain, seed, units)
+    fits, gate = ranked(found, uncertain, seed, units, mine)
     scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, uncertain, seed)
     scenario = _as_written(scenario)
     pulses = "pulses" if scenario.observed == "pulses" else None
@@ -319,7 +334,14 @@ def sheet(
         vacuum_most=vacuum_most,
         given=scenario.changes,
         scatter=_scatter({"bench": on_bench, "field": scenario}, uncertain, seed),
+        own=None if mine is None else own_of(mine, scenario, fits, unfit),
     )
+
+
+def _is_same(one: GenericDisc, other: GenericDisc) -> bool:
+    """Whether two discs have the same holes."""
+    alike = math.isclose(one.hole_diameter, other.hole_diameter, rel_tol=1e-2)
+    return one.cells == other.cells and alike
 
 
 def _scatter(

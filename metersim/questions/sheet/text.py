@@ -39,6 +39,7 @@ from metersim.questions.shared.words import (
 )
 from metersim.questions.sheet.fits import LEADS, disc_rows, not_run, pp, rule_lines
 from metersim.questions.sheet.moves import CLOSE, MOVES, Nearby
+from metersim.questions.sheet.ownwords import own_sentences
 from metersim.questions.sheet.settings import ASSUMED, card, settings, vacuum_notes
 from metersim.questions.sheet.start import QUALITY, SINGLE, SMALL_SPACING
 from metersim.questions.sheet.study import SIZE_UNKNOWN, VACUUM_UNKNOWN, Sheet
@@ -56,7 +57,7 @@ EXPECTED_CLOSE = (SINGLE, "cells.skip", "cells.double", QUALITY)
 STAR = "*"
 PAPERS = ("a4", "letter")
 PAPER = {"metric": "a4", "us": "letter"}  # where none is asked for
-FIRST_PAGE = ("asked", "cautions", "settings", "count", "do")
+FIRST_PAGE = ("asked", "cautions", "verdict", "settings", "count", "do")
 """Blocks of the first page; of the count, its first line."""
 OVERTAKING = 0.3  # scatter over spacing, beyond which over 1 seed in 100 overtakes the next
 MOST_NEARBY = 7  # changes with a line of their own
@@ -100,6 +101,7 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
     return (
         Block("asked", f"Start sheet: {sheet.scenario.lot.title}", (asked(sheet, units),)),
         Block("cautions", "Before you touch it", BEFORE),
+        *_verdict(sheet, units),
         Block("settings", "Start with", rows=card(sheet, units)),
         Block("count", "What to count", counting(sheet, units)),
         Block("do", f"When the crop changes ({NO_SOURCE})", CROP_CHANGE),
@@ -116,6 +118,13 @@ def blocks(sheet: Sheet, units: str = "metric", harvest: Harvest = NONE) -> tupl
         Block("rules", f"The trade says ({NO_SOURCE})", rule_lines(sheet, units)),
         Block("notes", "Note", assumed(sheet, units)),
     )
+
+
+def _verdict(sheet: Sheet, units: str) -> Iterator[Block]:
+    """Block of the own disc, and of a vacuum that is high or low; none where neither is said."""
+    own = own_sentences(sheet.own, units) if sheet.own is not None else ()
+    if lines := (*own, *vacuum_notes(sheet, units)):
+        yield Block("verdict", "Does your disc suit?" if own else "Mind the vacuum", lines)
 
 
 def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
@@ -147,13 +156,21 @@ def asked(sheet: Sheet, units: str = "metric") -> str:
     """Request to the meter in one line."""
     scenario = sheet.scenario
     demand = scenario.demand
+    usual = f" ({usual_words(sheet)})" if sheet.usual else ""
     return (
         f"{set_quantity('per_area', demand.rate, units)} in rows "
         f"{set_quantity('length', demand.row_spacing, units)} apart at "
         f"{set_quantity('speed', demand.speed, units)}: a seed every "
         f"{quantity('length', scenario.spacing, units)}, {scenario.cell_rate:.1f} cells a second, "
-        f"holes at {quantity('hole_speed', scenario.peripheral_speed, units)}"
+        f"holes at {quantity('hole_speed', scenario.peripheral_speed, units)}{usual}"
     )
+
+
+def usual_words(sheet: Sheet) -> str:
+    """What was not given and is taken as usual for the crop."""
+    *first, last = sheet.usual
+    parts = " and ".join(filter(None, [", ".join(first), last]))
+    return f"{parts}: usual for {sheet.scenario.lot.crop}, {NO_SOURCE}"
 
 
 def _expected(sheet: Sheet, units: str) -> Block:
@@ -317,7 +334,6 @@ def assumed(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
     )
     stated = (f"stated: {', '.join(sheet.given)}",) if sheet.given else ()
     return (
-        *vacuum_notes(sheet, units),
         *notes(sheet.field, units),
         machine,
         *stated,

@@ -12,6 +12,7 @@ from metersim.questions.shared.jsonparts import losses_json, plants_json
 from metersim.questions.shared.plantwords import NONE
 from metersim.questions.shared.spread import Spread
 from metersim.questions.sheet.discfit import Objection
+from metersim.questions.sheet.owndisc import Own
 from metersim.questions.sheet.start import Plateau
 from metersim.questions.sheet.study import Sheet
 from metersim.run.records import provenance
@@ -41,6 +42,8 @@ def sheet_json(sheet: Sheet, harvest: Harvest = NONE) -> str:
             "inner_guide_gain": sheet.guide.to_dict() if sheet.guide else None,
             "cutoff": "clean, sharp edge",
         },
+        "own_disc": _own(sheet.own) if sheet.own else None,
+        "usual": list(sheet.usual),
         "leading": sheet.leading,
         "vacuum_most_pa": sheet.vacuum_most,
         "given": list(sheet.given),
@@ -86,6 +89,16 @@ def _disc(disc: GenericDisc) -> dict[str, Any]:
         "hole_diameter_m": disc.hole_diameter,
         "seed_width_m": disc.seed_width,
         "meant_for": disc.meant_for,
+    }
+
+
+def _own(own: Own) -> dict[str, Any]:
+    return {
+        "disc": _disc(own.disc),
+        "suits": own.suits,
+        "verdicts": list(own.verdicts),
+        "objections": list(map(_objection, own.objections)),
+        "better": _disc(own.best.disc) if own.best else None,
     }
 
 
