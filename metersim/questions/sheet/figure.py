@@ -108,9 +108,8 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     page.top += 0.14
     _cautions(page, named["cautions"])
     if "verdict" in named:
-        page.write(named["verdict"].title, HEAD, weight="bold")
-        for line in named["verdict"].lines:
-            page.write(line, READ)
+        said = " ".join(named["verdict"].lines)
+        page.write(f"{named['verdict'].title} {said}", READ, weight="bold")
         page.top += 0.08
     _card(page, named["settings"])
     page.write(named["count"].title, HEAD, weight="bold")
@@ -175,10 +174,16 @@ def _card(page: Flow, block: Block) -> None:
     page.top += 0.08
 
 
-def _columns(page: Flow, many: int, width: float) -> list[Flow]:
-    """Equal columns next to one another, from the present place of the page."""
-    lefts = (page.left + k * (width + GUTTER) for k in range(many))
-    return [Flow(page.figure, left, page.top, width, page.scale) for left in lefts]
+def _columns(page: Flow, letters: Sequence[int]) -> list[Flow]:
+    """Columns next to one another, from the present place of the page, the wider the more text."""
+    width = page.width - GUTTER * (len(letters) - 1)
+    shares = [math.sqrt(one) for one in letters]
+    columns, left = [], page.left
+    for share in shares:
+        wide = width * share / sum(shares)
+        columns.append(Flow(page.figure, left, page.top, wide, page.scale))
+        left += wide + GUTTER
+    return columns
 
 
 def _cautions(page: Flow, block: Block) -> None:
@@ -254,8 +259,7 @@ def _part(page: Flow, block: Block) -> None:
 
 def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
     """Draw check lists next to one another."""
-    width = (page.width - GUTTER * (len(lists) - 1)) / len(lists)
-    columns = _columns(page, len(lists), width)
+    columns = _columns(page, [sum(map(len, block.lines)) for block in lists])
     for column, block in zip(columns, lists, strict=True):
         column.heading(block.title.removesuffix(f" ({NO_SOURCE})"), HEAD)
         for line in block.lines:

@@ -124,7 +124,7 @@ def _verdict(sheet: Sheet, units: str) -> Iterator[Block]:
     """Block of the own disc, and of a vacuum that is high or low; none where neither is said."""
     own = own_sentences(sheet.own, units) if sheet.own is not None else ()
     if lines := (*own, *vacuum_notes(sheet, units)):
-        yield Block("verdict", "Does your disc suit?" if own else "Mind the vacuum", lines)
+        yield Block("verdict", "Your disc:" if own else "Mind the vacuum:", lines)
 
 
 def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
