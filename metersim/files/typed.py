@@ -45,13 +45,8 @@ def spelled(word: str) -> Unit | None:
 
 
 def plain_fractions(word: str) -> str:
-    """A word in which signs of fractions, such as one of a half, and of inches are typed plainly."""
-    apart = re.sub(
-        "[\N{VULGAR FRACTION ONE QUARTER}-\N{VULGAR FRACTION THREE QUARTERS}"
-        "\N{VULGAR FRACTION ONE THIRD}-\N{VULGAR FRACTION SEVEN EIGHTHS}]",
-        r" \g<0>",
-        word,
-    )
+    """A word with signs of fractions and of inches typed plainly: a half as 1/2."""
+    apart = re.sub("[\u00bc-\u00be\u2150-\u215e]", r" \g<0>", word)  # 6 and a half is 6 1/2
     plain = unicodedata.normalize("NFKC", apart).replace("\N{FRACTION SLASH}", "/")
     return plain.replace("\N{DOUBLE PRIME}", '"').replace("\N{RIGHT DOUBLE QUOTATION MARK}", '"')
 

@@ -47,7 +47,7 @@ from metersim.questions.sheet.discfit import (
     objections,
 )
 from metersim.questions.sheet.figure import sheet_figure, sheet_pages
-from metersim.questions.sheet.fits import disc_rows, pp, why_first
+from metersim.questions.sheet.fits import both_units, disc_rows, disc_words, pp, why_first
 from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.settings import card, settings, vacuum_notes, vacuum_range
 from metersim.questions.sheet.start import QUALITY, plateau
@@ -671,7 +671,8 @@ def test_the_page_for_the_wall_is_read_from_two_metres(units, paper, maize):
         if block.name in FIRST_PAGE:
             assert set(" ".join(lines).split()) <= drawn
     at = {part.get_text(): part.get_position()[1] for part in page.texts}
-    assert at["Before you touch it"] > at["Disc"] > at["What to count"] > at["On the bench"]
+    count = next(height for text, height in at.items() if text.startswith("What to count: "))
+    assert at["Before you touch it"] > at["Disc"] > count > at["On the bench"]
     a4 = pytest.approx((8.27, 11.69))
     assert (tuple(page.get_size_inches()) == a4) == (paper == "a4" or units == "metric")
 
@@ -754,7 +755,9 @@ def test_the_answer_has_the_six_settings_first_and_fits_a_terminal(maize):
         assert lines[0] == f"Caution: {STOPPED}" and max(map(len, lines)) <= WIDE
         assert len(lines) <= LINES - 3  # with those on written files
         values = [value for _, value, _ in card(found, units)]
-        assert lines[1].startswith(f"Start: {values[0]}, {values[1]}, notch ")
+        disc = disc_words(found.chosen.disc, units)
+        assert lines[1].startswith(f"Start: {disc}, {values[1]}, notch ")
+        assert disc.startswith(f"{values[0]} (")
         assert values[3] in lines[1]
         assert lines[2] == first_count(found)
         assert re.match(r"Expect [\d.]+ % normal spacings in the field \([\d.]+ to", lines[3])
@@ -789,6 +792,22 @@ def test_a_change_has_no_more_digits_than_its_interval_bears():
     assert pp(Estimate(-0.13904, -0.23577, -0.08031)) == "-14 pp (-24 to -8)"
     assert pp(Estimate(0.0230, 0.0226, 0.0234)) == "+2.30 pp (+2.26 to +2.34)"
     assert pp(Estimate(0.0, 0.0, 0.0)) == "no difference in any cell"
+
+
+def test_holes_are_in_both_units_everywhere():
+    """A hole of a tenth of an inch; the reader's unit stands first."""
+    assert both_units(2.54e-3) == "2.54 mm (0.1 in)"
+    assert both_units(2.54e-3, "us") == "0.1 in (2.54 mm)"
+    for units in ("metric", "us"):
+        found = sheet_of(units=units) if units == "us" else sheet_of()
+        text = " ".join(sheet_text(found, units).split())
+        one, other = ("in", "mm") if units == "us" else ("mm", "in")
+        named = re.findall(rf"\d+ (?:holes )?of [\d.]+ {one}\b(?! wide)(.{{12}})", text)
+        assert len(named) > 10
+        bare = [rest for rest in named if not re.match(rf" \([\d.]+ {other}", rest)]
+        assert len(bare) == 1  # of the card, where the other unit stands in the next column
+        ((_, value, note), *_) = card(found, units)
+        assert f" {one}" in value and f"holes of {note.split()[2]} {other};" in note
 
 
 def test_retired_words_are_gone(maize):

@@ -20,6 +20,7 @@ from matplotlib.textpath import TextPath
 
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.answer import small
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
 from metersim.questions.shared.plantwords import NONE
@@ -32,7 +33,6 @@ SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.35, 0.25  # in
 CHART = 2.2  # width of the bars next to their table; in
 TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 22.0, 12.0, 11.0  # of the first page; pt
-NOTED = 2.3  # width of what to know of a setting; in
 How = TypeVar("How")
 FIRST_SCALES = (1.25, 1.2, 1.15, 1.1, 1.05, 1.0)  # the first page has no smaller letters
 HEAD_REST, BODY, FOOT = 9.5, 7.6, 6.4  # of the second page; pt
@@ -109,15 +109,14 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     _cautions(page, named["cautions"])
     if "verdict" in named:
         said = " ".join(named["verdict"].lines)
-        page.write(f"{named['verdict'].title} {said}", READ, weight="bold")
+        page.write(f"{named['verdict'].title} {said}", READ)
         page.top += 0.08
     _card(page, named["settings"])
-    page.write(named["count"].title, HEAD, weight="bold")
-    page.write(named["count"].lines[0], READ)
+    page.write(f"{named['count'].title}: {small(named['count'].lines[0])}", READ)
     page.top += 0.08
     columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
     page.top += 0.04
-    page.write(f"Check lists: {NO_SOURCE}. {PROVE} Page 2: reasons.", READ, color="#555555")
+    page.write(f"Check lists: {NO_SOURCE}. {PROVE}", READ, color="#555555")
     return math.inf if any(one.too_wide for one in (page, *columns)) else page.top
 
 
@@ -151,9 +150,10 @@ def _rest(
 def _card(page: Flow, block: Block) -> None:
     """Draw one card with a line a setting: name, value in large letters, and what to know."""
     left, pad = 1.3 * page.scale, 0.04
-    noted = NOTED * page.scale
     page.line(2.5)
-    middle = page.width - left - noted - 0.15
+    widest = max(measured(value, VALUE * page.scale, True) for _, value, _ in block.rows)
+    middle = widest / SPARE + 0.05
+    noted = page.width - left - middle - 0.15
     places = ((0.0, left - 0.1), (left, middle), (left + middle + 0.15, noted))
     sizes = (NAME, VALUE, READ)
     for row in block.rows:

@@ -6,26 +6,32 @@ from collections.abc import Iterable
 from dataclasses import replace
 from html import escape
 
+from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.answer import small
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.plantwords import NONE
 from metersim.questions.sheet.study import Sheet
 from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 
 STYLE = """
-@page { size: PAPER portrait; margin: 10mm }
-body { font: 11pt/1.28 "DejaVu Sans", Verdana, sans-serif; color: #222; max-width: 62em;
+@page { size: PAPER portrait; margin: 9mm }
+body { font: 11pt/1.22 "DejaVu Sans", Verdana, sans-serif; color: #222; max-width: 62em;
   margin: 1em auto; padding: 0 1em }
 h1 { font-size: 18pt; margin: 0 } h2 { font-size: 12pt; margin: .7em 0 .2em;
   border-bottom: 1px solid #222; break-after: avoid }
-.card { border-top: 3px solid #222; border-bottom: 3px solid #222; margin: .6em 0 }
+.card { border-top: 3px solid #222; border-bottom: 3px solid #222; margin: .4em 0 }
 .card td { border-bottom: 1px solid #999; vertical-align: middle } .card tr:last-child td {
-  border-bottom: 0 } .card b { font-size: 22pt; line-height: 1.2; white-space: nowrap }
-.card td:first-child { font-size: 12pt; width: 7em } .card td:last-child { width: 38% }
-.lists { display: grid; grid-template-columns: 1fr 1fr; gap: 1.2em }
+  border-bottom: 0 } .card b { font-size: 22pt; line-height: 1.1; white-space: nowrap }
+.card td:first-child { font-size: 12pt; width: 6.5em; white-space: normal }
+.card td:last-child { width: 39% }
+.lists { display: grid; grid-template-columns: 1.15fr 1fr; gap: 1em }
 .reasons { margin-top: 3em; font-size: 9.5pt } .reasons h2 { font-size: 11pt }
 @media print { body { margin: 0; padding: 0; max-width: none }
-  .wall { break-after: page } .reasons { margin-top: 0; font-size: 8pt } }
+  .wall { break-after: page } .wall h2 { margin-top: .3em } .wall p { margin: .1em 0 }
+  .reasons { margin-top: 0; font-size: 6.6pt; line-height: 1.12 }
+  .reasons h2 { font-size: 8pt; margin-top: .35em } .reasons p { margin: .12em 0 }
+  .reasons td, .reasons th { padding: .03em .6em .03em 0 } tr { break-inside: avoid } }
 table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal;
   color: #555 } td, th { padding: .12em .6em .12em 0; vertical-align: top;
   border-bottom: 1px solid #ccc } tr > :first-child { white-space: nowrap }
@@ -67,11 +73,11 @@ def sheet_html(
     body = "\n".join(
         [
             '<div class="wall">',
-            *map(_section, wall),
+            *(_section(part, on_wall=True) for part in wall),
             '<div class="lists">',
             *map(_section, lists),
             "</div>",
-            f"<p>{escape(PROVE)}</p>",
+            f"<p>{escape(f'Check lists: {NO_SOURCE}. {PROVE}')}</p>",
             '</div>\n<div class="reasons">',
             *map(_section, rest),
             "</div>",
@@ -86,15 +92,21 @@ def sheet_html(
     )
 
 
-def _section(block: Block) -> str:
+def _section(block: Block, on_wall: bool = False) -> str:
     if block.name == "asked":
         return f"<h1>{escape(block.title)}</h1>\n{_paragraphs(block.lines)}"
     head = f"<h2>{escape(block.title)}</h2>"
     if block.name == "settings":
         parts = [_setting(*row) for row in block.rows]
         return f'<table class="card">\n{"".join(parts)}</table>'
+    if on_wall and block.name == "verdict":
+        return f'<p class="verdict">{escape(" ".join([block.title, *block.lines]))}</p>'
+    if on_wall and block.name == "count":
+        said = f"{block.title}: {small(' '.join(block.lines))}"
+        return f'<p class="count">{escape(said)}</p>'
     if block.name == "do":
         items = "".join(f"<li>\N{BALLOT BOX} {escape(line)}</li>\n" for line in block.lines)
+        head = f"<h2>{escape(block.title.removesuffix(f' ({NO_SOURCE})'))}</h2>"
         return f"<section>\n{head}\n<ul>\n{items}</ul>\n</section>"
     body = (_table(block) if block.rows else "") + _paragraphs(block.lines)
     return f'<section class="{escape(block.name)}">\n{head}\n{body}\n</section>'

@@ -7,7 +7,7 @@ import math
 from metersim.files.faults import bad
 from metersim.files.fields import specs
 from metersim.files.typed import plain_fractions, typed_for
-from metersim.files.units import hole_text
+from metersim.files.units import UNITS, hole_text
 from metersim.machine.discs import GenericDisc
 from metersim.machine.scenario import CLOSE_PITCH
 from metersim.machine.sources import HANDBOOK_HOLE, HOLES
