@@ -24,6 +24,7 @@ from metersim.machine.sources import HANDBOOK_HOLE
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, FLAT
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
+from metersim.measures.limits import SPEED_CEILING
 from metersim.measures.tally import tallied
 from metersim.measures.yields import Harvest, relations_of
 from metersim.questions.lot.study import lot_from_label, lot_toml
@@ -49,6 +50,7 @@ from metersim.questions.sheet.discfit import (
 from metersim.questions.sheet.figure import sheet_figure, sheet_pages
 from metersim.questions.sheet.fits import both_units, disc_rows, disc_words, pp, why_first
 from metersim.questions.sheet.html import sheet_html
+from metersim.questions.sheet.ownwords import hole_of, own_sentences
 from metersim.questions.sheet.settings import card, settings, vacuum_notes, vacuum_range
 from metersim.questions.sheet.start import QUALITY, plateau
 from metersim.questions.sheet.study import seeds_to_count
@@ -710,6 +712,27 @@ def test_yield_relations_stand_side_by_side_and_cost_nothing_without_a_price(mai
     assert "your money per ha" in paid.rows[0] and "your money" not in str(block)
 
 
+def test_what_emergence_alone_takes_off_the_yield_is_named_apart(maize):
+    """Both parts make the whole; with even seeds the SD is that of emergence alone."""
+    stand, harvest = maize.stand, Harvest(expected=1.2)
+    parts = zip(stand.losses, stand.emergence_losses, stand.meter_losses, strict=True)
+    for whole, emergence, meter in parts:
+        for end in ("low", "high"):
+            assert getattr(emergence, end) + getattr(meter, end) == getattr(whole, end)
+        assert emergence.high >= 0 and meter.high >= -1e-12
+        if whole.relation.of == "plants.sd":
+            even = whole.relation.losses(stand.even_sd)[1]
+            assert emergence.high == pytest.approx(min(float(even), whole.high))
+        if whole.relation.of == "plants.in_doubles":
+            assert emergence.high == 0
+    said = sheet_answer(maize, harvest=harvest)
+    assert "Emergence alone: " in said and "uneven spacing by the meter: " in said
+    assert "Emergence alone" in sheet_text(maize, harvest=harvest)
+    assert "mergence alone" not in sheet_answer(maize)  # only with a yield
+    made = json.loads(sheet_json(maize, harvest))["stand"]
+    assert len(made["yield_by_the_meter"]) == len(relations_of("maize"))
+
+
 @pytest.mark.slow
 def test_a_crop_of_which_no_relation_was_found_has_its_plants_alone():
     found = sheet_of(lot="sugar_beet", few=((30, 2.2),))
@@ -838,6 +861,100 @@ def test_cautions_stand_before_what_is_to_be_done(maize):
     assert "[ ]" in after and "[ ]" not in before
     for word in ("manual and local rules", "lock out", "fan", "stands", "Treated seed"):
         assert word in before
+
+
+# the own disc
+
+
+OWN_DISCS = {  # cells, hole [mm]; lot and more of what is asked; what is found
+    (30, 4.5): ("maize_large_flat", (), "suits"),
+    (30, 2.0): ("maize_large_flat", (), "hole too small"),
+    (30, 3.3): ("maize_large_flat", (), "hole too small"),
+    (30, 5.5): ("maize_large_flat", (), "hole too large"),
+    (18, 4.4): ("maize_large_flat", (), "too few cells"),
+    (75, 4.5): ("maize_large_flat", (), "too many cells"),
+}
+
+
+@pytest.mark.parametrize("disc", OWN_DISCS, ids=str)
+def test_an_own_disc_gets_a_verdict_with_what_to_do(disc):
+    lot, more, verdict = OWN_DISCS[disc]
+    asked = ("rate_per_ha=110000",) if verdict == "too few cells" else (ASKED[0],)
+    found = m.sheet(
+        lot, [*asked, *ASKED[1:], *more], discs=discs(*MAIZE), own=(disc[0], disc[1] / 1e3)
+    )
+    assert verdict in found.own.verdicts and found.own.suits == (verdict == "suits")
+    said = " ".join(own_sentences(found.own))
+    cure = {
+        "suits": "nothing speaks against",
+        "hole too small": "Take a disc with holes of 3.63 mm (0.143 in) to 4.79 mm (0.189 in)",
+        "hole too large": "Take a disc with holes of 3.63 mm (0.143 in) to 4.79 mm (0.189 in)",
+        "too few cells": "at most, or take a disc with",
+        "too many cells": "holes at most",
+    }[verdict]
+    assert cure in said
+    if found.own.fit is not None:
+        assert found.chosen.disc == found.own.disc
+    else:
+        assert "This sheet is for" in said and found.chosen.disc != found.own.disc
+    (block,) = [part for part in blocks(found) if part.name == "verdict"]
+    wall = " ".join(part.get_text() for part in sheet_pages(found)[0].texts)
+    assert set(" ".join(block.lines).split()) <= set(wall.split())
+    assert sheet_answer(found).splitlines()[1].startswith("Your ")
+
+
+def test_the_advice_for_too_few_cells_cures_it():
+    """At the advised speed, and with the advised holes, the holes are no faster than the bound."""
+    asked = ["rate_per_ha=110000", *ASKED[1:]]
+    found = m.sheet("maize_large_flat", asked, discs=discs(*MAIZE), own=(18, 0.0044))
+    said = " ".join(own_sentences(found.own))
+    speed, holes = re.search(r"Go ([\d.]+) km/h at most, or take a disc with (\d+)", said).groups()
+    machine = machine_for("maize_large_flat", asked).scenario
+    slow = machine.replace(disc__cells=18, demand__speed=float(speed) / 3.6)
+    many = machine.replace(disc__cells=int(holes))
+    for cured in (slow, many):
+        assert 0.9 * SPEED_CEILING < cured.peripheral_speed <= SPEED_CEILING
+    assert machine.replace(disc__cells=18).peripheral_speed > SPEED_CEILING
+
+
+@pytest.mark.parametrize(
+    ("word", "units", "hole"),
+    [
+        ("4.5mm", "us", 4.5),
+        ("4.5 mm", "metric", 4.5),
+        ("4.5", "metric", 4.5),
+        ("0.45cm", "metric", 4.5),
+        ("0.177in", "metric", 4.4958),
+        (".177", "us", 4.4958),
+        ("11/64", "metric", 25.4 * 11 / 64),
+        ('11/64"', "metric", 25.4 * 11 / 64),
+        ("3/16 inch", "us", 25.4 * 3 / 16),
+        ("¼ in", "us", 6.35),
+    ],
+)
+def test_holes_are_read_as_people_write_them(word, units, hole):
+    assert hole_of(word, units) == pytest.approx(hole / 1e3)
+
+
+@pytest.mark.parametrize("word", ["4,5", "x", "", "4.5kg", "0", "-4", "4.5m", "1/0", "400mm"])
+def test_other_words_are_no_hole(word):
+    with pytest.raises(BadInput, match="--hole"):
+        hole_of(word, "metric")
+
+
+def test_with_cells_and_hole_nothing_else_is_asked(done, folder, told):
+    """The request that is usual for the crop is taken, and said."""
+    (folder / "few.toml").write_text(f"[[disc]]\n{DISC}")
+    said = " ".join(
+        done("sheet", "soybean", "--cells", "60", "--hole", "3.3mm", "--discs", "few.toml").split()
+    )
+    assert "Your 60 holes of 3.3 mm (0.13 in)" in said
+    assert "rate, row spacing and speed: usual for soybean, common practice, no source" in said
+    lines = told("sheet", "soybean", "--cells", "60")
+    assert [line.partition(": ")[0] for line in lines][-1] == "--hole"
+    assert "--rate: missing" in told("sheet", "soybean")[0]
+    assert told("sheet", "soybean", "--lot", "canola")[0].startswith("--lot: canola: states the")
+    assert told("sheet")[0].startswith("--lot: missing")
 
 
 # the command

@@ -110,6 +110,36 @@ class Stand(Mapping[str, Estimate]):
         low, high = relation.losses(at.low)[0], relation.losses(at.high)[1]
         return Loss(relation, float(low), float(high), relation.is_outside(at.value))
 
+    @cached_property
+    def emergence_losses(self) -> tuple[Loss, ...]:
+        """Part of each loss that emergence alone makes, with one seed in every cell, evenly spaced.
+
+        Notes
+        -----
+        With even seeds the SD of plants is `even_sd`, no cell has two plants, and a cell is without
+        a plant only where its seed does not come up.  All late plants are late by emergence.
+        """
+        emergence = self.scenario.stand.emergence
+        alone = {"plants.sd": self.even_sd, "hills.none": 1 - emergence, "plants.in_doubles": 0.0}
+        found = []
+        for whole in self.losses:
+            at = alone.get(whole.relation.of)
+            if at is None:
+                found.append(whole)
+                continue
+            low, high = (float(end) for end in whole.relation.losses(at))
+            low, high = min(low, whole.low), min(high, whole.high)
+            found.append(Loss(whole.relation, low, high, whole.outside))
+        return tuple(found)
+
+    @property
+    def meter_losses(self) -> tuple[Loss, ...]:
+        """Rest of each loss, which uneven spacing by the meter makes."""
+        return tuple(
+            Loss(whole.relation, whole.low - part.low, whole.high - part.high, whole.outside)
+            for whole, part in zip(self.losses, self.emergence_losses, strict=True)
+        )
+
     def to_dataframe(self, table: str = "plants") -> pd.DataFrame:
         """A table for pandas (extra ``notebook``), in SI.
 

@@ -234,6 +234,36 @@ def _less(low: float, high: float, unit: str) -> str:
     return f"expect {ends[0]} to {ends[1]} {unit} less"
 
 
+def parted_words(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> str:
+    """What emergence alone takes off the yield, and what the meter does: ranges over relations.
+
+    Relations that do not concern the stand, such as those of late plants where none is late, are
+    left out.
+    """
+    symbol = shown("yield", 0.0, units)[1]
+    said = []
+    for name, losses in (
+        ("emergence alone", stand.emergence_losses),
+        ("uneven spacing by the meter", stand.meter_losses),
+    ):
+        ends = [
+            shown("yield", harvest.in_yield(one.relation, end), units)[0]
+            for one in losses
+            if _is_concerned(one.relation, [stand])
+            for end in (one.low, one.high)
+        ]
+        known = [end for end in ends if not math.isnan(end)]
+        if not known:
+            return ""
+        low, high = min(known), max(known)
+        size = (high - low) / 4
+        if high <= 0:
+            said.append(f"{name}: nothing")
+        else:
+            said.append(f"{name}: {plain(low, size)} to {plain(high, size)} {symbol}")
+    return capital(f"{'; '.join(said)} (ranges over the relations, as published).")
+
+
 def no_relation(*crops: str) -> str:
     """Statement that no relation of a crop is known, or that no relation compares the crops."""
     sown = tuple(dict.fromkeys(crops))

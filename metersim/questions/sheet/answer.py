@@ -6,7 +6,7 @@ from metersim.measures.indices import BY_KEY
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import LINES, Answer, told
 from metersim.questions.shared.notes import STOPPED, decisive
-from metersim.questions.shared.plantwords import NONE
+from metersim.questions.shared.plantwords import NONE, parted_words
 from metersim.questions.shared.words import set_quantity
 from metersim.questions.sheet.fits import disc_words, objection_words
 from metersim.questions.sheet.ownwords import own_sentences
@@ -43,6 +43,8 @@ def sheet_answer(
     usual = [usual_words(sheet)] if sheet.usual else []
     machine = posterior.title if posterior else "the usual machine"
     notes = _notes(sheet, units)
+    if harvest.expected is not None and sheet.stand.losses:
+        notes.insert(0, f"Yield taken off. {parted_words(sheet.stand, units, harvest)}")
     first = [_start(sheet, units), first_count(sheet), _expected(sheet, units)]
     if sheet.own is not None:
         first.insert(0, " ".join(own_sentences(sheet.own, units)))

@@ -25,7 +25,7 @@ from metersim.questions.shared.notes import (
     level_text,
     notes,
 )
-from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation
+from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation, parted_words
 from metersim.questions.shared.words import (
     LABELS,
     WIDE,
@@ -142,6 +142,8 @@ def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
         return Block("plants", "Plants", tuple(lines))
     if not stand.losses:
         return Block("plants", "Plants", (*lines, no_relation(stand.crop)))
+    if parts := parted_words(stand, units, harvest):
+        lines.append(parts)
     lines.append(
         "Read each relation alone: they disagree, and do not add up. *: outside what it studied"
     )

@@ -129,4 +129,6 @@ def _stand(sheet: Sheet, harvest: Harvest) -> dict[str, Any]:
     made = plants_json(sheet.stand)
     if harvest.expected is not None:
         made["yield_as_published"] = losses_json(sheet.stand.losses, harvest)
+        made["yield_by_emergence_alone"] = losses_json(sheet.stand.emergence_losses, harvest)
+        made["yield_by_the_meter"] = losses_json(sheet.stand.meter_losses, harvest)
     return made
