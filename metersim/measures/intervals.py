@@ -203,7 +203,9 @@ def share_interval(
     Parameters
     ----------
     numerator_blocks, denominator_blocks : array_like, shape (blocks,)
-        Events and cells of each block, 0 <= events <= cells.
+        Events and cells of each block, 0 <= events <= cells for all blocks together.  A single
+        block may hold parts of a sum that are no counts, as in
+        `metersim.measures.spacing.place_sums`.
     level : float
         Coverage, between 0 and 1.
 
@@ -216,14 +218,16 @@ def share_interval(
     ------
     ValueError
         If the arrays differ in shape, are empty, not flat or not finite, or hold events outside
-        0 to cells, or if `level` is not between 0 and 1.
+        0 to cells in all, or if `level` is not between 0 and 1.
     """
     events, cells = _events_and_cells(numerator_blocks, denominator_blocks)
     tail = _tail(level)
-    blocks, n = len(cells), float(cells.sum())
+    blocks, n, hits = len(cells), float(cells.sum()), float(events.sum())
+    if not 0 <= hits <= n:
+        raise ValueError(f"the sum of events is {hits:g}; allowed: 0 to the cells, {n:g}")
     if n == 0:
         return Estimate(math.nan, math.nan, math.nan)
-    p = float(events.sum()) / n
+    p = hits / n
     effective = n
     if blocks > 1 and 0 < p < 1:
         gain = min(_gain(events, cells), MOST_GAIN)
@@ -261,9 +265,15 @@ def run_interval(
     Raises
     ------
     ValueError
-        As `share_interval`.
+        As `share_interval`, or if a single block holds runs outside 0 to cells.
     """
     runs, cells = _events_and_cells(numerator_blocks, denominator_blocks)
+    wrong = np.flatnonzero((runs < 0) | (runs > cells))
+    if wrong.size:
+        raise ValueError(
+            f"numerator_blocks[{wrong[0]}] is {runs[wrong[0]]:g}; "
+            f"allowed: 0 to the cells, {cells[wrong[0]]:g}"
+        )
     tail = _tail(level)
     ends, n = float(runs.sum()), float(cells.sum())
     if ends == 0:
@@ -342,11 +352,5 @@ def _events_and_cells(
     if events.shape != cells.shape:
         raise ValueError(
             f"numerator_blocks has shape {events.shape}; allowed: that of the cells, {cells.shape}"
-        )
-    wrong = np.flatnonzero((events < 0) | (events > cells))
-    if wrong.size:
-        raise ValueError(
-            f"numerator_blocks[{wrong[0]}] is {events[wrong[0]]:g}; "
-            f"allowed: 0 to the cells of the block, {cells[wrong[0]]:g}"
         )
     return events, cells

@@ -105,7 +105,7 @@ def place_counts(counts: ArrayLike) -> NDArray[np.int64]:
     Parameters
     ----------
     counts : array_like of whole numbers, shape (..., 5)
-        Class counts of a row, or of each block of it.
+        Class counts of one row, or of several.  For blocks of a row see `place_sums`.
 
     Returns
     -------
@@ -122,6 +122,34 @@ def place_counts(counts: ArrayLike) -> NDArray[np.int64]:
     seeded = np.maximum(total - multiples, np.minimum(total, 1))
     several = np.minimum(multiples, seeded)
     empty = n[..., 2] + 2 * n[..., 3] + 3 * n[..., 4]
+    return np.stack([several, seeded - several, empty], axis=-1)
+
+
+def place_sums(blocks: ArrayLike) -> NDArray[np.int64]:
+    """Parts of the theoretical places of a row, block by block.
+
+    The parts sum to the `place_counts` of the whole row, however it is cut.  `place_counts` of
+    each block would not: a block of many multiples would lose more pairs than the row does.  So
+    the part of a single block may be no count of its own: below 0, or more pairs than places.
+
+    Parameters
+    ----------
+    blocks : array_like of whole numbers, shape (blocks, 5)
+        Class counts of each block of one row.
+
+    Returns
+    -------
+    ndarray of int, shape (blocks, 3)
+        Parts of n2, n1, n0.
+    """
+    n = _counts(blocks)
+    row = n.sum(axis=0)
+    several, seeded = n[:, 0].copy(), n[:, 1:].sum(axis=1)
+    if row[0] and not row[1:].any():  # all seeds of the row at one place
+        seeded[np.argmax(n[:, 0] > 0)] = 1
+    if several.sum() > seeded.sum():
+        several = seeded.copy()
+    empty = n[:, 2] + 2 * n[:, 3] + 3 * n[:, 4]
     return np.stack([several, seeded - several, empty], axis=-1)
 
 

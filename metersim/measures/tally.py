@@ -20,7 +20,7 @@ from metersim.machine.losses import REASONS
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import POINTS, OwnGiven, fitted
 from metersim.measures.observed import observed_seeds
-from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
+from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Cells, Origin, Piece, Run, Ticks
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
@@ -348,7 +348,7 @@ class _Sums:
         seeds, fall, fall2 = self._seeds.tables
         (shown,) = self._signals.tables
         (pulses,) = self._pulses.tables
-        several, alone, vacant = place_counts(count).T.astype(float)
+        several, alone, vacant = place_sums(count).T.astype(float)
         time = self._clock.passed()
         return {
             "cells": loads.sum(axis=1),

@@ -471,8 +471,12 @@ RNG = np.random.default_rng(0)
             r"blocks_b has shape \(1, 1\); allowed: that of blocks_a, \(1, 2\)",
         ),
         (
-            lambda: intervals.share_interval([1, 9], [5, 5]),
-            r"numerator_blocks\[1\] is 9; allowed: 0 to the cells of the block, 5",
+            lambda: intervals.share_interval([1, 10], [5, 5]),
+            "the sum of events is 11; allowed: 0 to the cells, 10",
+        ),
+        (
+            lambda: intervals.run_interval([1, 9], [5, 5]),
+            r"numerator_blocks\[1\] is 9; allowed: 0 to the cells, 5",
         ),
         (
             lambda: intervals.share_interval([1], [5, 5]),

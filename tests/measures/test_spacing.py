@@ -298,6 +298,25 @@ def test_place_counts_go_block_by_block():
     )
 
 
+@given(st.lists(st.lists(st.integers(0, 30), min_size=5, max_size=5), min_size=1, max_size=9))
+def test_places_of_blocks_sum_to_those_of_the_row(blocks):
+    """However the row is cut; the parts of a block are its own counts while pairs are few."""
+    counts = np.array(blocks)
+    parts = spacing.place_sums(counts)
+    assert parts.sum(axis=0).tolist() == spacing.place_counts(counts.sum(axis=0)).tolist()
+    if (2 * counts[:, 0] <= counts.sum(axis=1)).all():
+        assert parts.tolist() == spacing.place_counts(counts).tolist()
+
+
+def test_a_block_of_pairs_does_not_lose_them():
+    """Six multiples of eight spacings are pairs of the row, though no block can hold as many."""
+    blocks = np.array([[6, 2, 0, 0, 0], [0, 20, 0, 0, 1]])
+    row = spacing.place_counts(blocks.sum(axis=0)).tolist()
+    assert row == spacing.place_sums(blocks).sum(axis=0).tolist() == [6, 17, 3]
+    # negative control: a cap in each block makes fewer pairs
+    assert spacing.place_counts(blocks).sum(axis=0).tolist() == [2, 21, 3]
+
+
 def test_nothing_measured_is_nan_and_not_zero():
     place, one = plain.per_place([0] * 5), spacing.per_spacing([0] * 5)
     assert place.places == one.spacings == 0

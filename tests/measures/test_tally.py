@@ -13,7 +13,7 @@ from metersim.machine.losses import REASONS
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import POINTS
 from metersim.measures.estimates import measure
-from metersim.measures.spacing import classify, place_counts
+from metersim.measures.spacing import classify, place_counts, place_sums
 from metersim.measures.tally import CP3_WINDOW, stretches_for, tallied, tally, tally_of
 from metersim.run import records
 from metersim.run.draws import BLOCK
@@ -75,7 +75,7 @@ def plain_sums(run, stretches):
     order = np.argsort(seeds.position, kind="stable")
     left, gaps = seeds.cell[order][:-1], np.diff(seeds.position[order]) / nominal
     classes, made = add_classes("class", left, gaps)
-    places = place_counts(np.stack(list(made.values()), axis=1)).T
+    places = place_sums(np.stack(list(made.values()), axis=1)).T
     sums |= made | dict(zip(("several", "alone", "vacant"), places, strict=True))
     normal = classes == 1
     sums |= {
@@ -282,6 +282,27 @@ def test_runs_of_skips_are_counted_across_borders(block):
     # negative control: runs within pieces alone are shorter
     within = max(longest_run(piece.cells.released) for piece in made_up(released, block))
     assert within == block < found.longest_skip_run
+
+
+@pytest.mark.parametrize("block", [7, 64, 400])
+def test_theoretical_places_are_those_of_the_row(block):
+    """Heaps of seeds, then a gap across borders: neither pieces nor stretches change a place."""
+    released = np.ones(400, dtype=np.int64)
+    released[40:80] = 4
+    released[100:180] = 0
+    kinds = classify(np.diff(np.repeat(np.arange(400), released)), 1.0)
+    whole = place_counts(np.bincount(kinds, minlength=5))
+    assert whole.tolist() == [3 * 40, 439 - 2 * 120, 3]  # the gap counts for three empty places
+    for stretches in (1, 7, 16):
+        found = tally(ORIGIN, 400, stretches, made_up(released, block))
+        sums = [found.sums[name].sum() for name in ("several", "alone", "vacant")]
+        assert sums == whole.tolist()
+        assert found.sums["places"].sum() == whole.sum()
+        share = measure(found)["per_place.multiple"]
+        assert 0 < share.low < share.value < share.high < 1
+        capped = place_counts(np.stack([found.sums[f"class{k}"] for k in range(1, 6)], axis=1))
+        # negative control: a cap in each stretch loses pairs
+        assert (capped[:, 0].sum() < whole[0]) == (stretches > 1)
 
 
 def peak_memory(work):

@@ -126,8 +126,7 @@ def test_sums_of_blocks_add_up_to_those_of_the_row():
     rows = [rng.exponential(size=n) for n in (40, 3, 77)]
     whole, parts = block_sums(rows, 0.2, 1), block_sums(rows, 0.2, 9)
     for name in whole:
-        if name not in ("several", "alone", "vacant", "places"):  # of pairs; not of single blocks
-            assert parts[name].sum() == pytest.approx(whole[name][0]), name
+        assert parts[name].sum() == pytest.approx(whole[name][0]), name
 
 
 def test_a_row_of_cells_knows_its_mean_better_than_single_spacings_would():

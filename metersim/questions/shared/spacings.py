@@ -16,7 +16,7 @@ from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import number, specs
 from metersim.files.tables import NUMBER, Rows, csv_rows, each_row, first_of, read_text
 from metersim.files.units import UNITS, Unit
-from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_counts
+from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.tally import CP3_WINDOW, STRETCHES
 from metersim.run.records import Seeds
 
@@ -324,7 +324,7 @@ def block_sums(rows: Sequence[Floats], nominal: float, blocks: int) -> dict[str,
         return np.add.reduceat(values.astype(np.float64), starts)
 
     counts = np.stack([total(kind == k) for k in range(len(CLASS_NAMES))], axis=1)
-    several, alone, vacant = place_counts(counts).T.astype(np.float64)
+    several, alone, vacant = place_sums(counts).T.astype(np.float64)
     return {
         **{f"class{k}": column for k, column in enumerate(counts.T, start=1)},
         "spacings": counts.sum(axis=1),
