@@ -27,7 +27,7 @@ from metersim.measures.intervals import (
     run_interval,
     share_interval,
 )
-from metersim.measures.tally import Tally, stretches_for, tally_of
+from metersim.measures.tally import Tally, stretches_of, tally_of
 from metersim.run.records import Origin, Run
 from metersim.run.streams import Streams
 
@@ -267,8 +267,11 @@ def measure(
     given = (runs,) if isinstance(runs, Run | Tally) else tuple(runs)
     tallies = [part for part in given if isinstance(part, Tally)]
     if stretches is None:
-        shortest = min(part.origin.scenario.passages for part in given)
-        stretches = tallies[0].stretches if tallies else stretches_for(shortest, len(given))
+        scenarios = [part.origin.scenario for part in given]
+        several = len(given)
+        stretches = (
+            tallies[0].stretches if tallies else stretches_of(*scenarios, replicates=several)
+        )
     for part in tallies:
         if part.stretches != stretches:
             raise ValueError(f"a tally has {part.stretches} stretches; allowed: {stretches}")

@@ -18,7 +18,7 @@ from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import Cause, causes
-from metersim.measures.tally import Tally, stretches_for, tallied
+from metersim.measures.tally import Tally, stretches_of, tallied
 from metersim.questions.shared.plants import (
     Stand,
     StandChange,
@@ -267,8 +267,7 @@ def compare(
         all_of(*(partial(check_field, scenario) for scenario in named.values()))
     passages = next(iter(named.values())).passages
     same_length = [scenario.lasting(passages) for scenario in named.values()]
-    fewest = min(scenario.passages for scenario in same_length)
-    stretches = stretches_for(fewest, replicates)
+    stretches = stretches_of(*same_length, replicates=replicates)
     kept, measured = [], []
     for scenario in same_length:
         parts: list[Run | Tally] = []

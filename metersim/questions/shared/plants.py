@@ -16,7 +16,7 @@ from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.plants import BY_NAME, PLANTED, even_seeds_sd, planted, plants_tally
-from metersim.measures.tally import stretches_for
+from metersim.measures.tally import stretches_of
 from metersim.measures.yields import RELATIONS, Relation, relations_of
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import spread_about, spreads_about
@@ -239,7 +239,7 @@ def plants(
         raise ValueError("a run has its stations already; give a scenario with stations")
     given = (runs,) if isinstance(runs, Run) else tuple(runs)
     check_field(given[0].scenario)
-    each = stretches_for(min(len(run.cells) for run in given), len(given))
+    each = stretches_of(*(run.scenario for run in given), replicates=len(given))
     parts = [plants_tally(run.origin, len(run.cells), run.pieces(), each) for run in given]
     return Stand(Measured(tuple(parts), level, PLANTED))
 
@@ -272,7 +272,7 @@ def stand_of(
         For a bench, or when drawn values contradict one another.
     """
     check_field(scenario)
-    each = stretches or stretches_for(scenario.passages, replicates)
+    each = stretches or stretches_of(scenario, replicates=replicates)
     draws_of_run: Any = {"seed": seed, "stretches": each, "on_cells": on_cells}
     parts = [planted(scenario, replicate=k, **draws_of_run).tallies[0] for k in range(replicates)]
     middle = Measured(tuple(parts), LEVEL_TOTAL, PLANTED)

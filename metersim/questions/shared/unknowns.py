@@ -20,7 +20,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, drawn_about, fitted
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.tally import stretches_for, tallied
+from metersim.measures.tally import stretches_of, tallied
 from metersim.questions.shared.discrepancy import errors_of, shifted
 from metersim.questions.shared.spread import Draws, Spread, change_between, gather
 from metersim.run.streams import Streams
@@ -134,7 +134,7 @@ def run_draws(
         ]
     most = max(map(most_cells, scenarios))
     drawn = [[one.lasting(min(cells or one.passages, most)) for one in column] for column in drawn]
-    stretches = stretches_for(min(one.passages for column in drawn for one in column))
+    stretches = stretches_of(*(one for column in drawn for one in column))
     draws_of_run: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
         [(watch or _seeds)(one, replicate=replicates + k, **draws_of_run) for one in row]
@@ -299,6 +299,6 @@ def spread(
     True
     """
     scenario = fitted(scenario, stations)
-    each = stretches_for(scenario.passages, replicates)
+    each = stretches_of(scenario, replicates=replicates)
     runs = [tallied(scenario, seed=seed, replicate=k, stretches=each) for k in range(replicates)]
     return spread_about(measure(runs, level=LEVEL_TOTAL), draws=draws)

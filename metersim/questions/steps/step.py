@@ -16,7 +16,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.tally import stretches_for, tallied, tally_of
+from metersim.measures.tally import stretches_of, tallied, tally_of
 from metersim.questions.shared.counts import Share, shares_of
 from metersim.questions.shared.discrepancy import errors_of
 from metersim.questions.shared.looks import loads
@@ -107,7 +107,7 @@ def run_step(job: tuple[Scenario, Steps, int, int]) -> Step:
     """Run one meter, and its draws if there are any, and keep its reported measures."""
     scenario, steps, seed, draws = job
     run = simulate(scenario, seed=seed)
-    measured = measure(tally_of(run, stretches_for(scenario.passages)))
+    measured = measure(tally_of(run, stretches_of(scenario)))
     setting, step = next(iter(steps.items()), ("", 0)) if len(steps) < 2 else ("", 0)
     points: tuple[Mapping[str, NDArray[np.float64]], ...] = ()
     if draws:
