@@ -82,6 +82,7 @@ CAUSES = (
     Cause(name="low pool", words="a low pool (gate, arches, hopper)"),
     Cause(name="vacuum", words="vacuum against the vacuum that seeds need"),
     Cause(name="empty pool", words="an empty pool (gate, arches, hopper)"),
+    Cause(name="hopper", words="a hopper that runs empty", from_losses=False),
     Cause(name="high pool", words="a pool above the carry line"),
     Cause(name="singulator", words="a singulator that takes single seeds"),
     Cause(name="carry", words="seeds lost on the way round (shaking, vacuum)"),

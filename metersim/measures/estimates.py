@@ -7,6 +7,7 @@ add stretches.  The same stretches of two runs with common random numbers can be
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,6 +28,7 @@ from metersim.measures.intervals import (
     run_interval,
     share_interval,
 )
+from metersim.measures.pool import Emptied, stops_of
 from metersim.measures.tally import Tally, stretches_of, tally_of
 from metersim.run.records import Origin, Run
 from metersim.run.streams import Streams
@@ -186,6 +188,23 @@ class Measured(Mapping[str, Estimate]):
         """Runs of skips between seeds by reason, see `metersim.measures.tally.Tally`."""
         gaps: NDArray[np.int64] = np.sum([part.gaps for part in self.tallies], axis=0)
         return gaps
+
+    @property
+    def emptied(self) -> Emptied | None:
+        """Earliest moment at which a replicate starved as its hopper was empty, if one did."""
+        found = [part.emptied for part in self.tallies if part.emptied]
+        return min(found, key=lambda one: one.cell, default=None)
+
+    @property
+    def turns_at_least(self) -> int | None:
+        """Turns of each replicate from which intervals cover at their rate; None if it has them.
+
+        Skips come in runs where the pool is starved, and intervals need many of them.
+        """
+        enough = stops_of(self.scenario).enough
+        if sum(part.cells for part in self.tallies) >= enough:
+            return None
+        return math.ceil(enough / len(self.tallies) / self.scenario.disc.cells)
 
     def to_dataframe(self) -> pd.DataFrame:
         """A data frame with one row per measure, in SI (extra ``notebook``)."""

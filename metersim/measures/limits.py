@@ -11,7 +11,7 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, all_of, bad, hint
 from metersim.files.fields import Spec, count, number, shown, specs
 from metersim.files.units import UNITS, Unit, sentence_number
-from metersim.machine.losses import CODES, LOSSES, WORDS_OF_CAUSES
+from metersim.machine.losses import CODES, LOSSES, LOW_POOL, POOL_EMPTY, WORDS_OF_CAUSES
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import read_toml, usual_crop
@@ -250,7 +250,8 @@ RESERVE = (
 
 CAUSES = {CODES[loss.name]: WORDS_OF_CAUSES[loss.cause] for loss in LOSSES}
 UNOBSERVED = {"pulses": "seeds without a pulse", "plants": "seeds that did not come up"}
-DOUBLES, SCATTER = (WORDS_OF_CAUSES[name] for name in ("doubles", "scatter"))
+DOUBLES, SCATTER, HOPPER = (WORDS_OF_CAUSES[name] for name in ("doubles", "scatter", "hopper"))
+STARVED = (LOW_POOL, POOL_EMPTY)  # reasons that count to the hopper once it is empty
 
 
 @dataclass(frozen=True)
@@ -273,6 +274,10 @@ class Cause:
 def causes(measured: Measured) -> list[Cause]:
     """Causes of multiples and misses, the largest share first.
 
+    A hopper that runs empty comes before all others, as it ends the row.  Skips of a low or empty
+    pool from there on count to it, and so does each cell behind the last seed, as if another
+    spacing were missed there.
+
     Without scatter, a run of skips of any length between two seeds makes one miss.  Each seed of a
     cell beyond its first makes one multiple.  So a miss counts to the reason of the last cell of
     its run.  The multiples of cells count to the singulator.  All other multiples and misses count
@@ -293,8 +298,16 @@ def causes(measured: Measured) -> list[Cause]:
             counts[hidden] = measured.total("seeds") - spacings - len(measured.tallies)
         counts[SCATTER] = spacings - measured.total("class2") - sum(counts.values())
     whole = spacings or measured.total("cells")
+    if spacings and (ends := [part.emptied for part in measured.tallies if part.emptied]):
+        for reason in STARVED:
+            late = sum(end.gaps[reason] for end in ends)
+            counts[CAUSES[reason]] -= late
+            counts[HOPPER] = counts.get(HOPPER, 0) + late
+        tail = sum(end.tail for end in ends)
+        counts[HOPPER] += tail
+        whole += tail
     found = [Cause(name, count / whole) for name, count in counts.items() if count > 0]
-    return sorted(found, key=lambda cause: -cause.share)
+    return sorted(found, key=lambda cause: (cause.name != HOPPER, -cause.share))
 
 
 def cautions(scenario: Scenario, units: str = "metric") -> list[str]:

@@ -10,7 +10,12 @@ from metersim.measures.limits import causes, cautions
 from metersim.measures.plants import BY_NAME
 from metersim.measures.yields import Harvest
 from metersim.questions.compare.study import COMPARED, Comparison
-from metersim.questions.shared.jsonparts import losses_json, stand_json, uncertainty_json
+from metersim.questions.shared.jsonparts import (
+    emptied_json,
+    losses_json,
+    stand_json,
+    uncertainty_json,
+)
 from metersim.run.records import provenance
 
 
@@ -38,6 +43,8 @@ def _scenario(result: Comparison, k: int, harvest: Harvest) -> dict[str, Any]:
     made: dict[str, Any] = {
         "label": result.labels[k],
         "provenance": provenance(measured.origin, len(measured.tallies)),
+        "turns_at_least": measured.turns_at_least,
+        "hopper_emptied": emptied_json(measured),
         "counts": measured.counts,
     }
     for key in COMPARED:

@@ -10,7 +10,8 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
-from metersim.measures.tally import stretches_for, tallied
+from metersim.measures.tally import stretches_of, tallied
+from metersim.questions.run.study import split
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
 from metersim.questions.shared.effort import (
     EVENTS_BYTES,
@@ -85,7 +86,7 @@ def answer(options: argparse.Namespace) -> str:
         runs = runs or [simulate(scenario, **one, engine=options.engine) for one in repeats]
         measured = measure(runs, level=LEVEL_TOTAL)
     else:
-        each = stretches_for(scenario.passages, replicates)
+        each = stretches_of(scenario, replicates=replicates)
         with adding_bar(scenario.passages * replicates, "cell") as on_cells:
             measured = measure(
                 [
@@ -96,15 +97,16 @@ def answer(options: argparse.Namespace) -> str:
                 ],
                 level=LEVEL_TOTAL,
             )
-    drawn = drawn_cells(scenario) * draws
+    row = split(measured, engine=options.engine)
+    measured = row.reported
+    drawn = drawn_cells(measured.scenario) * draws
     with adding_bar(drawn, "cell") as on_cells:
         spread = spread_about(measured, draws=draws, on_cells=on_cells)
     stand = None
     if options.plants:
-        with adding_bar(scenario.passages * replicates + drawn, "cell") as on_cells:
-            stand = stand_of(
-                scenario, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells
-            )
+        sown = measured.scenario
+        with adding_bar(sown.passages * replicates + drawn, "cell") as on_cells:
+            stand = stand_of(sown, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells)
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
         from metersim.questions.run.figure import run_figure
@@ -116,13 +118,13 @@ def answer(options: argparse.Namespace) -> str:
         made.append((options.csv, as_csv(runs)))
     if options.trace:
         made.append((options.trace, as_trace(traced)))
-    content = as_json(measured, spread, stand, harvest) if options.json else ""
+    content = as_json(row, spread, stand, harvest) if options.json else ""
     if options.json and options.json != "-":
         made.append((options.json, content))
     write_all(made)
     if options.json == "-":
         return content.removesuffix("\n")
-    return summary(measured, options.units, spread, stand, harvest, options.details)
+    return summary(row, options.units, spread, stand, harvest, options.details)
 
 
 def _check_effort(

@@ -12,12 +12,14 @@ from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
+from metersim.questions.run.study import Row
 from metersim.questions.shared.answer import Answer, told
-from metersim.questions.shared.jsonparts import stand_json, uncertainty_json
+from metersim.questions.shared.jsonparts import emptied_json, stand_json, uncertainty_json
 from metersim.questions.shared.notes import (
     PROVE,
     asked,
     decisive,
+    emptied_text,
     heading,
     interval_cells,
     interval_heads,
@@ -80,7 +82,7 @@ def uneven(measured: Measured) -> list[str]:
 
 
 def summary(
-    measured: Measured,
+    row: Row,
     units: str = "metric",
     spread: Spread | None = None,
     stand: Stand | None = None,
@@ -91,12 +93,12 @@ def summary(
 
     Parameters
     ----------
-    measured, units, spread, details
+    row, units, spread, details
         As for `report`.
     stand, harvest
         As for `metersim.questions.shared.plantwords.plants_block`; no stand without plants.
     """
-    scenario = measured.scenario
+    measured, scenario = row.reported, row.reported.scenario
     shown = {
         key: told(BY_KEY[key].kind, spread.total(key) if spread else measured[key], units)
         for key, _ in FIRST
@@ -109,11 +111,17 @@ def summary(
         f"{speed} {where}.",
         f"Skips: {shown['cells.skip'][0]} of the cells. Doubles: {shown['cells.double'][0]}.",
     ]
-    if found := causes(measured):
+    notes = decisive(measured, units)
+    if row.before:
+        first[0] = f"In the row before, {first[0]}"
+        need = set_quantity("mass", float(f"{row.needed:.2g}"), units)
+        notes.insert(0, f"The whole row needs about {need} of seed in the hopper.")
+    elif found := causes(measured):
         most = f"{100 * found[0].share:.2g} of 100 {_counted(measured)}"
         first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
     if not measured.total("seeds"):
         first = ["No seed leaves the meter.", *first[2:]]
+    ending = [emptied_text(row.whole, units)] if row.before else []
     plants: list[str] = []
     if stand:
         first = [*stand_sentences(stand, units, harvest), first[0], *first[2:]]
@@ -127,8 +135,8 @@ def summary(
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"
     return Answer(
-        first=first,
-        notes=decisive(measured, units),
+        first=[*ending, *first],
+        notes=notes,
         table=(heads, *rows),
         assumes="; ".join(
             [
@@ -140,7 +148,7 @@ def summary(
             ]
         )
         + ".",
-        details=report(measured, units, spread, plants, details).splitlines(),
+        details=report(row, units, spread, plants, details).splitlines(),
     ).text(details)
 
 
@@ -149,7 +157,7 @@ def _counted(measured: Measured) -> str:
 
 
 def report(
-    measured: Measured,
+    row: Row,
     units: str = "metric",
     spread: Spread | None = None,
     plants: Sequence[str] = (),
@@ -159,8 +167,8 @@ def report(
 
     Parameters
     ----------
-    measured : Measured
-        Measures of the seeds.
+    row : Row
+        Measures of the seeds; with those of both parts if the hopper runs empty.
     units : str
         ``metric`` or ``us``.
     spread : Spread, optional
@@ -170,8 +178,8 @@ def report(
     details : bool
         Whether to show the parts of each interval.
     """
-    scenario = measured.scenario
-    lines = [heading(measured)]
+    measured, scenario = row.reported, row.reported.scenario
+    lines = [heading(row.whole)]
     if scenario.shows:
         lines.append(scenario.shows)
     lines += ["", *block("Asked", asked(scenario, units, at_middle=not spread)), ""]
@@ -184,7 +192,12 @@ def report(
     lines += [*block("Watched", [watched]), "", *table(measured, units, spread, details), ""]
     if spread:
         lines += [*block("Interval", interval_lines(spread, details, units)), ""]
-    lines += ["Causes of uneven spacing", *block("", uneven(measured)), ""]
+    if row.rest:
+        cells = row.rest.counts["cells"]
+        lines += [*block("Rest", [f"{cells:,} cells from there on, by themselves"]), ""]
+        lines += [*table(row.rest, units), ""]
+    whole = " in the whole row" if row.rest else ""
+    lines += [f"Causes of uneven spacing{whole}", *block("", uneven(row.whole)), ""]
     lines += [*plants, ""] if plants else []
     if found := notes(measured, units):
         lines += [*block("Note", found), ""]
@@ -193,25 +206,32 @@ def report(
 
 
 def as_json(
-    measured: Measured,
+    row: Row,
     spread: Spread | None = None,
     stand: Stand | None = None,
     harvest: Harvest | None = None,
 ) -> str:
     """JSON of all measures in SI with their total intervals and the parts of them, and plants."""
+    measured, whole = row.reported, row.whole
     made: dict[str, Any] = {
-        "provenance": provenance(measured.origin, len(measured.tallies)),
+        "provenance": provenance(whole.origin, len(whole.tallies)),
         "interval_level": measured.level,
+        "turns_at_least": measured.turns_at_least,
+        "hopper_emptied": emptied_json(whole),
         "counts": measured.counts,
     }
     for key, estimate in measured.estimates.items():
         put(made, key, (spread.total(key) if spread else estimate).to_dict())
+    if row.rest:
+        made["rest"] = {"counts": row.rest.counts}
+        for key, estimate in row.rest.estimates.items():
+            put(made["rest"], key, estimate.to_dict())
     made["spacing"]["nominal_m"] = measured.scenario.spacing
     made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
     made["skip_reasons"] = {
         REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
     }
-    made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(measured)]
+    made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(whole)]
     made["cautions"] = cautions(measured.scenario)
     if spread:
         made["uncertainty"] = uncertainty_json(spread)

@@ -6,10 +6,24 @@ from collections.abc import Sequence
 from typing import Any
 
 from metersim.machine.sources import SOURCES
+from metersim.measures.estimates import Measured
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.spread import Spread
+
+
+def emptied_json(measured: Measured) -> dict[str, Any] | None:
+    """Where and when the hopper of a run is empty and its pool begins to starve, if it does."""
+    end = measured.emptied
+    if end is None:
+        return None
+    return {
+        "cell": end.cell,
+        "distance_m": end.cell * measured.scenario.spacing,
+        "time_s": end.time,
+        "pool_seeds": end.pool,
+    }
 
 
 def plants_json(stand: Stand) -> dict[str, Any]:

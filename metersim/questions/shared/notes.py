@@ -239,12 +239,44 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
 def decisive(measured: Measured, units: str = "metric") -> list[str]:
     """Notes that change an answer: what is not supported, an empty pool, too short a run."""
     scenario, found = measured.scenario, []
-    if empty := int(measured.reasons[POOL_EMPTY]):
+    empty = int(measured.reasons[POOL_EMPTY])
+    if measured.emptied:
+        found.append(f"{emptied_text(measured, units)} The starved row behind it counts here.")
+    elif empty:
         share = 100 * empty / measured.total("cells")
-        found.append(f"The hopper ran empty. {share:.2g} of 100 cells passed an empty pool.")
-    if math.isnan(measured["precision"].low):
+        found.append(f"{share:.2g} of 100 cells passed an empty pool.")
+    if turns := measured.turns_at_least:
+        found.append(
+            f"Too short for its intervals: the pool is starved. Give {turns} turns at least."
+        )
+    elif math.isnan(measured["precision"].low):
         found.append("The run is too short for an interval. Give more turns.")
     return found + beyond(scenario, units)
+
+
+def emptied_text(measured: Measured, units: str = "metric") -> str:
+    """A sentence on where and when the hopper of a run is empty and its pool begins to starve.
+
+    The pool then falls below the level at which seed slides in, and none is left to slide.
+    """
+    end = measured.emptied
+    if end is None:
+        return ""
+    scenario = measured.scenario
+    mass = set_quantity("mass", float(f"{end.pool * scenario.seeds.seed_mass:.2g}"), units)
+    where = set_quantity("distance", float(f"{end.cell * scenario.spacing:.3g}"), units)
+    return (
+        f"The hopper runs empty after {where} ({duration_text(end.time)}), with {end.pool:,} seeds "
+        f"({mass}) left in the pool."
+    )
+
+
+def duration_text(seconds: float) -> str:
+    """A duration in seconds, minutes or hours, whichever is short."""
+    for size, symbol in ((3600, "h"), (60, "min")):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.3g} {symbol}"
+    return f"{seconds:.0f} s"
 
 
 def beyond(scenario: Scenario, units: str = "metric") -> list[str]:

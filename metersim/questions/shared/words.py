@@ -16,6 +16,7 @@ _SHOWN_UNITS = {
         "length": UNITS["cm"],
         "per_area": UNITS["per_ha"],
         "small": UNITS["mm"],
+        "distance": UNITS["m"],
         "speed": UNITS["kmh"],
         "hole_speed": UNITS["m_s"],
         "pressure": UNITS["kpa"],
@@ -27,6 +28,7 @@ _SHOWN_UNITS = {
         "length": UNITS["in"],
         "per_area": UNITS["per_acre"],
         "small": UNITS["in"],
+        "distance": UNITS["ft"],
         "speed": UNITS["mph"],
         "hole_speed": UNITS["ft_s"],
         "pressure": UNITS["inh2o"],
@@ -47,8 +49,8 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
     Parameters
     ----------
     kind : str
-        Kind of a `metersim.measures.indices.Measure`, or ``small``, ``speed``, ``hole_speed``,
-        ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, or ``money``
+        Kind of a `metersim.measures.indices.Measure`, or ``small``, ``distance``, ``speed``,
+        ``hole_speed``, ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, or ``money``
         on an area.
     value : float
         Value in SI.
@@ -82,6 +84,12 @@ def quantity(kind: str, value: float, units: str = "metric") -> str:
     """A value with its unit, as printed."""
     amount, symbol = shown(kind, value, units)
     return f"{number(amount)} {symbol}".strip()
+
+
+def about_quantity(kind: str, value: float, units: str = "metric", digits: int = 3) -> str:
+    """A value with its unit and so many significant digits at most."""
+    amount, symbol = shown(kind, value, units)
+    return f"{float(f'{amount:.{digits}g}'):,.10g} {symbol}".strip()
 
 
 def set_quantity(kind: str, value: float, units: str = "metric") -> str:
