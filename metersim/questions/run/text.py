@@ -41,12 +41,16 @@ from metersim.questions.shared.words import (
     GROUP,
     LABEL,
     SHOWN,
+    about_quantity,
     block,
     interval_text,
     quantity,
     set_quantity,
 )
 from metersim.run.records import Run, Seeds, provenance
+
+
+BEFORE = "All numbers are those of the row before."
 
 
 def table(
@@ -113,15 +117,20 @@ def summary(
     ]
     notes = decisive(measured, units)
     if row.before:
-        first[0] = f"In the row before, {first[0]}"
-        need = set_quantity("mass", float(f"{row.needed:.2g}"), units)
-        notes.insert(0, f"The whole row needs about {need} of seed in the hopper.")
+        main = causes(row.whole)[0]
+        share = f"{100 * main.share:.2g} of 100 {_counted(row.whole)}"
+        need = about_quantity("mass", row.needed, units, digits=2)
+        notes.insert(
+            0,
+            f"Main cause of uneven spacing in the whole row: {main.name}, {share}. "
+            f"The row needs about {need} of seed.",
+        )
     elif found := causes(measured):
         most = f"{100 * found[0].share:.2g} of 100 {_counted(measured)}"
         first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
     if not measured.total("seeds"):
         first = ["No seed leaves the meter.", *first[2:]]
-    ending = [emptied_text(row.whole, units)] if row.before else []
+    ending = [emptied_text(row.whole, units), BEFORE] if row.before else []
     plants: list[str] = []
     if stand:
         first = [*stand_sentences(stand, units, harvest), first[0], *first[2:]]
@@ -180,6 +189,8 @@ def report(
     """
     measured, scenario = row.reported, row.reported.scenario
     lines = [heading(row.whole)]
+    if row.before:
+        lines.append(f"{emptied_text(row.whole, units)} {BEFORE}")
     if scenario.shows:
         lines.append(scenario.shows)
     lines += ["", *block("Asked", asked(scenario, units, at_middle=not spread)), ""]
@@ -194,7 +205,8 @@ def report(
         lines += [*block("Interval", interval_lines(spread, details, units)), ""]
     if row.rest:
         cells = row.rest.counts["cells"]
-        lines += [*block("Rest", [f"{cells:,} cells from there on, by themselves"]), ""]
+        said = f"{cells:,} cells from there on, by themselves; intervals hold sampling error alone"
+        lines += [*block("Rest", [said]), ""]
         lines += [*table(row.rest, units), ""]
     whole = " in the whole row" if row.rest else ""
     lines += [f"Causes of uneven spacing{whole}", *block("", uneven(row.whole)), ""]

@@ -16,6 +16,7 @@ from metersim.questions.shared.discrepancy import widening
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
     LABEL,
+    about_quantity,
     change_text,
     interval_text,
     notch_text,
@@ -263,11 +264,12 @@ def emptied_text(measured: Measured, units: str = "metric") -> str:
     if end is None:
         return ""
     scenario = measured.scenario
-    mass = set_quantity("mass", float(f"{end.pool * scenario.seeds.seed_mass:.2g}"), units)
-    where = set_quantity("distance", float(f"{end.cell * scenario.spacing:.3g}"), units)
+    mass = about_quantity("mass", end.pool * scenario.seeds.seed_mass, units, digits=2)
+    where = about_quantity("distance", end.cell * scenario.spacing, units)
+    first = " at the earliest" if len(measured.tallies) > 1 else ""
     return (
-        f"The hopper runs empty after {where} ({duration_text(end.time)}), with {end.pool:,} seeds "
-        f"({mass}) left in the pool."
+        f"The hopper runs empty after {where} ({duration_text(end.time)}){first}, with "
+        f"{end.pool:,} seeds ({mass}) left in the pool."
     )
 
 

@@ -71,6 +71,8 @@ class SingleSteps:
         Seeds of a count, for its sampling error.
     units : str
         Family of units of the steps: ``metric`` or ``us``.
+    is_refilled : bool
+        Whether the hopper of the scenario would run empty in its own run; here it is kept full.
     """
 
     base: Step
@@ -78,6 +80,7 @@ class SingleSteps:
     pairs: tuple[Pair, ...]
     seeds: int
     units: str
+    is_refilled: bool = False
 
     def __repr__(self) -> str:
         many = f"{len(self.steps)} steps, {len(self.pairs)} pairs"
@@ -287,7 +290,9 @@ def steps(
         one, other = (alone[next(iter(move.items()))] for move in (first, second))
         changes = (one, other, step.by_stretch() - present)
         pairs.append(pair_of((first, second), changes, (base.shares, step.shares), level))
-    return SingleSteps(base, tuple(singly), tuple(pairs), seeds, units)
+    used = base.seeds_per_cell * scenario.passages * scenario.seeds.seed_mass
+    refilled = used > scenario.pool.hopper - scenario.pool_fill
+    return SingleSteps(base, tuple(singly), tuple(pairs), seeds, units, refilled)
 
 
 def runs_of(scenario: Scenario, units: str = "metric") -> int:

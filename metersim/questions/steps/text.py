@@ -50,6 +50,7 @@ POSITIONS = (
     "counts hold no positions of seeds: the effect of speed on quality and precision needs "
     "measured spacings ('metersim measured')"
 )
+REFILLED = "The hopper of this scenario runs empty in its own run. Here it is kept full."
 EITHER = "'either sign' means that machines differ: it is not distinguished from 0"
 SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (27, 19, 19, 20, 18)
@@ -99,7 +100,11 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
     return Answer(
         caution=STOPPED,
         first=first,
-        notes=[*decisive(base.measured, result.units), *missed],
+        notes=[
+            *([REFILLED] if result.is_refilled else []),
+            *decisive(base.measured, result.units),
+            *missed,
+        ],
         table=(heads, *rows),
         assumes="; ".join(
             [
