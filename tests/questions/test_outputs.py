@@ -18,6 +18,7 @@ from metersim.files.whole import write_all
 from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, SI_SUFFIX
+from metersim.questions.run.study import Row
 from metersim.questions.run.text import SEED_COLUMNS, as_csv, as_json, as_trace
 from metersim.run.simulation import simulate
 
@@ -48,7 +49,7 @@ def runs():
 def made(runs):
     """What the three files of both replicates hold: JSON, rows of the CSV and of the trace."""
     return (
-        json.loads(as_json(measure(runs)), parse_constant=pytest.fail),
+        json.loads(as_json(Row(measure(runs))), parse_constant=pytest.fail),
         list(csv.DictReader(as_csv(runs).splitlines())),
         list(csv.DictReader(as_trace(runs).splitlines())),
     )
@@ -138,7 +139,7 @@ def test_provenance_is_enough_to_repeat_the_run(runs, made):
 
 def test_a_run_without_seeds_has_null_for_what_nothing_tells():
     run = simulate(load_scenario("maize_bench", ["turns=1", "cells=4", "vacuum_kpa=0"]))
-    made = json.loads(as_json(measure(run)), parse_constant=pytest.fail)
+    made = json.loads(as_json(Row(measure(run))), parse_constant=pytest.fail)
     assert made["counts"]["seeds"] == made["counts"]["spacings"] == 0
     assert made["counts"]["skips"] == 4 and made["cells"]["skip"]["value"] == 1
     nothing = {"value": None, "low": None, "high": None}

@@ -15,6 +15,7 @@ from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
 from metersim.questions.run.figure import run_figure
+from metersim.questions.run.study import Row
 from metersim.questions.run.text import as_json
 from metersim.questions.shared.notes import notes
 from metersim.run.course import Shaking
@@ -329,7 +330,7 @@ def test_json_and_captions_hold_the_changes():
         {"time_s": 1.5, "what": "vacuum", "words": "4000 to 3000 Pa"},
         {"time_s": 2.5, "what": "gate", "words": "opening 0.052 to 0.03"},
     ]
-    origin = json.loads(as_json(measure(run)))["provenance"]
+    origin = json.loads(as_json(Row(measure(run))))["provenance"]
     assert origin["changes_in_run"] == told
     lines = [
         "vacuum changed at 1.5 s: 4000 to 3000 Pa",
@@ -338,7 +339,7 @@ def test_json_and_captions_hold_the_changes():
     assert notes(measure(run))[-2:] == lines
     caption = " ".join(" ".join(text.get_text().split()) for text in run_figure(run).texts)
     assert all(line in caption for line in lines)
-    plain = json.loads(as_json(measure(simulate(SHORT))))["provenance"]
+    plain = json.loads(as_json(Row(measure(simulate(SHORT)))))["provenance"]
     assert plain["changes_in_run"] == []
 
 

@@ -49,7 +49,6 @@ from metersim.questions.shared.words import (
 )
 from metersim.run.records import Run, Seeds, provenance
 
-
 BEFORE = "All numbers are those of the row before."
 
 
