@@ -11,7 +11,7 @@ from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine import losses
 from metersim.machine.stations import stations_of
 from metersim.measures.estimates import measure
-from metersim.measures.limits import CAUSES, DOUBLES, SCATTER, causes
+from metersim.measures.limits import CAUSES, DOUBLES, HOPPER, SCATTER, STARVED, causes
 from metersim.run.simulation import simulate
 from tests.byhand import Pool
 from tests.facts import ALIKE, AT, CUT, LEAVES, first_of, meter, off_chances, sown, tuned
@@ -87,10 +87,11 @@ MANY = {
 DEPENDENT = (losses.POOL_EMPTY, losses.SHAKEN)  # neighbours share these
 
 
-def runs_of_skips(cells):
-    """Runs of skips between two seeds, by the reason of their last cell."""
+def runs_of_skips(cells, first=0):
+    """Runs of skips between two seeds, by the reason of their last cell, from a cell on."""
     filled = np.flatnonzero(cells.released)
     ends = filled[1:][np.diff(filled) > 1] - 1
+    ends = ends[ends >= first]
     return np.bincount(cells.reason[ends], minlength=len(losses.REASONS))
 
 
@@ -109,21 +110,32 @@ def test_every_loss_and_every_cause_is_looked_at():
 
 @pytest.mark.parametrize("reason", MANY, ids=lambda reason: losses.REASONS[reason])
 def test_each_reason_spoils_as_many_spacings_as_it_ends_runs_of_skips(reason):
-    """Counted cell by cell; with m_i of all m skips it is m_i (1 - m)/(1 - m + e)."""
+    """Counted cell by cell; with m_i of all m skips it is m_i (1 - m)/(1 - m + e).
+
+    Once the hopper is empty, runs that a low or empty pool ends count to it, and so do the cells
+    behind the last seed, each as if one more spacing were missed.
+    """
     changes, values = MANY[reason]
     run = sown(tuned(**values), **changes)
     result = measure(run)
     found, ended = shares_of(result), runs_of_skips(run.cells)
-    spacings = len(run.seeds) - 1
+    spacings, tail, late = len(run.seeds) - 1, 0, 0 * ended
     assert ended[reason] > 30 or reason in DEPENDENT
+    assert bool(result.emptied) == (reason == losses.POOL_EMPTY)
+    if result.emptied:
+        tail = len(run.cells) - 1 - np.flatnonzero(run.cells.released)[-1]
+        late[list(STARVED)] = runs_of_skips(run.cells, result.emptied.cell)[list(STARVED)]
+        assert tail > 1000
+    whole = spacings + tail
+    assert found.get(HOPPER, 0.0) == pytest.approx((late.sum() + tail) / whole, abs=1e-12)
     for name in CAUSES.values():
-        mine = sum(ended[other] for other, cause in CAUSES.items() if cause == name)
-        assert found.get(name, 0.0) == pytest.approx(mine / spacings, abs=1e-12)
+        mine = sum((ended - late)[other] for other, cause in CAUSES.items() if cause == name)
+        assert found.get(name, 0.0) == pytest.approx(mine / whole, abs=1e-12)
     extra = np.maximum(run.cells.released - 1, 0).sum()
-    assert found.get(DOUBLES, 0.0) == pytest.approx(extra / spacings, abs=1e-12)
+    assert found.get(DOUBLES, 0.0) == pytest.approx(extra / whole, abs=1e-12)
     if SCATTER in found:  # then all that is not normal has its cause
-        spoilt = 1 - result["per_spacing.quality"].value
-        assert sum(found.values()) == pytest.approx(spoilt, abs=1e-9)
+        spoilt = spacings * (1 - result["per_spacing.quality"].value) + tail
+        assert sum(found.values()) == pytest.approx(spoilt / whole, abs=1e-9)
     if reason in DEPENDENT:
         return
     n = len(run.cells)

@@ -83,6 +83,7 @@ def run_draws(
     machines: bool = True,
     on_cells: Callable[[int], object] | None = None,
     watch: Callable[..., Measured] | None = None,
+    stretches: int | None = None,
 ) -> Iterator[list[Measured]]:
     """Run and measure scenarios in every draw of their uncertain inputs and their machine.
 
@@ -107,6 +108,8 @@ def run_draws(
     watch : callable, optional
         Function that runs and measures a scenario, with the arguments of
         `metersim.measures.tally.tallied`.  By default the seeds are measured.
+    stretches : int, optional
+        Number of stretches of each run; by default as many as all runs allow.
 
     Returns
     -------
@@ -134,7 +137,7 @@ def run_draws(
         ]
     most = max(map(most_cells, scenarios))
     drawn = [[one.lasting(min(cells or one.passages, most)) for one in column] for column in drawn]
-    stretches = stretches_of(*(one for column in drawn for one in column))
+    stretches = stretches or stretches_of(*(one for column in drawn for one in column))
     draws_of_run: Any = {"seed": seed, "stretches": stretches, "on_cells": on_cells}
     return (
         [(watch or _seeds)(one, replicate=replicates + k, **draws_of_run) for one in row]

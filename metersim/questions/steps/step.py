@@ -16,7 +16,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.tally import stretches_of, tallied, tally_of
+from metersim.measures.tally import tallied, tally_of
 from metersim.questions.shared.counts import Share, shares_of
 from metersim.questions.shared.discrepancy import errors_of
 from metersim.questions.shared.looks import loads
@@ -103,16 +103,21 @@ class Step:
         return made
 
 
-def run_step(job: tuple[Scenario, Steps, int, int]) -> Step:
-    """Run one meter, and its draws if there are any, and keep its reported measures."""
-    scenario, steps, seed, draws = job
+def run_step(job: tuple[Scenario, Steps, int, int, int, int]) -> Step:
+    """Run one meter, and its draws if there are any, and keep its reported measures.
+
+    The last two numbers of a job are those of the stretches of the run and of each draw.
+    """
+    scenario, steps, seed, draws, stretches, of_draws = job
     run = simulate(scenario, seed=seed)
-    measured = measure(tally_of(run, stretches_of(scenario)))
+    measured = measure(tally_of(run, stretches))
     setting, step = next(iter(steps.items()), ("", 0)) if len(steps) < 2 else ("", 0)
     points: tuple[Mapping[str, NDArray[np.float64]], ...] = ()
     if draws:
         cells = min(DRAWN_CELLS, scenario.passages)
-        rows = run_draws(scenario, draws=draws, seed=seed, cells=cells, watch=_reported)
+        rows = run_draws(
+            scenario, draws=draws, seed=seed, cells=cells, watch=_reported, stretches=of_draws
+        )
         points = tuple(one.points for (one,) in rows)
     return Step(setting, step, measured, shares_of(loads(run)), points)
 

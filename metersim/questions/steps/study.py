@@ -17,6 +17,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import difference
 from metersim.measures.intervals import Estimate
+from metersim.measures.tally import stretches_of
 from metersim.questions.shared.counts import (
     CERTAINTY,
     POWER,
@@ -26,7 +27,7 @@ from metersim.questions.shared.counts import (
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 from metersim.questions.shared.spread import change_between, gather
-from metersim.questions.steps.step import CHANGES, Step, run_step
+from metersim.questions.steps.step import CHANGES, DRAWN_CELLS, Step, run_step
 from metersim.questions.steps.together import Pair, pair_of
 from metersim.run.parallel import check_sent, in_order
 from metersim.run.records import Origin
@@ -271,9 +272,12 @@ def steps(
     longest = kept_full(scenario, cells)
     singles, doubles = single_steps(longest, units), paired_steps(longest, units)
     wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
+    meters = [kept_full(moved(longest, move, units), cells) for move in wanted]
+    # common to all, as stretches are paired
+    stretches = stretches_of(*meters), stretches_of(*meters, cells=min(DRAWN_CELLS, cells))
     jobs = (
-        (kept_full(moved(longest, move, units), cells), move, seed, draws * (len(move) < 2))
-        for move in wanted
+        (meter, move, seed, draws * (len(move) < 2), *stretches)
+        for meter, move in zip(meters, wanted, strict=True)
     )
     made = []
     for step in in_order(run_step, jobs, executor):
