@@ -17,6 +17,7 @@ from metersim.run.records import Ticks
 
 SHORTEST = 25  # fewest cells in a stretch
 STOPS_IN_STRETCH = 6  # mean stops of the gate that a stretch is long, where the pool starves
+ROUNDING = 1e-6  # cells
 LONGEST = 1e5  # cells of a stop that hardly ever ends
 FEWEST = 10  # stretches of a starved pool, from which intervals cover at their rate
 STARVED = 0.01  # least share of time for which the gate of a starved pool is stopped
@@ -47,7 +48,7 @@ class Stops:
         """Fewest cells in a stretch."""
         if not self.is_starved:
             return SHORTEST
-        return max(SHORTEST, math.ceil(STOPS_IN_STRETCH * min(self.length, LONGEST)))
+        return max(SHORTEST, math.ceil(STOPS_IN_STRETCH * min(self.length, LONGEST) - ROUNDING))
 
     @property
     def enough(self) -> int:

@@ -82,11 +82,11 @@ def test_no_stop_and_a_stop_without_end():
 
 def test_a_short_run_of_a_starved_pool_names_the_turns_that_are_enough():
     few = measure(tallied(of("low gate", 10)))
-    assert few.turns_at_least == math.ceil(stops_of(few.scenario).enough / 30) == 21
-    assert measure(tallied(of("low gate", 21))).turns_at_least is None
+    assert few.turns_at_least == math.ceil(stops_of(few.scenario).enough / 30) == 20
+    assert measure(tallied(of("low gate", 20))).turns_at_least is None
     halves = [tallied(of("low gate", 11), replicate=k) for k in range(2)]
     assert measure(halves).turns_at_least is None  # replicates add up
-    assert measure(halves[:1]).turns_at_least == 21
+    assert measure(halves[:1]).turns_at_least == 20
 
 
 def test_skips_of_a_starved_pool_are_covered_at_their_rate():

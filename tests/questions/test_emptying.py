@@ -88,9 +88,9 @@ def test_a_comparison_and_steps_say_so(done):
 
 def test_a_run_shorter_than_the_memory_of_its_pool_says_so(done):
     told = done("run", "gate_too_low", "--turns", "10")
-    assert "Too short for its intervals: the pool is starved. Give 21 turns at least." in told
-    assert "Too short" not in done("run", "gate_too_low", "--turns", "21")  # control
+    assert "Too short for its intervals: the pool is starved. Give 20 turns at least." in told
+    assert "Too short" not in done("run", "gate_too_low", "--turns", "20")  # control
     assert (
         json.loads(done("run", "gate_too_low", "--turns", "10", "--json", "-"))["turns_at_least"]
-        == 21
+        == 20
     )
