@@ -42,18 +42,20 @@ def of(name, turns):
 
 @pytest.mark.parametrize("name", STARVED)
 def test_stops_are_as_long_and_as_common_as_arches(name):
-    """Of the ticks, length / cycle are stopped; |z| < 4 with a stop and a wait as one draw.
+    """Of the ticks, length / cycle are stopped, but for the length of a tick; |z| < 4.
 
     Times of both states are exponential, of means a and b.  Then the share of time in the first
     has the variance 2 a^2 b^2 / (a + b)^3 over the time.
     """
-    scenario = of(name, 400)
+    scenario = of(name, 1000)
     arched = simulate(scenario, seed=5).ticks.arched
     stops = stops_of(scenario)
-    share, wait = stops.length / stops.cycle, stops.cycle - stops.length
-    variance = 2 * (stops.length * wait) ** 2 / stops.cycle**3 / scenario.passages
-    # a stop ends or begins at a tick, so that both states last half a tick longer
-    assert abs(arched.mean() - share) < 4 * math.sqrt(variance) + 0.02
+    # a change waits for the next tick, so that both states last half a tick longer
+    late = scenario.disc.cells * scenario.run.tick / 2
+    stop, wait = stops.length + late, stops.cycle - stops.length + late
+    share = stop / (stop + wait)
+    variance = 2 * (stop * wait) ** 2 / (stop + wait) ** 3 / scenario.passages
+    assert abs(arched.mean() - share) < 4 * math.sqrt(variance)
     assert abs(arched.mean() - 1.5 * share) > 4 * math.sqrt(variance)  # control
 
 
