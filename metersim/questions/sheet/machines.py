@@ -75,7 +75,7 @@ class SharedMachines:
 
     def _run(self, scenario: Scenario, **draws_of_run: Any) -> Measured:
         """Measures of a drawn scenario; each is run once, whatever it is compared with."""
-        about = (_settings(scenario), draws_of_run["replicate"])
+        about = (_settings(scenario), draws_of_run["replicate"], draws_of_run["stretches"])
         if about not in self._seen:
             self._seen[about] = _compared(measure(tallied(scenario, **draws_of_run)))
         return self._seen[about]

@@ -17,7 +17,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, FLAT, crossing
 from metersim.measures.intervals import Estimate
-from metersim.measures.tally import tallied
+from metersim.measures.tally import stretches_for, tallied
 from metersim.questions.shared.cases import load_case
 from metersim.questions.sheet.discfit import gate_for
 
@@ -257,7 +257,9 @@ def long(scenario: Scenario) -> Scenario:
 
 def measured(scenario: Scenario, *, seed: int) -> Measured:
     """Measures of a run of `CELLS`; all runs of one seed have common random numbers."""
-    return measure(tallied(long(scenario), seed=seed))
+    longer = long(scenario)
+    # as many stretches for each scenario, as they are paired
+    return measure(tallied(longer, seed=seed, stretches=stretches_for(longer.passages)))
 
 
 def differences(a: Measured, b: Measured) -> dict[str, Estimate]:
