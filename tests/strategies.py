@@ -28,6 +28,7 @@ from metersim.machine.sections import (
 from metersim.machine.seedlot import load_lot, shipped_lots
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY
+from metersim.measures.tally import stretches_for
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
 
@@ -73,7 +74,8 @@ def ran(seed=1, replicate=0, **changes) -> Run:
 @lru_cache(maxsize=64)
 def measured(seed=1, replicate=0, **changes) -> Measured:
     """The same, measured."""
-    return measure(ran(seed, replicate, **changes))
+    run = ran(seed, replicate, **changes)
+    return measure(run, stretches=stretches_for(len(run.cells)))
 
 
 def z_between(a: Measured, b: Measured, key: str) -> float:

@@ -11,18 +11,15 @@ import metersim as m
 from metersim.files.faults import BadInput
 from metersim.machine.posterior import Posterior
 from metersim.measures.scales import ANGLE
+from metersim.questions.next.bank import Bank, bank, comparable, setting_name
 from metersim.questions.next.decide import bits, not_distinguished
 from metersim.questions.next.diagnosis import (
     USED_SD,
-    Bank,
     Diagnosis,
     Seen,
     Used,
-    bank,
     by_cells_or_spacing,
-    comparable,
     diagnose,
-    setting_name,
 )
 from metersim.questions.next.hypotheses import (
     DRIVE,

@@ -10,6 +10,7 @@ from scipy.stats import binom
 import metersim as m
 from metersim.machine.sources import DOUBLES, LEAVE, SKIPS, TOO_FAR
 from metersim.questions.next import decide as deciding
+from metersim.questions.next.bank import bank
 from metersim.questions.next.decide import (
     BRUSH,
     CHECK,
@@ -20,7 +21,7 @@ from metersim.questions.next.decide import (
     advise,
     decide,
 )
-from metersim.questions.next.diagnosis import Seen, Used, bank, diagnose
+from metersim.questions.next.diagnosis import Seen, Used, diagnose
 from metersim.questions.next.gain import PICKED, Gain, checked, gains
 from metersim.questions.next.hypotheses import ELSE, FINE, HOLES, LENS
 from metersim.questions.next.moves import Move, mends, moves_of

@@ -12,7 +12,8 @@ import pytest
 from scipy.special import ndtri
 
 import metersim as m
-from metersim.questions.next.diagnosis import Seen, bank, diagnose
+from metersim.questions.next.bank import bank
+from metersim.questions.next.diagnosis import Seen, diagnose
 from metersim.questions.next.gain import LEVEL, gains
 from metersim.questions.next.hypotheses import draw_points
 from metersim.questions.next.moves import moves_of

@@ -253,10 +253,13 @@ def test_it_is_said_in_two_lines(name):
     assert len(made["skips"]["rows"]) == len(found.rows)
 
 
+FEW = {"runs": 60, "each": 60}
+
+
 @pytest.fixture
 def logged(tmp_path, monkeypatch, capsys):
-    """What next says of a row of a log, with few states."""
-    monkeypatch.setattr(command, "next_move", lambda *a, **k: next_move(*a, **{**k, "runs": 60, "each": 60}))
+    """What next says of a row of a log, with few possible meters."""
+    monkeypatch.setattr(command, "next_move", lambda *a, **k: next_move(*a, **{**k, **FEW}))
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "log.csv"
 

@@ -16,7 +16,7 @@ import pytest
 
 import metersim as m
 from metersim.files.faults import BadInput
-from metersim.files.units import INCH, INCH_OF_WATER
+from metersim.files.units import INCH, INCH_OF_WATER, hole_text
 from metersim.machine.discs import SHIPPED, GenericDisc, load_discs
 from metersim.machine.reading import load_scenario
 from metersim.machine.seedlot import shipped_lots
@@ -48,7 +48,7 @@ from metersim.questions.sheet.discfit import (
     objections,
 )
 from metersim.questions.sheet.figure import sheet_figure, sheet_pages
-from metersim.questions.sheet.fits import both_units, disc_rows, disc_words, pp, why_first
+from metersim.questions.sheet.fits import disc_rows, disc_words, pp, why_first
 from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.ownwords import hole_of, own_sentences
 from metersim.questions.sheet.settings import card, settings, vacuum_notes, vacuum_range
@@ -819,8 +819,8 @@ def test_a_change_has_no_more_digits_than_its_interval_bears():
 
 def test_holes_are_in_both_units_everywhere():
     """A hole of a tenth of an inch; the reader's unit stands first."""
-    assert both_units(2.54e-3) == "2.54 mm (0.1 in)"
-    assert both_units(2.54e-3, "us") == "0.1 in (2.54 mm)"
+    assert hole_text(2.54e-3) == "2.54 mm (0.1 in)"
+    assert hole_text(2.54e-3, "us") == "0.1 in (2.54 mm)"
     for units in ("metric", "us"):
         found = sheet_of(units=units) if units == "us" else sheet_of()
         text = " ".join(sheet_text(found, units).split())

@@ -84,6 +84,8 @@ def check_measures(run):
         "drop_time.mean": run.total("seeds") > 0,
         "drop_time.sd": several,
         "sensor.seen": run.total("seeds") > 0,
+        "sensor.skip": True,
+        "sensor.double": True,
         "sensor.multiple": run.total("pulses") > 1,
         "sensor.miss": run.total("pulses") > 1,
     }

@@ -16,8 +16,9 @@ import numpy as np
 import metersim as m
 from metersim.files.faults import BadInput
 from metersim.questions.guide.study import PAGES
+from metersim.questions.next.bank import bank
 from metersim.questions.next.decide import BRUSH, CHECK, KEEP, MOVE, SAME, STRANGE
-from metersim.questions.next.diagnosis import Seen, bank, diagnose
+from metersim.questions.next.diagnosis import Seen, diagnose
 from metersim.questions.next.hypotheses import (
     FAULTS,
     FINE,

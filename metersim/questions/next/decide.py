@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from metersim.machine.scenario import Scenario
-from metersim.questions.next.diagnosis import Diagnosis, Floats, setting_name
+from metersim.questions.next.bank import setting_name
+from metersim.questions.next.diagnosis import Diagnosis, Floats
 from metersim.questions.next.gain import Gain, gains
 from metersim.questions.next.hypotheses import ELSE, FAULTS, FINE, HOLES, LENS
 from metersim.questions.next.moves import Move

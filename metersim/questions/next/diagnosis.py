@@ -6,8 +6,7 @@ each shows at the settings of every count, and the chance of the counts weighs t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import Executor
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import takewhile
@@ -17,40 +16,33 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from metersim.machine.scenario import Scenario
-from metersim.measures.scales import ANGLE
+from metersim.questions.next.bank import Bank, levels, shares_of
 from metersim.questions.next.hypotheses import (
-    EACH,
     ELSE,
     ELSE_PRIOR,
     FINE,
     LENS,
     UNLISTED,
     Points,
-    draw_points,
-    named,
 )
-from metersim.questions.next.possible import Machines, bent_shares, draw_machines
-from metersim.questions.next.shown import seeds_used, through_holes, through_lens, through_slip
-from metersim.questions.next.surface import OTHERS, RUNS, Surface, run_surface, where
+from metersim.questions.next.possible import Machines
+from metersim.questions.next.shown import seeds_used
+from metersim.questions.next.surface import Surface
 from metersim.questions.shared.looks import (
     BELT,
-    BY_SENSOR,
     KINDS,
     SENSOR,
     SPACED,
-    Levels,
     Look,
     flat_chance,
     log_chances,
 )
-from metersim.questions.shared.settings import SETTINGS
 from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
 USED_SD = 0.02
 """Relative SD of seed used over area (assumption): scales, tank residue, and measured area."""
-ALL, SHARED, NONE = "all", "shared", "none"
 MOST_USED = 1.5  # ratio up to which `ELSE` finds all ratios equally likely
 
 
@@ -219,152 +211,6 @@ class Diagnosis:
         return bool(so < otherwise)
 
 
-def setting_name(meter: Scenario) -> str:
-    """Name of the settings of a scenario; equal settings have equal names."""
-    values = [float(setting.of(meter)) for setting in SETTINGS.values()]
-    return " ".join(f"{value:.9g}" for value in values)
-
-
-def shares_of(
-    surface: Surface,
-    meter: Scenario,
-    way: str,
-    points: Points,
-    machines: Machines,
-    *,
-    errors: str = ALL,
-) -> tuple[Floats, Floats]:
-    """Shares of skips and doubles that possible meters show at the settings of a scenario.
-
-    Parameters
-    ----------
-    surface : Surface
-        What sound holes, a clean lens and a firm drive show.
-    meter : Scenario
-        Settings.
-    way : str
-        Way of looking.
-    points : Points
-        Possible meters.
-    machines : Machines
-        Their machines, with the discrepancy of the model.
-    errors : str
-        Discrepancy to add: `ALL`, the part that all settings `SHARED`, or `NONE`.
-
-    Returns
-    -------
-    tuple of ndarray
-        Shares. [1]
-    """
-    there, traits = where(meter, points), machines.traits
-    by, own = np.zeros((len(points), 2)), np.zeros((len(points), 2))
-    if errors != NONE:
-        by, own = machines.shift, machines.deviates("error of the surface")
-    if errors == ALL:
-        by = by + machines.apart(setting_name(meter))
-    plain = []
-    for k, kind in enumerate(KINDS):
-        angles = surface.angles(way, kind, there, traits)
-        plain.append(ANGLE.back(angles + own[:, k] * surface.error(way, kind, angles)))
-    skip, double = through_holes(
-        *bent_shares(plain[0], plain[1], by), points.failing / meter.disc.cells
-    )
-    if way in BY_SENSOR:
-        skip, double = through_lens(skip, double, points.lost)
-    if way == SPACED:
-        skip, double = through_slip(skip, double, points.slip * points.gaps)
-    return skip, double
-
-
-@dataclass(frozen=True, eq=False)
-class Bank:
-    """Possible meters and what they show, before anything is counted.
-
-    Attributes
-    ----------
-    base : Scenario
-        Present settings.
-    points : Points
-        Possible meters.
-    machines : Machines
-        Their machines.
-    surface : Surface
-        What they show at any settings.
-    """
-
-    base: Scenario
-    points: Points
-    machines: Machines
-    surface: Surface
-
-
-def bank(
-    base: Scenario,
-    settings: Sequence[Scenario],
-    ways: Sequence[str],
-    *,
-    spent: bool = False,
-    lens_clean: bool = False,
-    seed: int = 1,
-    runs: int = RUNS,
-    each: int = EACH,
-    executor: Executor | None = None,
-    on_run: Callable[[int], object] | None = None,
-) -> Bank:
-    """Draw possible meters, and run some of them.
-
-    Parameters
-    ----------
-    base : Scenario
-        Present settings.
-    settings : sequence of Scenario
-        Further settings at which the meters are of interest, see `comparable`.
-    ways : sequence of str
-        Ways of looking.
-    spent : bool
-        Whether the seed that was used is known.
-    lens_clean : bool
-        Whether the lens of the sensor is known to be clean.
-    seed : int
-        Random seed of points, machines and runs.
-    runs : int
-        Runs of possible meters.
-    each : int
-        Possible meters of each fault.
-    executor : Executor, optional
-        Executor of the runs; by default they run in this process.  The result is the same.
-    on_run : callable, optional
-        Function that takes the number of finished runs.
-
-    Raises
-    ------
-    BadInput
-        When no possible meter can be run.
-    """
-    needed = dict.fromkeys([BELT, *ways])
-    names = named(
-        sensed=not {*BY_SENSOR}.isdisjoint(needed),
-        lens_clean=lens_clean,
-        drive_shows=spent or SPACED in needed,
-    )
-    points = draw_points(names, seed, each)
-    machines = draw_machines(base, len(points), seed)
-    places = [base, *settings]
-    dealt = Streams(seed).generator("runs of the surface").permutation(len(points))[:runs]
-    surface = run_surface(
-        base,
-        # half of the runs are at the present settings
-        [base if k % 2 else places[k // 2 % len(places)] for k in range(len(dealt))],
-        points.of(dealt),
-        machines.at(dealt),
-        [*needed],
-        seed=seed,
-        executor=executor,
-        on_run=on_run,
-    )
-    return Bank(base, points, machines, surface)
-
-
 def diagnose(bank: Bank, seen: Sequence[Seen], used: Used | None = None) -> Diagnosis:
     """Weigh possible meters by counts and by the seed that was used.
 
@@ -392,18 +238,6 @@ def diagnose(bank: Bank, seen: Sequence[Seen], used: Used | None = None) -> Diag
     )
 
 
-def comparable(base: Scenario, meter: Scenario) -> bool:
-    """Whether a count at other settings says something: all but the moved settings are the same."""
-    moved = ("vacuum__vacuum", "singulator__notch", "pool__gate_opening", *OTHERS)
-    same = {name: _field(base, name) for name in moved}
-    return meter.replace(**same) == base
-
-
-def _field(scenario: Scenario, name: str) -> float:
-    section, field = name.split("__")
-    return float(getattr(getattr(scenario, section), field))
-
-
 def _chances(surface: Surface, one: Seen, points: Points, machines: Machines) -> Floats:
     """Logarithm of the chance of a count, by point; a mean over the ways in which it was made."""
     rows = [
@@ -411,14 +245,6 @@ def _chances(surface: Surface, one: Seen, points: Points, machines: Machines) ->
         for way in one.ways
     ]
     return np.asarray(logsumexp(rows, axis=0) - np.log(len(rows)))
-
-
-def levels(
-    surface: Surface, meter: Scenario, way: str, points: Points, machines: Machines
-) -> Levels:
-    """Rates that possible meters show, with the effects of a usual run."""
-    skip, double = shares_of(surface, meter, way, points, machines)
-    return Levels(skip, double, *(surface.effects[way, kind] for kind in KINDS))
 
 
 def _flat(surface: Surface, one: Seen) -> float:

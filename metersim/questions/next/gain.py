@@ -19,7 +19,8 @@ from scipy.special import ndtri
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL
-from metersim.questions.next.diagnosis import ALL, NONE, SHARED, Diagnosis, shares_of
+from metersim.questions.next.bank import ALL, NONE, SHARED, shares_of
+from metersim.questions.next.diagnosis import Diagnosis
 from metersim.questions.next.hypotheses import Points
 from metersim.questions.next.moves import Move
 from metersim.questions.next.possible import Machines

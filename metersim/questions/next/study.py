@@ -12,6 +12,7 @@ from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted_alike
+from metersim.questions.next.bank import bank, comparable
 from metersim.questions.next.decide import (
     BRUSH,
     CHECK,
@@ -27,9 +28,7 @@ from metersim.questions.next.diagnosis import (
     Diagnosis,
     Seen,
     Used,
-    bank,
     by_cells_or_spacing,
-    comparable,
     diagnose,
 )
 from metersim.questions.next.gain import Gain, checked, gains

@@ -19,7 +19,8 @@ from metersim.machine.sources import (
     TOO_FAR,
     is_small_round,
 )
-from metersim.questions.next.diagnosis import Diagnosis, Seen, levels
+from metersim.questions.next.bank import levels
+from metersim.questions.next.diagnosis import Diagnosis, Seen
 from metersim.questions.next.gain import gains
 from metersim.questions.next.hypotheses import FINE
 from metersim.questions.next.moves import Move

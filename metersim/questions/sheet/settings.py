@@ -64,7 +64,7 @@ def card(sheet: Sheet, units: str = "metric") -> tuple[tuple[str, ...], ...]:
     meant_for = textwrap.shorten(disc.meant_for, MOST_LETTERS, placeholder=" ...")
     made = OWN if disc.meant_for == OWN else f"made for {meant_for}"
     return (
-        ("Disc", f"{disc.cells} holes of {hole}", f"{other}; {made}"),
+        ("Disc", f"{disc.cells} holes of {hole}", f"holes of {other}; {made}"),
         (
             "Vacuum at the hole",
             set_quantity("pressure", scenario.vacuum.vacuum, units),

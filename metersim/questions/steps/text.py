@@ -53,7 +53,7 @@ POSITIONS = (
 REFILLED = "The hopper of this scenario runs empty in its own run. Here it is kept full."
 EITHER = "'either sign' means that machines differ: it is not distinguished from 0"
 SHOWN = ("skips", "doubles", "quality", "precision")
-WIDTHS = (27, 19, 19, 20, 18)
+WIDTHS = (25, 18, 18, 18, 17)
 
 
 def steps_answer(result: SingleSteps, details: bool = False) -> str:

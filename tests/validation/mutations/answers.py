@@ -88,7 +88,7 @@ ANSWERS = (
            f"{Q}howmany.py::test_the_answer_fits_a_terminal_and_comes_first",
            "somebody might be run over"),
     Mutant("no caution beside a swap", "questions.next.answer",
-           "SAME and not (rows and rows.swap) else", "SAME else",
+           "(SAME, KEEP) and not (rows and rows.swap)", "(SAME, KEEP)",
            f"{Q}rows.py::test_next_says_what_is_common_to_all_rows",
            "somebody might lose a finger"),
     Mutant("counts summed across a repair", "questions.shared.history",
