@@ -28,11 +28,13 @@ from metersim.questions.next.hypotheses import (
     FINE,
     HOLES,
     LENS,
+    OF_THE_LOT,
     draw_points,
     named,
 )
 from metersim.questions.next.likely import factor
 from metersim.questions.next.possible import draw_machines
+from metersim.questions.next.study import with_others
 from metersim.questions.next.surface import placed, where
 from metersim.questions.shared.looks import BELT, SENSOR, SPACED, Look, loads_at, look_of_seeds
 
@@ -172,6 +174,28 @@ def test_what_explains_a_count_equally_well_is_not_distinguished():
     names = not_distinguished(found)
     assert {HOLES, "vacuum"} <= {*names} and "edge far" not in names
     assert bits(0.5) == 1 and bits(0.0) == bits(1.0) == 0 < bits(0.1) < bits(0.3)
+
+
+def test_a_row_that_is_bad_alone_has_no_other_seed():
+    """Closed form: the odds of a fault of the lot fall by the chance that the row is alone."""
+    found = diagnose(plain_bank(), [Seen(KNOWN, look_of_seeds(500, 25, 5))])
+    alone = replace(found, alone=0.9)
+    for name in OF_THE_LOT:
+        odds, fewer = (one.after(name) / one.after(HOLES) for one in (found, alone))
+        assert fewer == pytest.approx(0.1 * odds)
+    assert alone.after("vacuum") / alone.after(HOLES) == pytest.approx(
+        found.after("vacuum") / found.after(HOLES)
+    )
+
+
+def test_rows_that_were_counted_alike_leave_no_row_alone():
+    """Four rows: one bad row is likely alone, and of four alike none is."""
+    made, mine = plain_bank(), look_of_seeds(900, 60, 12)
+    found = diagnose(made, [Seen(KNOWN, mine)])
+    good, bad = look_of_seeds(900, 6, 12), look_of_seeds(900, 58, 12)
+    assert with_others(found, [good] * 3).alone > 0.6
+    assert with_others(found, [bad] * 3).alone < 0.1
+    assert with_others(found, []).alone == 0.0
 
 
 def test_picks_are_drawn_as_often_as_their_weight_says():

@@ -13,7 +13,7 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.answer import next_answer
 from metersim.questions.next.moves import SETTERS
-from metersim.questions.next.rows import KINDS, read_rows
+from metersim.questions.next.rows import KINDS, latest, read_rows
 from metersim.questions.next.study import COUNTS, NextMove, next_move
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.used import used_of, used_options
@@ -131,6 +131,7 @@ def answer(options: argparse.Namespace) -> str:
             monitor=options.monitor,
             lens_clean=options.lens is not None,
             used=used,
+            others=_others(history, entries, looks),
             also=options.also,
             units=options.units,
             seed=seed,
@@ -152,6 +153,14 @@ def answer(options: argparse.Namespace) -> str:
     if options.json == "-":
         return content.removesuffix("\n")
     return next_answer(found, options.units, notes, options.details, rows)
+
+
+def _others(history: Sequence[Line], mine: Sequence[Entry], looks: Sequence[Look]) -> list[Look]:
+    """Latest counts of the other rows, where they can be compared with the present one."""
+    compared, _ = latest(history)
+    if looks or not mine or mine[-1].row not in [one.row for one in compared]:
+        return []
+    return [one.look for one in compared if one.row != mine[-1].row]
 
 
 def _effects(found: NextMove) -> dict[str, float]:

@@ -22,6 +22,7 @@ from metersim.questions.next.hypotheses import (
     ELSE_PRIOR,
     FINE,
     LENS,
+    OF_THE_LOT,
     UNLISTED,
     Points,
 )
@@ -108,6 +109,9 @@ class Diagnosis:
         Seed that was used.
     used_chances : ndarray, shape (points,)
         Logarithm of its chance; 0 without it. [1]
+    alone : float
+        Chance that this row alone differs from the other rows of its machine.  Faults that all
+        rows share are that much less likely. [1]
     """
 
     base: Scenario
@@ -119,6 +123,7 @@ class Diagnosis:
     flat: Floats
     used: Used | None
     used_chances: Floats
+    alone: float = 0.0
 
     @property
     def here(self) -> list[int]:
@@ -135,6 +140,8 @@ class Diagnosis:
         """Chance of each point after some of the counts, and the seed used. [1]"""
         rows = [*looks]
         logs = self.chances[rows].sum(axis=0) + self.used_chances + np.log(self.points.prior)
+        shared = [k for k, name in enumerate(self.points.names) if name in OF_THE_LOT]
+        logs = logs + np.where(np.isin(self.points.which, shared), np.log1p(-self.alone), 0.0)
         other = self.flat[rows].sum() + np.log(ELSE_PRIOR)
         if self.used:
             other -= np.log(MOST_USED)

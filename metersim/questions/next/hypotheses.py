@@ -103,6 +103,8 @@ FAULTS = {
 }
 """Faults by name."""
 
+OF_THE_LOT = ("small seed", "large seed")
+"""Faults that all rows of a machine share, as they have the same seed."""
 FINE_PRIOR, ELSE_PRIOR = 0.45, 0.1
 """assumption: of ten meters that somebody counts on, one has a fault that is not listed, and
 between four and five are in order.  All listed faults are equally likely."""

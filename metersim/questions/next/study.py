@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from metersim.files.faults import BadInput, Fault, Parameter, hint
@@ -34,6 +34,7 @@ from metersim.questions.next.diagnosis import (
 from metersim.questions.next.gain import Gain, checked, gains
 from metersim.questions.next.hypotheses import EACH, FAULTS
 from metersim.questions.next.moves import MENDED, PARTS, Move, mends, moves_of
+from metersim.questions.next.rows import kind_of_rows
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.target import (
     Compared,
@@ -44,7 +45,7 @@ from metersim.questions.next.target import (
     notches,
     trade_rule,
 )
-from metersim.questions.shared.looks import Look
+from metersim.questions.shared.looks import KINDS, Look
 from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
@@ -165,6 +166,7 @@ def next_move(
     monitor: str | None = None,
     lens_clean: bool = False,
     used: Used | None = None,
+    others: Sequence[Look] = (),
     also: Sequence[str] = (),
     units: str = "metric",
     seed: int = 1,
@@ -195,6 +197,9 @@ def next_move(
         Whether the lens of the sensor is known to be clean.
     used : Used, optional
         Seed that was used on a known area.
+    others : sequence of Look
+        Counts of the other rows of the machine, at the same settings and with the same seed, one
+        a row.
     also : sequence of str
         Parts that may be moved too: ``guide``, ``hole``.
     units : {'metric', 'us'}
@@ -260,7 +265,7 @@ def next_move(
         on_run=on_run,
     )
     return answered(
-        diagnose(made, recent, used),
+        with_others(diagnose(made, recent, used), others),
         order,
         moves,
         skips_most=skips_most,
@@ -271,6 +276,22 @@ def next_move(
         left_out=len(pairs) - len(recent),
         executor=executor,
     )
+
+
+def with_others(found: Diagnosis, others: Sequence[Look]) -> Diagnosis:
+    """A diagnosis that knows how other rows were counted, in the way of the present counts."""
+    if not others or not found.here:
+        return found
+    first = found.seen[found.here[-1]]
+    mine = [found.seen[k].look for k in found.here if found.seen[k].ways == first.ways]
+    cells = [sum(look.cells for look in mine), *(look.cells for look in others)]
+    alone = 0.0
+    for kind in KINDS:
+        counts = [getattr(look, f"{kind}s") or 0 for look in (*mine, *others)]
+        counted = [sum(counts[: len(mine)]), *counts[len(mine) :]]
+        effect = max(found.surface.effects[first.ways[0], kind], 1.0)
+        alone = max(alone, kind_of_rows(kind, counted, cells, effect).row_chances[0])
+    return replace(found, alone=alone)
 
 
 def answered(
