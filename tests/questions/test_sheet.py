@@ -36,6 +36,7 @@ from metersim.questions.sheet import moves as nearby
 from metersim.questions.sheet import start as longruns
 from metersim.questions.sheet import start as startpoint
 from metersim.questions.sheet.answer import sheet_answer
+from metersim.questions.sheet.counting import seeds_to_count
 from metersim.questions.sheet.discfit import (
     BARS,
     LARGE_HOLE,
@@ -53,7 +54,6 @@ from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.ownwords import hole_of, own_sentences
 from metersim.questions.sheet.settings import card, settings, vacuum_notes, vacuum_range
 from metersim.questions.sheet.start import QUALITY, plateau
-from metersim.questions.sheet.study import seeds_to_count
 from metersim.questions.sheet.text import FIRST_PAGE, MOVED, blocks, first_count, sheet_text
 from metersim.questions.sheet.written import sheet_json
 

@@ -307,7 +307,7 @@ ANSWERS = (
            "fitted if gain.low > 0 else without", "fitted if gain.high > 0 else without",
            f"{Q}sheet.py::test_a_guide_is_fitted_only_where_it_surely_helps",
            "parts would be fitted that do nothing"),
-    Mutant("a rise of a tenth", "questions.sheet.study", "RISE = 1.5", "RISE = 1.1",
+    Mutant("a rise of a tenth", "questions.sheet.counting", "RISE = 1.5", "RISE = 1.1",
            f"{Q}sheet.py::test_the_seeds_to_count_see_the_rise_as_often_as_said",
            "counts would see less than they say"),
     Mutant("a move that goes farther than its words", "questions.sheet.moves",
