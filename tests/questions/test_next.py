@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ from metersim.questions.next.decide import (
     advise,
     decide,
 )
-from metersim.questions.next.diagnosis import Seen, Used, diagnose
+from metersim.questions.next.diagnosis import Diagnosis, Seen, Used
 from metersim.questions.next.gain import PICKED, Gain, checked, gains
 from metersim.questions.next.hypotheses import ELSE, FINE, HOLES, LENS
 from metersim.questions.next.moves import Move, mends, moves_of
@@ -39,6 +40,7 @@ from metersim.questions.shared.looks import (
 
 BENCH = m.load_scenario("maize_bench")
 STAY = "leave it, count more"
+NOBODY = SimpleNamespace(bank=None)  # in place of a diagnosis
 
 
 def at(notch):
@@ -90,7 +92,7 @@ def test_all_that_was_counted_keeps_to_one_level_of_false_alarms(ways, monkeypat
     Negative control: with each kind at that level, as many more are false alarms as there are.
     """
     order = levels_of([sure(0.02, 0.03)])
-    monkeypatch.setattr("metersim.questions.next.target._in_order", lambda *_: order)
+    monkeypatch.setattr("metersim.questions.next.target.in_order", lambda *_: order)
     rng, many, cells = np.random.default_rng(8), 2000, 5000
     counts = rng.multinomial(cells, [0.02, 0.03, 0.95], (many, len(ways)))
     found = {"all": [], "each": []}
@@ -99,7 +101,7 @@ def test_all_that_was_counted_keeps_to_one_level_of_false_alarms(ways, monkeypat
             Seen(BENCH, Look(cells=cells, skips=skips, doubles=doubles, way=way))
             for way, (skips, doubles, _) in zip(ways, row, strict=True)
         ]
-        made = compared(None, seen, BENCH)
+        made = compared(NOBODY, seen, BENCH)
         single = [replace(one, level=0.05) for one in made]
         for key, some in (("all", made), ("each", single)):
             found[key].append(any(one.differing for one in some))
@@ -115,10 +117,10 @@ def test_of_two_ways_of_counting_the_one_in_which_less_differs_is_held_against()
     rates = {SENSOR: levels_of([cells]), "sensor by spacing": levels_of([spacing])}
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            "metersim.questions.next.target._in_order", lambda found, wanted, way, most: rates[way]
+            "metersim.questions.next.target.in_order", lambda bank, wanted, way: rates[way]
         )
-        (either,) = compared(None, [Seen(BENCH, look, tuple(rates))], BENCH)
-        (by_cells,) = compared(None, [Seen(BENCH, look, (SENSOR,))], BENCH)
+        (either,) = compared(NOBODY, [Seen(BENCH, look, tuple(rates))], BENCH)
+        (by_cells,) = compared(NOBODY, [Seen(BENCH, look, (SENSOR,))], BENCH)
     assert by_cells.differing == ["skip"] and not either.differing
     assert either.way == "sensor by spacing"
 
@@ -242,7 +244,7 @@ class Later:
         return tuple(looks)
 
 
-def advised(monkeypatch, seen, says, excludes):
+def advised(monkeypatch, seen, says, excludes, whole=0.01):
     """Advice after counts, with what each set of counts says and excludes."""
     monkeypatch.setattr(
         deciding,
@@ -258,7 +260,7 @@ def advised(monkeypatch, seen, says, excludes):
         ],
     )
     found = Later(BENCH, tuple(seen), {})
-    return advise(found, [UP, DOWN], lambda looks: True, [gain(0.01, words="up")])
+    return advise(found, [UP, DOWN], lambda looks: True, [gain(whole, words="up")])
 
 
 HERE = Seen(BENCH, look_of_seeds(300, 2, 20))
@@ -272,6 +274,10 @@ def test_a_move_stands_until_later_counts_alone_exclude_it(monkeypatch):
     assert (kept.kind, kept.gain.move.words, kept.stands) == (MOVE, "up", True)
     gone = advised(monkeypatch, [HERE, HERE], says, {("up", (1,)): 1})
     assert (gone.kind, gone.stands) == (SAME, False)
+    loses = advised(monkeypatch, [HERE, HERE], says, {}, whole=-0.01)
+    assert loses.kind == KEEP  # nobody is sent to make it worse
+    odd = {(0,): MOVED, (0, 1): deciding.Advice(STRANGE)}
+    assert advised(monkeypatch, [HERE, HERE], odd, {}).kind == STRANGE
     # the whole, or the earlier count, is no proof
     whole = {("up", (0, 1)): 1, ("up", (0,)): 1}
     assert advised(monkeypatch, [HERE, HERE], says, whole).stands
@@ -346,7 +352,7 @@ def made():
 
 def asked(made, look, **options):
     moves = moves_of(BENCH)
-    return answered(diagnose(made, [Seen(BENCH, look)]), BENCH, moves, **options)
+    return answered(Diagnosis(made, [Seen(BENCH, look)]), BENCH, moves, **options)
 
 
 @pytest.mark.slow
@@ -379,7 +385,7 @@ def test_a_meter_in_order_differs_as_often_as_is_said(made):
             for w in shown.reshape(-1, 500):
                 look = Look(cells=500, skips=int((w == 0).sum()), doubles=int((w > 1).sum()))
                 seen = Seen(BENCH, look)
-                found = diagnose(made, [seen])
+                found = Diagnosis(made, [seen])
                 rows.append(any(one.differing for one in compared(found, [seen], BENCH)))
         return np.mean(rows), math.sqrt(0.05 * 0.95 / many)
 
@@ -400,7 +406,7 @@ def test_limits_are_wanted_in_place_of_what_a_meter_in_order_gives(made):
 @pytest.mark.slow
 def test_little_is_gained_by_mending_what_is_nearly_in_order(made):
     """After many skips a meter with a bad leak gains; one with hardly any leak hardly changes."""
-    found = diagnose(made, [Seen(BENCH, look_of_seeds(500, 45, 3))])
+    found = Diagnosis(made, [Seen(BENCH, look_of_seeds(500, 45, 3))])
     leak = {gain.move.mends: gain for gain in gains(found, mends())}["vacuum"]
     vacuum = found.points.vacuum[found.picks(PICKED, 1)]
     assert leak.changes[vacuum < 0.65].mean() > 0.005
@@ -410,13 +416,29 @@ def test_little_is_gained_by_mending_what_is_nearly_in_order(made):
 @pytest.mark.slow
 def test_a_check_runs_meters_and_agrees_with_the_surface(made):
     """Differences of runs from what the surface says: |z| < 4, and the error is stated."""
-    found = diagnose(made, [Seen(BENCH, look_of_seeds(500, 3, 40))])
+    found = Diagnosis(made, [Seen(BENCH, look_of_seeds(500, 3, 40))])
     before = gains(found, moves_of(BENCH))
     after = {gain.move.words: gain for gain in checked(found, before)}
     for one in before:
         there = after[one.move.words]
         assert 0 < there.apart < 0.02
         assert abs(there.value - one.value) < 4 * there.apart + 0.003
+
+
+@pytest.mark.slow
+def test_later_counts_take_a_move_back_on_a_real_bank(made):
+    """Many doubles ask for more; a tenth of 3,000 cells skipped, or few doubles, speak against."""
+    first, moves = Seen(BENCH, look_of_seeds(500, 2, 60)), moves_of(BENCH)
+    for later, kinds in (
+        (look_of_seeds(3000, 300, 0), (CHECK, MOVE, KEEP)),
+        (look_of_seeds(3000, 24, 20), (SAME, KEEP)),
+    ):
+        found = answered(Diagnosis(made, [first, Seen(BENCH, later)]), BENCH, moves)
+        assert found.kind in kinds
+        if found.chosen:
+            assert found.chosen.value > 0 and found.chosen.move.steps != {"notch": 1}
+    again = answered(Diagnosis(made, [first, Seen(BENCH, look_of_seeds(300, 1, 20))]), BENCH, moves)
+    assert again.words == "one notch more aggressive"  # control: a short count like the first
 
 
 @pytest.mark.slow
@@ -450,7 +472,7 @@ def test_a_second_notch_asks_for_the_hole():
     far = BENCH.replace(singulator__gap=BENCH.singulator.gap + 2 * BENCH.singulator.notch_step)
     made = bank(far, [far.replace(singulator__notch=float(k)) for k in (1, 2, 3)], [BELT])
     for look, base in ((look_of_seeds(400, 0, 150), far),):
-        found = diagnose(made, [Seen(base, look)])
+        found = Diagnosis(made, [Seen(base, look)])
         answer = notches(base, found, towards=1, least=0.002)
         assert answer.second and answer.best > 1
         assert answer.width[1] < answer.width[0] < answer.width[2]

@@ -162,7 +162,7 @@ def test_a_present_count_goes_before_the_log(capsys, tmp_path):
 def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24))
     said = answer(capsys, "--log", log, "--set", "cells=32")
-    assert "counts with 30 holes of 4.50 mm (0.177 in), and maize_bench has 32 holes of" in said
+    assert "counts with 30 holes of 4.5 mm (0.177 in), and maize_bench has 32 holes of" in said
     assert "are they of this meter" not in answer(capsys, "--log", log)
 
 

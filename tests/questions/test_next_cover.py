@@ -5,7 +5,6 @@ none.  Each is simulated seed by seed and counted once.
 """
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,17 +12,17 @@ from scipy.special import ndtri
 
 import metersim as m
 from metersim.questions.next.bank import bank
-from metersim.questions.next.diagnosis import Seen, diagnose
+from metersim.questions.next.diagnosis import Diagnosis, Seen
 from metersim.questions.next.gain import LEVEL, gains
 from metersim.questions.next.hypotheses import draw_points
 from metersim.questions.next.moves import moves_of
 from metersim.questions.next.possible import draw_machines
 from metersim.questions.shared.looks import BELT
-from tests.validation.recovery import FIRST, LONG, Meter, count, truly_brings
+from tests.validation.recovery import LONG, Meter, apart, count, truly_brings
 
 pytestmark = pytest.mark.slow
 
-BENCH = m.load_scenario("maize_bench")
+BENCH, OTHERS = apart(m.load_scenario("maize_bench"))
 METERS, CELLS, TRUTH = 48, 480, 31
 Z = float(ndtri((1 + LEVEL) / 2))
 MOVES = [one for one in moves_of(BENCH) if "gate" not in one.steps]
@@ -40,17 +39,16 @@ def test_a_move_brings_what_its_interval_says_and_helps_as_often_as_is_said():
     every = draw_points(made.points.names, TRUTH, each=200)
     rng = np.random.default_rng(TRUTH)
     some = rng.choice(len(every), METERS, p=every.prior / every.prior.sum())
-    machines = draw_machines(BENCH, METERS, TRUTH)
-    machines = replace(machines, number=machines.number + FIRST)
+    machines = draw_machines(OTHERS, METERS, TRUTH)
     held, half, said, helps = [], [], [], []
     for k, pick in enumerate(some):
         meter = Meter((), every.of(np.array([pick])), "")
         machine = machines.at(np.array([k]))
-        look = count(meter, BENCH, machine, BELT, CELLS, TRUTH + k)
-        found = gains(diagnose(made, [Seen(BENCH, look)]), MOVES)
+        look = count(meter, OTHERS, machine, BELT, CELLS, TRUTH + k)
+        found = gains(Diagnosis(made, [Seen(BENCH, look)]), MOVES)
         rows = []
         for gain in found:
-            brings = truly_brings(meter, BENCH, machine, gain.move, TRUTH + k)
+            brings = truly_brings(meter, OTHERS, machine, gain.move, TRUTH + k)
             brings += float(rng.choice(gain.errors))
             low, high = gain.interval
             slack = Z * math.sqrt(0.02 / LONG)  # paired: some two cells in a hundred change

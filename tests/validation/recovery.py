@@ -18,7 +18,13 @@ from metersim.files.faults import BadInput
 from metersim.questions.guide.study import PAGES
 from metersim.questions.next.bank import bank
 from metersim.questions.next.decide import BRUSH, CHECK, KEEP, MOVE, SAME, STRANGE
-from metersim.questions.next.diagnosis import Seen, diagnose
+from metersim.questions.next.diagnosis import (
+    USED_SD,
+    Diagnosis,
+    Seen,
+    Used,
+    by_cells_or_spacing,
+)
 from metersim.questions.next.hypotheses import (
     FAULTS,
     FINE,
@@ -26,7 +32,7 @@ from metersim.questions.next.hypotheses import (
     Points,
     draw_points,
 )
-from metersim.questions.next.moves import moves_of
+from metersim.questions.next.moves import Move, moves_of
 from metersim.questions.next.possible import bent_shares, draw_machines
 from metersim.questions.next.study import answered
 from metersim.questions.next.surface import placed, where
@@ -44,16 +50,20 @@ from metersim.run.simulation import simulate
 from tests.make_docs import with_block
 
 STANDS = (
-    ("maize_bench", BELT, 500),
-    ("maize_field", SPACED, 1000),
-    ("soybean_narrow_rows", SENSOR, 1000),
-    ("sunflower", BELT, 500),
+    ("maize_bench", BELT, 500, "cells"),
+    ("maize_field", SPACED, 1000, None),
+    ("maize_field", SPACED, 1000, "spacing"),
+    ("soybean_narrow_rows", SENSOR, 1000, "cells"),
+    ("sunflower", BELT, 500, "cells"),
 )
-"""Scenario, way of looking, and cells of each count."""
+"""Scenario, way of looking, cells of each count, and what the monitor is said to count.  Where that
+is said, seed used is known on the stands with a sensor."""
+KEPT = 176
+"""Draws of the coefficients that the program knows; simulated meters have the others."""
 FINE_MANY, EACH = 30, 8  # meters in order, and of each fault, on each stand
 GUIDE = PAGES / "next.md"
 LONG = 4000  # cells of the runs that give what a move truly brings
-SEED, FIRST = 4711, 100  # random seed; number of the first machine
+SEED = 4711
 STANDING = 0.1  # m of travel, mean of one slip
 SURE = 0.8
 
@@ -146,7 +156,9 @@ def run_meter(meter, base, machine, rng_seed, cells, setting=None):
     rng = np.random.default_rng([rng_seed, 1])
 
     def ran(points):
-        scenario = kept_full(placed(machine.of(0, setting), where(setting, points).table[0]), cells)
+        scenario = kept_full(
+            placed(machine.of(0, setting), where(setting, points, machine).table[0]), cells
+        )
         if meter.kind == "wrong cut-off part":
             arc = scenario.cutoff.decay_arc + math.radians(8)
             scenario = scenario.replace(cutoff__decay_arc=arc)
@@ -202,9 +214,10 @@ def _slipping(time, slip, stand, rng):
     return time + before[np.searchsorted(at, time)]
 
 
-def count(meter, base, machine, way, cells, rng_seed):
+def count(meter, base, machine, way, cells, rng_seed, setting=None):
     """A count of a meter, with an error of the model."""
-    _, loads, (cell, seen, time) = run_meter(meter, base, machine, rng_seed, 3 * cells)
+    ran = run_meter(meter, base, machine, rng_seed, 3 * cells, setting)
+    _, loads, (cell, seen, time) = ran
     if way == SENSOR:
         loads = np.bincount(cell[seen], minlength=len(loads))
     elif way == SPACED:
@@ -268,28 +281,72 @@ def verdict(meter, base, machine, found, rng_seed):
     return (RIGHT if FAULTS[fault].check in finds else WRONG), chance
 
 
+def apart(base):
+    """A scenario with the machines that the program knows, and one with all others."""
+    posterior = base.posterior
+    parts = []
+    for some in (slice(0, KEPT), slice(KEPT, None)):
+        named = {name: getattr(posterior, name)[some] for name in ("draws", "share", "spread")}
+        parts.append(replace(base, meter=replace(posterior, **named)))
+    return parts
+
+
+def seed_used(meter, base, machine, rng_seed):
+    """Seed used over what the rate asks, with its error; from the seeds that leave the meter."""
+    _, loads, _ = run_meter(meter, base, machine, rng_seed, LONG)
+    slip = float(meter.points.slip[0])
+    error = USED_SD * np.random.default_rng([rng_seed, 3]).standard_normal()
+    return Used(float(np.mean(loads)) * (1 - slip) * (1 + error))
+
+
 def study(stands=STANDS, seed=SEED):
-    """One row a meter: stand, kind, verdict and how sure the answer was."""
-    rows = []
-    for number, (name, way, cells) in enumerate(stands):
+    """One row a meter: stand, kind, verdict and how sure the answer was; and moves back."""
+    rows, back = [], []
+    for number, (name, way, cells, said) in enumerate(stands):
         rng = np.random.default_rng([seed, number])
-        base = m.load_scenario(name)
+        base, others = apart(m.load_scenario(name))
         moves = moves_of(base)
-        made = bank(base, [move.made(base) for move in moves], [way], seed=1)
-        names = made.points.names
-        every = meters(names, rng)
-        machines = draw_machines(base, len(every), seed)
-        machines = replace(machines, number=machines.number + FIRST)
+        look_way = SENSOR if way in BY_SENSOR else way
+        ways = by_cells_or_spacing(Look(cells=1, skips=0, doubles=0, way=look_way), said)
+        spent = look_way == SENSOR and said is not None
+        made = bank(base, [move.made(base) for move in moves], ways, spent=spent, seed=1)
+        every = meters(made.points.names, rng)
+        machines = draw_machines(others, len(every), seed)
         for k, meter in enumerate(every):
             machine, own = machines.at(np.array([k])), seed + 1000 * number + k
             try:
-                look = count(meter, base, machine, way, cells, own)
+                look = count(meter, others, machine, way, cells, own)
+                used = seed_used(meter, others, machine, own) if spent else None
             except BadInput:
                 continue
-            found = answered(diagnose(made, [Seen(base, look, (way,))]), base, moves)
-            said, sure = verdict(meter, base, machine, found, own)
-            rows.append((name, meter.kind, said, sure, found.kind, found.advice.fault, look))
-    return rows
+            found = answered(Diagnosis(made, [Seen(base, look, ways)], used), base, moves)
+            worth, sure = verdict(meter, others, machine, found, own)
+            rows.append((name, meter.kind, worth, sure, found.kind, found.advice.fault, look))
+            if found.kind == MOVE:
+                back.append(moved_back(found, meter, base, others, machine, way, ways, own))
+    return rows, [one for one in back if one is not None]
+
+
+def moved_back(found, meter, base, others, machine, way, ways, rng_seed):
+    """After the move and a second count: whether it is advised back, and what that would bring.
+
+    None where the meter cannot be run there.
+    """
+    move = found.chosen.move
+    there = move.made(base)
+    opposite = Move("back", {name: -count for name, count in move.steps.items()})
+    try:
+        second = count(meter, others, machine, way, found.diagnosis.seen[0].look.cells,
+                       rng_seed + 1, move.made(others))  # fmt: skip
+        gain = -truly_brings(meter, others, machine, move, rng_seed)
+    except BadInput:
+        return None
+    again = moves_of(there)
+    made = bank(there, [base, *(one.made(there) for one in again)], ways, seed=1, runs=160)
+    seen = [found.diagnosis.seen[0], Seen(there, second, ways)]
+    after = answered(Diagnosis(made, seen), base, again)
+    goes_back = after.kind == MOVE and dict(after.chosen.move.steps) == dict(opposite.steps)
+    return goes_back, gain
 
 
 def table(rows):
@@ -316,7 +373,18 @@ def _line(title, rows, heads):
     )
 
 
+def second_counts(back):
+    """A sentence on moves that a second count would take back."""
+    returned = [gain for goes_back, gain in back if goes_back]
+    helped = sum(gain > 0 for gain in returned)
+    return (
+        f"After {len(back)} of the moves the meter was counted again. {len(returned)} were then "
+        f"taken back, and that was right for {helped} of these."
+    )
+
+
 if __name__ == "__main__":
-    found = table(study())
-    print(found)
-    GUIDE.write_text(with_block(GUIDE.read_text(), "recovery", found))
+    found, later = study()
+    text = f"{table(found)}\n\n{second_counts(later)}"
+    print(text)
+    GUIDE.write_text(with_block(GUIDE.read_text(), "recovery", text))

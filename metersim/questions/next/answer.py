@@ -39,7 +39,10 @@ MOVING = {  # instruction for a step of each setting
     "guide": "Have the {}",
     "hole": "Take a disc with {}",
 }
-THEN = {LENS: " Give --lens clean then.", DRIVE: " Give --seeds-used and --area then."}
+THEN = {
+    LENS: " Give --lens clean then.",
+    DRIVE: " Seed used on a known area finds it, too: --seeds-used, --area.",
+}
 ASKS = (
     "Does the monitor count empty cells, or spacings that it measures? Its manual says. Give "
     "--monitor cells or --monitor spacing; until then both are held possible."
@@ -71,7 +74,7 @@ def next_answer(
     scenario = found.scenario
     machine = scenario.posterior
     assumes = [asked(scenario, units)[1], *([machine.title] if machine else [])]
-    assumes += [f"{one.text(units)}, at the middle" for one in scenario.unknown]
+    assumes += [one.text(units) for one in scenario.unknown]
     counting = found.kind in (SAME, KEEP) and not (rows and rows.swap)
     answer = Answer(
         caution=RUNNING if counting else STOPPED,
@@ -100,12 +103,14 @@ def _do(found: NextMove) -> str:
         return _sentence(f"{form.format(move.words)}, then count again")
     if found.kind in (CHECK, BRUSH):
         then = THEN.get(found.advice.fault, "")
+        if found.advice.fault == DRIVE and found.diagnosis.used:
+            then = ""
         return f"{_sentence(found.words)}{then} Move no setting yet."
     if found.kind == STRANGE:
         return "Move nothing. Check the counts, and that lot, disc and settings are those given."
     more = f"count {found.more:,} more cells." if found.more is not None else ""
     if found.kind == KEEP:
-        return f"Keep the last move, and {more or 'count again.'}"
+        return f"Move nothing yet, and {more or 'count again.'}"
     return f"Leave it, and {more}" if more else "Leave it; move nothing."
 
 
@@ -116,30 +121,49 @@ def why(found: NextMove) -> str:
         for k, one in enumerate(found.targets)
         for kind in (one.differing if found.differs else one.counted)
     ]
+    if not pairs and found.diagnosis.used_differs:
+        return _why_used(found)
     if not pairs:
         return "Nothing was counted at these settings; earlier counts alone decide."
     excess, at, kind = max(pairs)
     one = found.targets[at]
     share = f"{percent_text(one.counted[kind] / one.look.cells)} {KINDS[kind]}"
     usual = percent_text(one.usual(kind))
-    than = "the acceptance limit" if kind in one.limits else "a meter in order"
+    limit = kind in one.limits
+    if found.kind == STRANGE and not found.differs:
+        return f"No listed meter has {share} at these settings."
     if found.differs:
-        said = f"{share} is more than {than} has ({usual}); chance alone does not explain it."
-        if kind in one.limits:
-            said = f"{share} is more than {than} ({usual}); chance alone does not explain it."
+        said = (
+            f"{share} is more than {'the acceptance limit' if limit else 'a meter in order has'} "
+            f"({usual}); chance alone does not explain it."
+        )
         if found.kind == KEEP:
-            said += " The counts since the last move do not prove that it was wrong."
+            said += " Earlier and later counts ask for different moves."
         return said
     if excess <= 0:
-        named = " and ".join(KINDS[kind] for kind in one.counted)
-        said = f"There are no more {named} than in {than} ({usual} {KINDS[kind]})."
+        than = f"the acceptance limit ({usual}" if limit else f"a meter in order has ({usual}"
+        said = f"{share} is no more than {than})."
+    elif limit:
+        said = f"Chance alone explains {share}; the acceptance limit is {usual}."
     else:
-        said = f"Chance alone explains {share}; {than} has {usual}."
-        if kind in one.limits:
-            said = f"Chance alone explains {share}; {than} is {usual}."
+        said = (
+            f"A meter in order may have {share}: half of such meters have {usual} or more, one in "
+            f"twenty has {percent_text(one.most(kind))} or more."
+        )
     if found.advice.stands:
-        return f"{said} The move was advised before, and later counts do not exclude it."
+        return f"{said} Earlier counts ask for the move, and later ones do not exclude it."
     return f"{said} The settings themselves can be improved." if found.kind == MOVE else said
+
+
+def _why_used(found: NextMove) -> str:
+    """Reason that lies in the seed used."""
+    used = found.diagnosis.used
+    ratio = 100 * used.ratio if used else 100.0
+    side = "less" if ratio < 100 else "more"
+    return (
+        f"Seed used is {ratio:.0f} % of what the rate asks. Hardly any meter in order uses so much "
+        f"{side}."
+    )
 
 
 def _expected(found: NextMove) -> str:
@@ -166,7 +190,10 @@ def _expected(found: NextMove) -> str:
             "meters. Two faults at once are possible."
         )
     if found.kind == KEEP:
-        return f"It is taken back when they exclude it with {100 * EXCLUDED:.0f} %."
+        return (
+            "Later counts alone neither prove nor exclude a move with "
+            f"{100 * EXCLUDED:.0f} %. More cells will."
+        )
     if found.more is not None:
         return f"With the same shares in {found.more:,} more cells, the excess is detected."
     return "Count again after a change of seed lot, speed or setting."
@@ -193,7 +220,7 @@ def _notes(found: NextMove) -> list[str]:
     if found.kind in (SAME, KEEP, STRANGE):
         return notes
     if found.diagnosis.lens_contradicted:
-        notes.append("The seed used contradicts a dirty lens: the skips are in the row.")
+        notes.append("The seed used speaks against a dirty lens.")
     if found.notches and found.notches.second:
         best = f"{found.notches.best:+g}"
         notes.append(f"The best notch would be {best}: compare hole size with seed size first.")

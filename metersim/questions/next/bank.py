@@ -11,18 +11,18 @@ from numpy.typing import NDArray
 
 from metersim.machine.scenario import Scenario
 from metersim.measures.scales import ANGLE
-from metersim.questions.next.hypotheses import EACH, Points, draw_points, named
-from metersim.questions.next.possible import Machines, bent_shares, draw_machines
+from metersim.questions.next.hypotheses import EACH, FINE, Points, draw_points, named
+from metersim.questions.next.possible import Machines, bent_shares, discrepancy, draw_machines
 from metersim.questions.next.shown import through_holes, through_lens, through_slip
 from metersim.questions.next.surface import OTHERS, RUNS, Surface, run_surface, where
-from metersim.questions.shared.looks import BELT, BY_SENSOR, KINDS, SPACED, Levels
+from metersim.questions.shared.looks import BELT, BY_SENSOR, KINDS, KNOWN, SPACED, Levels
 from metersim.questions.shared.settings import SETTINGS
 from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
 ALL, SHARED, NONE = "all", "shared", "none"
-"""Discrepancy of shares: all of it, the part that all settings of a meter share, or none."""
+"""Errors of the model in shares: all, those that all settings of a meter share, or none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,25 +144,27 @@ def shares_of(
     machines : Machines
         Their machines, with the discrepancy of the model.
     errors : str
-        Discrepancy to add: `ALL`, the part that all settings `SHARED`, or `NONE`.
+        Errors to add: `ALL`, the discrepancy that all settings have as `SHARED`, or `NONE`.
 
     Returns
     -------
     tuple of ndarray
         Shares. [1]
     """
-    there, traits = where(meter, points), machines.traits
+    there, traits = where(meter, points, machines), machines.traits
     by, own = np.zeros((len(points), 2)), np.zeros((len(points), 2))
     if errors != NONE:
-        by, own = machines.shift, machines.deviates("error of the surface")
+        by = machines.shift
     if errors == ALL:
         by = by + machines.apart(setting_name(meter))
+        own = machines.deviates("error of the surface")
     plain = []
     for k, kind in enumerate(KINDS):
         angles = surface.angles(way, kind, there, traits)
-        plain.append(ANGLE.back(angles + own[:, k] * surface.error(way, kind, angles)))
+        angles = angles + own[:, k] * surface.error(way, kind, angles)
+        plain.append(ANGLE.back(angles.clip(0.0, np.pi / 2)))
     skip, double = through_holes(
-        *bent_shares(plain[0], plain[1], by), points.failing / meter.disc.cells
+        *bent_shares(plain[0], plain[1], by), np.minimum(points.failing / meter.disc.cells, 1.0)
     )
     if way in BY_SENSOR:
         skip, double = through_lens(skip, double, points.lost)
@@ -171,19 +173,42 @@ def shares_of(
     return skip, double
 
 
-def levels(
-    surface: Surface, meter: Scenario, way: str, points: Points, machines: Machines
-) -> Levels:
-    """Rates that possible meters show, with the effects of a usual run."""
-    skip, double = shares_of(surface, meter, way, points, machines)
-    return Levels(skip, double, *(surface.effects[way, kind] for kind in KINDS))
+def in_order(bank: Bank, meter: Scenario, way: str) -> Levels:
+    """Rates that possible meters in order show, with all errors of the model."""
+    fine = np.flatnonzero(bank.points.which == bank.points.names.index(FINE))
+    points, machines = bank.points.of(fine), bank.machines.at(fine)
+    skip, double = shares_of(bank.surface, meter, way, points, machines)
+    return Levels(skip, double, *(bank.surface.effects[way, kind] for kind in KINDS))
+
+
+def levels(bank: Bank, meter: Scenario, way: str) -> Levels:
+    """Rates of all possible meters, each a mean over its errors at these settings.
+
+    Notes
+    -----
+    An angle with a normal error of variance v is known as from a run of ``1/(4 v)`` cells.  So no
+    count, however long, says more than the errors of surface and model at one setting allow.
+    """
+    surface, points, machines = bank.surface, bank.points, bank.machines
+    skip, double = shares_of(surface, meter, way, points, machines, errors=SHARED)
+    effects = [surface.effects[way, kind] for kind in KINDS]
+    apart = discrepancy(bank.base)[1] ** 2
+    variance = np.max(
+        [
+            apart + surface.error(way, kind, ANGLE.to(share)) ** 2
+            for kind, share in zip(KINDS, (skip, double), strict=True)
+        ],
+        axis=0,
+    )
+    cells = max(*effects, 1.0) / np.maximum(4 * variance, 1 / KNOWN)
+    return Levels(skip, double, effects[0], effects[1], cells)
 
 
 def comparable(base: Scenario, meter: Scenario) -> bool:
     """Whether a count at other settings says something: all but the moved settings are the same."""
     moved = ("vacuum__vacuum", "singulator__notch", "pool__gate_opening", *OTHERS)
     same = {name: _field(base, name) for name in moved}
-    return meter.replace(**same) == base
+    return meter.replace(**same) == base.replace(**same)
 
 
 def _field(scenario: Scenario, name: str) -> float:

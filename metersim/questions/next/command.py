@@ -13,9 +13,10 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.answer import next_answer
 from metersim.questions.next.moves import SETTERS
-from metersim.questions.next.rows import KINDS, latest, read_rows
+from metersim.questions.next.rows import latest, read_rows
 from metersim.questions.next.study import COUNTS, NextMove, next_move
 from metersim.questions.next.surface import RUNS
+from metersim.questions.next.target import KINDS
 from metersim.questions.next.used import used_of, used_options
 from metersim.questions.next.written import next_json
 from metersim.questions.shared.countlog import read_history
@@ -31,7 +32,7 @@ from metersim.questions.shared.countoptions import (
     event_option,
     row_of,
 )
-from metersim.questions.shared.history import Entry, Line
+from metersim.questions.shared.history import BRUSHED, Entry, Event, Line, rows_in
 from metersim.questions.shared.looks import SENSOR, Look
 from metersim.questions.shared.options import (
     changes_of,
@@ -102,7 +103,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: load_scenario(options.scenario, changes_of(options)),
         lambda: count_of(options),
         lambda: disc_of(options),
-        lambda: _history(options.log, options.row),
+        lambda: _history(options.log, options.row, options.counted is not None),
         lambda: accepted_of(options),
         lambda: seed_of(options),
         lambda: workers_of(options),
@@ -114,7 +115,10 @@ def answer(options: argparse.Namespace) -> str:
         raise bad("next", "", message + "and --cells-loaded, or --log and --row")
     given = scenario
     entries, notes = counts_of_row(history, options.log, options.row, scenario, bool(looks))
-    scenario, earlier = _placed(scenario, looks, entries)
+    if options.lens:
+        entries = _since_brushed(entries, bool(looks))
+    scenario, earlier, left = _placed(scenario, looks, entries)
+    notes += left
     notes += _other_disc(given, [meter for meter, _ in earlier], options.units)
     sensed = [one for one in (*looks, *(entry.look for entry in entries)) if one.way == SENSOR]
     if options.monitor and not sensed:
@@ -129,7 +133,7 @@ def answer(options: argparse.Namespace) -> str:
             skips_most=accepted[0],
             doubles_most=accepted[1],
             monitor=options.monitor,
-            lens_clean=options.lens is not None,
+            lens_clean=options.lens is not None or _is_clean(history, entries),
             used=used,
             others=_others(history, entries, looks),
             also=options.also,
@@ -183,25 +187,46 @@ def _usual(scenario: Scenario, name: str) -> Scenario:
         return scenario
 
 
-def _history(log: str | None, row: str | None) -> list[Line]:
+def _history(log: str | None, row: str | None, counted: bool) -> list[Line]:
     """Counts and events of a log."""
     if log is None:
         if row is not None:
             raise bad("--row", row, "goes with a log of counts; give --log FILE")
         return []
     history = read_history(Path(log))
-    row_of(history, log, row)
+    if rows_in(history) or not counted:
+        row_of(history, log, row)
     return history
 
 
 def _placed(
     scenario: Scenario, looks: Sequence[Look], entries: Sequence[Entry]
-) -> tuple[Scenario, list[tuple[Scenario, Look]]]:
-    """Present scenario, and earlier counts with their own scenarios."""
-    meters = all_of(*(lambda entry=entry: entry.on(scenario) for entry in entries))
-    earlier = [(meter, entry.look) for meter, entry in zip(meters, entries, strict=True)]
-    now = scenario if looks else meters[-1]
-    return now, earlier
+) -> tuple[Scenario, list[tuple[Scenario, Look]], list[str]]:
+    """Present scenario, earlier counts with their own scenarios, and notes on those left out."""
+    earlier, notes = [], []
+    for k, entry in enumerate(entries):
+        try:
+            earlier.append((entry.on(scenario), entry.look))
+        except BadInput:
+            if not looks and k == len(entries) - 1:  # the present settings themselves
+                raise
+            day = f" of {entry.date}" if entry.date else ""
+            notes.append(f"a count{day} is left out: this meter cannot have its settings")
+    return scenario if looks else earlier[-1][0], earlier, notes
+
+
+def _since_brushed(entries: Sequence[Entry], counted: bool) -> list[Entry]:
+    """Counts of a row whose lens was brushed before the last count: no earlier ones by it."""
+    old = entries if counted else entries[:-1]
+    return [*(one for one in old if one.look.way != SENSOR), *entries[len(old) :]]
+
+
+def _is_clean(history: Sequence[Line], entries: Sequence[Entry]) -> bool:
+    """Whether the lens of the row was brushed; counts from before that are left out already."""
+    rows = {"", *(entry.row for entry in entries)}
+    return any(
+        isinstance(line, Event) and line.kind == BRUSHED and line.row in rows for line in history
+    )
 
 
 def _other_disc(scenario: Scenario, meters: Sequence[Scenario], units: str) -> list[str]:

@@ -9,19 +9,18 @@ from dataclasses import dataclass
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.bank import setting_name
 from metersim.questions.next.diagnosis import Diagnosis, Floats
-from metersim.questions.next.gain import Gain, gains
-from metersim.questions.next.hypotheses import ELSE, FAULTS, FINE, HOLES, LENS
+from metersim.questions.next.gain import LEAST, Gain, gains
+from metersim.questions.next.hypotheses import ELSE, FAULTS, FINE, LENS
 from metersim.questions.next.moves import Move
 from metersim.questions.next.target import Compared
 
-LEAST = 0.002  # least expected gain that justifies a move, as a share of cells
 PLAIN = 0.01  # least gain that justifies a move although the count is as wanted
 SURE_ENOUGH = 0.15  # accepted chance of a worse result where the count is as wanted
 WORSE_MOST = 0.3  # accepted chance of a worse result where it is not
 LIKELY = 0.5  # chance from which something that is not listed is the answer
 FIRST = 0.35  # chance from which a part is looked at before a setting is moved
-EXCLUDED = 0.95  # chance of a worse result, by later counts alone, that takes a move back
-ALIKE = 3.0  # ratio of evidence below which counts cannot distinguish two hypotheses
+EXCLUDED = 0.95  # chance, by later counts alone, that a move helps nothing, or that one back helps
+SIMILAR = 3.0  # ratio of evidence below which counts cannot distinguish two hypotheses
 WORTH = 0.05  # least chance of a hypothesis that is named
 
 SAME, MOVE, CHECK, BRUSH, KEEP, STRANGE = "same", "move", "check", "brush", "keep", "strange"
@@ -37,14 +36,15 @@ class Advice:
     ----------
     kind : str
         ``move`` a setting, ``check`` a part, or ``brush`` the sensor's lens.  No move is advised
-        where the count is the ``same`` as wanted.  ``keep`` leaves the last move as it is, as the
-        counts since do not exclude that it helped.  ``strange``: no listed fault has such counts.
+        where the count is the ``same`` as wanted.  ``keep`` moves nothing, as counts disagree: the
+        later ones neither prove nor exclude a move by themselves.  ``strange``: no listed fault has
+        such counts.
     fault : str
         Fault to look for, or an empty text.
     gain : Gain or None
         Gain of the move.
     stands : bool
-        Whether the move was advised after an earlier count, and later ones do not exclude it.
+        Whether earlier counts at these settings ask for the move, and later ones do not exclude it.
     """
 
     kind: str
@@ -63,6 +63,16 @@ def most_likely(found: Diagnosis, weights: Floats | None = None) -> list[str]:
     return sorted(names, key=lambda name: -found.after(name, weights))
 
 
+def chance_of_check(found: Diagnosis, fault: str, weights: Floats | None = None) -> float:
+    """Chance that the inspection for a fault finds that fault, or another one. [1]"""
+    check = FAULTS[fault].check
+    return sum(
+        found.after(name, weights)
+        for name in most_likely(found, weights)
+        if FAULTS[name].check == check
+    )
+
+
 def decide(
     differs: bool, found: Diagnosis, known: Sequence[Gain], weights: Floats | None = None
 ) -> Advice:
@@ -71,7 +81,7 @@ def decide(
     Parameters
     ----------
     differs : bool
-        Whether more skips or doubles than wanted are detected.
+        Whether more skips or doubles than wanted are detected, or another use of seed.
     found : Diagnosis
         Weighed hypotheses.
     known : sequence of Gain
@@ -79,16 +89,18 @@ def decide(
     weights : ndarray, optional
         Chances of the points; by default those after all counts. [1]
     """
+    if found.after(ELSE, weights) >= LIKELY:
+        return Advice(STRANGE)
     best = max(known, key=lambda gain: gain.sure, default=None)
     if not differs:
         if best is None or best.sure <= PLAIN or best.worse > SURE_ENOUGH:
             return Advice(SAME)
         return Advice(MOVE, gain=best)
-    if found.after(ELSE, weights) >= LIKELY:
-        return Advice(STRANGE)
-    faults = most_likely(found, weights)
+    faults = sorted(
+        most_likely(found, weights), key=lambda name: -chance_of_check(found, name, weights)
+    )
     part = next((name for name in faults if name not in SET), "")
-    if part and found.after(part, weights) >= FIRST:
+    if part and chance_of_check(found, part, weights) >= FIRST:
         return Advice(BRUSH if part == LENS else CHECK, part)
     if best is not None and best.sure > LEAST and best.worse <= WORSE_MOST:
         return Advice(MOVE, gain=best)
@@ -123,16 +135,19 @@ def advise(
 
     Notes
     -----
-    A move that was advised after some of the counts at the present settings stands, unless the
-    counts after those exclude it by themselves with 95 %.  A move back to the settings before the
-    last change needs the same proof by the counts since.
+    A move that some of the counts at the present settings ask for stands, unless the counts after
+    those exclude it by themselves with 95 %, among meters with a listed fault or none.  A move back
+    to the settings before the last change needs the same proof by the counts since.
     """
     here = found.here
     before = [k for k in range(len(found.seen)) if k not in here]
 
-    def worse(move: Move, looks: Sequence[int]) -> float:
+    def alone(move: Move, looks: Sequence[int]) -> Gain:
         (gain,) = gains(found, [move], weights=found.weighed(looks), units=units, seed=seed)
-        return gain.worse
+        return gain
+
+    def excluded(move: Move, looks: Sequence[int]) -> bool:
+        return alone(move, looks).helps <= 1 - EXCLUDED
 
     standing: tuple[Move, int] | None = None
     for many in range(1, len(here)):
@@ -140,23 +155,21 @@ def advise(
         weights = found.weighed(looks)
         made = gains(found, moves, weights=weights, units=units, seed=seed)
         early = decide(differs(here[:many]), found, made, weights)
-        if standing and not _excluded(worse(standing[0], here[standing[1] : many])):
+        if standing and not excluded(standing[0], here[standing[1] : many]):
             continue
         standing = (early.gain.move, many) if early.kind == MOVE and early.gain else None
     last = decide(differs(here), found, known)
-    if standing and not _excluded(worse(standing[0], here[standing[1] :])):
+    if last.kind == STRANGE:
+        return last
+    if standing and not excluded(standing[0], here[standing[1] :]):
         (gain,) = [one for one in known if one.move.words == standing[0].words]
-        return Advice(MOVE, gain=gain, stands=True)
+        return Advice(MOVE, gain=gain, stands=True) if gain.value > 0 else Advice(KEEP)
     back = (
         last.gain is not None and bool(before) and _goes_back(found, last.gain.move, before, units)
     )
-    if back and last.gain and 1 - worse(last.gain.move, here) < EXCLUDED:
+    if back and last.gain and 1 - alone(last.gain.move, here).worse_listed < EXCLUDED:
         return Advice(KEEP)
     return last
-
-
-def _excluded(worse: float) -> bool:
-    return worse >= EXCLUDED
 
 
 def _goes_back(found: Diagnosis, move: Move, before: Sequence[int], units: str) -> bool:
@@ -175,7 +188,7 @@ def not_distinguished(found: Diagnosis) -> list[str]:
             name
             for name in others
             if found.after(name) >= WORTH
-            and found.after(name) / found.before(name) * ALIKE >= evidence
+            and found.after(name) / found.before(name) * SIMILAR >= evidence
         ),
     ]
 
@@ -194,13 +207,6 @@ def missed_share(targets: Sequence[Compared], found: Diagnosis) -> float:
     lost = float(weights @ found.points.lost / max(weights.sum(), 1e-300))
     excess = max((one.excess("skip") for one in targets if "skip" in one.differing), default=0.0)
     return min(lost / excess, 1.0) if excess > 0 else 0.0
-
-
-def holes_likely(found: Diagnosis) -> float:
-    """Expected number of failing holes, where holes fail."""
-    failing = found.points.which == found.points.names.index(HOLES)
-    weights = found.weights * failing
-    return float(weights @ found.points.failing / max(weights.sum(), 1e-300))
 
 
 CHECKS = {one.check: None for one in FAULTS.values()}

@@ -13,10 +13,10 @@ from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
+from scipy.special import logsumexp, ndtr
 
 from metersim.machine.scenario import Scenario
-from metersim.questions.next.bank import Bank, levels, shares_of
+from metersim.questions.next.bank import ALL, SHARED, Bank, levels, setting_name, shares_of
 from metersim.questions.next.hypotheses import (
     ELSE,
     ELSE_PRIOR,
@@ -26,17 +26,17 @@ from metersim.questions.next.hypotheses import (
     UNLISTED,
     Points,
 )
-from metersim.questions.next.possible import Machines
 from metersim.questions.next.shown import seeds_used
-from metersim.questions.next.surface import Surface
 from metersim.questions.shared.looks import (
     BELT,
     KINDS,
     SENSOR,
     SPACED,
+    Levels,
     Look,
     flat_chance,
     log_chances,
+    summed,
 )
 from metersim.run.streams import Streams
 
@@ -44,6 +44,9 @@ Floats = NDArray[np.float64]
 
 USED_SD = 0.02
 """Relative SD of seed used over area (assumption): scales, tank residue, and measured area."""
+USED_LEVEL = 0.02  # chance below which the seed used is not that of a meter in order
+CONTRADICTED = 3.0  # times less likely with a dirty lens than without, from which it is excluded
+TINY = 1e-100  # least sum of chances, so that points can be drawn however unlikely all are
 MOST_USED = 1.5  # ratio up to which `ELSE` finds all ratios equally likely
 
 
@@ -91,45 +94,111 @@ class Diagnosis:
 
     Attributes
     ----------
-    base : Scenario
-        Present settings.
-    seen : tuple of Seen
-        Counts with their settings.
-    points : Points
-        Possible meters.
-    machines : Machines
-        Their machines.
-    surface : Surface
-        What they show at any settings.
-    chances : ndarray, shape (counts, points)
-        Logarithm of the chance of each count. [1]
-    flat : ndarray, shape (counts,)
-        The same for something that is not listed. [1]
+    bank : Bank
+        Possible meters, and what they show.
+    seen : sequence of Seen
+        Counts with their settings, oldest first.
     used : Used or None
-        Seed that was used.
-    used_chances : ndarray, shape (points,)
-        Logarithm of its chance; 0 without it. [1]
+        Seed that was used at the present settings.
     alone : float
         Chance that this row alone differs from the other rows of its machine.  Faults that all
         rows share are that much less likely. [1]
+    since : int
+        Number of the first count after the last one that was left out.
     """
 
-    base: Scenario
-    seen: tuple[Seen, ...]
-    points: Points
-    machines: Machines
-    surface: Surface
-    chances: Floats
-    flat: Floats
-    used: Used | None
-    used_chances: Floats
+    bank: Bank
+    seen: Sequence[Seen]
+    used: Used | None = None
     alone: float = 0.0
+    since: int = 0
+
+    @property
+    def base(self) -> Scenario:
+        """Present settings."""
+        return self.bank.base
+
+    @property
+    def points(self) -> Points:
+        """Possible meters."""
+        return self.bank.points
 
     @property
     def here(self) -> list[int]:
         """Numbers of the counts since the last change of a setting, all at the present ones."""
-        back = reversed(range(len(self.seen)))
+        back = reversed(range(self.since, len(self.seen)))
         return sorted(takewhile(lambda k: self.seen[k].meter == self.base, back))
+
+    @cached_property
+    def _levels(self) -> dict[tuple[str, str], Levels]:
+        """Rates of all points, by settings and way of looking."""
+        places = {
+            (setting_name(one.meter), way): one.meter for one in self.seen for way in one.ways
+        }
+        return {key: levels(self.bank, meter, key[1]) for key, meter in places.items()}
+
+    def log_chances(self, looks: Sequence[int]) -> Floats:
+        """Logarithm of the chance of some counts together, by point.
+
+        Counts at the same settings are summed, as they have the same errors of the model.  A
+        monitor counts in one way only: the chance is a mean over the ways that are possible.
+        """
+        many = max((len(one.ways) for one in self.seen), default=1)
+        rows = [
+            sum(
+                (
+                    log_chances(self._levels[key], [look])[0]
+                    for key, look in self._summed(looks, variant)
+                ),
+                np.zeros(len(self.points)),
+            )
+            for variant in range(many)
+        ]
+        return np.asarray(logsumexp(rows, axis=0) - np.log(many))
+
+    def log_flat(self, looks: Sequence[int]) -> float:
+        """The same where something that is not listed is wrong: all shares are equally likely."""
+        effects = self.bank.surface.effects
+        return sum(
+            flat_chance(look, max(1.0, *(effects[way, kind] for kind in KINDS)))
+            for (_, way), look in self._summed(looks, 0)
+        )
+
+    def _summed(self, looks: Sequence[int], variant: int) -> list[tuple[tuple[str, str], Look]]:
+        """Sums of counts by settings and way of looking."""
+        groups: dict[tuple[str, str, bool], list[Look]] = {}
+        for k in looks:
+            one = self.seen[k]
+            way = one.ways[min(variant, len(one.ways) - 1)]
+            key = (setting_name(one.meter), way, one.look.doubles is None)
+            groups.setdefault(key, []).append(one.look)
+        return [((name, way), summed(some)) for (name, way, _), some in groups.items()]
+
+    @cached_property
+    def used_chances(self) -> Floats:
+        """Logarithm of the chance of the seed used, by point; 0 where it is not known."""
+        if self.used is None:
+            return np.zeros(len(self.points))
+        apart = self._used_apart(np.arange(len(self.points)), SHARED)
+        return np.asarray(-(apart**2) / 2 - np.log(USED_SD * np.sqrt(2 * np.pi)))
+
+    def _used_apart(self, at: NDArray[np.int64], errors: str) -> Floats:
+        """SDs by which the seed used lies above what some points use."""
+        bank, points = self.bank, self.points.of(at)
+        machines = bank.machines.at(at)
+        skip, double = shares_of(bank.surface, self.base, BELT, points, machines, errors=errors)
+        wanted = seeds_used(skip, double, points.slip)
+        ratio, weighed = (self.used.ratio, self.used.weighed) if self.used else (1.0, False)
+        return np.asarray((ratio - wanted * (points.size**3 if weighed else 1.0)) / USED_SD)
+
+    @cached_property
+    def used_differs(self) -> bool:
+        """Whether a meter in order hardly ever uses so much or so little seed."""
+        if self.used is None:
+            return False
+        fine = np.flatnonzero(self.points.which == self.points.names.index(FINE))
+        apart = np.abs(self._used_apart(fine, ALL))
+        return bool(np.mean(2 * ndtr(-apart)) < USED_LEVEL)
 
     @cached_property
     def weights(self) -> Floats:
@@ -138,14 +207,16 @@ class Diagnosis:
 
     def weighed(self, looks: Sequence[int]) -> Floats:
         """Chance of each point after some of the counts, and the seed used. [1]"""
-        rows = [*looks]
-        logs = self.chances[rows].sum(axis=0) + self.used_chances + np.log(self.points.prior)
+        logs = self.log_chances(looks) + self.used_chances + np.log(self.points.prior)
         shared = [k for k, name in enumerate(self.points.names) if name in OF_THE_LOT]
-        logs = logs + np.where(np.isin(self.points.which, shared), np.log1p(-self.alone), 0.0)
-        other = self.flat[rows].sum() + np.log(ELSE_PRIOR)
+        lot = np.isin(self.points.which, shared)
+        logs = logs + np.where(lot, np.log(max(1 - self.alone, TINY)), 0.0)
+        other = self.log_flat(looks) + np.log(ELSE_PRIOR)
         if self.used:
             other -= np.log(MOST_USED)
-        return np.asarray(np.exp(logs - logsumexp([*logs, other])))
+        listed = float(logsumexp(logs))
+        chance = float(np.exp(listed - np.logaddexp(listed, other)))
+        return np.asarray(np.exp(logs - listed) * max(chance, TINY))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -172,7 +243,7 @@ class Diagnosis:
     def effective(self) -> float:
         """Effective number of points: the number of equal weights with the same variance."""
         total = self.weights.sum()
-        return float(total**2 / np.sum(self.weights**2)) if total > 0 else 0.0
+        return float(total**2 / np.sum(self.weights**2))
 
     def mean(self, column: str) -> float:
         """Mean of a column of the points after all counts."""
@@ -195,81 +266,18 @@ class Diagnosis:
         found = np.searchsorted(np.cumsum(weights), at).clip(max=len(weights) - 1)
         return np.asarray(found, dtype=np.int64)
 
-    def shares(
-        self, meter: Scenario, way: str, at: NDArray[np.int64] | None = None
-    ) -> tuple[Floats, Floats]:
-        """Shares of skips and doubles of the points, or of some, at the settings of a scenario."""
-        points, machines = self.points, self.machines
-        if at is not None:
-            points, machines = points.of(at), machines.at(at)
-        return shares_of(self.surface, meter, way, points, machines)
-
     @cached_property
     def lens_contradicted(self) -> bool:
-        """Whether the seed used is less likely with a dirty lens than without."""
+        """Whether the seed used is far less likely with a dirty lens than without."""
         if self.used is None or LENS not in self.points.names:
             return False
         lens = self.points.which == self.points.names.index(LENS)
-        weights = self.chances.sum(axis=0) + np.log(self.points.prior)
+        logs = self.log_chances(range(len(self.seen))) + np.log(self.points.prior)
         so, otherwise = (
-            logsumexp((weights + self.used_chances)[group]) - logsumexp(weights[group])
+            logsumexp((logs + self.used_chances)[group]) - logsumexp(logs[group])
             for group in (lens, ~lens)
         )
-        return bool(so < otherwise)
-
-
-def diagnose(bank: Bank, seen: Sequence[Seen], used: Used | None = None) -> Diagnosis:
-    """Weigh possible meters by counts and by the seed that was used.
-
-    Parameters
-    ----------
-    bank : Bank
-        Possible meters.
-    seen : sequence of Seen
-        One or more counts of the same meter, in ways and at settings that the bank covers.
-    used : Used, optional
-        Seed that was used on a known area, at the present settings.
-    """
-    base, points, machines, surface = bank.base, bank.points, bank.machines, bank.surface
-    chances = np.array([_chances(surface, one, points, machines) for one in seen])
-    return Diagnosis(
-        base=base,
-        seen=tuple(seen),
-        points=points,
-        machines=machines,
-        surface=surface,
-        chances=chances.reshape(len(seen), len(points)),
-        flat=np.array([_flat(surface, one) for one in seen]),
-        used=used,
-        used_chances=_used_chances(surface, base, used, points, machines),
-    )
-
-
-def _chances(surface: Surface, one: Seen, points: Points, machines: Machines) -> Floats:
-    """Logarithm of the chance of a count, by point; a mean over the ways in which it was made."""
-    rows = [
-        log_chances(levels(surface, one.meter, way, points, machines), [one.look])[0]
-        for way in one.ways
-    ]
-    return np.asarray(logsumexp(rows, axis=0) - np.log(len(rows)))
-
-
-def _flat(surface: Surface, one: Seen) -> float:
-    effect = max(surface.effects[one.ways[0], kind] for kind in KINDS)
-    return flat_chance(one.look, effect)
-
-
-def _used_chances(
-    surface: Surface, base: Scenario, used: Used | None, points: Points, machines: Machines
-) -> Floats:
-    if used is None:
-        return np.zeros(len(points))
-    skip, double = shares_of(surface, base, BELT, points, machines)
-    wanted = seeds_used(skip, double, points.slip)
-    if used.weighed:
-        wanted = wanted * points.size**3
-    apart = (used.ratio - wanted) / USED_SD
-    return np.asarray(-(apart**2) / 2 - np.log(USED_SD * np.sqrt(2 * np.pi)))
+        return bool(so < otherwise - np.log(CONTRADICTED))
 
 
 def by_cells_or_spacing(look: Look, counts: str | None) -> tuple[str, ...]:

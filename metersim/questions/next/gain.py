@@ -33,6 +33,7 @@ Floats = NDArray[np.float64]
 PICKED = 400  # likely meters on which moves are tried
 CHECKED, CHECK_CELLS = 16, 1500  # of them that are run before and after a move; cells of a run
 LEVEL = LEVEL_TOTAL  # coverage of the interval of a gain
+LEAST = 0.002  # least gain that justifies a move, as a share of cells
 SURE = 2.0  # standard errors below the expected gain
 
 
@@ -119,12 +120,24 @@ class Gain:
     def worse(self) -> float:
         """Chance that fewer cells have one seed than before. [1]
 
-        Half a meter is added to each side, as no number of meters proves that it is impossible.
         Where something is wrong that is not listed, both are equally likely.
         """
+        return (1 - self.other) * self.worse_listed + self.other / 2
+
+    @property
+    def helps(self) -> float:
+        """Chance of a gain above `LEAST` where nothing is wrong but what is listed. [1]"""
         many = min(self.effective, len(self.changes))
-        listed = (np.mean(self.likely < 0) * many + HALF) / (many + 2 * HALF)
-        return float((1 - self.other) * listed + self.other / 2)
+        return float((np.mean(self.likely > LEAST) * many + HALF) / (many + 2 * HALF))
+
+    @property
+    def worse_listed(self) -> float:
+        """The same where nothing is wrong but what is listed. [1]
+
+        Half a meter is added to each side, as no number of meters proves that it is impossible.
+        """
+        many = min(self.effective, len(self.changes))
+        return float((np.mean(self.likely < 0) * many + HALF) / (many + 2 * HALF))
 
 
 def _between(values: Floats) -> tuple[float, float]:
@@ -157,7 +170,7 @@ def gains(
     """
     weights = found.weights if weights is None else weights
     picks = found.picks(PICKED, seed, weights)
-    points, machines = found.points.of(picks), found.machines.at(picks)
+    points, machines = found.points.of(picks), found.bank.machines.at(picks)
     effective = float(weights.sum() ** 2 / np.sum(weights**2))
     places = [(found.base, points), *(_made(found, points, move, units) for move in moves)]
     shared, every = (
@@ -183,7 +196,7 @@ def _singles(
     found: Diagnosis, meter: Scenario, points: Points, machines: Machines, errors: str
 ) -> Floats:
     """Share of cells with one seed of meters."""
-    skip, double = shares_of(found.surface, meter, BELT, points, machines, errors=errors)
+    skip, double = shares_of(found.bank.surface, meter, BELT, points, machines, errors=errors)
     return np.asarray(1 - skip - double)
 
 
@@ -223,15 +236,15 @@ def checked(
         return []
     step = PICKED // CHECKED
     picks = found.picks(PICKED, seed)[::step]
-    points, machines = found.points.of(picks), found.machines.at(picks)
+    points, machines = found.points.of(picks), found.bank.machines.at(picks)
     places = [(found.base, points), *(_made(found, points, one.move, units) for one in some)]
-    rows = [(setting, where(setting, there).table) for setting, there in places]
+    rows = [(setting, where(setting, there, machines).table) for setting, there in places]
     jobs = [
         ([(setting, row[k]) for setting, row in rows], machines.at(np.array([k])), seed, k)
         for k in range(len(picks))
     ]
     ran = np.array([*in_order(_run, jobs, executor)]).T
-    ran *= 1 - points.failing / found.base.disc.cells
+    ran *= 1 - np.minimum(points.failing / found.base.disc.cells, 1.0)
     said = np.array([_singles(found, *place, machines, NONE) for place in places])
     off = (ran[1:] - ran[0]) - (said[1:] - said[0])
     made = []

@@ -97,7 +97,7 @@ FAULTS = {
             "slipping drive",
             "drive slips, so that the disc stands at times",
             "1 % of the seeds or more",
-            "weigh the seed used on a known area",
+            "lock the machine out, and look at the drive: tension, coupling, marks of slip",
         ),
     )
 }
@@ -121,7 +121,7 @@ MOST_LOST = 0.4
 MORE_HOLES = 0.3  # chance of one more hole that fails
 MOST_HOLES = 6
 PLUGGED, LEAST_FAILING = 0.5, 0.3  # part of holes that always fail; least failing of a damaged one
-EACH = 1200  # points of each fault; twice as many in order
+EACH = 700  # points of each fault; twice as many in order
 
 _OFF = {  # fault: cause, and ends of its values
     "small seed": ("size", 0.85, 0.96),

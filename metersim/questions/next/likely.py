@@ -44,16 +44,14 @@ def in_order_of_chance(diagnosis: Diagnosis) -> list[str]:
 def factor(diagnosis: Diagnosis, name: str, look: int) -> float:
     """Chance of a count with a hypothesis over that without it."""
     log_prior = np.log(diagnosis.points.prior)
+    chances = diagnosis.log_chances([look]) + log_prior
     if name == ELSE:
-        so = float(diagnosis.flat[look])
-        otherwise = float(logsumexp(diagnosis.chances[look] + log_prior) - logsumexp(log_prior))
+        so = diagnosis.log_flat([look])
+        otherwise = float(logsumexp(chances) - logsumexp(log_prior))
     else:
         mine = diagnosis.points.which == diagnosis.points.names.index(name)
         so, otherwise = (
-            float(
-                logsumexp((diagnosis.chances[look] + log_prior)[some]) - logsumexp(log_prior[some])
-            )
-            for some in (mine, ~mine)
+            float(logsumexp(chances[some]) - logsumexp(log_prior[some])) for some in (mine, ~mine)
         )
     return math.exp(min(max(so - otherwise, -700.0), 700.0))
 
@@ -111,6 +109,15 @@ def _where(found: NextMove, seen: Seen, units: str) -> str:
             others.append(f"with another {setting.name}")
     way = "sensor" if seen.look.way in BY_SENSOR else seen.look.way
     return way + (f" {' and '.join(others)}" if others else " now")
+
+
+def same_check(found: NextMove, fault: str) -> list[str]:
+    """Faults that one inspection finds, likeliest first; those that are hardly likely left out."""
+    check, diagnosis = FAULTS[fault].check, found.diagnosis
+    names = [name for name in diagnosis.points.names if name in FAULTS]
+    mine = [name for name in names if FAULTS[name].check == check]
+    mine.sort(key=lambda name: -diagnosis.after(name))
+    return [mine[0], *(name for name in mine[1:] if diagnosis.after(name) >= WORTH)]
 
 
 def alike(found: NextMove) -> list[str]:

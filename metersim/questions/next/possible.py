@@ -72,9 +72,24 @@ class Machines:
 
     def of(self, k: int, scenario: Scenario) -> Scenario:
         """A scenario of this meter with the inputs and coefficients of one machine."""
-        places = self.inputs[k].tolist()
+        inputs = dict(zip(self.fields, self.inputs[k].tolist(), strict=True))
+        places = [inputs[one.field] for one in scenario.unknown]  # a moved setting has no range
         drawn = drawn_about(scenario, scenario.drawn(places)) if places else scenario
         return replace(drawn, coefficients=scenario.posterior.draw(int(self.number[k])))
+
+    @property
+    def fields(self) -> list[str]:
+        """Fields of the uncertain inputs."""
+        return [one.field for one in self.base.unknown]
+
+    def offset(self, field: str) -> Floats | float:
+        """What an uncertain input adds to the middle of its field, by machine, in SI."""
+        if field not in self.fields:
+            return 0.0
+        k = self.fields.index(field)
+        one = self.base.unknown[k]
+        values = np.array([one.at(place) for place in self.inputs[:, k].tolist()], dtype=float)
+        return np.asarray(values - one.middle)
 
     def deviates(self, cause: str) -> Floats:
         """Normal deviates of a cause for skips and for doubles, shape (machines, 2)."""
@@ -158,24 +173,3 @@ def bent_shares(skip: Floats, double: Floats, by: Floats) -> tuple[Floats, Float
     made = [ANGLE.back(ANGLE.to(one) + by[..., k]) for k, one in enumerate((skip, double))]
     over = np.maximum(made[0] + made[1], 1.0)
     return made[0] / over, made[1] / over
-
-
-def without_sampling(shares: Floats, each: float) -> Floats:
-    """Shares of several machines in long runs, on the scale of shares.
-
-    Parameters
-    ----------
-    shares : ndarray
-        Shares of short runs. [1]
-    each : float
-        Design effect over the cells of a run: four times the sampling variance of an angle.
-
-    Notes
-    -----
-    Distances from the mean angle are reduced by what the sampling variance adds to their variance.
-    """
-    values = ANGLE.to(shares)
-    spread = float(values.var(ddof=1)) if len(values) > 1 else 0.0
-    part = math.sqrt(max(1 - each / 4 / spread, 0.0)) if spread > 0 else 0.0
-    middle = float(values.mean())
-    return ANGLE.back(middle + part * (values - middle))

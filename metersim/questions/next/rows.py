@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, logit
 
 from metersim.measures.intervals import Estimate
+from metersim.questions.next.target import KINDS
 from metersim.questions.shared.counts import MOST_PRACTICAL, Share, cells_to_detect
 from metersim.questions.shared.history import (
     Line,
@@ -23,7 +24,6 @@ from metersim.questions.shared.history import (
     stretches,
 )
 
-KINDS = {"skip": "skips", "double": "doubles"}
 COMMON, ONE, DIFFER, OPEN = "common", "one row", "rows differ", "not distinguished"
 PRIOR = {COMMON: 0.5, ONE: 0.4, DIFFER: 0.1}
 """assumption: chances before any count, that of one row shared by all rows."""

@@ -12,7 +12,6 @@ from metersim.questions.next.rows import (
     COMMON,
     DIFFER,
     DISCS,
-    KINDS,
     LEVEL,
     ONE,
     OPEN,
@@ -21,6 +20,7 @@ from metersim.questions.next.rows import (
     KindOfRows,
     RowsFound,
 )
+from metersim.questions.next.target import KINDS
 from metersim.questions.shared.answer import capital, told
 from metersim.questions.shared.counts import POWER
 from metersim.questions.shared.looks import SENSOR

@@ -17,7 +17,6 @@ from metersim.questions.next.decide import (
     BRUSH,
     CHECK,
     KEEP,
-    LEAST,
     MOVE,
     SAME,
     STRANGE,
@@ -29,9 +28,8 @@ from metersim.questions.next.diagnosis import (
     Seen,
     Used,
     by_cells_or_spacing,
-    diagnose,
 )
-from metersim.questions.next.gain import Gain, checked, gains
+from metersim.questions.next.gain import LEAST, Gain, checked, gains
 from metersim.questions.next.hypotheses import EACH, FAULTS
 from metersim.questions.next.moves import MENDED, PARTS, Move, mends, moves_of
 from metersim.questions.next.rows import kind_of_rows
@@ -127,8 +125,8 @@ class NextMove:
 
     @property
     def differs(self) -> bool:
-        """Whether a difference of any count from the wanted rates is detected."""
-        return any(one.differing for one in self.targets)
+        """Whether a count, or the seed used, differs from what is wanted."""
+        return self.diagnosis.used_differs or any(one.differing for one in self.targets)
 
     @property
     def asks_how_it_counts(self) -> bool:
@@ -245,12 +243,13 @@ def next_move(
     _check(base, order, given, earlier, also, monitor)
     check_limits(skips_most, doubles_most)
     pairs = [*zip(meters, (look for _, look in earlier), strict=True), *((base, x) for x in given)]
-    every = [
-        Seen(meter, look, by_cells_or_spacing(look, monitor))
-        for meter, look in pairs
-        if comparable(base, meter)
-    ]
-    recent = every[-MOST_SEEN:]
+    recent: list[Seen] = []
+    since = 0
+    for meter, look in pairs[-MOST_SEEN:]:
+        if comparable(base, meter):
+            recent.append(Seen(meter, look, by_cells_or_spacing(look, monitor)))
+        else:
+            since = len(recent)  # counts before and after it are not summed
     moves = moves_of(base, [part for part in also if part == "hole"], units)
     made = bank(
         base,
@@ -265,7 +264,7 @@ def next_move(
         on_run=on_run,
     )
     return answered(
-        with_others(diagnose(made, recent, used), others),
+        with_others(Diagnosis(made, recent, used, since=since), others),
         order,
         moves,
         skips_most=skips_most,
@@ -289,7 +288,7 @@ def with_others(found: Diagnosis, others: Sequence[Look]) -> Diagnosis:
     for kind in KINDS:
         counts = [getattr(look, f"{kind}s") or 0 for look in (*mine, *others)]
         counted = [sum(counts[: len(mine)]), *counts[len(mine) :]]
-        effect = max(found.surface.effects[first.ways[0], kind], 1.0)
+        effect = max(found.bank.surface.effects[first.ways[0], kind], 1.0)
         alone = max(alone, kind_of_rows(kind, counted, cells, effect).row_chances[0])
     return replace(found, alone=alone)
 
@@ -328,6 +327,8 @@ def answered(
         return compared(found, some, wanted, skips_most=skips_most, doubles_most=doubles_most)
 
     def differs(some: Sequence[int]) -> bool:
+        if found.used_differs:
+            return True
         return any(one.differing for one in compare([found.seen[k] for k in some]))
 
     targets = compare([found.seen[k] for k in found.here])

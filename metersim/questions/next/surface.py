@@ -7,6 +7,7 @@ a fault of each, move the same quantity.  So one function serves faults and move
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ from metersim.run.parallel import in_order
 
 Floats = NDArray[np.float64]
 
-RUNS, CELLS = 240, 1000  # runs of possible meters, and cells of each
+RUNS, CELLS = 200, 1000  # runs of possible meters, and cells of each
 FEWEST = 30  # runs from which anything is predicted
 CHUNK = 20  # runs of a job
 OTHERS = ("demand__speed", "disc__hole_diameter")
@@ -72,15 +73,23 @@ class Where:
         return np.column_stack([self.size, self.vacuum, self.edge, self.gate, self.others])
 
 
-def where(meter: Scenario, points: Points) -> Where:
-    """True settings of possible meters behind the settings of a scenario."""
-    others = [getattr(getattr(meter, name.split("__")[0]), name.split("__")[1]) for name in OTHERS]
+def where(meter: Scenario, points: Points, machines: Machines) -> Where:
+    """True settings of possible meters behind the settings of a scenario.
+
+    A setting that is given as a range has its own value on every machine.
+    """
+
+    def set_(name: str) -> Floats:
+        section, field = name.split("__")
+        value = float(getattr(getattr(meter, section), field))
+        return np.asarray(value + machines.offset(name) + np.zeros(len(points)))
+
     return Where(
         points.size,
-        meter.vacuum.vacuum * points.vacuum,
-        meter.singulator.notch + points.edge,
-        meter.pool.gate_opening * points.gate,
-        np.broadcast_to(others, (len(points), len(others))),
+        set_("vacuum__vacuum") * points.vacuum,
+        set_("singulator__notch") + points.edge,
+        set_("pool__gate_opening") * points.gate,
+        np.column_stack([set_(name) for name in OTHERS]),
     )
 
 
@@ -136,7 +145,7 @@ class Curve:
     def __call__(self, rows: Floats, traits: Floats) -> Floats:
         """Angles of meters. [rad]"""
         alike = _kernel(rows, traits, self.rows, self.traits, self.reach, self.machine)
-        return np.asarray(self.mean + alike @ self.pull)
+        return np.asarray(self.mean + alike @ self.pull).clip(0.0, math.pi / 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,8 +213,8 @@ def run_surface(
     BadInput
         When too few of the meters can be run.
     """
-    each = [where(setting, points.of(np.array([k]))).table[0] for k, setting in enumerate(settings)]
-    rows = np.array(each)
+    one_by_one = [(setting, np.array([k])) for k, setting in enumerate(settings)]
+    rows = np.array([where(s, points.of(k), machines.at(k)).table[0] for s, k in one_by_one])
     jobs = [
         (base, rows[k : k + CHUNK], machines.at(np.arange(len(rows))[k : k + CHUNK]), ways, seed, k)
         for k in range(0, len(rows), CHUNK)

@@ -19,12 +19,11 @@ from metersim.machine.sources import (
     TOO_FAR,
     is_small_round,
 )
-from metersim.questions.next.bank import levels
+from metersim.questions.next.bank import SHARED, in_order, shares_of
 from metersim.questions.next.diagnosis import Diagnosis, Seen
 from metersim.questions.next.gain import gains
-from metersim.questions.next.hypotheses import FINE
 from metersim.questions.next.moves import Move
-from metersim.questions.shared.looks import BELT, Levels, Look
+from metersim.questions.shared.looks import BELT, Levels, Look, summed
 from metersim.questions.shared.settings import Steps, can_move
 
 KINDS = {"skip": "skips", "double": "doubles"}
@@ -66,8 +65,12 @@ class Compared:
         return {kind: count for kind, count in both.items() if count is not None}
 
     def usual(self, kind: str) -> float:
-        """Mean wanted share of a kind. [1]"""
-        return float(np.mean(getattr(self.wanted, kind)))
+        """Wanted share of a kind: the median of meters in order, or the limit. [1]"""
+        return float(np.median(getattr(self.wanted, kind)))
+
+    def most(self, kind: str) -> float:
+        """Share that 19 of 20 meters in order do not exceed. [1]"""
+        return float(np.quantile(getattr(self.wanted, kind), 1 - LEVEL))
 
     def excess(self, kind: str) -> float:
         """Counted share less the wanted share. [1]"""
@@ -165,30 +168,18 @@ def compared(
     tests = sum(1 if blind else 2 for _, blind in pooled)
     given = {"skip": skips_most, "double": doubles_most}
     limits = {kind: most for kind, most in given.items() if most is not None}
-    made = []
-    for (ways, blind), some in pooled.items():
-        total = Look(
-            cells=sum(look.cells for look in some),
-            skips=sum(look.skips for look in some),
-            doubles=None if blind else sum(look.doubles or 0 for look in some),
-            way=some[0].way,
-        )
-        either = [
-            Compared(
-                total, way, _in_order(found, wanted, way, limits), LEVEL / tests, tuple(limits)
-            )
-            for way in ways
-        ]
-        made.append(min(either, key=lambda one: len(one.differing)))
-    return made
 
+    def against(ways: tuple[str, ...], looks: Sequence[Look], variant: int) -> Compared:
+        way = ways[min(variant, len(ways) - 1)]
+        rates = in_order(found.bank, wanted, way)
+        most = {kind: np.full_like(rates.skip, share) for kind, share in limits.items()}
+        return Compared(summed(looks), way, replace(rates, **most), LEVEL / tests, tuple(limits))
 
-def _in_order(found: Diagnosis, wanted: Scenario, way: str, limits: Mapping[str, float]) -> Levels:
-    """Rates of possible meters in order, with limits in their place."""
-    fine = np.flatnonzero(found.points.which == found.points.names.index(FINE))
-    rates = levels(found.surface, wanted, way, found.points.of(fine), found.machines.at(fine))
-    given = {kind: np.full_like(rates.skip, most) for kind, most in limits.items()}
-    return replace(rates, **given)
+    variants = [
+        [against(ways, looks, variant) for (ways, _), looks in pooled.items()]
+        for variant in range(max((len(one.ways) for one in seen), default=1))
+    ]
+    return min(variants, key=lambda some: sum(len(one.differing) for one in some))
 
 
 @dataclass(frozen=True)
@@ -326,8 +317,10 @@ def notches(
         other = max(near, key=lambda notch: by_notch[notch].value)
         over = replace(by_notch[best], changes=by_notch[best].changes - by_notch[other].changes)
         second = over.sure > least
-    skip, double = found.shares(scenario, BELT)
-    level = float(found.weights @ (1 - skip - double) / found.weights.sum())
+    now_at = shares_of(
+        found.bank.surface, scenario, BELT, found.points, found.bank.machines, errors=SHARED
+    )
+    level = float(found.weights @ (1 - now_at[0] - now_at[1]) / found.weights.sum())
     lot = scenario.lot.width * scenario.seed.size_factor
     width = [lot * one for one in (found.mean("size"), *found.interval("size"))]
     return Notches(

@@ -11,16 +11,25 @@ from metersim.questions.next.decide import (
     BRUSH,
     CHECK,
     EXCLUDED,
+    FIRST,
     KEEP,
-    LEAST,
     MOVE,
     SAME,
     STRANGE,
+    WORSE_MOST,
+    chance_of_check,
     missed_share,
 )
-from metersim.questions.next.gain import CHECKED, LEVEL, SURE, Gain
+from metersim.questions.next.gain import CHECKED, LEAST, LEVEL, SURE, Gain
 from metersim.questions.next.hypotheses import ELSE, FAULTS
-from metersim.questions.next.likely import FEW, causes_lines, looks_lines, of_100, percent_text
+from metersim.questions.next.likely import (
+    FEW,
+    causes_lines,
+    looks_lines,
+    of_100,
+    percent_text,
+    same_check,
+)
 from metersim.questions.next.study import NextMove
 from metersim.questions.next.target import KINDS, Compared, Notches
 from metersim.questions.shared.looks import BELT, DISC, SENSOR, SPACED
@@ -76,12 +85,13 @@ def counted_text(found: NextMove) -> list[str]:
     if before:
         lines.append(f"{before} earlier {plural(before, 'count')} at other settings, weighed too")
     if found.left_out:
-        lines.append(f"{found.left_out} older {plural(found.left_out, 'count')} left out")
+        many = f"{found.left_out} {plural(found.left_out, 'count')}"
+        lines.append(f"{many} left out: made with other parts, or too long ago")
     used = found.diagnosis.used
     if used:
         lines.append(f"seed used on the known area: {100 * used.ratio:.1f} % of what the rate asks")
         if found.diagnosis.lens_contradicted:
-            lines.append("the seed used contradicts a dirty lens: those seeds are not in the row")
+            lines.append("the seed used is far less likely with a dirty lens than without")
     return lines
 
 
@@ -101,7 +111,7 @@ def _move(found: NextMove) -> list[str]:
         lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
         if found.advice.stands:
             lines.append(
-                "this was advised after an earlier count; later counts alone do not exclude it "
+                "earlier counts at these settings ask for it; later ones alone do not exclude it "
                 f"with {100 * EXCLUDED:.0f} %, so it stands"
             )
         elif not found.differs:
@@ -117,21 +127,23 @@ def _move(found: NextMove) -> list[str]:
             "they are in the row, and no setting brings them into the count",
         ]
     if found.kind == CHECK:
-        fault = FAULTS[found.advice.fault]
-        chance = found.diagnosis.after(fault.name)
-        lines = [f"{found.words}: {fault.words}, in {of_100(chance)} such meters"]
+        fault = found.advice.fault
+        named = " or ".join(FAULTS[name].words for name in same_check(found, fault))
+        chance = chance_of_check(found.diagnosis, fault)
+        lines = [f"{found.words}: {named}, in {of_100(chance)} such meters"]
         if found.gains:
             best = max(found.gains, key=lambda gain: gain.sure)
             lines.append(f"the surest move, {best.move.words}: {_gain(best)}")
         lines.append(
-            "a move is advised where it surely brings "
-            f"{100 * LEAST:g} percentage points, and no fault of a part is likelier"
+            f"a move is advised where it surely brings {100 * LEAST:g} percentage points, gets "
+            f"worse in {100 * WORSE_MOST:.0f} of 100 such meters at most, and no part is at fault "
+            f"in {100 * FIRST:.0f} of 100"
         )
         return lines + _thin(found)
     if found.kind == KEEP:
         return [
-            f"{found.words}: the counts since the last change do not exclude by themselves, with "
-            f"{100 * EXCLUDED:.0f} %, that it helped",
+            f"{found.words}: earlier and later counts ask for different moves, and the later ones "
+            f"alone neither prove nor exclude one with {100 * EXCLUDED:.0f} %",
             *_count_more(found),
         ]
     if found.kind == STRANGE:
@@ -142,7 +154,7 @@ def _move(found: NextMove) -> list[str]:
             "check that seed and vacuum reach every hole, and that lot, disc and settings are "
             "those given; look for two faults at once",
         ]
-    return [f"{found.words}: chance alone explains the count", *_count_more(found)]
+    return [f"{found.words}: a meter in order may have this count", *_count_more(found)]
 
 
 def _thin(found: NextMove) -> list[str]:
@@ -172,7 +184,8 @@ def _meaning(gain: Gain) -> str:
     return (
         f"in brackets, {100 * LEVEL:.0f} of 100 likely meters; the mean is known to "
         f"{100 * gain.noise:.2f} percentage points, from runs of {CHECKED} likely meters before "
-        "and after; move this alone, and count again"
+        "and after; where something is wrong that is not listed, it gets worse in half of the "
+        f"meters ({of_100(gain.other)}); move this alone, and count again"
     )
 
 

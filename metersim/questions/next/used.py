@@ -14,9 +14,9 @@ from metersim.questions.next.diagnosis import MOST_USED, Used
 MASSES = {"kg": UNITS["kg"].factor, "g": UNITS["g"].factor, "lb": UNITS["lb"].factor}
 AREAS = {"ha": 1e4, "acre": 1 / UNITS["per_acre"].factor, "m2": 1.0}
 AREAS["acres"] = AREAS["ac"] = AREAS["acre"]
-LEAST_USED = 0.3  # ratio to what the rate asks for, below which a unit is wrong
+LEAST_USED = 0.5  # ratio to what the rate asks for, below which a unit is wrong
 MOST = 1e9
-QUANTITY = re.compile(r"([-+\d.,eE ]*\d)\s*([a-z]*2?)", re.IGNORECASE)
+QUANTITY = re.compile(r"(\d{1,3}(?:,\d{3})+|[\d.]+)\s*([a-z]+2?)?", re.IGNORECASE)
 
 
 def used_options(command: argparse.ArgumentParser) -> None:
@@ -25,8 +25,8 @@ def used_options(command: argparse.ArgumentParser) -> None:
     add(
         "--seeds-used",
         metavar="N|MASS",
-        help="seed used on --area: a number of seeds, or a mass such as 62kg or 140lb, which "
-        "tells a dirty lens from seeds that are not there".replace("tells", "distinguishes"),
+        help="seed used on --area: a number of seeds, or a mass such as 62kg or 140lb; it "
+        "distinguishes a dirty lens from seeds that are not there",
     )
     add("--area", metavar="AREA", help="area on which it was used, such as 2.5ha or 6acre")
 
@@ -66,10 +66,11 @@ def _quantity(
 ) -> tuple[float, bool]:
     """A number in SI, and whether it had a unit."""
     found = QUANTITY.fullmatch(word.strip())
-    number, unit = found.groups() if found else (word, "")
+    number, unit = found.groups(default="") if found else (word, "")
     known = ", ".join(units)
     if not found or (unit and unit.lower() not in units) or (not unit and not bare):
         also = f", or a bare number of {bare}" if bare else ""
-        raise bad(option, word, f"must be a number with one of the units {known}{also}")
+        comma = "; the decimal mark is a point" if "," in word else ""
+        raise bad(option, word, f"must be a number with one of the units {known}{also}{comma}")
     value = amount(option, number.strip().replace(",", ""), MOST)
     return value * units[unit.lower()] if unit else value, bool(unit)

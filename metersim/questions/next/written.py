@@ -90,6 +90,7 @@ def _count(one: Compared) -> dict[str, Any]:
             "counted": many,
             "share": many / one.look.cells,
             "wanted": one.usual(kind),
+            "most_in_order": one.most(kind),
             "chance_in_order": one.chance(kind),
             "differs": kind in one.differing,
         }

@@ -337,7 +337,7 @@ def counts_of_row(
     BadInput
         When no count is left.
     """
-    if log is None:
+    if log is None or (counted and not rows_in(history)):
         return [], []
     name = row_of(history, log, row)
     place = {"lot": scenario.lot.name, "surface": scenario.furrow.surface} if counted else {}

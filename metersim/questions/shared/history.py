@@ -12,7 +12,7 @@ from typing import Any
 
 from metersim.files.faults import bad
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.looks import COUNTED_BY, SENSOR, Look, look_of_seeds
+from metersim.questions.shared.looks import COUNTED_BY, SENSOR, Look, look_of_seeds, summed
 
 REPAIRED, BRUSHED, NEW_LOT = EVENTS = ("repaired", "brushed", "new lot")
 """What may happen between counts: anything mended, the sensor's lens brushed, other seed."""
@@ -216,13 +216,7 @@ class Stretch:
     @property
     def look(self) -> Look:
         """Sum of all counts."""
-        looks = [entry.look for entry in self.entries]
-        return Look(
-            cells=sum(look.cells for look in looks),
-            skips=sum(look.skips for look in looks),
-            doubles=sum(look.doubles or 0 for look in looks),
-            way=looks[0].way,
-        )
+        return summed([entry.look for entry in self.entries])
 
 
 @dataclass
@@ -351,6 +345,7 @@ def current(
         if era == state.era and (entry.look.way != SENSOR or brushed == state.brushed)
     ]
     dropped = len(mine) - len(kept)
-    sensed = any(key[0] == state.era for entry, key in mine if entry not in kept)
+    held = {id(entry) for entry in kept}
+    sensed = any(key[0] == state.era for entry, key in mine if id(entry) not in held)
     since = ", ".join(filter(None, (state.since, BRUSHED if sensed else "")))
     return kept, dropped, since if dropped else ""

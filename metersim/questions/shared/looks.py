@@ -126,6 +126,17 @@ def look_of_seeds(seeds: int, skips: int, doubles: int, triples: int = 0, way: s
     return Look(cells=cells, skips=skips, doubles=doubles + triples, way=way)
 
 
+def summed(looks: Sequence[Look]) -> Look:
+    """Sum of counts that were made in one way; doubles only where all counted them."""
+    blind = any(look.doubles is None for look in looks)
+    return Look(
+        cells=sum(look.cells for look in looks),
+        skips=sum(look.skips for look in looks),
+        doubles=None if blind else sum(look.doubles or 0 for look in looks),
+        way=looks[0].way,
+    )
+
+
 @dataclass(frozen=True)
 class Rates:
     """Rates of skips and doubles that a way of looking shows of a meter.
