@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+POWERS = {"length": 1, "area": 2}
+"""Power of the nominal spacing that brings sums of a kind to SI."""
+
 
 def estimates_of(
     sums: Mapping[str, Floats],
@@ -69,7 +72,7 @@ def estimates_of(
     names, table = list(sums), np.stack(list(sums.values()), axis=1)
 
     def statistic(measure: Measure) -> Statistic:
-        scale = nominal if measure.kind == "length" else 1.0
+        scale = nominal ** POWERS.get(measure.kind, 0)
 
         def function(totals: Floats) -> Floats:
             columns = {name: totals[..., k] for k, name in enumerate(names)}
@@ -85,9 +88,12 @@ def estimates_of(
             return run_interval(bottom, top, level=level)
         return share_interval(top, bottom, level=level)
 
-    smooth = {part.key: statistic(part) for part in measures if part.function}
-    made = intervals(table, list(smooth.values()), rng, level, floor=0.0)
-    found = dict(zip(smooth, made, strict=True))
+    found: dict[str, Estimate] = {}
+    for floor, signed in ((0.0, False), (-math.inf, True)):
+        smooth = {m.key: statistic(m) for m in measures if m.function and m.signed == signed}
+        if smooth:
+            made = intervals(table, list(smooth.values()), rng, level, floor=floor)
+            found |= zip(smooth, made, strict=True)
     return {part.key: found.get(part.key) or counted(part) for part in measures}
 
 
@@ -161,7 +167,7 @@ class Measured(Mapping[str, Estimate]):
         return len(self.measures)
 
     def _scale(self, measure: Measure) -> float:
-        return self.scenario.spacing if measure.kind == "length" else 1.0
+        return self.scenario.spacing ** POWERS.get(measure.kind, 0)
 
     def total(self, column: str) -> int:
         """Sum of a column of counts over all stretches."""
@@ -232,7 +238,7 @@ def difference(
     names = list(a.sums)
     rng = Streams(a.origin.seed).generator("resampling")
     tables = [np.stack(list(part.sums.values()), axis=1) for part in (a, b)]
-    if measure.kind == "length":
+    if measure.kind in POWERS:
         tables = [
             np.concatenate([t, np.full((len(t), 1), p._scale(measure) / len(t))], axis=1)
             for t, p in zip(tables, (a, b), strict=True)
@@ -241,7 +247,7 @@ def difference(
     def statistic(totals: Floats) -> Floats:
         columns = {name: totals[..., k] for k, name in enumerate(names)}
         value: Floats = measure.of(columns)
-        value = value * totals[..., -1] if measure.kind == "length" else value
+        value = value * totals[..., -1] if measure.kind in POWERS else value
         return then(value) if then else value
 
     return paired_interval(tables[0], tables[1], statistic, rng, a.level)

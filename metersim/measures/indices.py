@@ -20,6 +20,7 @@ SI_SUFFIX = {  # end of a column's name, by kind of measure
     "per_area": "_per_m2",
     "frequency": "_per_s",
     "cells": "_cells",
+    "area": "_m2",
 }
 
 
@@ -32,7 +33,7 @@ class Measure:
     key : str
         Dotted place in the output, such as ``per_place.miss``.
     kind : str
-        ``share``, ``length``, ``time``, ``per_area``, ``frequency`` or ``cells``.
+        ``share``, ``length``, ``time``, ``per_area``, ``frequency``, ``cells`` or ``area``.
     meaning : str
         Meaning in words.
     top : tuple of str
@@ -41,6 +42,8 @@ class Measure:
         Column of the denominator of a ratio.
     function : callable, optional
         Maps sums by column to a value, for all measures that are no ratio.
+    signed : bool
+        Whether the measure is a part of a sum: it may be below 0, and means of parts add up.
     """
 
     key: str
@@ -49,6 +52,7 @@ class Measure:
     top: tuple[str, ...] = ()
     bottom: str = ""
     function: Callable[[dict[str, Any]], Any] | None = None
+    signed: bool = False
 
     def of(self, sums: dict[str, Any]) -> Any:
         """The value, from sums by column (numbers or arrays); lengths are in nominal spacings."""
@@ -58,7 +62,9 @@ class Measure:
         return sum(sums[name] for name in self.top) / np.where(bottom > 0, bottom, np.nan)
 
 
-def _sd(count: str, total: str, squares: str) -> Callable[[dict[str, Any]], Any]:
+def sd(count: str, total: str, squares: str) -> Callable[[dict[str, Any]], Any]:
+    """Function of sums that gives an SD, from columns of counts, of values and of squares."""
+
     def function(sums: dict[str, Any]) -> Any:
         n = sums[count]
         rest = sums[squares] - sums[total] ** 2 / np.where(n > 0, n, np.nan)
@@ -79,7 +85,7 @@ def _share(key: str, meaning: str, bottom: str, *top: str) -> Measure:
     return Measure(key, "share", meaning, top, bottom)
 
 
-_spacing_sd = _sd("spacings", "excess", "excess2")
+_spacing_sd = sd("spacings", "excess", "excess2")
 _spacing_mean = _ratio("excess", "spacings", 1.0)
 
 
@@ -132,7 +138,7 @@ MEASURES: tuple[Measure, ...] = (
         "precision",
         "share",
         "SD of normal spacings over nominal",
-        function=_sd("class2", "normal", "normal2"),
+        function=sd("class2", "normal", "normal2"),
     ),
     Measure("spacing.mean", "length", "mean of all spacings", function=_spacing_mean),
     Measure("spacing.sd", "length", "SD of all spacings, nothing removed", function=_spacing_sd),
@@ -150,7 +156,7 @@ MEASURES: tuple[Measure, ...] = (
         "drop_time.sd",
         "time",
         "SD of the time from hole to rest",
-        function=_sd("seeds", "fall", "fall2"),
+        function=sd("seeds", "fall", "fall2"),
     ),
     Measure(
         "placed.per_area", "per_area", "seeds placed on an area", function=_ratio("seeds", "area")

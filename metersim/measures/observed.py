@@ -85,10 +85,23 @@ def come_up(seeds: Seeds, streams: Streams, chance: float, shift: float) -> Seed
     shift.
     """
     index = index_of(seeds)
-    up = np.flatnonzero(streams.uniform("emergence", index) < chance)
-    moved = shift * ndtri(streams.uniform("plant shift", index))
+    up = np.flatnonzero(ups(index, streams, chance))
     plants = seeds.part(up)
-    return dataclasses.replace(plants, position=plants.position + moved[up])
+    return dataclasses.replace(plants, position=plants.position + shifts(index[up], streams, shift))
+
+
+def ups(index: NDArray[np.uint64], streams: Streams, chance: float) -> NDArray[np.bool_]:
+    """Whether each seed comes up, by the index of its draw; arguments as for `come_up`."""
+    found: NDArray[np.bool_] = streams.uniform("emergence", index) < chance
+    return found
+
+
+def shifts(index: NDArray[np.uint64], streams: Streams, shift: float) -> Floats:
+    """Distance along the row from each seed to its plant; arguments as for `ups`. [m]"""
+    if shift == 0:
+        return np.zeros(len(index))
+    moved: Floats = shift * ndtri(streams.uniform("plant shift", index))
+    return moved
 
 
 def index_of(seeds: Seeds) -> NDArray[np.uint64]:

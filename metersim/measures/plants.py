@@ -15,6 +15,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.observed import as_it_lies, come_up, index_of
+from metersim.measures.parts import PARTS, Rows
 from metersim.measures.tally import Tally, tally
 from metersim.run.records import Origin, Piece, Run, Seeds
 from metersim.run.simulation import pieces
@@ -183,7 +184,9 @@ PLANTED: tuple[Measure, ...] = (
         bottom="seeds",
     ),
 )
-BY_NAME = {measure.key: measure for measure in PLANTED}
+COUNTED = (*PLANTED, *PARTS)
+"""Measures of plants, and the parts of their losses."""
+BY_NAME = {measure.key: measure for measure in COUNTED}
 
 
 def planted(
@@ -197,7 +200,7 @@ def planted(
     """Measures of the plants of one run; arguments as for `metersim.measures.tally.tallied`."""
     origin, parts = pieces(scenario, seed=seed, replicate=replicate)
     made = plants_tally(origin, scenario.passages, parts, stretches, on_cells)
-    return Measured((made,), measures=PLANTED)
+    return Measured((made,), measures=COUNTED)
 
 
 def plants_tally(
@@ -212,10 +215,12 @@ def plants_tally(
     times = (stand.emergence_spread, stand.late_share, stand.late_by)
     median = median_delay(*times)
     late = {name: np.zeros(stretches) for name in LATE}
+    rows = Rows(origin.scenario, streams, cells, stretches)
     hills = {name: np.zeros(stretches) for name in ("hills_none", "in_doubles")}
 
     def grown() -> Iterator[Piece]:
         for piece in parts:
+            rows.add(piece)
             up = come_up(piece.seeds, streams, stand.emergence, stand.plant_shift)
             behind = delays(up, streams, *times) - median
             stretch = up.cell * stretches // cells
@@ -232,4 +237,4 @@ def plants_tally(
 
     made = tally(as_it_lies(origin), cells, stretches, grown())
     made = dataclasses.replace(made, origin=origin)
-    return dataclasses.replace(made, sums={**made.sums, **late, **hills})
+    return dataclasses.replace(made, sums={**made.sums, **late, **hills, **rows.columns()})

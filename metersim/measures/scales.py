@@ -76,9 +76,9 @@ def bent(knee: float) -> Scale:
 
 
 def scale_of(measure: Measure | None, values: Floats) -> Scale:
-    """The scale of a measure; numbers that are not all above 0 have a plain one."""
+    """The scale of a measure; numbers that are not all above 0, and parts of sums, have a plain one."""
     if measure is not None and measure.kind == "share" and measure.top:
         return ANGLE
-    if measure is None or not np.all(values > 0):
+    if measure is None or measure.signed or not np.all(values > 0):
         return PLAIN
     return RUNS if measure.kind == "cells" else LOGARITHM

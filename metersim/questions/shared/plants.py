@@ -15,7 +15,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import Measured, difference
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.plants import BY_NAME, PLANTED, even_seeds_sd, planted, plants_tally
+from metersim.measures.plants import BY_NAME, COUNTED, even_seeds_sd, planted, plants_tally
 from metersim.measures.tally import stretches_of
 from metersim.measures.yields import RELATIONS, Relation, relations_of
 from metersim.questions.shared.spread import Spread
@@ -59,7 +59,7 @@ class Stand(Mapping[str, Estimate]):
     Attributes
     ----------
     measured : Measured
-        Measures `PLANTED` of the plants.
+        Measures `COUNTED` of the plants: those of `PLANTED`, and parts of their losses.
     spread : Spread, optional
         Their uncertainty over draws of machines and uncertain inputs.
     """
@@ -241,7 +241,7 @@ def plants(
     check_field(given[0].scenario)
     each = stretches_of(*(run.scenario for run in given), replicates=len(given))
     parts = [plants_tally(run.origin, len(run.cells), run.pieces(), each) for run in given]
-    return Stand(Measured(tuple(parts), level, PLANTED))
+    return Stand(Measured(tuple(parts), level, COUNTED))
 
 
 def stand_of(
@@ -275,7 +275,7 @@ def stand_of(
     each = stretches or stretches_of(scenario, replicates=replicates)
     draws_of_run: Any = {"seed": seed, "stretches": each, "on_cells": on_cells}
     parts = [planted(scenario, replicate=k, **draws_of_run).tallies[0] for k in range(replicates)]
-    middle = Measured(tuple(parts), LEVEL_TOTAL, PLANTED)
+    middle = Measured(tuple(parts), LEVEL_TOTAL, COUNTED)
     if draws is None:
         return Stand(middle)
     return Stand(middle, spread_about(middle, draws=draws, on_cells=on_cells, watch=planted))
@@ -317,7 +317,7 @@ def stand_change(first: Stand, other: Stand, spread: Spread | None = None) -> St
         Uncertainty of the differences, as `compared_stands` gives it.
     """
     paired = paired_changes(first.measured, other.measured)
-    differences = {part.key: paired[part.key] for part in PLANTED}
+    differences = {part.key: paired[part.key] for part in COUNTED}
     if spread is not None:
         differences = {key: spread.total(key) for key in differences}
     losses = []
@@ -332,7 +332,7 @@ def stand_change(first: Stand, other: Stand, spread: Spread | None = None) -> St
 
 def paired_changes(a: Measured, b: Measured) -> dict[str, Estimate]:
     """Paired differences of plants and of losses by both slopes, with their sampling error."""
-    found = {part.key: difference(a, b, part) for part in PLANTED}
+    found = {part.key: difference(a, b, part) for part in COUNTED}
     crops = {one.scenario.lot.crop for one in (a, b)}
     for relation in relations_of(crops.pop()) if len(crops) == 1 else ():
         for k in SLOPES:
