@@ -180,8 +180,8 @@ PARTS: tuple[Measure, ...] = (
 
 Notes
 -----
-``whole = metering + emergence + own + together`` and ``metering = skips + doubles + scatter``, where
-the lost stand has no part of its own and none of the scatter.
+``whole = metering + emergence + own + together`` and ``metering = skips + doubles + scatter``:
+the lost stand has no part `own` and no part `scatter`.
 derived: with cells that skip independently with the chance p, and emergence g, skips alone make
 x^2 p/(1 - p)^2, emergence alone x^2 (1 - g)/g^2, and both x^2 (1 - q)/q^2 with q = (1 - p) g.
 """

@@ -76,7 +76,7 @@ def bent(knee: float) -> Scale:
 
 
 def scale_of(measure: Measure | None, values: Floats) -> Scale:
-    """The scale of a measure; numbers that are not all above 0, and parts of sums, have a plain one."""
+    """The scale of a measure; plain for parts of sums, or numbers not all above 0."""
     if measure is not None and measure.kind == "share" and measure.top:
         return ANGLE
     if measure is None or measure.signed or not np.all(values > 0):

@@ -26,14 +26,17 @@ from metersim.questions.shared.answer import (
     movement,
     small,
 )
+from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.notes import decisive, level_text, settings_text, sign_lines
-from metersim.questions.shared.plantwords import NAMES, NONE, change_sentences, emergence_words
+from metersim.questions.shared.partwords import change_note
+from metersim.questions.shared.plantwords import NAMES, change_sentences
 from metersim.questions.shared.words import FIRST, WIDE, aligned, shown
 
 QUALITY = ("per_spacing.quality", "normal spacings")
 METER = (("cells.skip", "skips"), ("cells.double", "doubles"))
 LONGEST = 12  # letters of a value in a name
 ORDINAL = ("first", "second", "third", "fourth", "fifth")
+PAIR = 2
 MOST = 2  # others that sentences compare with the first
 STAND = ("plants.per_area", "places.none")
 OF_METER = 6  # rows of `FIRST` beside those of the stand
@@ -62,13 +65,16 @@ def summary(
     unknown = dict.fromkeys(
         one.text(units) for part in result.measured for one in part.scenario.unknown
     )
-    return Answer(
+    made = Answer(
         first=_sentences(result, names, units, harvest),
         notes=_notes(result, names, units),
         table=_table(result, names, units),
-        assumes="; ".join(filter(None, [*kept, *unknown, *emergence_words(*result.stands)])) + ".",
+        assumes="; ".join(filter(None, [*kept, *unknown, *fixed_words(*result.stands)])) + ".",
         details=report(result, units, harvest, details).splitlines(),
-    ).text(details)
+    )
+    if len(result.stands) == PAIR:
+        made = made.with_note(change_note(result.stand_changes[0], result.stands[0]))
+    return made.text(details)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from metersim.measures.limits import causes, cautions
 from metersim.measures.plants import BY_NAME
 from metersim.measures.yields import Harvest
 from metersim.questions.compare.study import COMPARED, Comparison
+from metersim.questions.shared.hedges import fixed_words, hedge_words, no_relation
 from metersim.questions.shared.jsonparts import (
     emptied_json,
     losses_json,
@@ -73,5 +74,12 @@ def _difference(result: Comparison, k: int, harvest: Harvest) -> dict[str, Any]:
         for key, estimate in change.measures.items():
             put(stand, key, estimate.to_dict(), BY_NAME[key].kind)
         made["stand"] = stand
+        pair = (result.stands[0], result.stands[k + 1])
+        stand["hedge"] = (
+            hedge_words(change.losses, pair)
+            if change.losses
+            else no_relation(*(one.crop for one in pair))
+        )
+        stand["held_fixed"] = fixed_words(*pair)
         stand["yield_as_published"] = losses_json(change.losses, harvest)
     return made

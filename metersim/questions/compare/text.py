@@ -13,6 +13,7 @@ from metersim.measures.intervals import Estimate
 from metersim.measures.plants import PLANTED
 from metersim.measures.yields import Harvest
 from metersim.questions.compare.study import COMPARED, Comparison, Pairing
+from metersim.questions.shared.hedges import NONE
 from metersim.questions.shared.notes import (
     asked,
     difference_lines,
@@ -22,7 +23,7 @@ from metersim.questions.shared.notes import (
     notes,
     sign_lines,
 )
-from metersim.questions.shared.plantwords import NAMES, NONE, change_block
+from metersim.questions.shared.plantwords import NAMES, change_block
 from metersim.questions.shared.words import (
     LABEL,
     LABELS,

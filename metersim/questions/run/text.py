@@ -14,6 +14,7 @@ from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
 from metersim.questions.run.study import Row
 from metersim.questions.shared.answer import Answer, told
+from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.jsonparts import emptied_json, stand_json, uncertainty_json
 from metersim.questions.shared.notes import (
     PROVE,
@@ -27,11 +28,10 @@ from metersim.questions.shared.notes import (
     level_text,
     notes,
 )
+from metersim.questions.shared.partwords import part_note, parted_words
 from metersim.questions.shared.plants import Stand
 from metersim.questions.shared.plantwords import (
     NAMES,
-    NONE,
-    emergence_words,
     plants_block,
     stand_sentences,
 )
@@ -142,7 +142,7 @@ def summary(
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"
-    return Answer(
+    made = Answer(
         first=[*ending, *first],
         notes=notes,
         table=(heads, *rows),
@@ -152,12 +152,17 @@ def summary(
                 settings,
                 machine,
                 *(one.text(units) for one in scenario.unknown),
-                *emergence_words(stand),
+                *fixed_words(stand),
             ]
         )
         + ".",
         details=report(row, units, spread, plants, details).splitlines(),
-    ).text(details)
+    )
+    if stand:
+        made = made.with_note(part_note(stand))
+        if harvest != NONE and stand.losses:
+            made = made.with_note(parted_words(stand, units, harvest))
+    return made.text(details)
 
 
 def _counted(measured: Measured) -> str:

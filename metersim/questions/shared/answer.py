@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from metersim.measures.intervals import Estimate
@@ -46,6 +46,14 @@ class Answer:
     caution: str = ""
     details: Sequence[str] = ()
     more: str = EVERYTHING
+
+    def with_note(self, note: str) -> Answer:
+        """This answer with one more note if all of it fits into `LINES` lines; otherwise as it is.
+
+        For a note that the report under ``--details`` holds as well.
+        """
+        more = replace(self, notes=[*self.notes, note])
+        return more if note and len(more._lines(len(more.notes), False)) <= LINES else self
 
     def text(self, details: bool = False) -> str:
         """The printed answer, and the whole report below it if details are asked for.

@@ -9,6 +9,7 @@ from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.hedges import fixed_words, hedge_words, no_relation, relation_hedge
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.spread import Spread
 
@@ -40,8 +41,18 @@ def stand_json(stand: Stand, harvest: Harvest) -> dict[str, Any]:
     made = plants_json(stand)
     if stand.spread:
         made["uncertainty"] = uncertainty_json(stand.spread)
-    made["yield_as_published"] = losses_json(stand.losses, harvest)
-    return made
+    return made | yield_json(stand, harvest)
+
+
+def yield_json(stand: Stand, harvest: Harvest) -> dict[str, Any]:
+    """Loss range of each relation and its parts, with hedges and what is held fixed."""
+    return {
+        "hedge": hedge_words(stand.losses, [stand]) if stand.losses else no_relation(stand.crop),
+        "held_fixed": fixed_words(stand),
+        "yield_as_published": losses_json(stand.losses, harvest),
+        "yield_by_emergence_alone": losses_json(stand.emergence_losses, harvest),
+        "yield_by_the_meter": losses_json(stand.meter_losses, harvest),
+    }
 
 
 def losses_json(losses: Sequence[Loss], harvest: Harvest) -> list[dict[str, Any]]:
@@ -58,6 +69,7 @@ def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
         "says": one.says,
         "of": one.of,
         "none_found": one.none_found,
+        "hedge": relation_hedge(one),
         "outside_what_was_studied": loss.outside,
     }
     columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]

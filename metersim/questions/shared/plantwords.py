@@ -6,14 +6,22 @@ import math
 from collections.abc import Callable, Sequence
 
 from metersim.measures.plants import BY_NAME, PLANTED
-from metersim.measures.yields import RELATIONS, Harvest, Relation
+from metersim.measures.yields import Harvest, Relation
 from metersim.questions.shared.answer import capital, movement, plain, told
+from metersim.questions.shared.hedges import (
+    NONE,
+    concerned,
+    fixed_words,
+    hedge_words,
+    no_relation,
+)
 from metersim.questions.shared.notes import (
     difference_lines,
     interval_cells,
     interval_heads,
     level_text,
 )
+from metersim.questions.shared.partwords import change_lines, parts_lines
 from metersim.questions.shared.plants import Loss, Stand, StandChange
 from metersim.questions.shared.words import (
     GROUP,
@@ -59,8 +67,6 @@ READING = (
     "No relation predicts the yield of another seeding rate.",
 )
 WIDTHS = (2, 21, 39, 19, 18, 0)  # letters of each column
-ABSENT = 1e-4  # share of plants below which a relation of them concerns nothing
-NONE = Harvest()
 
 NumberText = Callable[[float], str]
 
@@ -99,6 +105,8 @@ def plants_block(
         group = "Plants" if row == 0 else ""
         lines.append(f"{group:{GROUP}}{NAMES[part.key]:{LABEL}}{value:>14}   {interval}")
     lines += ["", *block("From seed", [_came_up(stand, units), *COUNTED]), ""]
+    if parts := parts_lines(stand, units):
+        lines += [*block("Parts", parts), ""]
     if not stand.losses:
         return [*lines, *block("Yield", [no_relation(stand.crop)])]
     title = f"Yield, as published: loss by each relation, of {stand.crop}"
@@ -134,6 +142,8 @@ def change_block(
     if change.spread and details:
         lines += ["", *difference_lines(change.spread, NAMES, units)]
     lines.append("")
+    if parts := change_lines(change, stands[0]):
+        lines += [*block("Parts", parts), ""]
     if not change.losses:
         return [*lines, *block("Yield", [no_relation(*(stand.crop for stand in stands))])]
     said = f"Yield, as published: more (+) or less (-) loss by each relation, {title}"
@@ -185,22 +195,14 @@ def change_sentences(
     return [_yield_words(stands, change.losses, units, harvest), *found]
 
 
-def emergence_words(*stands: Stand | None) -> list[str]:
-    """What is assumed of the emergence of stands; nothing without a stand."""
-    shares = dict.fromkeys(f"{100 * one.scenario.stand.emergence:.4g} %" for one in stands if one)
-    return [f"{' and '.join(shares)} emergence; equal depth"] if shares else []
-
-
 def _yield_words(
     stands: Sequence[Stand], losses: Sequence[Loss], units: str, harvest: Harvest
 ) -> str:
-    """Range of losses over all relations that concern the stands, and how many find nothing."""
-    concerned = [loss for loss in losses if _is_concerned(loss.relation, stands)]
-    none = sum(loss.relation.none_found or loss.low == loss.high == 0 for loss in concerned)
-    hedge = f"{none} of {len(concerned)} published relations find nothing."
+    """Range of losses over all relations that concern the stands, and their hedges."""
+    kept, hedge = concerned(losses, stands), hedge_words(losses, stands)
     parts = []
     for kind, to in (("yield", harvest.in_yield), ("money", harvest.in_money)):
-        ends = [to(loss.relation, end) for loss in concerned for end in (loss.low, loss.high)]
+        ends = [to(loss.relation, end) for loss in kept for end in (loss.low, loss.high)]
         known = [shown(kind, end, units)[0] for end in ends if not math.isnan(end)]
         if known:
             parts.append((min(known), max(known)))
@@ -215,12 +217,6 @@ def _yield_words(
     return f"{said}. {hedge}"
 
 
-def _is_concerned(relation: Relation, stands: Sequence[Stand]) -> bool:
-    """Whether some stand has what a relation is about, such as late plants."""
-    at = [stand.reach(relation.of).value for stand in stands]
-    return BY_NAME[relation.of].kind != "share" or any(one > ABSENT for one in at)
-
-
 def _less(low: float, high: float, unit: str) -> str:
     """A range of losses in words; a negative loss is a gain."""
     size = (high - low) / 4  # one digit more than an interval has: it is a range of relations
@@ -232,45 +228,6 @@ def _less(low: float, high: float, unit: str) -> str:
     if high <= 0:
         return f"expect {ends[1]} to {ends[0]} {unit} more"
     return f"expect {ends[0]} to {ends[1]} {unit} less"
-
-
-def parted_words(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> str:
-    """What emergence alone takes off the yield, and what the meter does: ranges over relations.
-
-    Relations that do not concern the stand, such as those of late plants where none is late, are
-    left out.
-    """
-    symbol = shown("yield", 0.0, units)[1]
-    said = []
-    for name, losses in (
-        ("emergence alone", stand.emergence_losses),
-        ("uneven spacing by the meter", stand.meter_losses),
-    ):
-        ends = [
-            shown("yield", harvest.in_yield(one.relation, end), units)[0]
-            for one in losses
-            if _is_concerned(one.relation, [stand])
-            for end in (one.low, one.high)
-        ]
-        known = [end for end in ends if not math.isnan(end)]
-        if not known:
-            return ""
-        low, high = min(known), max(known)
-        size = (high - low) / 4
-        if high <= 0:
-            said.append(f"{name}: nothing")
-        else:
-            said.append(f"{name}: {plain(low, size)} to {plain(high, size)} {symbol}")
-    return capital(f"{'; '.join(said)} (ranges over the relations, as published).")
-
-
-def no_relation(*crops: str) -> str:
-    """Statement that no relation of a crop is known, or that no relation compares the crops."""
-    sown = tuple(dict.fromkeys(crops))
-    if len(sown) > 1:
-        return f"No relation compares {' with '.join(sown)}: plants alone are compared."
-    studied = ", ".join(dict.fromkeys(one.crop for one in RELATIONS))
-    return f"No published yield relation here covers {sown[0]}. All are of {studied}."
 
 
 def _came_up(stand: Stand, units: str) -> str:
@@ -361,7 +318,8 @@ def _notes(
     harvest: Harvest,
 ) -> list[str]:
     """Notes for the reader of the table of relations."""
-    found = [*READING]
+    found = [hedge_words(losses, stands), *READING]
+    found.append(f"Assumed: {'; '.join(fixed_words(*stands))}.")
     found += [_outside(loss.relation, stands, units) for loss in losses if loss.outside]
     relations = [loss.relation for loss in losses]
     memory = dict.fromkeys(one.by for one in relations if one.mark == "memory")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from metersim.measures.indices import BY_KEY
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import LINES, Answer, told
+from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.notes import STOPPED, decisive
-from metersim.questions.shared.plantwords import NONE, parted_words
+from metersim.questions.shared.partwords import parted_words
 from metersim.questions.shared.words import set_quantity
 from metersim.questions.sheet.fits import disc_words, objection_words
 from metersim.questions.sheet.ownwords import own_sentences
@@ -45,6 +46,7 @@ def sheet_answer(
     notes = _notes(sheet, units)
     if harvest.expected is not None and sheet.stand.losses:
         notes.insert(0, f"Yield taken off. {parted_words(sheet.stand, units, harvest)}")
+    fixed = fixed_words(sheet.stand) if harvest.expected is not None else []
     first = [_start(sheet, units), first_count(sheet), _expected(sheet, units)]
     if sheet.own is not None:
         first.insert(0, " ".join(own_sentences(sheet.own, units)))
@@ -55,7 +57,7 @@ def sheet_answer(
             notes=notes,
             table=[("", "start with", "what to know"), *card(sheet, units)],
             assumes="; ".join(
-                [asked, *usual, sheet.scenario.lot.title, machine, *uncertain(sheet, units)]
+                [asked, *usual, sheet.scenario.lot.title, machine, *uncertain(sheet, units), *fixed]
             ),
             details=sheet_text(sheet, units, harvest).splitlines(),
         )

@@ -21,9 +21,9 @@ from matplotlib.textpath import TextPath
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import small
+from metersim.questions.shared.hedges import NONE
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
-from metersim.questions.shared.plantwords import NONE
 from metersim.questions.sheet.fits import LEADS
 from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet

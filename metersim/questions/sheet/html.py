@@ -9,8 +9,8 @@ from html import escape
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import small
+from metersim.questions.shared.hedges import NONE
 from metersim.questions.shared.notes import PROVE
-from metersim.questions.shared.plantwords import NONE
 from metersim.questions.sheet.study import Sheet
 from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
 

@@ -16,6 +16,7 @@ from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import causes
 from metersim.measures.spacing import quality_of_scatter
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.hedges import NONE, fixed_words, hedge_words, no_relation
 from metersim.questions.shared.notes import (
     BEFORE,
     BENCH,
@@ -25,7 +26,8 @@ from metersim.questions.shared.notes import (
     level_text,
     notes,
 )
-from metersim.questions.shared.plantwords import NONE, loss_rows, no_relation, parted_words
+from metersim.questions.shared.partwords import parted_words, parts_lines
+from metersim.questions.shared.plantwords import loss_rows
 from metersim.questions.shared.words import (
     LABELS,
     WIDE,
@@ -138,12 +140,14 @@ def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
         f"({interval_text('length', sd, units)}), of which even seed spacing would leave "
         f"{quantity('length', stand.even_sd, units)}"
     ]
+    lines += [part.removesuffix(".") for part in parts_lines(stand, units)]
     if harvest.expected is None:
         return Block("plants", "Plants", tuple(lines))
     if not stand.losses:
         return Block("plants", "Plants", (*lines, no_relation(stand.crop)))
     if parts := parted_words(stand, units, harvest):
         lines.append(parts)
+    lines += [hedge_words(stand.losses, [stand]), f"Assumed: {'; '.join(fixed_words(stand))}"]
     lines.append(
         "Read each relation alone: they disagree, and do not add up. *: outside what it studied"
     )

@@ -8,8 +8,8 @@ from typing import Any
 from metersim.machine.discs import GenericDisc
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.jsonparts import losses_json, plants_json
-from metersim.questions.shared.plantwords import NONE
+from metersim.questions.shared.hedges import NONE
+from metersim.questions.shared.jsonparts import plants_json, yield_json
 from metersim.questions.shared.spread import Spread
 from metersim.questions.sheet.discfit import Objection
 from metersim.questions.sheet.owndisc import Own
@@ -128,7 +128,5 @@ def _spread(spread: Spread) -> dict[str, Any]:
 def _stand(sheet: Sheet, harvest: Harvest) -> dict[str, Any]:
     made = plants_json(sheet.stand)
     if harvest.expected is not None:
-        made["yield_as_published"] = losses_json(sheet.stand.losses, harvest)
-        made["yield_by_emergence_alone"] = losses_json(sheet.stand.emergence_losses, harvest)
-        made["yield_by_the_meter"] = losses_json(sheet.stand.meter_losses, harvest)
+        made |= yield_json(sheet.stand, harvest)
     return made

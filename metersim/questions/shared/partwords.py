@@ -1,0 +1,179 @@
+"""Text of the parts of a lost stand, of uneven plants and of yield losses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+from metersim.measures.intervals import Estimate
+from metersim.measures.yields import Harvest
+from metersim.questions.shared.answer import capital, is_distinct, plain, with_sign
+from metersim.questions.shared.hedges import NONE, concerned, found_nothing
+from metersim.questions.shared.plants import Loss, Stand, StandChange
+from metersim.questions.shared.words import quantity, shown
+
+ROUNDING = 1e-6  # percentage points
+SQUARED = "Shares are those of the squared SD, because squares add up."
+NOTHING = "none"
+
+Said = Callable[[Estimate], str]  # text of a part
+
+
+def parts_lines(stand: Stand, units: str = "metric") -> list[str]:
+    """Parts of the lost stand and of the uneven spacing of plants; empty without plants.
+
+    Parameters
+    ----------
+    stand : Stand
+        Stand of `metersim.questions.shared.plants`.
+    units : str
+        ``metric`` or ``us``.
+    """
+    whole = stand.reach("uneven.whole").value
+    if not whole > 0:
+        return []
+    lost, uneven = _level(1.0), _level(whole)
+    sd = quantity("length", stand.reach("plants.sd").value, units)
+    own = uneven(stand.reach("uneven.own"))
+    left = NOTHING if own == NOTHING else f"{own} %"
+    return [
+        f"Missing plants: {_lost(stand.reach, lost)}.",
+        f"Uneven spacing of plants (SD {sd}): {_uneven(stand.reach, uneven)}.",
+        f"Perfectly even seeds that all come up leave {left} of it. {SQUARED}",
+    ]
+
+
+def part_note(stand: Stand) -> str:
+    """The parts of the uneven spacing of plants in one sentence; empty without plants."""
+    whole = stand.reach("uneven.whole").value
+    if not whole > 0:
+        return ""
+    said = _level(whole)
+    metering, emergence, own = (
+        _percent(said(stand.reach(f"uneven.{name}"))) for name in ("metering", "emergence", "own")
+    )
+    return (
+        f"Of the uneven spacing of plants, the metering makes {metering} and the emergence "
+        f"{emergence}. Perfect seeds leave {own}."
+    )
+
+
+def change_lines(change: StandChange, first: Stand) -> list[str]:
+    """Parts of the difference of two stands; empty without plants.
+
+    Parameters
+    ----------
+    change : StandChange
+        Second stand less the first.
+    first : Stand
+        First stand; changes of the squared SD are given as shares of its squared SD.
+    """
+    whole = first.reach("uneven.whole").value
+    if not whole > 0 or math.isnan(change.measures["uneven.whole"].value):
+        return []
+    lost, uneven = _moved(1.0), _moved(whole)
+    reach = change.measures.__getitem__
+    own = _percent(uneven(reach("uneven.own")))
+    return [
+        f"Change of missing plants: {_lost(reach, lost)}.",
+        f"Change of uneven spacing, {_percent(uneven(reach('uneven.whole')))}: "
+        f"{_uneven(reach, uneven)}.",
+        f"Perfectly even seeds that all come up: {own}. {SQUARED}",
+    ]
+
+
+def change_note(change: StandChange, first: Stand) -> str:
+    """The parts of a change of the uneven spacing in one sentence; empty without plants."""
+    lines = change_lines(change, first)
+    return f"{lines[1][:-1]} (of the squared SD)." if lines else ""
+
+
+def parted_words(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> str:
+    """What emergence alone takes off the yield, and what the meter does: ranges over relations.
+
+    Relations that do not concern the stand, such as those of late plants where none is late, are
+    left out.
+    """
+    symbol = shown("yield", 0.0, units)[1]
+    said = []
+    for name, losses in (
+        ("emergence alone", stand.emergence_losses),
+        ("uneven spacing by the meter", stand.meter_losses),
+    ):
+        ends = [
+            shown("yield", harvest.in_yield(one.relation, end), units)[0]
+            for one in concerned(losses, [stand])
+            for end in (one.low, one.high)
+        ]
+        known = [end for end in ends if not math.isnan(end)]
+        if not known:
+            return ""
+        low, high = min(known), max(known)
+        size = (high - low) / 4
+        if high <= 0:
+            said.append(f"{name}: nothing")
+        else:
+            said.append(f"{name}: {plain(low, size)} to {plain(high, size)} {symbol}")
+    return capital(f"{'; '.join(said)}. {_over(stand.losses, stand)}")
+
+
+def _over(losses: Sequence[Loss], stand: Stand) -> str:
+    """Number of relations that a range spans, and how many of them find nothing."""
+    kept = concerned(losses, [stand])
+    crops = " and ".join(dict.fromkeys(loss.relation.crop for loss in kept))
+    return f"Ranges over {len(kept)} published relations of {crops}; {found_nothing(kept)} find nothing."
+
+
+def _lost(reach: Callable[[str], Estimate], said: Said) -> str:
+    """Parts of the missing plants."""
+    whole, emergence, skips, doubles, together = (
+        said(reach(f"lost.{name}"))
+        for name in ("whole", "emergence", "skips", "doubles", "together")
+    )
+    return (
+        f"{whole} of 100 asked for; emergence {emergence}, skips {skips}, doubles {doubles}, "
+        f"overlap {together}"
+    )
+
+
+def _uneven(reach: Callable[[str], Estimate], said: Said) -> str:
+    """Parts of the uneven spacing."""
+    metering, scatter, doubles, skips, emergence, together = (
+        _percent(said(reach(f"uneven.{name}")))
+        for name in ("metering", "scatter", "doubles", "skips", "emergence", "together")
+    )
+    return (
+        f"metering {metering} (scatter {scatter}, doubles {doubles}, skips {skips}), "
+        f"emergence {emergence}, overlap {together}"
+    )
+
+
+def _percent(said: str) -> str:
+    return f"{said} %" if said[-1:].isdigit() else said
+
+
+def _level(whole: float) -> Said:
+    """Text of a part as percentage of a whole, with the digits that its interval bears."""
+
+    def said(part: Estimate) -> str:
+        value, size = 100 * part.value / whole, 50 * (part.high - part.low) / whole
+        if math.isnan(value):
+            return NOTHING
+        if abs(value) < ROUNDING:
+            return NOTHING
+        return plain(value, size) if size > ROUNDING else f"{value:,.3g}"
+
+    return said
+
+
+def _moved(whole: float) -> Said:
+    """Text of the change of a part as percentage of a whole."""
+    level = _level(whole)
+
+    def said(part: Estimate) -> str:
+        text = level(part)
+        if text == NOTHING or math.isnan(part.low):
+            return text
+        return with_sign(text) if is_distinct(part) else "none detected"
+
+    return said
