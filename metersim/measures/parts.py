@@ -1,7 +1,8 @@
 """Lost stand and uneven plants of a run, split between the metering and the emergence.
 
 The run is compared with rows that have one thing less.  All rows share the random numbers of the
-run: a seed that stands in two rows comes up in both, and its plant is shifted equally far.
+run: a seed that stands in two rows comes up in both, and its plant is shifted equally far.  Seeds
+of a perfect meter have the draws of the first seed that joins each cell, whether it stays or not.
 """
 
 from __future__ import annotations
@@ -57,9 +58,7 @@ class Rows:
         seeds, nominal = piece.seeds, self._nominal
         cell = piece.first_cell + np.arange(len(piece.cells))
         starts = np.diff(seeds.cell, prepend=-1) != 0  # first seed of its cell
-        place = np.zeros(len(cell), dtype=np.int64)
-        place[seeds.cell[starts] - piece.first_cell] = seeds.nth[starts]
-        perfect = (cell * MOST_SEEDS + place).astype(np.uint64)
+        perfect = (cell * MOST_SEEDS).astype(np.uint64)  # so they do not depend on the meter
         up = ups(perfect, self._streams, self._stand.emergence)
         # positions in nominal spacings, so that even ones are exact
         even = cell + shifts(perfect, self._streams, self._stand.plant_shift) / nominal
@@ -132,7 +131,7 @@ def _uneven(name: str, meaning: str, function: Function) -> Measure:
     return Measure(f"uneven.{name}", "area", meaning, function=function, signed=True)
 
 
-PARTS: tuple[Measure, ...] = (
+_LOST = (
     _lost("whole", "cells less plants, over the cells", _counts(1, seeds=-1)),
     _lost("skips", "cells without a seed", _counts(1, filled=-1)),
     _lost("doubles", "second and further seeds of a cell, below 0", _counts(0, filled=1, sown=-1)),
@@ -147,6 +146,8 @@ PARTS: tuple[Measure, ...] = (
         "rest: of seeds that the meter skips or doubles, a part would not come up",
         _counts(-1, sown=1, even_plants=1, seeds=-1),
     ),
+)
+_UNEVEN = (
     _uneven("whole", "variance of plant spacings", _variances(run=1)),
     _uneven("skips", "variance by skips in an even row", _variances(skipping=1, even=-1)),
     _uneven("doubles", "variance that doubles add to skips", _variances(doubled=1, skipping=-1)),
@@ -176,7 +177,24 @@ PARTS: tuple[Measure, ...] = (
         _variances(run=1, metered=-1, even_up=-1, even=1),
     ),
 )
-"""Parts of the lost stand, as shares of the cells, and of the variance of plant spacings.
+
+
+def _share(part: Measure) -> Measure:
+    """Share of a part in the variance of plant spacings."""
+    top, whole = part.function, _SDS["run"]
+    assert top is not None
+
+    def function(sums: dict[str, Any]) -> Any:
+        variance = whole(sums) ** 2
+        return top(sums) / np.where(variance > 0, variance, np.nan)
+
+    key = part.key.replace("uneven.", "uneven_share.")
+    return Measure(key, "share", f"{part.meaning}, over the whole", function=function, signed=True)
+
+
+PARTS: tuple[Measure, ...] = (*_LOST, *_UNEVEN, *map(_share, _UNEVEN[1:]))
+"""Parts of the lost stand, as shares of the cells, and of the variance of plant spacings, also as
+shares of it.
 
 Notes
 -----

@@ -88,6 +88,19 @@ class Relation:
         """Whether the source looked for an effect and found none."""
         return self.slope[1] == 0
 
+    @property
+    def hedge(self) -> str:
+        """Limits of the relation: crop, range, mark, a study without effect, and conditions."""
+        return "; ".join(
+            [
+                f"{self.crop} only",
+                "range of stands noted" if self.covers else "range of stands not noted",
+                "read in the source" if self.mark == "read" else "from memory, not read",
+                *(["found no effect"] if self.none_found else []),
+                "other fields and years; studies disagree",
+            ]
+        )
+
     def losses(self, value: Any) -> tuple[Any, Any]:
         """Losses at a value of the measure, by the least and by the greatest slope.
 

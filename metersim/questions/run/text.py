@@ -161,7 +161,7 @@ def summary(
     if stand:
         made = made.with_note(part_note(stand))
         if harvest != NONE and stand.losses:
-            made = made.with_note(parted_words(stand, units, harvest))
+            made = made.with_note(f"Loss of yield. {parted_words(stand, units, harvest)}")
     return made.text(details)
 
 

@@ -50,17 +50,6 @@ def hedge_words(losses: Sequence[Loss], stands: Sequence[Stand]) -> str:
     return said
 
 
-def relation_hedge(relation: Relation) -> str:
-    """Limits of one relation: its crop, its range, how it is known, and a study without effect."""
-    said = [f"{relation.crop} only"]
-    said.append("range of stands noted" if relation.covers else "range of stands not noted")
-    said.append("read in the source" if relation.mark == "read" else "from memory, not read")
-    said.append("other fields and years; studies disagree")
-    if relation.none_found:
-        said.append("found no effect")
-    return "; ".join(said)
-
-
 def no_relation(*crops: str) -> str:
     """Statement that no relation of a crop is known, or that no relation compares the crops."""
     sown = tuple(dict.fromkeys(crops))

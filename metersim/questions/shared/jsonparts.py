@@ -9,7 +9,7 @@ from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import number_or_none, put
 from metersim.measures.yields import Harvest
-from metersim.questions.shared.hedges import fixed_words, hedge_words, no_relation, relation_hedge
+from metersim.questions.shared.hedges import fixed_words, hedge_words, no_relation
 from metersim.questions.shared.plants import Loss, Stand
 from metersim.questions.shared.spread import Spread
 
@@ -69,7 +69,7 @@ def _loss(loss: Loss, harvest: Harvest) -> dict[str, Any]:
         "says": one.says,
         "of": one.of,
         "none_found": one.none_found,
-        "hedge": relation_hedge(one),
+        "hedge": one.hedge,
         "outside_what_was_studied": loss.outside,
     }
     columns = [("loss_kg_per_m2", harvest.in_yield), ("loss_share", harvest.in_share)]

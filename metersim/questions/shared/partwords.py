@@ -10,51 +10,42 @@ from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import capital, is_distinct, plain, with_sign
 from metersim.questions.shared.hedges import NONE, concerned, found_nothing
 from metersim.questions.shared.plants import Loss, Stand, StandChange
-from metersim.questions.shared.words import quantity, shown
+from metersim.questions.shared.words import shown
 
 ROUNDING = 1e-6  # percentage points
-SQUARED = "Shares are those of the squared SD, because squares add up."
+SQUARED = "squared SD"
+EVEN = "Perfectly even seeds that all come up"
+OVERLAP = "Overlap: both together, beyond each alone."
 NOTHING = "none"
 
 Said = Callable[[Estimate], str]  # text of a part
 
 
-def parts_lines(stand: Stand, units: str = "metric") -> list[str]:
-    """Parts of the lost stand and of the uneven spacing of plants; empty without plants.
-
-    Parameters
-    ----------
-    stand : Stand
-        Stand of `metersim.questions.shared.plants`.
-    units : str
-        ``metric`` or ``us``.
-    """
-    whole = stand.reach("uneven.whole").value
-    if not whole > 0:
+def parts_lines(stand: Stand) -> list[str]:
+    """Parts of the lost stand and of the uneven spacing of plants; empty for even or no plants."""
+    if not stand.reach("uneven.whole").value > 0:
         return []
-    lost, uneven = _level(1.0), _level(whole)
-    sd = quantity("length", stand.reach("plants.sd").value, units)
-    own = uneven(stand.reach("uneven.own"))
-    left = NOTHING if own == NOTHING else f"{own} %"
+    said = _level(1.0)
+    own = _percent(said(stand.reach("uneven_share.own")))
     return [
-        f"Missing plants: {_lost(stand.reach, lost)}.",
-        f"Uneven spacing of plants (SD {sd}): {_uneven(stand.reach, uneven)}.",
-        f"Perfectly even seeds that all come up leave {left} of it. {SQUARED}",
+        f"{_lost('Missing plants', stand.reach, said)} (doubles add plants).",
+        f"Uneven plants ({SQUARED}): {_uneven('uneven_share', stand.reach, said)}.",
+        f"{EVEN} leave {own}. {OVERLAP}",
     ]
 
 
 def part_note(stand: Stand) -> str:
-    """The parts of the uneven spacing of plants in one sentence; empty without plants."""
-    whole = stand.reach("uneven.whole").value
-    if not whole > 0:
+    """Parts of the uneven spacing of plants in one sentence; empty for even or no plants."""
+    if not stand.reach("uneven.whole").value > 0:
         return ""
-    said = _level(whole)
-    metering, emergence, own = (
-        _percent(said(stand.reach(f"uneven.{name}"))) for name in ("metering", "emergence", "own")
+    said = _level(1.0)
+    metering, emergence, together, own = (
+        _percent(said(stand.reach(f"uneven_share.{name}")))
+        for name in ("metering", "emergence", "together", "own")
     )
     return (
-        f"Of the uneven spacing of plants, the metering makes {metering} and the emergence "
-        f"{emergence}. Perfect seeds leave {own}."
+        f"Uneven plants ({SQUARED}): metering {metering}, emergence {emergence}, "
+        f"overlap {together}, perfect seeds {own}."
     )
 
 
@@ -74,18 +65,28 @@ def change_lines(change: StandChange, first: Stand) -> list[str]:
     lost, uneven = _moved(1.0), _moved(whole)
     reach = change.measures.__getitem__
     own = _percent(uneven(reach("uneven.own")))
+    moved = _percent(uneven(reach("uneven.whole")))
     return [
-        f"Change of missing plants: {_lost(reach, lost)}.",
-        f"Change of uneven spacing, {_percent(uneven(reach('uneven.whole')))}: "
-        f"{_uneven(reach, uneven)}.",
-        f"Perfectly even seeds that all come up: {own}. {SQUARED}",
+        f"{_lost('Change of missing plants', reach, lost)}.",
+        f"Change of uneven plants ({SQUARED}), {moved}: {_uneven('uneven', reach, uneven)}.",
+        f"{EVEN}: {own}. {OVERLAP}",
     ]
 
 
 def change_note(change: StandChange, first: Stand) -> str:
-    """The parts of a change of the uneven spacing in one sentence; empty without plants."""
-    lines = change_lines(change, first)
-    return f"{lines[1][:-1]} (of the squared SD)." if lines else ""
+    """Parts of a change of the uneven spacing in one sentence; empty without plants."""
+    whole = first.reach("uneven.whole").value
+    if not whole > 0 or math.isnan(change.measures["uneven.whole"].value):
+        return ""
+    said = _moved(whole)
+    moved, metering, emergence, together = (
+        _percent(said(change.measures[f"uneven.{name}"]))
+        for name in ("whole", "metering", "emergence", "together")
+    )
+    return (
+        f"Change of uneven plants ({SQUARED}), {moved}: metering {metering}, emergence "
+        f"{emergence}, overlap {together}."
+    )
 
 
 def parted_words(stand: Stand, units: str = "metric", harvest: Harvest = NONE) -> str:
@@ -121,26 +122,29 @@ def _over(losses: Sequence[Loss], stand: Stand) -> str:
     """Number of relations that a range spans, and how many of them find nothing."""
     kept = concerned(losses, [stand])
     crops = " and ".join(dict.fromkeys(loss.relation.crop for loss in kept))
-    return f"Ranges over {len(kept)} published relations of {crops}; {found_nothing(kept)} find nothing."
+    none = f"{found_nothing(kept)} find nothing"
+    return f"Ranges over {len(kept)} published relations of {crops}; {none}."
 
 
-def _lost(reach: Callable[[str], Estimate], said: Said) -> str:
+def _lost(name: str, reach: Callable[[str], Estimate], said: Said) -> str:
     """Parts of the missing plants."""
     whole, emergence, skips, doubles, together = (
-        said(reach(f"lost.{name}"))
-        for name in ("whole", "emergence", "skips", "doubles", "together")
+        said(reach(f"lost.{part}"))
+        for part in ("whole", "emergence", "skips", "doubles", "together")
     )
     return (
-        f"{whole} of 100 asked for; emergence {emergence}, skips {skips}, doubles {doubles}, "
-        f"overlap {together}"
+        f"{name}, of 100 asked for: {whole}. Emergence {emergence}, skips {skips}, "
+        f"doubles {doubles}, overlap {together}"
     )
 
 
-def _uneven(reach: Callable[[str], Estimate], said: Said) -> str:
+def _uneven(group: str, reach: Callable[[str], Estimate], said: Said) -> str:
     """Parts of the uneven spacing."""
-    metering, scatter, doubles, skips, emergence, together = (
-        _percent(said(reach(f"uneven.{name}")))
-        for name in ("metering", "scatter", "doubles", "skips", "emergence", "together")
+    scatter, doubles, skips = (
+        said(reach(f"{group}.{name}")) for name in ("scatter", "doubles", "skips")
+    )
+    metering, emergence, together = (
+        _percent(said(reach(f"{group}.{name}"))) for name in ("metering", "emergence", "together")
     )
     return (
         f"metering {metering} (scatter {scatter}, doubles {doubles}, skips {skips}), "

@@ -171,6 +171,7 @@ class Stand(Mapping[str, Estimate]):
                     "source": loss.relation.source,
                     "mark": loss.relation.mark,
                     "says": loss.relation.says,
+                    "hedge": loss.relation.hedge,
                 }
                 for loss in self.losses
             ]

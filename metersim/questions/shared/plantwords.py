@@ -105,7 +105,7 @@ def plants_block(
         group = "Plants" if row == 0 else ""
         lines.append(f"{group:{GROUP}}{NAMES[part.key]:{LABEL}}{value:>14}   {interval}")
     lines += ["", *block("From seed", [_came_up(stand, units), *COUNTED]), ""]
-    if parts := parts_lines(stand, units):
+    if parts := parts_lines(stand):
         lines += [*block("Parts", parts), ""]
     if not stand.losses:
         return [*lines, *block("Yield", [no_relation(stand.crop)])]

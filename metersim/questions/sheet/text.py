@@ -140,7 +140,7 @@ def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
         f"({interval_text('length', sd, units)}), of which even seed spacing would leave "
         f"{quantity('length', stand.even_sd, units)}"
     ]
-    lines += [part.removesuffix(".") for part in parts_lines(stand, units)]
+    lines += [part.removesuffix(".") for part in parts_lines(stand)]
     if harvest.expected is None:
         return Block("plants", "Plants", tuple(lines))
     if not stand.losses:
