@@ -28,7 +28,7 @@ def parts_lines(stand: Stand) -> list[str]:
     said = _level(1.0)
     own = _percent(said(stand.reach("uneven_share.own")))
     return [
-        f"{_lost('Missing plants', stand.reach, said)} (doubles add plants).",
+        f"{_lost('Plants missing of 100', stand.reach, said)}.",
         f"Uneven plants ({SQUARED}): {_uneven('uneven_share', stand.reach, said)}.",
         f"{EVEN} leave {own}. {OVERLAP}",
     ]
@@ -44,8 +44,8 @@ def part_note(stand: Stand) -> str:
         for name in ("metering", "emergence", "together", "own")
     )
     return (
-        f"Uneven plants ({SQUARED}): metering {metering}, emergence {emergence}, "
-        f"overlap {together}, perfect seeds {own}."
+        f"Uneven plants: metering makes {metering} of the {SQUARED}, emergence {emergence}, "
+        f"both together {together}, perfectly even seeds {own}."
     )
 
 
@@ -67,8 +67,8 @@ def change_lines(change: StandChange, first: Stand) -> list[str]:
     own = _percent(uneven(reach("uneven.own")))
     moved = _percent(uneven(reach("uneven.whole")))
     return [
-        f"{_lost('Change of missing plants', reach, lost)}.",
-        f"Change of uneven plants ({SQUARED}), {moved}: {_uneven('uneven', reach, uneven)}.",
+        f"{_lost('Change of plants missing of 100', reach, lost)}.",
+        f"Uneven plants ({SQUARED}), {moved}: {_uneven('uneven', reach, uneven)}.",
         f"{EVEN}: {own}. {OVERLAP}",
     ]
 
@@ -84,8 +84,8 @@ def change_note(change: StandChange, first: Stand) -> str:
         for name in ("whole", "metering", "emergence", "together")
     )
     return (
-        f"Change of uneven plants ({SQUARED}), {moved}: metering {metering}, emergence "
-        f"{emergence}, overlap {together}."
+        f"Change of uneven plants: {moved} of the {SQUARED}; by metering {metering}, by emergence "
+        f"{emergence}, by both together {together}."
     )
 
 
@@ -132,9 +132,10 @@ def _lost(name: str, reach: Callable[[str], Estimate], said: Said) -> str:
         said(reach(f"lost.{part}"))
         for part in ("whole", "emergence", "skips", "doubles", "together")
     )
+    more = " (more plants)" if doubles.startswith("-") else ""
     return (
-        f"{name}, of 100 asked for: {whole}. Emergence {emergence}, skips {skips}, "
-        f"doubles {doubles}, overlap {together}"
+        f"{name}: {whole}. Emergence {emergence}, skips {skips}, "
+        f"doubles {doubles}{more}, overlap {together}"
     )
 
 
