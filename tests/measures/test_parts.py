@@ -45,7 +45,9 @@ def test_parts_make_the_whole(shift):
     for group, names in SUMS.items():
         whole = stand[f"{group}.whole"].value
         assert sum(stand[f"{group}.{name}"].value for name in names) == pytest.approx(whole)
-        fine = sum(stand[f"{group}.{name}"].value for name in METERING if f"{group}.{name}" in stand)
+        fine = sum(
+            stand[f"{group}.{name}"].value for name in METERING if f"{group}.{name}" in stand
+        )
         assert fine == pytest.approx(stand[f"{group}.metering"].value)
     shares = [stand[f"uneven_share.{name}"].value for name in SUMS["uneven"]]
     assert sum(shares) == pytest.approx(1)
@@ -104,7 +106,7 @@ def test_skips_alone_and_with_emergence_have_their_closed_forms():
 def test_doubles_add_plants_and_lose_them_to_emergence():
     """Every tenth cell has two seeds: a tenth of a plant a cell, of which emergence takes its part.
 
-    With all up, nine spacings of ten are even and one pair lies at 0: n = 10 of 11 are 1, in x.
+    With all up, ten of eleven spacings are x and one is 0: a variance of x^2 10/11^2.
     """
     stand = plants(perfect(doubled=10, emergence=0.7))
     assert stand["lost.doubles"].value == pytest.approx(-0.1)

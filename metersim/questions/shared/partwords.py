@@ -12,6 +12,7 @@ from metersim.questions.shared.hedges import NONE, concerned, found_nothing
 from metersim.questions.shared.plants import Loss, Stand, StandChange
 from metersim.questions.shared.words import shown
 
+EVENNESS = 1e-12  # m2, square of an SD below which plants are even
 ROUNDING = 1e-6  # percentage points
 SQUARED = "squared SD"
 EVEN = "Perfectly even seeds that all come up"
@@ -23,12 +24,12 @@ Said = Callable[[Estimate], str]  # text of a part
 
 def parts_lines(stand: Stand) -> list[str]:
     """Parts of the lost stand and of the uneven spacing of plants; empty for even or no plants."""
-    if not stand.reach("uneven.whole").value > 0:
+    if not stand.reach("uneven.whole").value > EVENNESS:
         return []
     said = _level(1.0)
     own = _percent(said(stand.reach("uneven_share.own")))
     return [
-        f"{_lost('Plants missing of 100', stand.reach, said)}.",
+        f"{_lost('Missing of 100 plants asked for', stand.reach, said)}.",
         f"Uneven plants ({SQUARED}): {_uneven('uneven_share', stand.reach, said)}.",
         f"{EVEN} leave {own}. {OVERLAP}",
     ]
@@ -36,7 +37,7 @@ def parts_lines(stand: Stand) -> list[str]:
 
 def part_note(stand: Stand) -> str:
     """Parts of the uneven spacing of plants in one sentence; empty for even or no plants."""
-    if not stand.reach("uneven.whole").value > 0:
+    if not stand.reach("uneven.whole").value > EVENNESS:
         return ""
     said = _level(1.0)
     metering, emergence, together, own = (
@@ -60,14 +61,14 @@ def change_lines(change: StandChange, first: Stand) -> list[str]:
         First stand; changes of the squared SD are given as shares of its squared SD.
     """
     whole = first.reach("uneven.whole").value
-    if not whole > 0 or math.isnan(change.measures["uneven.whole"].value):
+    if not whole > EVENNESS or math.isnan(change.measures["uneven.whole"].value):
         return []
     lost, uneven = _moved(1.0), _moved(whole)
     reach = change.measures.__getitem__
     own = _percent(uneven(reach("uneven.own")))
     moved = _percent(uneven(reach("uneven.whole")))
     return [
-        f"{_lost('Change of plants missing of 100', reach, lost)}.",
+        f"{_lost('Change of missing, of 100 plants asked for', reach, lost)}.",
         f"Uneven plants ({SQUARED}), {moved}: {_uneven('uneven', reach, uneven)}.",
         f"{EVEN}: {own}. {OVERLAP}",
     ]
@@ -76,7 +77,7 @@ def change_lines(change: StandChange, first: Stand) -> list[str]:
 def change_note(change: StandChange, first: Stand) -> str:
     """Parts of a change of the uneven spacing in one sentence; empty without plants."""
     whole = first.reach("uneven.whole").value
-    if not whole > 0 or math.isnan(change.measures["uneven.whole"].value):
+    if not whole > EVENNESS or math.isnan(change.measures["uneven.whole"].value):
         return ""
     said = _moved(whole)
     moved, metering, emergence, together = (
