@@ -15,6 +15,7 @@ from metersim.files.units import ACRE, INCH, UNITS
 from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
+from metersim.measures.parts import PARTS
 from metersim.measures.plants import BY_NAME, LATE, PLANTED, delays, even_seeds_sd, median_delay
 from metersim.measures.yields import RELATIONS, Harvest, Relation, relations_of
 from metersim.questions.shared.plants import plants, stand_change, stand_of
@@ -565,7 +566,7 @@ def test_a_converted_statement_has_the_published_slope():
 def test_tables_for_pandas():
     stand = plants(real(turns=20))
     rows = stand.to_dataframe()
-    assert list(rows["key"]) == [part.key for part in PLANTED]
+    assert list(rows["key"]) == [part.key for part in (*PLANTED, *PARTS)]
     losses = stand.to_dataframe("losses")
     assert list(losses["relation"]) == list(BY_KEY)
     assert "value" not in losses.columns
