@@ -44,7 +44,8 @@ def hedge_words(losses: Sequence[Loss], stands: Sequence[Stand]) -> str:
     said = f"{found_nothing(kept)} of {len(kept)} published relations find nothing."
     said += f" All are of {crops}, in other fields and years."
     if outside:
-        said += f" This stand is outside the range of {outside} of them."
+        one = "This stand" if len(stands) == 1 else "A stand"
+        said += f" {one} is outside the range of {outside} of them."
     if len({stand.scenario.demand.rate for stand in stands}) > 1:
         said += " None predicts the yield of another seeding rate."
     return said

@@ -46,7 +46,7 @@ def part_note(stand: Stand) -> str:
     )
     return (
         f"Uneven plants: metering makes {metering} of the {SQUARED}, emergence {emergence}, "
-        f"both together {together}, perfectly even seeds {own}."
+        f"both together {together}, even seeds {own}."
     )
 
 
