@@ -119,12 +119,11 @@ class Stand(Mapping[str, Estimate]):
         With even seeds the SD of plants is `even_sd`, no cell has two plants, and a cell is without
         a plant only where its seed does not come up.  All late plants are late by emergence.
         """
-        emergence = self.scenario.stand.emergence
-        alone = {"plants.sd": self.even_sd, "hills.none": 1 - emergence, "plants.in_doubles": 0.0}
+        empty = 1 - self.scenario.stand.emergence
+        alone = {"plants.sd": self.even_sd, "hills.none": empty, "plants.in_doubles": 0.0}
         found = []
         for whole in self.losses:
-            at = alone.get(whole.relation.of)
-            if at is None:
+            if (at := alone.get(whole.relation.of)) is None:
                 found.append(whole)
                 continue
             low, high = (float(end) for end in whole.relation.losses(at))
