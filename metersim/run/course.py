@@ -15,6 +15,7 @@ from metersim.machine.stations import CUT, POINTS
 from metersim.run.draws import KnotDraws, SlipDraws
 
 Array = NDArray[np.float64]
+HALVINGS = 64  # of an interval of angles, until rounding ends it
 
 
 class Course:
@@ -70,6 +71,22 @@ class Course:
     def times(self, cells: Any, point: int) -> Any:
         """Times at which cells pass a point of their way. [s]"""
         return self._time_at(self.angles(cells, point))
+
+    def angle_at(self, time: float) -> float:
+        """Angle through which the disc has turned at a time [s], 0 or more. [rad]
+
+        While the ground wheel slips, it is the angle at which the disc stands.
+        """
+        low, high = 0.0, 2 * math.pi
+        while float(self._time_at(high)) <= time:
+            low, high = high, 2 * high
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2
+            if float(self._time_at(middle)) <= time:
+                low = middle
+            else:
+                high = middle
+        return low
 
     def hole_speeds(self, cells: Any, point: int = CUT) -> Any:
         """Speed of the holes when cells pass any point of their way but the first. [m/s]"""
