@@ -96,7 +96,7 @@ def test_each_hole_has_what_its_record_says_at_its_angle(watched):
 def test_holes_are_a_pitch_apart_and_go_round_once(watched):
     run, _ = watched
     turned = np.sort(snapshot(run, 7.77).turned)
-    assert 0 <= turned[0] and turned[-1] < 2 * np.pi
+    assert turned[0] >= 0 and turned[-1] < 2 * np.pi
     assert np.diff(turned) == pytest.approx(course_of(run).pitch)
 
 

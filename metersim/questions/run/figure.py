@@ -17,7 +17,8 @@ from metersim.files.units import UNITS, hole_text
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.measures.estimates import measure
 from metersim.measures.observed import observed_spacings
-from metersim.questions.run.row import draw_disc, draw_row, explain_marks
+from metersim.questions.run.disc import draw_counts, draw_disc, explain_marks, sight
+from metersim.questions.run.row import draw_row
 from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
     ABOVE,
@@ -39,6 +40,7 @@ from metersim.questions.shared.page import (
 )
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
+from metersim.run.snapshot import snapshot, telling_moment
 
 
 @matplotlib.rc_context(STYLE)
@@ -117,8 +119,8 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
 
 
 @matplotlib.rc_context(STYLE)
-def run_figure(run: Run, units: str = "metric") -> Figure:
-    """One page on one run: spacings, a piece of the row, the disc, and its origin.
+def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Figure:
+    """One page on one run: spacings, a piece of the row, the disc at a moment, and its origin.
 
     Parameters
     ----------
@@ -126,27 +128,45 @@ def run_figure(run: Run, units: str = "metric") -> Figure:
         The run.
     units : {'metric', 'us'}
         Lengths in cm and mm, or in inches.
+    time : float, optional
+        The moment of the disc, 0 or more; by default one with an empty cell and a double on the
+        disc, if there is one. [s]
 
     Returns
     -------
     Figure
         7.5 in wide, 10 in high, and higher with notes.
+
+    Raises
+    ------
+    ValueError
+        For a moment before the start.
     """
     length_units(units)  # refuses unknown units
-    said = [*(f"note: {note}" for note in notes(measure(run), units)), origin_line([run], units)]
-    foot = 0.61 + caption_height(said)  # in
-    height = foot + 9.25
+    shown = snapshot(run, telling_moment(run) if time is None else time)
+    noted = [f"note: {note}" for note in notes(measure(run), units)]
+    settings = "; ".join(_settings(run, units))
+    said = [sight(shown), settings, *noted, origin_line([run], units)]
+    foot = 0.3 + caption_height(said)  # in
+    height = foot + 8.9
+
+    def box(left: float, bottom: float, width: float, tall: float) -> tuple[float, ...]:
+        """Place of axes on the page, from inches over the foot."""
+        return left / 7.5, (foot + bottom) / height, width / 7.5, tall / height
+
     figure = new_page(height)
     headline(figure, run.scenario.title)
-    ax = figure.add_axes((0.1, (foot + 5.6) / height, 0.87, 2.65 / height))
-    draw_spacings(ax, observed_spacings(run), run.scenario.spacing, units)
-    ax = figure.add_axes((0.1, (foot + 3.8) / height, 0.87, 0.95 / height))
-    draw_row(ax, run, units=units)
-    ax = figure.add_axes((0.1, foot / height, 0.62, 3.05 / height))
-    draw_disc(ax, run, units=units)
-    explain_marks(ax)
-    for line, words in enumerate(_settings(run, units)):
-        ax.text(1.03, 0.26 - 0.06 * line, words, transform=ax.transAxes)
+    draw_spacings(
+        figure.add_axes(box(0.8, 5.95, 6.5, 2.1)),
+        observed_spacings(run),
+        run.scenario.spacing,
+        units,
+    )
+    draw_row(figure.add_axes(box(0.8, 4.35, 6.5, 0.8)), run, units=units)
+    draw_disc(figure.add_axes(box(0.1, 0.5, 4.6, 3.1)), run, shown, units)
+    strips = [figure.add_axes(box(5.2, 2.72 - 0.9 * k, 2.1, 0.55)) for k in range(3)]
+    draw_counts(strips, shown)
+    explain_marks(figure, (0.02, (foot + 0.42) / height))
     caption(figure, said)
     return figure
 

@@ -22,7 +22,7 @@ from metersim.files.whole import replace_whole
 from metersim.measures.spacing import CLASS_BOUNDS, ROUNDING, PerSpacing, class_counts, per_spacing
 from metersim.run.records import Origin
 
-LARGE, SMALL = 9.5, 8.0  # pt
+LARGE, SMALL = 10.5, 9.0  # pt
 INK, PALE, WARM = "#222222", "#8a8a8a", "#D55E00"
 CLASSES = {  # class: colour (Okabe & Ito's set), hatch, first and last bound in references
     "multiple": ("#56B4E9", "////", 0.0, CLASS_BOUNDS[0]),
@@ -45,8 +45,9 @@ OVERFLOW = 3.6  # position of the bin of spacings beyond the last bound
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
 STYLE: dict[Any, Any] = {
     **{key: value for key, value in matplotlib.rcParamsDefault.items() if key not in UNSET},
-    "font.size": SMALL,  # size 'medium' of matplotlib; titles are 'large', 1.2 times as large
+    "font.size": SMALL,  # size 'medium' of matplotlib
     "axes.titleweight": "bold",
+    "axes.titlesize": LARGE,
     "axes.titlelocation": "left",
     "axes.edgecolor": INK,
     "axes.formatter.useoffset": False,
@@ -90,7 +91,7 @@ def events_in(released: NDArray[np.int8]) -> str:
 
 
 SHOWN_DPI = 96  # dots per inch of a page in a notebook, at which its texts have their true size
-LINE = 116  # letters of a line at the foot of a page
+LINE = 102  # letters of a line at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
@@ -122,7 +123,7 @@ def caption(figure: Figure, parts: Sequence[str]) -> None:
 
 def caption_height(parts: Sequence[str]) -> float:
     """Height of the lines at the foot of a page. [in]"""
-    return 0.14 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
+    return 0.158 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
 
 
 def headline(figure: Figure, title: str) -> None:
