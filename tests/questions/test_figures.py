@@ -9,21 +9,26 @@ import sys
 import numpy as np
 import pytest
 from matplotlib.axes._base import _AxesBase
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, RegularPolygon
+from matplotlib.patches import Circle, Polygon, RegularPolygon
 from matplotlib.text import Text
 
 from metersim.machine.reading import load_scenario
+from metersim.machine.stations import stations_of
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY
 from metersim.measures.spacing import class_counts, per_spacing, spacings_of
 from metersim.questions.compare.figure import comparison_figure, draw_comparison, draw_differences
 from metersim.questions.compare.study import COMPARED, Comparison
+from metersim.questions.run.disc import draw_counts, draw_disc
 from metersim.questions.run.figure import draw_spacings, run_figure
-from metersim.questions.run.row import draw_disc, draw_row
-from metersim.questions.shared.page import save
+from metersim.questions.run.row import draw_row
+from metersim.questions.shared.page import WARM, save
 from metersim.questions.shared.spread import Spread, change_between, gather
 from metersim.run.records import Cells, Run, Seeds, Ticks
+from metersim.run.simulation import simulate
+from metersim.run.snapshot import NONE, snapshot, telling_moment
 
 SCENARIO = load_scenario("maize_bench").replace(demand__speed=1.5)  # with nothing to note
 NAN = float("nan")
@@ -190,7 +195,10 @@ def test_seeds_lie_at_their_positions_and_to_scale(run):
     drawn = draw_row(ax, run, start=45, length=12)
     where, across = drawn.get_offsets().T
     low, high = ax.get_xlim()
-    positions = 100 * run.seeds.position
+    assert low == 0
+    spacing = run.scenario.spacing
+    offset = np.median(run.seeds.position - run.seeds.cell * spacing)
+    positions = 100 * (run.seeds.position - (45 - 0.7) * spacing - offset)
     inside = (positions >= low) & (positions <= high)
     assert inside.sum() > 5
     assert where.tolist() == pytest.approx(positions[inside].tolist())
@@ -201,6 +209,8 @@ def test_seeds_lie_at_their_positions_and_to_scale(run):
     assert 2 * drawn._heights == pytest.approx(100 * lot.width * run.seeds.size[inside])
     assert drawn._units == "x"
     assert "seeds dark, to scale, on pale spots" in ax.get_xlabel()
+    away = (45 - 0.7) * spacing + offset
+    assert f"{away:.0f} m from its start" in ax.get_title(loc="left")
 
 
 def test_seeds_too_small_to_be_seen_are_said_not_to_be_to_scale(run):
@@ -214,18 +224,16 @@ def test_every_cell_without_seed_has_a_cross_at_its_place(run):
     draw_row(ax, run, start=60, length=60)
     (crosses,) = [line for line in ax.lines if line.get_marker() == "x"]
     spacing = run.scenario.spacing
-    offset = np.median(run.seeds.position - run.seeds.cell * spacing)
-    empty = 60 + np.flatnonzero(run.cells.released[60:120] == 0)
+    empty = np.flatnonzero(run.cells.released[60:120] == 0)
     assert empty.size
-    assert crosses.get_xdata() == pytest.approx(100 * (empty * spacing + offset))
+    assert crosses.get_xdata() == pytest.approx(100 * (empty + 0.7) * spacing)
 
 
-def test_default_piece_and_turn_show_a_skip_and_a_double(run):
-    for draw in (draw_row, draw_disc):
-        ax = axes()
-        draw(ax, run)
-        title = ax.get_title(loc="left")
-        assert "skip" in title and "double" in title
+def test_default_piece_shows_a_skip_and_a_double(run):
+    ax = axes()
+    draw_row(ax, run)
+    title = ax.get_title(loc="left")
+    assert "skip" in title and "double" in title
 
 
 @pytest.mark.parametrize("start", [-1, 890, 9000])
@@ -239,22 +247,68 @@ def test_pieces_outside_the_run_are_refused(run, start):
 # disc
 
 
-@pytest.mark.parametrize("turn", [0, 7, 29])
-def test_every_cell_has_one_mark_of_its_kind_at_its_hole(run, turn):
-    marks = draw_disc(axes(), run, turn=turn)
-    cells = run.scenario.disc.cells
-    released = run.cells.released[turn * cells : (turn + 1) * cells]
-    assert len(marks) == cells
-    for mark, many in zip(marks, released, strict=True):
+@pytest.fixture(scope="module")
+def turning():
+    """A run of the model, with seeds lost at the singulator."""
+    return simulate(load_scenario("maize_bench", "turns=9"), seed=3)
+
+
+@pytest.mark.parametrize("time", [0.0, 1.3, 7.7, 20.2, 99.0])
+def test_every_hole_has_one_mark_of_what_is_on_it(turning, time):
+    shown = snapshot(turning, time)
+    marks = draw_disc(axes(), turning, shown)
+    radius, spots = 1e3 * turning.scenario.disc.circle_radius, []
+    assert len(marks) == turning.scenario.disc.cells
+    for mark, many, counted in zip(marks, shown.carried, shown.on_the_way, strict=True):
         assert isinstance(mark, RegularPolygon if many > 1 else Circle)
+        spots.append(mark.xy if many > 1 else mark.center)
         if many < 2:
-            assert np.hypot(*mark.center) == pytest.approx(1e3 * run.scenario.disc.circle_radius)
             assert (mark.get_facecolor() == (1, 1, 1, 1)) == (many == 0)
+        if not many:
+            is_skip = mark.get_edgecolor() == to_rgba(WARM)
+            assert is_skip == counted
+    x, y = np.transpose(spots)
+    assert np.hypot(x, y) == pytest.approx(radius)
+    pitch = 2 * np.pi / len(marks)
+    steps = np.diff(np.unwrap(np.arctan2(y, x)))
+    assert steps == pytest.approx(-pitch)  # the next hole follows behind, clockwise
 
 
-def test_turns_outside_the_run_are_refused(run):
-    with pytest.raises(ValueError, match="allowed: 0 to 29"):
-        draw_disc(axes(), run, turn=30)
+def test_the_disc_states_its_moment_and_the_seeds_lost_at_each_station(turning):
+    shown = snapshot(turning, 7.7)
+    ax = axes()
+    draw_disc(ax, turning, shown)
+    assert ax.get_title(loc="left") == "The disc at 7.7 s"
+    swept = int(shown.lost["swept"].sum())
+    assert swept and f"singulator:\n{swept} lost" in words(ax)
+    assert len([line for line in ax.lines if line.get_marker() == "v"]) == swept
+
+
+def test_the_pool_is_drawn_at_its_level(turning):
+    for time in (0.0, 7.7):
+        ax, shown = axes(), snapshot(turning, time)
+        draw_disc(ax, turning, shown)
+        (pool,) = [part for part in ax.patches if type(part) is Polygon]
+        level = 1e3 * float(stations_of(turning.scenario).gate.level(shown.pool))
+        radius = 1e3 * turning.scenario.disc.circle_radius
+        assert pool.get_xy()[:, 1].max() == pytest.approx(level - radius)
+
+
+def test_bars_beside_the_disc_are_the_seeds_of_each_hole(turning):
+    shown = snapshot(turning, 20.2)
+    strips = [axes() for _ in range(3)]
+    now, *before = draw_counts(strips, shown)
+    assert [bar.get_height() for bar in now] == shown.carried.tolist()
+    assert [[bar.get_height() for bar in row] for row in before] == shown.released.tolist()
+    assert (shown.released != NONE).all()
+
+
+def test_a_page_may_show_any_moment(turning):
+    for time in (0.0, 99.0):
+        said = caption(run_figure(turning, time=time))
+        assert said[0] == f"See the disc at {time:.1f} s: no cell is behind the singulator."
+    shown = snapshot(turning, telling_moment(turning))
+    assert caption(run_figure(turning))[0].startswith(f"See the disc at {shown.time:.1f} s: of ")
 
 
 # comparisons
@@ -290,12 +344,14 @@ def caption(figure):
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
-    (at_the_middle,) = caption(run_figure(run))
+    sight, settings, at_the_middle = caption(run_figure(run))
+    assert sight.startswith("See the disc at ")
+    assert settings.startswith("lot maize_large_flat; 30 cells")
     assert at_the_middle == f"{origin} 1, at the middle of size_cv_percent from 3.5 to 6.5"
     run = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, unknown=()))
-    assert caption(run_figure(run)) == [f"{origin} 1"]
+    assert caption(run_figure(run))[2:] == [f"{origin} 1"]
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
-    assert caption(run_figure(changed)) == [
+    assert caption(run_figure(changed))[2:] == [
         "note: station 'tube' is replaced by OwnTube",
         f"{origin} 0, replicate 3, tube replaced by OwnTube",
     ]
@@ -340,13 +396,17 @@ def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
         assert len(found) == many
         for label in found:
             assert "[" in label and "]" in label
-        assert min(text.get_fontsize() for text in figure.findobj(Text)) >= 8
+        assert min(text.get_fontsize() for text in figure.findobj(Text)) >= 9
 
 
 def test_lengths_on_a_page_are_in_the_units_asked(run, page):
-    for figure, expected in ((page, {"[cm]", "[mm]"}), (run_figure(run, "us"), {"[in]"})):
+    for figure, along, level in (
+        (page, "[cm]", " mm above"),
+        (run_figure(run, "us"), "[in]", " in"),
+    ):
         found = " ".join(labels(figure))
-        assert {unit for unit in ("[cm]", "[mm]", "[in]") if unit in found} == expected
+        assert {unit for unit in ("[cm]", "[mm]", "[in]") if unit in found} == {along}
+        assert any(said.startswith("pool: ") and level in said for said in words(figure))
 
 
 def shown_texts(figure):
@@ -405,7 +465,7 @@ def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
         "import pickle, sys, matplotlib; matplotlib.rcParams['lines.linewidth'] = 9\n"
         "matplotlib.rcParams['font.size'] = 20\n"
         "from metersim.questions.run.figure import run_figure\n"
-        "from metersim.questions.shared.page import save\n"
+        "from metersim.questions.shared.page import WARM, save\n"
         "run = pickle.load(open(f'{sys.argv[1]}/run', 'rb'))\n"
         "save(run_figure(run), sys.argv[1] + '/other.svg')\n"
         "assert not [name for name in sys.modules if name == 'matplotlib.pyplot']\n"

@@ -76,6 +76,8 @@ def draw_disc(ax: Axes, run: Run, shown: Snapshot, units: str = "metric") -> lis
     ax.set_xlim(-1.62 * radius, 1.86 * radius)
     ax.set_ylim(-1.36 * radius, 1.12 * radius)
     ax.set_axis_off()
+    ax.set_xticks([])
+    ax.set_yticks([])
     ax.add_patch(Circle((0, 0), 1.09 * radius, fc="#f6f6f6", ec=PALE, lw=0.8, zorder=-1))
     _draw_pool(ax, run, shown, machine)
     _draw_stations(ax, run, shown, machine)
@@ -206,8 +208,8 @@ def explain_marks(figure: Figure, anchor: tuple[float, float]) -> None:
         Line2D([], [], marker="o", mfc="white", mec=WARM, label="no seed (bars: x)", **dot),
         Line2D([], [], marker="o", mfc=ONE, mec="none", label="one seed", **dot),
         Line2D([], [], marker="D", mfc=SEVERAL, mec=INK, label="two seeds or more", **dot),
-        Line2D([], [], label="hole in the pool, or let go", **SMALL_RING),
-        Line2D([], [], label="seed lost there", **{**LOST, "ms": 6}),
+        Line2D([], [], label="hole in the pool or behind the cut-off", **SMALL_RING),
+        Line2D([], [], label="seed lost at this station", **{**LOST, "ms": 6}),
         Line2D([], [], color=VACUUM, lw=2.2, label="vacuum holds seeds"),
     ]
     figure.legend(
@@ -221,10 +223,9 @@ def sight(shown: Snapshot) -> str:
     passed = shown.on_the_way & (shown.turned >= POINTS[EDGE])
     carried = shown.carried[passed]
     if not carried.size:
-        return f"See the disc {at_time(shown)}: no cell is between singulator and cut-off."
-    kinds = {"no seed": carried == 0, "two or more": carried > 1}
-    counts = " and ".join(f"{int(kind.sum())} carry {name}" for name, kind in kinds.items())
+        return f"See the disc {at_time(shown)}: no cell is behind the singulator."
+    none, several = int((carried == 0).sum()), int((carried > 1).sum())
     return (
-        f"See the disc {at_time(shown)}: of {carried.size} cells between singulator and cut-off, "
-        f"{counts}."
+        f"See the disc {at_time(shown)}: of {carried.size} cells behind the singulator, "
+        f"{none} carr{'ies' if none == 1 else 'y'} no seed and {several} more than one."
     )

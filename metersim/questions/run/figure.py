@@ -84,18 +84,18 @@ def draw_spacings(
         ax.axvspan(low, high, color=colour, alpha=0.13, lw=0, zorder=0)
         ax.axvline(low, color=INK, lw=0.6, zorder=0.5)
         said = f"{name}\n{percent(shares[name])}"
-        ax.text((low + high) / 2, 1.29 * top, said, fontsize=LARGE, linespacing=1.3, **ABOVE)
+        ax.text((low + high) / 2, 1.42 * top, said, fontsize=LARGE, linespacing=1.3, **ABOVE)
     ax.plot([1, 1], [0, 1.1 * top], color=INK, lw=1.0, ls=(0, (4, 2)))
     nominal = f"nominal {along.from_si(reference):.3g} {along.symbol}"
-    ax.text(1, 1.11 * top, nominal, **ABOVE)
+    ax.text(1, 1.12 * top, nominal, **ABOVE)
     if counts[-1]:
         said = f"{counts[-1]} beyond 3.5"
         ax.text(OVERFLOW + 0.05, counts[-1] + 0.03 * top, said, ha="right", va="bottom")
     if not index.spacings:
         ax.text(2.5, 0.5 * top, "no spacing: fewer than two seeds", ha="center", fontsize=LARGE)
-    ax.set_ylim(0, 1.55 * top)
+    ax.set_ylim(0, 1.95 * top)
     ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 1.1 * top and tick == int(tick)])
-    ax.set_ylabel("spacings per step of 0.1 nominal [count]")
+    ax.set_ylabel("spacings per step\nof 0.1 nominal [count]")
     spacing_axis(ax)
     scale = reference / along.factor
     upper = ax.secondary_xaxis("top", functions=(partial(mul, scale), partial(mul, 1 / scale)))
@@ -110,11 +110,11 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
     us = units == "us"
     vacuum, speed = UNITS["inh2o" if us else "kpa"], UNITS["mph" if us else "kmh"]
     return (
-        f"seed lot {s.lot.name}",
+        f"lot {s.lot.name}",
         f"{s.disc.cells} cells, holes {hole_text(s.disc.hole_diameter, units)}",
         f"vacuum {vacuum.from_si(s.vacuum.vacuum):.3g} {vacuum.symbol}",
-        f"singulator notch {s.singulator.notch:g}",
-        f"speed {speed.from_si(s.demand.speed):.3g} {speed.symbol}, {s.furrow.surface}",
+        f"notch {s.singulator.notch:g}",
+        f"{speed.from_si(s.demand.speed):.3g} {speed.symbol}, {s.furrow.surface}",
     )
 
 
@@ -148,7 +148,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     settings = "; ".join(_settings(run, units))
     said = [sight(shown), settings, *noted, origin_line([run], units)]
     foot = 0.3 + caption_height(said)  # in
-    height = foot + 8.9
+    height = foot + 8.91
 
     def box(left: float, bottom: float, width: float, tall: float) -> tuple[float, ...]:
         """Place of axes on the page, from inches over the foot."""
@@ -157,12 +157,12 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     figure = new_page(height)
     headline(figure, run.scenario.title)
     draw_spacings(
-        figure.add_axes(box(0.8, 5.95, 6.5, 2.1)),
+        figure.add_axes(box(0.85, 5.85, 6.45, 2.1)),
         observed_spacings(run),
         run.scenario.spacing,
         units,
     )
-    draw_row(figure.add_axes(box(0.8, 4.35, 6.5, 0.8)), run, units=units)
+    draw_row(figure.add_axes(box(0.85, 4.33, 6.45, 0.8)), run, units=units)
     draw_disc(figure.add_axes(box(0.1, 0.5, 4.6, 3.1)), run, shown, units)
     strips = [figure.add_axes(box(5.2, 2.72 - 0.9 * k, 2.1, 0.55)) for k in range(3)]
     draw_counts(strips, shown)

@@ -91,7 +91,7 @@ def events_in(released: NDArray[np.int8]) -> str:
 
 
 SHOWN_DPI = 96  # dots per inch of a page in a notebook, at which its texts have their true size
-LINE = 102  # letters of a line at the foot of a page
+LINE = 104  # letters of a line at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
