@@ -14,8 +14,10 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from metersim.measures.observed import observed_spacings
+from metersim.questions.compare.answer import named
 from metersim.questions.compare.study import Comparison, compare
-from metersim.questions.compare.text import rows
+from metersim.questions.compare.text import Apart, rows, settings_apart
+from metersim.questions.shared.answer import capital
 from metersim.questions.shared.notes import level_text, notes
 from metersim.questions.shared.page import (
     CENTRED,
@@ -38,6 +40,9 @@ from metersim.questions.shared.page import (
     origin_line,
     spacing_axis,
 )
+
+MOST_SETTINGS = 2  # that are named of scenarios that differ in more
+LONGEST_TITLE = 40  # letters that state what differs
 
 
 @matplotlib.rc_context(STYLE)
@@ -64,25 +69,62 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     """
     if not result.runs:
         raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
-    labels, runs, differences = result.labels, result.runs, rows(result)
     length_units(units)  # refuses unknown units
-    said = _foot(result, units)
-    panel = 0.32 * len(differences)
+    labels, runs = result.labels, result.runs
+    differences = rows(result, [name.short for name in named(labels, units)])
+    apart = settings_apart([run.scenario for run in runs], units)
+    legend = [_legend(label, apart, place) for place, label in enumerate(labels)]
+    said = [_sight(len(labels), bool(differences)), *_foot(result, units)]
+    panel = (0.32 if len(labels) == 2 else 0.4) * len(differences)
     foot = 0.3 + caption_height(said)  # in
     height = foot + 4.85 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
     headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)))
     ax = figure.add_axes((0.1, 1 - 4.35 / height, 0.87, 3.7 / height))
     spacings = [observed_spacings(run) for run in runs]
-    draw_comparison(ax, labels, spacings, [run.scenario.spacing for run in runs], units)
+    draw_comparison(ax, legend, spacings, [run.scenario.spacing for run in runs], units)
+    ax.set_title(_title(apart))
     if differences:
-        ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.48, panel / height))
+        ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.44, panel / height))
         draw_differences(ax, differences)
-        ax.set_title(
-            f"Difference from {labels[0]}, with its {level_text(result.measured[0].level)}"
-        )
+        level = level_text(result.measured[0].level)
+        first = ": ".join(legend[0].splitlines()[:2]) if len(apart) == 1 else labels[0]
+        first = textwrap.shorten(first, 45, placeholder=" ...")
+        ax.set_title(f"Difference from {first}, with its {level}", x=-0.4)
     caption(figure, said)
     return figure
+
+
+def _legend(label: str, apart: Sequence[Apart], place: int) -> str:
+    """Label of a scenario with the settings that set it apart; settings stand for a change."""
+    stated = [f"{one.name} {one.words[place]}" for one in apart[:MOST_SETTINGS]]
+    is_change = "=" in label and len(apart) <= MOST_SETTINGS
+    return ", ".join(stated) if is_change and stated else "\n".join([label, *stated])
+
+
+def _title(apart: Sequence[Apart]) -> str:
+    """What differs: the setting with its values, or the names of several settings."""
+    drawn = "spacings between neighbouring seeds"
+    if not apart:
+        return capital(drawn)
+    if len(apart) == 1:
+        (one,) = apart
+        values = list(dict.fromkeys(one.words))
+        what = f"{one.name} {', '.join(values[:-1])} or {values[-1]}"
+        if len(what) <= LONGEST_TITLE:
+            return capital(f"{what}: {drawn}")
+    names = [one.name for one in apart[:MOST_SETTINGS]]
+    more = [f"{len(apart) - MOST_SETTINGS} more"] if len(apart) > MOST_SETTINGS else []
+    *head, last = [*names, *more]
+    said = f"{', '.join(head)} and {last}" if head else last
+    return capital(f"{said} differ{'s' * (len(apart) == 1)}: {drawn}")
+
+
+def _sight(many: int, has_differences: bool) -> str:
+    """What to see, in one sentence."""
+    outlines = "two outlines" if many == 2 else "outlines"
+    below = ", and which intervals below leave out 0" if has_differences else ""
+    return f"See where the {outlines} differ{below}."
 
 
 def _foot(result: Comparison, units: str) -> list[str]:
@@ -150,8 +192,9 @@ def draw_comparison(
         shares = 100 * counts / max(index.spacings, 1)
         colour, line, hatch = look
         shown = (
-            f"{textwrap.fill(label, 40)}\n{index.spacings} spacings, nominal "
-            f"{along.from_si(reference):.3g} {along.symbol}"
+            "\n".join(textwrap.fill(line, 36) for line in label.splitlines())
+            + f"\n{index.spacings:,} spacings, nominal {along.from_si(reference):.3g} "
+            f"{along.symbol}"
         )
         steps.append(ax.stairs(shares, edges, ec=colour, ls=line, lw=1.6, label=shown))
         ax.stairs(

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from metersim.files.fields import Spec, specs
-from metersim.files.units import Unit
+from metersim.files.typed import typed_number
+from metersim.files.units import Unit, as_written, hole_text
+from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
@@ -131,22 +134,58 @@ def report(
     return "\n".join(part for line in lines for part in folded(line))
 
 
-def unlike(result: Comparison, units: str = "metric") -> list[str]:
-    """Lines with settings in which scenarios differ; uncertain settings are at their middle."""
+@dataclass(frozen=True)
+class Apart:
+    """A setting in which compared scenarios differ.
+
+    Attributes
+    ----------
+    key : str
+        Its key in a scenario file, in the reader's units.
+    name : str
+        Its name in words.
+    values, words : tuple of str
+        Its value in each scenario, in the unit of the key; and the same with its unit.
+    """
+
+    key: str
+    name: str
+    values: tuple[str, ...]
+    words: tuple[str, ...]
+
+
+def settings_apart(scenarios: Sequence[Scenario], units: str = "metric") -> list[Apart]:
+    """Settings in which scenarios differ; uncertain settings are at their middle."""
     found = []
     for section, kind in SECTIONS.items():
         if section == "run":  # all scenarios run for equally many cells
             continue
-        parts = [getattr(measured.scenario, section) for measured in result.measured]
+        parts = [getattr(scenario, section) for scenario in scenarios]
         for name, spec in specs(kind).items():
-            said = [_setting(spec, getattr(part, name), units) for part in parts]
+            said = tuple(_setting(spec, getattr(part, name), units) for part in parts)
             if len(set(said)) > 1:
-                key = next((key for key, unit in _keys(spec, units)), name)
-                values = ", ".join(
-                    f"{value} at {label}" for value, label in zip(said, result.labels, strict=True)
-                )
-                found.append(f"  {key}: {values}")
+                key, unit = next(iter(_keys(spec, units)), (name, None))
+                symbol = unit.symbol if unit else ""
+                words = tuple(_in_words(value, symbol) for value in said)
+                if name == "hole_diameter":
+                    words = tuple(hole_text(part.hole_diameter, units) for part in parts)
+                found.append(Apart(key, spec.name.replace("_", " "), said, words))
+    return found
+
+
+def unlike(result: Comparison, units: str = "metric") -> list[str]:
+    """Lines with settings in which scenarios differ; uncertain settings are at their middle."""
+    found = []
+    for one in settings_apart([measured.scenario for measured in result.measured], units):
+        pairs = zip(one.values, result.labels, strict=True)
+        found.append(f"  {one.key}: {', '.join(f'{value} at {label}' for value, label in pairs)}")
     return ["They differ in:", *found] if found else ["They do not differ in any setting."]
+
+
+def _in_words(value: str, symbol: str) -> str:
+    """A value of a setting with its unit, with as many digits as a person would write."""
+    number = typed_number(value) if symbol else None
+    return value if number is None else f"{as_written(number)} {symbol}"
 
 
 def _keys(spec: Spec, units: str) -> list[tuple[str, Unit]]:
@@ -205,17 +244,20 @@ def sentence(
     return f"From {before} to {after}: " + ", ".join(parts) + "."
 
 
-def rows(result: Comparison) -> list[tuple[str, float, float, float]]:
-    """Differences of shares for a figure: label, value, low and high in percentage points."""
-    several = len(result.labels) > 2
+def rows(result: Comparison, names: Sequence[str]) -> list[tuple[str, float, float, float]]:
+    """Differences of shares for a figure: label, value, low and high in percentage points.
+
+    Labels have the name of the scenario where there are several.
+    """
+    several = len(names) > 2
     return [
         (
-            f"{LABELS[key]} ({label})" if several else LABELS[key],
+            f"{LABELS[key]}, {label}" if several else LABELS[key],
             100 * estimate.value,
             100 * estimate.low,
             100 * estimate.high,
         )
-        for label, differences in zip(result.labels[1:], result.differences, strict=True)
+        for label, differences in zip(names[1:], result.differences, strict=True)
         for key, estimate in differences.items()
         if BY_KEY[key].kind == "share" and not math.isnan(estimate.value)
     ]
