@@ -14,7 +14,6 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from metersim.measures.observed import observed_spacings
-from metersim.questions.compare.answer import named
 from metersim.questions.compare.study import Comparison, compare
 from metersim.questions.compare.text import Apart, rows, settings_apart
 from metersim.questions.shared.answer import capital
@@ -42,7 +41,7 @@ from metersim.questions.shared.page import (
 )
 
 MOST_SETTINGS = 2  # that are named of scenarios that differ in more
-LONGEST_TITLE = 40  # letters that state what differs
+LONGEST_TITLE = 44  # letters that state what differs
 
 
 @matplotlib.rc_context(STYLE)
@@ -71,11 +70,11 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
         raise ValueError("the comparison has kept no runs to draw; compare with keep=True")
     length_units(units)  # refuses unknown units
     labels, runs = result.labels, result.runs
-    differences = rows(result, [name.short for name in named(labels, units)])
     apart = settings_apart([run.scenario for run in runs], units)
+    differences = rows(result, apart[0].words if len(apart) == 1 else labels)
     legend = [_legend(label, apart, place) for place, label in enumerate(labels)]
     said = [_sight(len(labels), bool(differences)), *_foot(result, units)]
-    panel = (0.32 if len(labels) == 2 else 0.4) * len(differences)
+    panel = 0.32 * len(differences)
     foot = 0.3 + caption_height(said)  # in
     height = foot + 4.85 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
@@ -85,12 +84,12 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     draw_comparison(ax, legend, spacings, [run.scenario.spacing for run in runs], units)
     ax.set_title(_title(apart))
     if differences:
-        ax = figure.add_axes((0.26, (foot + 0.5) / height, 0.44, panel / height))
+        ax = figure.add_axes((0.3, (foot + 0.5) / height, 0.4, panel / height))
         draw_differences(ax, differences)
         level = level_text(result.measured[0].level)
         first = ": ".join(legend[0].splitlines()[:2]) if len(apart) == 1 else labels[0]
         first = textwrap.shorten(first, 45, placeholder=" ...")
-        ax.set_title(f"Difference from {first}, with its {level}", x=-0.4)
+        ax.set_title(f"Difference from {first}, with its {level}", x=-0.5)
     caption(figure, said)
     return figure
 
@@ -252,7 +251,7 @@ def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) 
     reach = 1.12 * max(ends, default=1.0) or 1.0
     ax.set_xlim(-reach, reach)
     ax.set_ylim(len(rows) - 0.5, -0.5)
-    ax.set_yticks(range(len(rows)), [textwrap.fill(label, 26) for label, *_ in rows])
+    ax.set_yticks(range(len(rows)), [textwrap.fill(label, 32) for label, *_ in rows])
     ax.set_xlabel("difference [percentage points]")
     return dots
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from metersim.files.fields import Spec, specs
-from metersim.files.typed import typed_number
 from metersim.files.units import Unit, as_written, hole_text
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
@@ -164,11 +164,8 @@ def settings_apart(scenarios: Sequence[Scenario], units: str = "metric") -> list
         for name, spec in specs(kind).items():
             said = tuple(_setting(spec, getattr(part, name), units) for part in parts)
             if len(set(said)) > 1:
-                key, unit = next(iter(_keys(spec, units)), (name, None))
-                symbol = unit.symbol if unit else ""
-                words = tuple(_in_words(value, symbol) for value in said)
-                if name == "hole_diameter":
-                    words = tuple(hole_text(part.hole_diameter, units) for part in parts)
+                key = next((key for key, _ in _keys(spec, units)), name)
+                words = tuple(_in_words(spec, getattr(part, name), units) for part in parts)
                 found.append(Apart(key, spec.name.replace("_", " "), said, words))
     return found
 
@@ -182,10 +179,14 @@ def unlike(result: Comparison, units: str = "metric") -> list[str]:
     return ["They differ in:", *found] if found else ["They do not differ in any setting."]
 
 
-def _in_words(value: str, symbol: str) -> str:
+def _in_words(spec: Spec, value: Any, units: str) -> str:
     """A value of a setting with its unit, with as many digits as a person would write."""
-    number = typed_number(value) if symbol else None
-    return value if number is None else f"{as_written(number)} {symbol}"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return _setting(spec, value, units)
+    if spec.name == "hole_diameter":
+        return hole_text(value, units)
+    unit = spec.unit_for(units)
+    return f"{as_written(unit.from_si(value))} {unit.symbol}" if unit else as_written(value)
 
 
 def _keys(spec: Spec, units: str) -> list[tuple[str, Unit]]:

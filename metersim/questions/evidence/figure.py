@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import matplotlib
@@ -34,10 +35,15 @@ LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by v
     TREND: ("#E69F00", "s"),
     DISAGREES: (WARM, "X"),
 }
-BAR, ROW, TOP, FOOT = 3.2, 0.24, 0.7, 0.9  # pt, then in
+BAR, TOP, FOOT = 3.2, 0.7, 0.6  # pt, then in
+ACROSS, LABELS, MARGIN = 5.45, 3.3, 0.2  # in: a column of levels, names of rows, right margin
+CLOSE, UNDER = 0.155, 0.48  # in: a row of levels, space under a panel for its axis
+COLUMN, MOST_COLUMNS = 6.85, 2  # in: height of a column of levels; a page of A4 or letter, lying
+LONGEST = 46  # letters of the name of a row
+Levels = Sequence[Outcome]
 CURVE = "#0072B2"
 DEEPEST = 12  # drawn percentage points below the best
-MOST_ROWS, MOST_PANELS = 500, 100  # on a page
+MOST_ROWS, MOST_PANELS = 500, 8  # on a page
 
 
 def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D]:
@@ -64,11 +70,12 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
         colour, marker = LOOKS[outcome.verdict]
         ax.plot([found.low, found.high], [y, y], color=colour, lw=BAR, alpha=0.45, zorder=1)
         made += ax.plot(found.median, y, marker, ms=6, color=colour, zorder=2)
-        ax.plot(found.published, y, "|", ms=12, mew=2, color=INK, zorder=3)
-    ax.set_yticks(range(len(outcomes)), [f"{o.case}: {o.row}" for o in outcomes])
+        ax.plot(found.published, y, "|", ms=10, mew=2, color=INK, zorder=3)
+    names = [textwrap.shorten(f"{o.case}: {o.row}", LONGEST, placeholder=" ...") for o in outcomes]
+    ax.set_yticks(range(len(outcomes)), names)
     ax.set_ylim(len(outcomes) - 0.5, -0.5)
     symbol = outcomes[0].interval.unit if outcomes[0].interval else ""
-    ax.set_xlabel(f"{name} [{symbol}]" if symbol else name)
+    ax.set_xlabel(f"{name} [{symbol}]" if symbol else name, labelpad=1)
     if symbol == PERCENT:  # the place of a mark is a share, so that the axis begins at none
         ends = [end for one in outcomes if one.interval for end in _ends(one.interval)]
         ax.set_xlim(0, 1.03 * max([*ends, 1.0]))
@@ -130,27 +137,20 @@ def levels_figure(found: Evidence) -> Figure | None:
                 by_measure.setdefault(rows[outcome.row].measure, []).append(outcome)
     if not by_measure:
         return None
-    total, drawn = sum(map(len, by_measure.values())), 0
-    for measure, outcomes in list(by_measure.items()):  # the number of rows on a page is limited
-        by_measure[measure] = outcomes[: MOST_ROWS - drawn]
-        drawn += len(by_measure[measure])
-        if not by_measure[measure]:
-            del by_measure[measure]
-    heights = [len(outcomes) * ROW + 0.62 for outcomes in by_measure.values()]
-    figure = new_page(sum(heights) + TOP + FOOT)
-    tall = figure.get_figheight()
-    grid = figure.add_gridspec(
-        len(heights),
-        1,
-        height_ratios=heights,
-        left=0.42,
-        right=0.97,
-        top=1 - TOP / tall,
-        bottom=FOOT / tall,
-        hspace=0.62 * len(heights) / sum(heights),
-    )
-    for k, (measure, outcomes) in enumerate(by_measure.items()):
-        draw_levels(figure.add_subplot(grid[k, 0]), outcomes, _called(measure))
+    total = sum(map(len, by_measure.values()))
+    columns = _columns(by_measure)
+    drawn = sum(len(outcomes) for column in columns for _, outcomes in column)
+    inner = max(sum(_height(outcomes) for _, outcomes in column) for column in columns)
+    figure = new_page(inner + TOP + FOOT, ACROSS * len(columns))
+    across, tall = figure.get_size_inches()
+    for k, column in enumerate(columns):
+        top = tall - TOP
+        for measure, outcomes in column:
+            many = CLOSE * len(outcomes)
+            box = (k * ACROSS + LABELS, top - many, ACROSS - LABELS - MARGIN, many)
+            scaled = [part / side for part, side in zip(box, 2 * (across, tall), strict=True)]
+            draw_levels(figure.add_axes(tuple(scaled)), outcomes, _called(measure))
+            top -= _height(outcomes)
     headline(figure, "Published levels and their predictions")
     handles: list[Any] = [
         Line2D([], [], color=colour, marker=marker, lw=BAR, alpha=0.8, label=verdict)
@@ -158,7 +158,7 @@ def levels_figure(found: Evidence) -> Figure | None:
     ]
     handles.append(Line2D([], [], color=INK, marker="|", ms=12, mew=2, ls="", label="published"))
     figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
-    shown = [one for outcomes in by_measure.values() for one in outcomes]
+    shown = [one for column in columns for _, outcomes in column for one in outcomes]
     inside = sum(one.verdict == AGREES for one in shown)
     sight = (
         f"See how many published values (black) lie on their bars, the 90 % intervals: {inside} of "
@@ -167,6 +167,31 @@ def levels_figure(found: Evidence) -> Figure | None:
     left = f"the first {drawn} of {total} levels" if drawn < total else ""
     caption(figure, [sight, _foot(found, left)])
     return figure
+
+
+def _height(outcomes: Sequence[Outcome]) -> float:
+    """Height of a panel with its axis. [in]"""
+    return CLOSE * len(outcomes) + UNDER
+
+
+def _columns(by_measure: Mapping[str, Sequence[Outcome]]) -> list[list[tuple[str, Levels]]]:
+    """Panels in one or two columns that fit a page; panels without room are left out."""
+    columns: list[list[tuple[str, Levels]]] = [[]]
+    left, rows = COLUMN, MOST_ROWS
+    for measure, outcomes in by_measure.items():
+        rest = list(outcomes)[:rows]
+        rows -= len(rest)
+        while rest:
+            if columns[-1] and _height(rest) > left:
+                if len(columns) == MOST_COLUMNS:
+                    return columns
+                columns.append([])
+                left = COLUMN
+            fits = rest[: int((left - UNDER) / CLOSE)]
+            columns[-1].append((measure, fits))
+            left -= _height(fits)
+            rest = rest[len(fits) :]
+    return columns
 
 
 def _called(measure: str) -> str:
@@ -186,10 +211,10 @@ def plateaus_figure(found: Evidence) -> Figure | None:
         return None
     total, panels = len(panels), panels[:MOST_PANELS]
     rows = (len(panels) + 1) // 2
-    figure = new_page(2.3 * rows + TOP + FOOT)
+    figure = new_page(2.3 * rows + TOP + FOOT + 0.15)
     tall = figure.get_figheight()
     grid = figure.add_gridspec(
-        rows, 2, left=0.09, right=0.98, top=1 - TOP / tall, bottom=(FOOT + 0.3) / tall, hspace=0.5
+        rows, 2, left=0.09, right=0.98, top=1 - TOP / tall, bottom=(FOOT + 0.45) / tall, hspace=0.5
     )
     for k, (made, name, published) in enumerate(panels):
         draw_plateau(figure.add_subplot(grid[k // 2, k % 2]), made, name, published)

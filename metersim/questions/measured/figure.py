@@ -143,25 +143,26 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     origin, scenario = found.origin, found.scenario
     along, _ = length_units(units)
     said = [
+        "See where the bars leave the black outline: there the row differs from the prediction.",
         "range: holds a count of this length in 95 of 100 cases, if the prediction holds",
         f"metersim {origin.version} | {found.source.where} beside {scenario.name} | "
         f"nominal {along.from_si(scenario.spacing):.4g} {along.symbol} | random seed {origin.seed}",
     ]
     if found.left < 1:
-        said.insert(0, f"the prediction is of plants, of {percent(found.left)} of its seeds")
+        said.insert(1, f"the prediction is of plants, of {percent(found.left)} of its seeds")
     rows = [(key, label) for key, label in TABLE if key in found]
     wheels = sorted(found.folds, key=lambda one: not one.found)[:WHEELS]
     if wheels:
-        said[:0] = [
+        said[1:1] = [
             "by hole, in the order of dropping; hole 1 dropped the first seed; bars inwards: turns "
             "without a seed, all of them at the middle; black bars outwards: turns with two seeds"
         ]
-    height = 5.5 + 0.2 * len(rows) + caption_height(said) + (WHEEL if wheels else 0)
+    height = 5.65 + 0.2 * len(rows) + caption_height(said) + (WHEEL if wheels else 0)
     figure = new_page(height)
     headline(figure, f"Measured beside predicted: {scenario.title}")
-    ax = figure.add_axes((0.1, 1 - 4.5 / height, 0.87, 3.6 / height))
+    ax = figure.add_axes((0.1, 1 - 4.65 / height, 0.87, 3.6 / height))
     draw_measured(ax, found, units)
-    top = 1 - 5.1 / height
+    top = 1 - 5.25 / height
     heads = ("", "measured", "95 % interval", "predicted", "range")
     columns = (0.1, 0.44, 0.48, 0.73, 0.77)
     for line, cells in enumerate([heads, *(_cells(found, *row, units) for row in rows)]):

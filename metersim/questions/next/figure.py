@@ -29,8 +29,8 @@ from metersim.questions.shared.page import (
     new_page,
 )
 
-LABEL = 54  # letters in a line of a label
-ROW = 0.36  # in
+LABEL = 46  # letters in a line of a label
+ROW = 0.38  # in
 LEFT = -1.14  # left end of titles, in widths of a panel
 AFTER = "#0072B2"
 
@@ -138,7 +138,7 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
         Page of 7.5 in width.
     """
     length_units(units)  # refuses unknown units
-    said = [*counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
+    said = [_sight(found), *counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
     title = f"{found.scenario.title} - next: {found.words}"
     first, second = ROW * len(found.diagnosis.names), ROW * len(found.gains)
     foot = 0.3 + caption_height(said)
@@ -153,6 +153,13 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
     ax.set_title(f"What each move brings; bars: {100 * LEVEL:.0f} of 100 likely meters", x=LEFT)
     caption(figure, said)
     return figure
+
+
+def _sight(found: NextMove) -> str:
+    """What to see, in one sentence."""
+    if found.chosen is None:
+        return "See which dots lie right of their rings: those causes have become more likely."
+    return "See which causes have become more likely, and how far the move's bar lies from 0."
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:

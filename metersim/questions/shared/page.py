@@ -108,9 +108,9 @@ class Page(Figure):
         return encoded(self, "page.png"), {"width": round(self.get_figwidth() * SHOWN_DPI)}
 
 
-def new_page(height: float) -> Figure:
-    """An empty page, 7.5 in wide, of a height in inches."""
-    figure = Page(figsize=(7.5, height), dpi=200)
+def new_page(height: float, width: float = 7.5) -> Figure:
+    """An empty page of a height and a width in inches."""
+    figure = Page(figsize=(width, height), dpi=200)
     FigureCanvasAgg(figure)
     return figure
 

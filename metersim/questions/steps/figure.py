@@ -69,7 +69,7 @@ def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
     rows = math.ceil(len(by_name) / PER_ROW)
     said = _foot(result)
     foot = 0.62 + caption_height(said)
-    height = foot + rows * PANEL + (rows - 1) * BETWEEN + 1.05
+    height = foot + rows * PANEL + (rows - 1) * BETWEEN + 1.2
     figure = new_page(height)
     headline(figure, f"{result.origin.scenario.title}: single steps of each setting")
     _legend(figure, result, height)
@@ -183,7 +183,7 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
     of = f"counts of {result.seeds:,} seeds"
     marks += [Patch(label=f"{kind} in {of}, no change", **_band(kind)) for kind in KINDS]
     figure.legend(
-        handles=marks, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.36 / height),
+        handles=marks, loc="upper left", ncols=2, bbox_to_anchor=(0.01, 1 - 0.33 / height),
         columnspacing=1.4, handletextpad=0.5, labelcolor=INK,
     )  # fmt: skip
 
@@ -191,6 +191,7 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
 def _foot(result: SingleSteps) -> list[str]:
     cells = result.base.measured.total("cells")
     return [
+        "See which settings move skips or doubles out of their bands, and which way.",
         f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of the total "
         f"uncertainty, from runs of {cells:,} cells with common random numbers. Bands hold 95 of "
         f"100 second counts of {result.seeds:,} seeds without a change, after a first count that "

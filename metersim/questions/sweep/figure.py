@@ -102,7 +102,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
         ax = figure.add_axes((0.1, bottom, 0.8, top - bottom))
         ax.text(0.5, 0.5, "no value at any point", ha="center", transform=ax.transAxes)
     elif curves:
-        ax = figure.add_axes((0.1, bottom, 0.79, top - bottom))
+        ax = figure.add_axes((0.1, bottom, 0.87, top - bottom))
         lines = draw_curves(ax, response, units)
         if several:
             place = (0.09, over(0.22))

@@ -12,7 +12,7 @@ from matplotlib.collections import LineCollection
 from numpy.typing import NDArray
 
 from metersim.measures.indices import BY_KEY
-from metersim.questions.shared.page import INK, PALE, SERIES, STYLE, WARM
+from metersim.questions.shared.page import INK, PALE, PLATE, SERIES, STYLE, WARM
 from metersim.questions.shared.words import measure_name, shown
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response
@@ -191,10 +191,11 @@ def _draw_limits(ax: Axes, response: Response, units: str) -> None:
             f"{side} {at:.4g}",
             (1, at),
             xycoords=("axes fraction", "data"),
-            xytext=(3, 0),
+            xytext=(-4, 2),
             textcoords="offset points",
-            va="center",
+            ha="right",
             annotation_clip=False,
+            bbox=PLATE,
         )
 
 
