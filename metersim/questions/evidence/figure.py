@@ -26,7 +26,16 @@ from metersim.questions.evidence.verdicts import (
     central,
     lost_quality,
 )
-from metersim.questions.shared.page import INK, PALE, STYLE, WARM, caption, headline, new_page
+from metersim.questions.shared.page import (
+    INK,
+    PALE,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    new_page,
+)
 from metersim.questions.shared.statements import EXTRAS
 from metersim.questions.shared.words import measure_name
 
@@ -39,7 +48,7 @@ BAR, TOP, FOOT = 3.2, 0.7, 0.6  # pt, then in
 ACROSS, LABELS, MARGIN = 5.45, 3.3, 0.2  # in: a column of levels, names of rows, right margin
 CLOSE, UNDER = 0.155, 0.48  # in: a row of levels, space under a panel for its axis
 COLUMN, MOST_COLUMNS = 6.85, 2  # in: height of a column of levels; a page of A4 or letter, lying
-LONGEST = 46  # letters of the name of a row
+LONGEST = 52  # letters of the name of a row
 Levels = Sequence[Outcome]
 CURVE = "#0072B2"
 DEEPEST = 12  # drawn percentage points below the best
@@ -175,19 +184,35 @@ def _height(outcomes: Sequence[Outcome]) -> float:
 
 
 def _columns(by_measure: Mapping[str, Sequence[Outcome]]) -> list[list[tuple[str, Levels]]]:
-    """Panels in one or two columns that fit a page; panels without room are left out."""
-    columns: list[list[tuple[str, Levels]]] = [[]]
-    left, rows = COLUMN, MOST_ROWS
+    """Panels in one or two columns that fit a page, as low as possible; others are left out."""
+    kept, rows = {}, MOST_ROWS
     for measure, outcomes in by_measure.items():
-        rest = list(outcomes)[:rows]
-        rows -= len(rest)
+        if rows > 0:
+            kept[measure] = outcomes[:rows]
+            rows -= len(kept[measure])
+    many = sum(map(len, kept.values()))
+    for height in np.linspace(COLUMN / 4, COLUMN, 20):
+        columns = _filled(kept, float(height))
+        if sum(len(outcomes) for column in columns for _, outcomes in column) == many:
+            break
+    return columns
+
+
+def _filled(
+    by_measure: Mapping[str, Sequence[Outcome]], height: float
+) -> list[list[tuple[str, Levels]]]:
+    """Panels in one or two columns of a height [in]; panels without room are left out."""
+    columns: list[list[tuple[str, Levels]]] = [[]]
+    left = height
+    for measure, outcomes in by_measure.items():
+        rest = list(outcomes)
         while rest:
             if columns[-1] and _height(rest) > left:
                 if len(columns) == MOST_COLUMNS:
                     return columns
                 columns.append([])
-                left = COLUMN
-            fits = rest[: int((left - UNDER) / CLOSE)]
+                left = height
+            fits = rest[: max(int((left - UNDER) / CLOSE + 1e-9), 1)]
             columns[-1].append((measure, fits))
             left -= _height(fits)
             rest = rest[len(fits) :]
@@ -211,23 +236,28 @@ def plateaus_figure(found: Evidence) -> Figure | None:
         return None
     total, panels = len(panels), panels[:MOST_PANELS]
     rows = (len(panels) + 1) // 2
-    figure = new_page(2.3 * rows + TOP + FOOT + 0.15)
+    sight = (
+        "See whether the dashed line crosses the curve in the grey band, within 0.5 pp "
+        "(percentage points) of the best."
+    )
+    marks = "line and shade: median and 90 % of draws; dotted: 1 pp"
+    left = f"; the first {len(panels)} of {total}" if len(panels) < total else ""
+    said = [sight, _foot(found, marks + left)]
+    foot = 0.7 + caption_height(said)
+    figure = new_page(2.25 * rows + TOP + foot)
     tall = figure.get_figheight()
     grid = figure.add_gridspec(
-        rows, 2, left=0.09, right=0.98, top=1 - TOP / tall, bottom=(FOOT + 0.45) / tall, hspace=0.5
+        rows, 2, left=0.1, right=0.98, top=1 - TOP / tall, bottom=foot / tall, hspace=0.5
     )
     for k, (made, name, published) in enumerate(panels):
-        draw_plateau(figure.add_subplot(grid[k // 2, k % 2]), made, name, published)
+        ax = figure.add_subplot(grid[k // 2, k % 2])
+        draw_plateau(ax, made, name, published)
+        if k % 2:
+            ax.set_ylabel("")
     headline(
         figure, "Quality of feed below its best, over vacuum; dashed: the published best vacuum"
     )
-    sight = (
-        "See whether the dashed line crosses the curve in the grey band, within 0.5 percentage "
-        "points of the best."
-    )
-    marks = "line and shade: median and 90 % of draws; dotted: 1 percentage point"
-    left = f"; the first {len(panels)} of {total}" if len(panels) < total else ""
-    caption(figure, [sight, _foot(found, marks + left)])
+    caption(figure, said)
     return figure
 
 

@@ -143,7 +143,7 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     origin, scenario = found.origin, found.scenario
     along, _ = length_units(units)
     said = [
-        "See where the bars leave the black outline: there the row differs from the prediction.",
+        "See how far bars leave the black outline, and which measured values leave their range.",
         "range: holds a count of this length in 95 of 100 cases, if the prediction holds",
         f"metersim {origin.version} | {found.source.where} beside {scenario.name} | "
         f"nominal {along.from_si(scenario.spacing):.4g} {along.symbol} | random seed {origin.seed}",

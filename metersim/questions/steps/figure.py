@@ -126,7 +126,7 @@ def draw_steps(
         lines += ax.plot(x, found[:, 0], ms=4.5, lw=1.1, gid=kind, **look)
     ax.axvline(0, color=PALE, lw=0.8, zorder=0)
     values = [setting_text(step, name, units).removeprefix("notch ") for step in shown]
-    unit = "" if name == "hole" else values[0].partition(" ")[2]
+    unit = {"hole": "", "notch": "notch"}.get(name, values[0].partition(" ")[2])
     ax.set_title(f"{HEADS[name]}, {unit}" if unit else HEADS[name])
     ax.set_xlim(min(COUNTS) - 0.3, max(COUNTS) + 0.3)
     ax.set_xticks(counts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import matplotlib
@@ -33,6 +33,7 @@ from metersim.questions.shared.page import (
 )
 from metersim.questions.shared.words import measure_name, quantity
 from metersim.questions.sweep.plan import plan_sweep
+from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response, respond
 from metersim.questions.sweep.responses import (
     NOTHING,
@@ -44,9 +45,10 @@ from metersim.questions.sweep.responses import (
     draw_panel,
     response_label,
     starts_at_zero,
+    value_text,
 )
 from metersim.questions.sweep.study import sweep
-from metersim.questions.sweep.text import doubts, limit_text, point_text, room_text
+from metersim.questions.sweep.text import doubts, limit_text, room_text
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -91,7 +93,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in; height of the names of curves
     height = below + inner + 0.95 + named
     figure = new_page(height)
-    headline(figure, response.sweep.plan.base.title)
+    headline(figure, f"{response.sweep.plan.base.title}: {varied_text(response, units)}")
     bottom, top = below / height, (below + inner) / height
 
     def over(inches: float) -> float:
@@ -127,14 +129,34 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     return figure
 
 
+def varied_text(response: Response, units: str) -> str:
+    """Each varied setting with its first and last value, in the reader's units."""
+    said = []
+    for k, axis in enumerate(response.sweep.plan.axes):
+        name = axis.spec.name.replace("_", " ")
+        words = sorted({point[k] for point in response.sweep.plan.points}, key=_rank(axis))
+        ends = [axis.text(word, units) for word in words]
+        values = f"{ends[0]} to {ends[-1]}" if axis.is_number else ", ".join(ends)
+        said.append(f"{name} {values} {axis.symbol(units)}".rstrip())
+    return ", ".join(said)
+
+
+def _rank(axis: Axis) -> Callable[[str], float]:
+    """Order of the values of an axis: by number, or as they were given."""
+    return axis.number if axis.is_number else lambda word: float(axis.words.index(word))
+
+
 def _heading(response: Response, units: str) -> str:
     name = measure_name(response.key)
     if response.best is None:
         return capital(name)
     plan, kind = response.sweep.plan, BY_KEY[response.key].kind
     best = quantity(kind, float(response.values[response.best, 0]), units)
-    where = point_text(plan.axes, plan.points[response.best])
-    return textwrap.shorten(f"Best: {name} {best} at {where}", 110, placeholder=" ...")
+    where = ", ".join(
+        value_text(axis, word, units)
+        for axis, word in zip(plan.axes, plan.points[response.best], strict=True)
+    )
+    return textwrap.shorten(f"Best: {name} {best} at {where}", LINE - 12, placeholder=" ...")
 
 
 def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:

@@ -34,10 +34,10 @@ def axis_label(axis: Axis, units: str) -> str:
     return f"{name} [{unit.symbol}]" if unit else name
 
 
-def _label(axis: Axis, word: str, units: str) -> str:
-    """Name, value and unit of one value of an axis."""
+def value_text(axis: Axis, word: str, units: str, mark: str = "") -> str:
+    """Name, value and unit of one value of an axis, with a mark after the name."""
     value = f"{axis.text(word, units)} {axis.symbol(units)}".rstrip()
-    return f"{axis.spec.name.replace('_', ' ')}: {value}"
+    return f"{axis.spec.name.replace('_', ' ')}{mark} {value}"
 
 
 def response_label(response: Response, units: str) -> str:
@@ -124,7 +124,7 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
         mine = np.flatnonzero([not other or point[1 - along] == word for point in plan.points])
         mine = mine[np.argsort(x[mine], kind="stable")]
         colour, line, _ = look
-        label = _label(other, word, units) if other else ""
+        label = value_text(other, word, units, ":") if other else ""
         value, low, high = values[mine].T
         curves += ax.plot(x[mine], value, color=colour, ls=line, lw=1.4, label=label, zorder=2)
         if other:
