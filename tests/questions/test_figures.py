@@ -368,10 +368,12 @@ def test_caption_of_a_comparison_says_everything_once(run):
     runs = [changed_by(run, "turns=30", f"notch={k}") for k in (0, 1)]
     origin = f"metersim {run.version} | maize_bench | random seed 1, turns=30"
     varied = comparison_figure(comparison_of(["notch=0", "notch=1"], runs))
-    assert caption(varied) == [origin]
+    sight = "See where the two outlines differ, and which intervals below leave out 0."
+    assert caption(varied) == [sight, origin]
     runs[1] = dataclasses.replace(runs[1], replaced={"tube": "OwnTube"})
     named = comparison_figure(comparison_of(["old", "new"], runs))
     assert caption(named) == [
+        sight,
         "note, at new: station 'tube' is replaced by OwnTube",
         origin,
         "old: notch=0",

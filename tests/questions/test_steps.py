@@ -356,7 +356,7 @@ def test_a_meter_that_gives_no_seed_has_steps_too(changes):
 def test_the_picture_has_a_panel_for_each_setting():
     page = m.draw(asked())
     titles = [ax.get_title(loc="left") for ax in page.axes]
-    assert len(titles) == len(SETTINGS) and titles[0] == "Singulator"
+    assert len(titles) == len(SETTINGS) and titles[0] == "Singulator, notch"
     for ax in page.axes:
         lines = {line.get_gid(): line for line in ax.lines if line.get_gid()}
         assert set(lines) == {"skips", "doubles"}

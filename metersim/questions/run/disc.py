@@ -124,7 +124,7 @@ def _draw_pool(ax: Axes, run: Run, shown: Snapshot, machine: Unit) -> None:
         y = line - radius
         ax.plot([-half, half], [y, y], color=INK, lw=1.0, ls=(0, (5, 3)), zorder=1)
         ax.text(0, y + 0.03 * radius, "carry line", bbox=PLATE, zorder=6, **ABOVE)
-    said = f"pool: {shown.pool} seeds, {level:.3g} {machine.symbol} above the lowest hole"
+    said = f"pool: {shown.pool:,} seeds, {level:.3g} {machine.symbol} above the lowest hole"
     ax.text(0, -1.14 * radius, said, ha="center", va="top")
 
 

@@ -100,7 +100,7 @@ def draw_spacings(
     scale = reference / along.factor
     upper = ax.secondary_xaxis("top", functions=(partial(mul, scale), partial(mul, 1 / scale)))
     upper.set_xlabel(f"spacing [{along.symbol}]")
-    ax.set_title(f"{index.spacings} spacings between neighbouring seeds")
+    ax.set_title(f"{index.spacings:,} spacings between neighbouring seeds")
     return bars
 
 
@@ -148,7 +148,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     settings = "; ".join(_settings(run, units))
     said = [sight(shown), settings, *noted, origin_line([run], units)]
     foot = 0.3 + caption_height(said)  # in
-    height = foot + 8.91
+    height = foot + 9.226
 
     def box(left: float, bottom: float, width: float, tall: float) -> tuple[float, ...]:
         """Place of axes on the page, from inches over the foot."""
@@ -157,14 +157,14 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     figure = new_page(height)
     headline(figure, run.scenario.title)
     draw_spacings(
-        figure.add_axes(box(0.85, 5.85, 6.45, 2.1)),
+        figure.add_axes(box(0.85, 6.15, 6.45, 2.1)),
         observed_spacings(run),
         run.scenario.spacing,
         units,
     )
-    draw_row(figure.add_axes(box(0.85, 4.33, 6.45, 0.8)), run, units=units)
-    draw_disc(figure.add_axes(box(0.1, 0.5, 4.6, 3.1)), run, shown, units)
-    strips = [figure.add_axes(box(5.2, 2.72 - 0.9 * k, 2.1, 0.55)) for k in range(3)]
+    draw_row(figure.add_axes(box(0.85, 4.63, 6.45, 0.8)), run, units=units)
+    draw_disc(figure.add_axes(box(0.12, 0.5, 4.8, 3.4)), run, shown, units)
+    strips = [figure.add_axes(box(5.2, 2.95 - 0.97 * k, 2.1, 0.6)) for k in range(3)]
     draw_counts(strips, shown)
     explain_marks(figure, (0.02, (foot + 0.42) / height))
     caption(figure, said)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 import textwrap
 import warnings
 from collections.abc import Sequence
@@ -115,15 +116,24 @@ def new_page(height: float, width: float = 7.5) -> Figure:
     return figure
 
 
+UNIT = re.compile(r"(?<=\d) (?=[%A-Za-z])")  # between a number and its unit
+
+
+def wrapped(part: str) -> list[str]:
+    """Lines of a part of a caption; a number stays with its unit."""
+    kept = UNIT.sub("\N{NO-BREAK SPACE}", part)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, LINE)]
+
+
 def caption(figure: Figure, parts: Sequence[str]) -> None:
     """Write lines at the foot of a page."""
-    said = "\n".join(textwrap.fill(part, LINE) for part in parts)
+    said = "\n".join(line for part in parts for line in wrapped(part))
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
 def caption_height(parts: Sequence[str]) -> float:
     """Height of the lines at the foot of a page. [in]"""
-    return 0.158 * sum(len(textwrap.wrap(part, LINE)) for part in parts)
+    return 0.158 * sum(len(wrapped(part)) for part in parts)
 
 
 def headline(figure: Figure, title: str) -> None:
