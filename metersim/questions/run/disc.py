@@ -150,7 +150,8 @@ def _draw_stations(ax: Axes, run: Run, shown: Snapshot, machine: Unit) -> None:
     width = 2 * (radius + gap)
     ax.add_patch(Arc((0, 0), width, width, theta1=facing - 9, theta2=facing + 9, lw=3, color=INK))
     start, end = (math.degrees(math.atan2(*place(POINTS[k], 1.0)[::-1])) for k in (0, CUT))
-    wide, look = 1.72 * radius, {"lw": 2.2, "color": VACUUM, "zorder": 1}
+    look: dict[str, Any] = {"lw": 2.2, "color": VACUUM, "zorder": 1}
+    wide = 1.72 * radius
     ax.add_patch(Arc((0, 0), wide, wide, theta1=start, theta2=end, **look))
     tail, head = (place(POINTS[LEAVES] + math.radians(a), 0.42 * radius) for a in (70, 150))
     arrow = {"arrowstyle": "-|>", "mutation_scale": 14, "connectionstyle": "arc3,rad=0.45"}

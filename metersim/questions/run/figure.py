@@ -118,6 +118,9 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
     )
 
 
+Box = tuple[float, float, float, float]
+
+
 @matplotlib.rc_context(STYLE)
 def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Figure:
     """One page on one run: spacings, a piece of the row, the disc at a moment, and its origin.
@@ -150,7 +153,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     foot = 0.3 + caption_height(said)  # in
     height = foot + 9.226
 
-    def box(left: float, bottom: float, width: float, tall: float) -> tuple[float, ...]:
+    def box(left: float, bottom: float, width: float, tall: float) -> Box:
         """Place of axes on the page, from inches over the foot."""
         return left / 7.5, (foot + bottom) / height, width / 7.5, tall / height
 
