@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import matplotlib
@@ -41,6 +41,7 @@ from metersim.questions.shared.page import (
 )
 
 MOST_SETTINGS = 2  # that are named of scenarios that differ in more
+LONGEST_ROW = 32  # letters of a line of the name of a row
 LONGEST_TITLE = 44  # letters that state what differs
 
 
@@ -74,7 +75,8 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     differences = rows(result, apart[0].words if len(apart) == 1 else labels)
     legend = [_legend(label, apart, place) for place, label in enumerate(labels)]
     said = [_sight(len(labels), bool(differences)), *_foot(result, units)]
-    panel = 0.32 * len(differences)
+    is_folded = any(len(label) > LONGEST_ROW for label, *_ in differences)
+    panel = (0.32 if is_folded else 0.24) * len(differences)
     foot = 0.3 + caption_height(said)  # in
     height = foot + 4.85 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
@@ -108,7 +110,7 @@ def _title(apart: Sequence[Apart]) -> str:
         return capital(drawn)
     if len(apart) == 1:
         (one,) = apart
-        values = list(dict.fromkeys(one.words))
+        values = _once(dict.fromkeys(one.words))
         what = f"{one.name} {', '.join(values[:-1])} or {values[-1]}"
         if len(what) <= LONGEST_TITLE:
             return capital(f"{what}: {drawn}")
@@ -117,6 +119,14 @@ def _title(apart: Sequence[Apart]) -> str:
     *head, last = [*names, *more]
     said = f"{', '.join(head)} and {last}" if head else last
     return capital(f"{said} differ{'s' * (len(apart) == 1)}: {drawn}")
+
+
+def _once(words: Iterable[str]) -> list[str]:
+    """Values with their unit, which is left out of all but the last where they share it."""
+    pairs = [word.rpartition(" ") for word in words]
+    if len({unit for _, _, unit in pairs}) > 1 or any(" " in value for value, _, _ in pairs):
+        return ["".join(pair) for pair in pairs]
+    return [*(value for value, _, _ in pairs[:-1]), "".join(pairs[-1])]
 
 
 def _sight(many: int, has_differences: bool) -> str:
@@ -251,7 +261,7 @@ def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) 
     reach = 1.12 * max(ends, default=1.0) or 1.0
     ax.set_xlim(-reach, reach)
     ax.set_ylim(len(rows) - 0.5, -0.5)
-    ax.set_yticks(range(len(rows)), [textwrap.fill(label, 32) for label, *_ in rows])
+    ax.set_yticks(range(len(rows)), [textwrap.fill(label, LONGEST_ROW) for label, *_ in rows])
     ax.set_xlabel("difference [percentage points]")
     return dots
 

@@ -56,7 +56,7 @@ Flags = NDArray[np.bool_]
 MOST_PANELS = 12
 PER_ROW = 2
 BETWEEN = 0.55  # in, between rows of panels
-NAMES_PER_ROW = 4
+LETTERS = 110  # of a row of the names of curves, with their marks
 LEGEND: dict[str, Any] = {
     "loc": "lower left",
     "borderpad": 0.2,
@@ -86,20 +86,26 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
     is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
     panels = 1 if curves or is_map else min(len(axes), MOST_PANELS)
     rows = math.ceil(panels / PER_ROW)
-    several = len(curves[1].words) if curves and curves[1] else 0
+    names = (
+        [value_text(curves[1], word, units) for word in curves[1].words]
+        if curves and curves[1]
+        else []
+    )
+    several, per_row = len(names), LETTERS // (max(map(len, names), default=0) + 8)
     foot = _foot(response, units)
     below = 0.8 + caption_height(foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
-    named = 0.2 * math.ceil(several / NAMES_PER_ROW)  # in; height of the names of curves
-    height = below + inner + 0.95 + named
+    named = 0.2 * math.ceil(several / per_row)  # in; height of the names of curves
+    height = below + inner + 1.1 + named
     figure = new_page(height)
-    headline(figure, f"{response.sweep.plan.base.title}: {varied_text(response, units)}")
+    headline(figure, response.sweep.plan.base.title)
     bottom, top = below / height, (below + inner) / height
 
     def over(inches: float) -> float:
         return top + inches / height
 
-    figure.text(0.1, over(0.34 + named), _heading(response, units), va="bottom")
+    heading = f"{varied_text(response, units)}\n{_heading(response, units)}"
+    figure.text(0.1, over(0.34 + named), heading, va="bottom")
     if not np.isfinite(response.values[:, 0]).any():
         ax = figure.add_axes((0.1, bottom, 0.8, top - bottom))
         ax.text(0.5, 0.5, "no value at any point", ha="center", transform=ax.transAxes)
@@ -108,7 +114,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
         lines = draw_curves(ax, response, units)
         if several:
             place = (0.09, over(0.22))
-            figure.legend(handles=lines, bbox_to_anchor=place, ncols=NAMES_PER_ROW, **LEGEND)
+            figure.legend(handles=lines, bbox_to_anchor=place, ncols=per_row, **LEGEND)
     elif is_map:
         ax = figure.add_axes((0.1, bottom, 0.7, top - bottom))
         mesh = draw_map(ax, response, units)
@@ -130,7 +136,7 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
 
 
 def varied_text(response: Response, units: str) -> str:
-    """Each varied setting with its first and last value, in the reader's units."""
+    """A line with each varied setting and its first and last value, in the reader's units."""
     said = []
     for k, axis in enumerate(response.sweep.plan.axes):
         name = axis.spec.name.replace("_", " ")
@@ -138,7 +144,7 @@ def varied_text(response: Response, units: str) -> str:
         ends = [axis.text(word, units) for word in words]
         values = f"{ends[0]} to {ends[-1]}" if axis.is_number else ", ".join(ends)
         said.append(f"{name} {values} {axis.symbol(units)}".rstrip())
-    return ", ".join(said)
+    return textwrap.shorten(f"Varied: {', '.join(said)}", LINE - 12, placeholder=" ...")
 
 
 def _rank(axis: Axis) -> Callable[[str], float]:
