@@ -8,6 +8,7 @@ import io
 import math
 import re
 from functools import partial
+from itertools import pairwise
 
 import pytest
 
@@ -218,6 +219,29 @@ def test_a_picture_has_an_end_and_says_so(folder, monkeypatch):
     for draw, said in ((levels_figure, "first 2 of 3 levels"), (plateaus_figure, "first 2 of 3")):
         (foot,) = (text.get_text() for text in draw(made).texts if text.get_gid() == "caption")
         assert said in " ".join(foot.split()) and foot.startswith("See ")
+
+
+def test_a_page_of_many_levels_fits_a_sheet_and_says_what_it_leaves_out(folder):
+    """Of letter or A4, lying; no name is cut off, and none covers another."""
+    rows = "".join(LEVELS % f"a published level with a name of some length {k}" for k in range(60))
+    (folder / "own.toml").write_text(OWN + rows)
+    made = evidence("own.toml", draws=2)
+    page = levels_figure(made)
+    assert page.get_figwidth() <= 11 and page.get_figheight() <= 8.27
+    page.draw_without_rendering()
+    drawn = [ax.get_yticklabels() for ax in page.axes]
+    assert len(drawn) == 2 and sum(map(len, drawn)) == 60
+    for labels in drawn:
+        boxes = [label.get_window_extent() for label in labels]
+        assert min(box.x0 for box in boxes) >= 0
+        assert min(label.get_fontsize() for label in labels) >= 9
+        assert not any(box.overlaps(other) for box, other in pairwise(boxes))
+    (folder / "own.toml").write_text(OWN + "".join(LEVELS % f"level {k}" for k in range(150)))
+    page = levels_figure(evidence("own.toml", draws=2))
+    assert page.get_figheight() <= 8.27
+    shown = sum(len(ax.get_yticks()) for ax in page.axes)
+    (foot,) = (text.get_text() for text in page.texts if text.get_gid() == "caption")
+    assert shown < 150 and f"first {shown} of 150 levels" in " ".join(foot.split())
 
 
 def test_an_axis_of_shares_begins_at_none(folder):

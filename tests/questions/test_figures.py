@@ -332,6 +332,31 @@ def test_differences_are_dots_where_there_is_a_value():
     assert "no value" in words(ax)
 
 
+@pytest.mark.parametrize(
+    ("units", "said"), [("metric", "5.4 or 9 km/h"), ("us", "3.36 or 5.59 mph")]
+)
+def test_a_comparison_names_what_differs_in_the_reader_s_units(run, units, said):
+    fast = dataclasses.replace(run, scenario=run.scenario.replace(demand__speed=2.5))
+    page = comparison_figure(comparison_of(["slow", "fast"], [run, fast]), units)
+    upper, lower = page.axes
+    assert upper.get_title(loc="left") == f"Speed {said}: spacings between neighbouring seeds"
+    first, last = said.split(" or ")
+    symbol = last.split()[1]
+    legend = [text.get_text().splitlines()[:2] for text in upper.get_legend().get_texts()]
+    assert legend == [["slow", f"speed {first} {symbol}"], ["fast", f"speed {last}"]]
+    assert lower.get_title(loc="left").startswith(f"Difference from slow: speed {first} {symbol}")
+
+
+def test_scenarios_that_differ_in_much_say_in_what_and_how_much(run):
+    other = run.scenario.replace(demand__speed=2.5, vacuum__vacuum=3e3, singulator__notch=1.0)
+    other = dataclasses.replace(run, scenario=other)
+    upper, _ = comparison_figure(comparison_of("ab", [run, other])).axes
+    title = upper.get_title(loc="left")
+    assert title == "Vacuum, notch and 1 more differ: spacings between neighbouring seeds"
+    alike, _ = comparison_figure(comparison_of("ab", [run, run])).axes
+    assert alike.get_title(loc="left") == "Spacings between neighbouring seeds"
+
+
 # pages
 
 

@@ -73,6 +73,18 @@ def test_an_axis_of_a_small_share_begins_at_none(key, begins):
     assert ("does not begin at 0 %" in caption.get_text()) is not begins
 
 
+@pytest.mark.parametrize(
+    ("units", "said"),
+    [
+        ("metric", "Varied: vacuum 2 to 6 kPa, inner guide true, false"),
+        ("us", "Varied: vacuum 8.03 to 24.1 inH2O, inner guide true, false"),
+    ],
+)
+def test_a_page_names_what_varies_in_the_reader_s_units(units, said):
+    page = sweep_figure(response_of(SWEEPS["curves"]), units)
+    assert said in [line for text in page.texts for line in text.get_text().splitlines()]
+
+
 def test_curves_are_not_for_maps():
     with pytest.raises(ValueError, match="curves are for one axis"):
         draw_curves(axes(), response_of(SWEEPS["map"]))
