@@ -180,16 +180,17 @@ def draw_counts(axes: list[Axes], shown: Snapshot) -> list[list[Any]]:
     made = []
     for ax, counts, name in zip(axes, (now, *shown.released), ROWS, strict=False):
         seeds = np.maximum(counts, 0)
+        step = max(math.ceil(seeds.max(initial=0) / 2), 1)  # two steps hold the most seeds
         colours = np.where(seeds > 1, SEVERAL, ONE)
         edges = np.where(seeds > 1, INK, ONE)
         made.append(list(ax.bar(holes, seeds, 0.72, color=colours, ec=edges, lw=0.6)))
         empty = holes[counts == 0]
-        ax.plot(empty, 0 * empty + 0.35, "x", color=WARM, ms=5, mew=1.6)
+        ax.plot(empty, 0 * empty + 0.35 * step, "x", color=WARM, ms=5, mew=1.6)
         for hole in holes[counts == NONE]:
             ax.axvspan(hole - 0.5, hole + 0.5, fc="#e4e4e4", lw=0, zorder=0)
         ax.set_xlim(0.4, holes.size + 0.6)
-        ax.set_ylim(0, max(2.4, float(seeds.max(initial=0)) + 0.4))
-        ax.set_yticks([0, 1, 2])
+        ax.set_ylim(0, 2.4 * step)
+        ax.set_yticks([0, step, 2 * step])
         ax.set_xticks([1, *range(10, holes.size + 1, 10)])
         ax.tick_params(axis="x", labelbottom=ax is axes[-1], length=2.5)
         for side in ("top", "right"):
