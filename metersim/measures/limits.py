@@ -188,14 +188,14 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
             unstated.append(spec)
         elif not ends[0] * (1 - SLACK) <= value <= ends[1] * (1 + SLACK):
             cases = f"published cases of {crop}{f' {place}' if of_the_row else ''}"
-            lines.append(f"{_outside_text(spec, value, ends, units)} that {cases} cover")
+            lines.append(_outside_text(spec, value, ends, units, cases))
             said.append(spec.meaning)
     room = most - bool(unstated)
     if len(lines) > room:
         rest = ", ".join(said[room - 1 :])
         lines[room - 1 :] = [f"outside what published cases of {crop} cover: {rest}"]
     if unstated:
-        lines.append(f"published cases of {crop} do not state {_unstated_text(unstated, place)}")
+        lines.append(f"no published case of {crop} states {_unstated_text(unstated, place)}")
     return lines
 
 
@@ -207,18 +207,20 @@ def _union(ranges: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
     return min(low for low, _ in every), max(high for _, high in every)
 
 
-def _outside_text(spec: Spec, value: float, ends: tuple[float, float], units: str) -> str:
-    """A value outside its range, in words: the settings that change it, the value, the range."""
+def _outside_text(
+    spec: Spec, value: float, ends: tuple[float, float], units: str, cases: str
+) -> str:
+    """A value outside its range, in words: the value, the range, the settings that change it."""
     unit = _written(spec, units)[1]
     symbol = unit.symbol if unit else ""
     # three digits distinguish every value beyond the slack from the end of the range
     at, low, high = (
         sentence_number(unit.from_si(number) if unit else number, 3) for number in (value, *ends)
     )
-    span = f"not the {low}" if low == high else f"outside the {low} to {high}"
+    span = f"{low} {symbol}" if low == high else f"{low} to {high} {symbol}"
     said = SAID.get(spec.name, "{}").format(symbol)
     keys = ", ".join(_setting(place, units) for place in MOVED_BY[spec.name])
-    return f"{keys}: {at} {said} is {f'{span} {symbol}'.strip()}"
+    return f"{at} {said} is outside {cases}: {span.strip()} (set by {keys})"
 
 
 def _unstated_text(unstated: Iterable[Spec], place: str) -> str:
@@ -245,7 +247,8 @@ SPEED_CEILING = 0.34  # m/s at the holes, maize and cotton, onal2012 (from memor
 STUDIED_CROPS = ("maize", "cotton")
 HOLE_SPEED = {"metric": UNITS["m_s"], "us": UNITS["ft_s"]}  # as printed
 RESERVE = (
-    "published best vacuums lie mostly in the upper half of the model's plateau: keep a reserve"
+    "most published best vacuums lie in the upper half of the model's plateau: keep some vacuum in "
+    "reserve"
 )
 
 CAUSES = {CODES[loss.name]: WORDS_OF_CAUSES[loss.cause] for loss in LOSSES}

@@ -14,7 +14,7 @@ _WATCHER: ContextVar[Watcher | None] = ContextVar("watcher", default=None)
 
 @contextmanager
 def watched_by(watcher: Watcher) -> Iterator[None]:
-    """Tell a watcher of all work that this thread does meanwhile.
+    """Report all work that this thread does meanwhile to a watcher.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def watched_by(watcher: Watcher) -> Iterator[None]:
 
 
 def worked(many: int, unit: str) -> None:
-    """Tell the watcher, if there is one, of finished work.
+    """Report finished work to the watcher, if there is one.
 
     Parameters
     ----------

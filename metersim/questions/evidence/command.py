@@ -63,7 +63,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--rules", action="store_true", help="say what counts as agreement, and stop"
     )
     details_option(command, "print every published row with its prediction and verdict")
-    draws_option(command, "what a source does not state, and run it", DRAWS)
+    draws_option(command, "what a source does not state, each with a run", DRAWS)
 
 
 def answer(options: argparse.Namespace) -> str:

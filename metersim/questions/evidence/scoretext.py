@@ -49,7 +49,7 @@ def trust(found: Scores | None) -> list[str]:
     return [
         f"A 90 % interval of the model holds {held} of published levels that it had not seen "
         f"({whole.levels} levels{between}).",
-        f"Half of its medians miss by more than {whole.model.miss:.2g} percentage points.",
+        f"Half of its predictions are off by more than {whole.model.miss:.2g} percentage points.",
         _skill(whole),
     ]
 
@@ -101,7 +101,7 @@ def _inside(one: Score, name: str) -> str:
 def _size(one: Score) -> str:
     return (
         f"The median miss is {one.model.miss:.2g} percentage points. "
-        f"Half of the 90 % intervals are wider than {one.model.width:.2g} points."
+        f"Half of the 90 % intervals are wider than {one.model.width:.2g} percentage points."
     )
 
 
@@ -110,11 +110,11 @@ def _skill(one: Score) -> str:
     if math.isnan(one.skill):
         return "Too few sources share a measure to compare the model with a constant."
     many, (low, high) = one.compared.levels, one.skill_interval
-    ends = f"{SURE * 100:.0f} %: {_ends((low, high), '+.2f')}"
-    value = f"Skill against a constant ({many} levels) is {one.skill:+.2f} ({ends})"
+    ends = f"{SURE * 100:.0f} % interval {_ends((low, high), '+.2f')}"
+    value = f"Skill against a constant ({many} levels): {one.skill:+.2f} ({ends})"
     if abs(one.skill) < DIFFERENCE or low <= 0 <= high:
-        return f"{value}: the two cannot be distinguished."
-    return f"{value}: the {'model' if one.skill > 0 else 'constant'} predicts better."
+        return f"{value}. Model and constant cannot be distinguished."
+    return f"{value}. The {'model' if one.skill > 0 else 'constant'} predicts better."
 
 
 def _ends(ends: tuple[float, float], form: str) -> str:

@@ -130,11 +130,10 @@ def report(found: Explained, units: str = "metric") -> str:
             f"needed in the pool: {quantity('pressure', found.needed, units)} by the mean seed "
             f"when it lies flat, {quantity('pressure', found.needed_by_most, units)} by 99 of 100 "
             "seeds",
-            "a hole meets several seeds, and only one of them must hold",
+            "a hole meets several seeds; one that holds is enough",
             f"needed on the way round: {quantity('pressure', found.needed_carried, units)} "
             "by the mean seed",
-            f"a hole lifts a free seed from {quantity('small', found.reach, units)} "
-            "by the air that it draws in",
+            f"the air into a hole lifts a free seed over {quantity('small', found.reach, units)}",
             "published measurements of this distance are about twice as large; the model does not "
             "use it",
         ],
@@ -142,9 +141,9 @@ def report(found: Explained, units: str = "metric") -> str:
     lines += block(
         "Pick-up",
         [
-            f"in the last {chances.zone:.1f} seed diameters before the surface a hole gains "
-            f"{chances.gain:.2g} seeds a diameter and loses {chances.loss:.2g}",
-            f"a seed that is drawn holds with chance {chances.hold:.3f}",
+            f"a hole gains {chances.gain:.2g} and loses {chances.loss:.2g} seeds on each seed "
+            f"diameter of its way, on the last {chances.zone:.1f} below the surface",
+            f"a seed that a hole draws holds with chance {chances.hold:.3f}",
             f"{found.empty * 100:.3g} % of the cells leave the pool without a seed",
             RESERVE,
         ],
@@ -175,7 +174,7 @@ def report(found: Explained, units: str = "metric") -> str:
             f"the singulator stands {quantity('small', edge, units)} from the holes' path, "
             f"{edge / width:.2f} of the seed's width; a hole is "
             f"{scenario.disc.hole_diameter / width:.2f} of it",
-            "the seeds that it removes leave further cells empty",
+            "it also removes some single seeds: this leaves further cells empty",
         ],
     )
     lines += block(

@@ -141,7 +141,7 @@ def leave_alone(seen: History, wanted: Wanted) -> Steps | None:
 
 
 def one_notch(seen: History, wanted: Wanted) -> Steps | None:
-    """One notch, and recount; where no notch will do, one step of vacuum, and recount.
+    """Move one notch, and recount; if no notch helps, one step of vacuum, and recount.
 
     Stops when a count is within what is wanted, or at the best place there was.
     """
@@ -156,7 +156,7 @@ def one_notch(seen: History, wanted: Wanted) -> Steps | None:
 
 
 def several_notches(seen: History, wanted: Wanted) -> Steps | None:
-    """Two notches at once, three when far off; back to the best place when that is no use."""
+    """Move two notches at once, three when far off; if that does not help, back to the best."""
     look = seen[-1].look
     way = aim(look, wanted)
     if not way:
@@ -178,7 +178,7 @@ def notch_and_vacuum(seen: History, wanted: Wanted) -> Steps | None:
 
 
 def chase_every_count(seen: History, wanted: Wanted) -> Steps | None:
-    """React to every count: a notch for whichever there was more of, and never done."""
+    """React to every count, and never stop: a notch against the larger of skips and doubles."""
     doubles, skips = seen[-1].look.doubles or 0, seen[-1].look.skips
     return {"notch": (doubles > skips) - (doubles < skips)}
 

@@ -223,10 +223,10 @@ def _heading(result: Habits, units: str) -> list[str]:
         f"{scenario.title} ({', '.join([scenario.name, *scenario.changes])}): {result.meters:,} "
         f"meters, all given to each of {len(result.habits)} habits; random seed {result.seed}",
         "Hidden: the size of the seed, leaks that take vacuum, wear of cut-off edge and tube. The "
-        f"notch starts up to {furthest} off, either way.",
+        f"notch starts up to {furthest} steps off, in either direction.",
         f"Wanted: skips of at most {number(100 * wanted.skips)} %, doubles of at most "
         f"{number(100 * wanted.doubles)} % of the cells. A look is {result.count} cells; after "
-        f"{MOST_LOOKS} looks everybody gives up. A step of vacuum is {step}.",
+        f"{MOST_LOOKS} looks every operator stops. A step of vacuum is {step}.",
     ]
     if scenario.unknown:
         lines.append(f"At the middle of {scenario.ranges(units)}.")
@@ -264,8 +264,8 @@ def _legend(result: Habits) -> list[str]:
         f"Singulation: share of cells with exactly one seed, on {LONG:,} cells that no operator "
         f"sees. Ended worse: by more than {half} percentage points of it. Two moved: several "
         "settings were moved between two counts, so that their effects cannot be distinguished.",
-        "Cause: the correction of it alone removes most skips and doubles. It is notch, seed size "
-        f"or vacuum, or nothing where none removes {half} percentage points. Named: rightly, by "
+        "Cause: the one of notch, seed size and vacuum whose correction removes most skips and "
+        f"doubles; nothing where none removes {half} percentage points. Named: rightly, by "
         "an observer who knows this model and has the counts of that habit alone. A guess of the "
         f"commonest cause without a look names {100 * result.blind_share:.1f} %. Wear changes "
         "spacings, not counts, and cannot be named.",
@@ -329,7 +329,9 @@ def _faster(result: Habits, names: Sequence[str]) -> list[str]:
             for off in sorted(set(result.offsets.tolist()))
             if leads(result.lead(outcome, name, STEADY, off))
         ]
-        lines.append(f"{when}, ahead of {STEADY}: {'; '.join(ahead) or 'nobody, from any start'}.")
+        lines.append(
+            f"{when}, ahead of {STEADY}: {'; '.join(ahead) or 'no habit, from any start'}."
+        )
     return lines
 
 
@@ -346,6 +348,6 @@ def _leaving(result: Habits, names: Sequence[str]) -> list[str]:
     won = [name for name, one in lead.items() if leads(one)]
     lost = [n for n, one in lead.items() if leads(Estimate(-one.value, -one.high, -one.low))]
     return [
-        f"Where the notch was right at the start: better than {ALONE}: "
-        f"{', '.join(won) or 'nobody'}; worse: {', '.join(lost) or 'nobody'}."
+        f"Meters with the right notch at the start: better than {ALONE}: "
+        f"{', '.join(won) or 'no habit'}; worse: {', '.join(lost) or 'no habit'}."
     ]

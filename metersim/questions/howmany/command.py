@@ -52,12 +52,14 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--accept",
         metavar="'MEASURE<=VALUE'",
-        help="show on which side of an acceptance limit the meter is, in SI or percent, such as "
-        "'cells.skip<=2%%'; or of a standard: db32t1023, nyt1628, onal1995",
+        help="detect whether the meter meets an acceptance limit, in SI or percent, such as "
+        "'cells.skip<=2%%', or the limits of a standard: db32t1023, nyt1628, onal1995",
     )
-    add("--certainty", metavar="PERCENT", help="chance of no alarm without a difference (95)")
+    add("--certainty", metavar="PERCENT", help="chance of no alarm where nothing differs (95)")
     add("--power", metavar="PERCENT", help="chance that a difference is detected (80)")
-    count_options(command, "range of a count of N seeds (300); with --add, seeds counted", ADDED)
+    count_options(
+        command, "seeds of the count whose range is given (300); with --add, seeds counted", ADDED
+    )
     add("--add", metavar="FILE", help="add a count with the present settings to a log, as CSV")
     line_options(command, ADDED)
     details_option(command)

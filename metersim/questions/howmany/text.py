@@ -37,6 +37,7 @@ NAMES = {
     "per_spacing.miss": "missed spacings",
 }
 """Name of each measure that may have an acceptance limit."""
+SAID = {"singles": NAMES["cells.single"]}  # a kind of cells that has another name in print
 STOPPED_ROW = (
     "Dig or count only behind a machine at rest, lowered or blocked, with fan off and guards on; "
     "manual first."
@@ -95,13 +96,13 @@ def _of_difference(result: HowMany) -> tuple[list[str], list[tuple[str, ...]]]:
         after = after.format(number) + ("" if here.label == AS_IT_IS else there.label)
         change = "the difference" if here.label != AS_IT_IS else f"the step '{there.label}'"
         first = [
-            f"Count {many} {after}. Compare the {kind}.",
+            f"Count {many} {after}. Compare {SAID.get(kind, f'the {kind}')}.",
             f"Then {change} is detected in {_cases(result)}.",
         ]
     heads = ("cells", here.label, there.label, "needed in each count", _range_head(result))
     rows = [
         (
-            name,
+            SAID.get(name, name),
             *(_percent(state.shares[name].value) for state in result.states),
             seeds_text(result.needed(name).seeds),
             _range_text(result, name),
@@ -129,21 +130,22 @@ def _of_limits(sides: Sequence[Side], result: HowMany) -> tuple[list[str], list[
     most = max(result.to_show(side).seeds for side in sides)
     limits = f"{met} of {len(sides)} acceptance limits" if len(sides) > 1 else "the limit"
     verb = "meets" if met or len(sides) > 1 else "does not meet"
+    each = "each limit" if len(sides) > 1 else "the limit"
     first = [f"By simulation this meter {verb} {limits}."]
     if most <= MOST_PRACTICAL:
         power = round(OUT_OF * result.power, 2)
         first.append(
-            f"Count {seeds_text(most)}. Then the side of each limit is detected in {power:g} of "
-            f"{OUT_OF} cases."
+            f"Count {seeds_text(most)}. In {power:g} of {OUT_OF} cases the count then detects "
+            f"whether the meter meets {each}."
         )
     else:
-        first.append("No practical count detects the side of each limit.")
+        first.append(f"No practical count detects whether the meter meets {each}.")
     heads = (
         "acceptance limit",
         "expected",
         "meets it",
         "seeds needed",
-        "wrongly accepted (twice too many)",
+        "accepted with twice too many",
     )
     rows = [
         (
@@ -232,14 +234,16 @@ def _difference_lines(result: HowMany) -> list[str]:
         a, b = here.shares[kind], there.shares[kind]
         needed = result.needed(kind)
         shares = f"{_percent(a.value)} and {_percent(b.value)}"
-        words = f"{kind:8} {shares:21} {seeds_text(needed.seeds):>22} in each count"
+        words = (
+            f"{SAID.get(kind, kind):11} {shares:21} {seeds_text(needed.seeds):>22} in each count"
+        )
         lines.append(f"{words}   plain binomial: {seeds_text(needed.independent)}")
     kind = result.soonest
     needed = result.needed(kind)
     if needed.seeds > MOST_PRACTICAL:
         return [*lines, "no practical count distinguishes them", PLACES]
     lines.append(
-        f"so count {seeds_text(needed.seeds)} as it is, and as many after, and look at {kind}"
+        f"so count {seeds_text(needed.seeds)} as it is, and as many after. Compare {SAID.get(kind, kind)}"
         + dependence(needed)
     )
     missed = round(OUT_OF * result.undetected(kind))
@@ -256,8 +260,10 @@ def dependence(needed: Needed) -> str:
     if 0.8 < ratio < 1.25:
         return "; cells hardly depend on one another here"
     if ratio > 1:
-        return f"; {ratio:.1f} times what independent cells would take, as they go together"
-    return f"; {ratio:.1f} times what independent cells would take, as they keep apart"
+        return (
+            f"; {ratio:.1f} times the seeds for independent cells, as neighbouring cells are alike"
+        )
+    return f"; {ratio:.1f} times the seeds for independent cells, as neighbouring cells differ"
 
 
 def _limits(result: HowMany) -> list[str]:
@@ -272,7 +278,9 @@ def _limits(result: HowMany) -> list[str]:
         lines.append(_misled(result, side))
     if all(side.kept for side in result.sides) and len(result.sides) > 1:
         most = max(result.to_show(side).seeds for side in result.sides)
-        lines.append(f"each of them alone: {_shown(most)}; all at once: in fewer cases")
+        lines.append(
+            f"each limit by itself: {_shown(most)}; all limits together: detected in fewer cases"
+        )
     return lines
 
 

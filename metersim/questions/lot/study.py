@@ -289,7 +289,7 @@ def _account(lot: SeedLot, like: SeedLot) -> tuple[str, ...]:
         f"borrowed from the lot {like.name}: {having('borrowed', 'assumed')}",
     ]
     if assumed := having("assumed"):
-        notes.append(f"of these, only assumed in {like.name}: {assumed}")
+        notes.append(f"the lot {like.name} itself only assumes: {assumed}")
     ratio = lot.seed_mass / like.seed_mass
     if not 0.5 <= ratio <= 2:
         notes.append(

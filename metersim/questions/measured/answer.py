@@ -188,8 +188,8 @@ def _notes(found: Counted) -> list[str]:
         )
     elif found.fit is not None and is_off(found.fit):
         notes.append(
-            f"Cells lie {100 * found.fit.distance.value:.3g} % of the nominal spacing apart. Check "
-            "rate, row spacing, speed, slip and unit."
+            f"The distance between cells is {100 * found.fit.distance.value:.3g} % of the nominal "
+            "spacing. Check rate, row spacing, speed, slip and unit."
         )
     if found.fit is not None and found.fit.is_wide and found.each:
         notes.append(
@@ -286,7 +286,7 @@ def _assumes(found: Counted, units: str) -> str:
     if found.emergence == GIVEN:
         parts.append(f"{plain(100 * found.left, 1)} % of the seeds emerge, as given")
     elif found.emergence == FITTED:
-        parts.append("skips as predicted, as spacings do not distinguish them from missing plants")
+        parts.append("skips as predicted: spacings do not distinguish a skip from a missing plant")
     if found.each:
         parts.append("* is worse than the others; 5 false alarms in 100 such answers")
     return "; ".join(parts)

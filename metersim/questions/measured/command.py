@@ -32,13 +32,13 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--emergence",
         metavar="PERCENT",
-        help="seeds that stand as plants, where known, of spacings in a field; 100 for seeds that "
-        "were dug up",
+        help="percentage of seeds that came up, if known, for spacings in a field; 100 for seeds "
+        "that were dug up",
     )
     command.add_argument(
         "--cells",
         metavar="N",
-        help="holes of the disc: looks for a hole that fails, turn after turn",
+        help="holes of the disc; finds a hole that fails more often than the others",
     )
     command.add_argument("--seed", default="1", metavar="N", help="random seed (1)")
     details_option(command, "show the whole report: every measure, its reading and all notes")

@@ -104,8 +104,8 @@ def _counted(found: Counted) -> list[str]:
     lines = [said]
     if not math.isnan(found.lag_correlation):
         lines.append(
-            f"correlation of neighbouring spacings {found.lag_correlation:+.2f}; -0.5 where each "
-            "seed errs for itself, nearer 0 with skips and doubles"
+            f"correlation of neighbouring spacings {found.lag_correlation:+.2f}. Scatter alone "
+            "gives -0.5; skips and doubles bring it nearer to 0"
         )
     return lines
 
@@ -147,14 +147,13 @@ def _fitted(found: Counted, units: str) -> list[str]:
 
 def _reading(found: Counted) -> list[str]:
     lines = [
-        f"range: holds the value of {found.size:,} spacings in 95 of 100 cases, if the prediction "
-        "holds. A value outside it is higher or lower. Sampling error alone gives one such value "
-        "in twenty. Measures of the same spread go together."
+        f"range: if the prediction is right, it holds the value of {found.size:,} spacings in 95 of "
+        "100 cases. A value outside is called higher or lower. Sampling error alone gives one such "
+        "value in twenty. Measures of the same spread rise and fall together."
     ]
     if found.fit is None and not found.slip:
         lines.append(
-            f"{found.size} spacings are too few for intervals and a fit: {ENOUGH} are needed, and "
-            f"{ENOUGH - found.size} more would do"
+            f"{found.size} spacings are too few for intervals and a fit: {ENOUGH} are needed"
         )
         if found.emergence == FITTED:
             lines.append("without a fit or --emergence the prediction is of seeds, not of plants")
@@ -215,9 +214,9 @@ def _notes(found: Counted, units: str) -> list[str]:
         distance = fit.distance
         if is_off(fit):
             notes.append(
-                f"cells lie {100 * distance.value:.4g} % of the nominal spacing apart: a rate, row "
-                "spacing or speed that is not the scenario's, wheel slip, or another unit than the "
-                "header says; classes are of the nominal spacing"
+                f"the distance between cells is {100 * distance.value:.4g} % of the nominal "
+                "spacing. Rate, row spacing or speed may differ from the scenario's, the wheel may "
+                "slip, or the header may state a wrong unit. Classes use the nominal spacing"
             )
         if fit.spacings < found.size:
             notes.append(
@@ -227,13 +226,13 @@ def _notes(found: Counted, units: str) -> list[str]:
         skip = found.get("fit.skip")
         if skip is not None and skip.measured.value == 0 and found.emergence == GIVEN:
             notes.append(
-                "fewer places are empty than this emergence alone would leave, so skips come out "
-                "as 0: the emergence may be higher"
+                "this emergence alone leaves more empty places than were measured, so skips are "
+                "fitted as 0. The emergence may be higher"
             )
         emerged = found.get("fit.emergence")
         if emerged is not None and emerged.measured.value == 1:
             notes.append(
-                "no more places are empty than the predicted skips, so emergence comes out as 100 %"
+                "the predicted skips explain all empty places, so emergence is fitted as 100 %"
             )
     return [*notes, *cautions(found.scenario, units), *found.scenario.warnings(units)]
 

@@ -44,8 +44,8 @@ THEN = {
     DRIVE: " Seed used on a known area finds it, too: --seeds-used, --area.",
 }
 ASKS = (
-    "Does the monitor count empty cells, or spacings that it measures? Its manual says. Give "
-    "--monitor cells or --monitor spacing; until then both are held possible."
+    "Does the monitor count empty cells, or measured spacings? See its manual. Give "
+    "--monitor cells or --monitor spacing. This answer allows for both."
 )
 
 
@@ -107,7 +107,7 @@ def _do(found: NextMove) -> str:
             then = ""
         return f"{_sentence(found.words)}{then} Move no setting yet."
     if found.kind == STRANGE:
-        return "Move nothing. Check the counts, and that lot, disc and settings are those given."
+        return "Move nothing. Check the counts. Check that lot, disc and settings are as you gave them."
     more = f"count {found.more:,} more cells." if found.more is not None else ""
     if found.kind == KEEP:
         return f"Move nothing yet, and {more or 'count again.'}"
@@ -176,7 +176,9 @@ def _expected(found: NextMove) -> str:
         )
     if found.kind == BRUSH:
         share = missed_share(found.targets, found.diagnosis)
-        return f"Of 100 skips too many, about {100 * share:.0f} are likely seeds that it missed."
+        return (
+            f"Of 100 extra skips, about {100 * share:.0f} are likely seeds that the sensor missed."
+        )
     if found.kind == CHECK:
         fault = FAULTS[found.advice.fault]
         chance = found.diagnosis.after(fault.name)
@@ -186,8 +188,8 @@ def _expected(found: NextMove) -> str:
     if found.kind == STRANGE:
         chance = found.diagnosis.after(ELSE)
         return (
-            f"No listed fault explains it; something else does, in {_in_100(chance)} of 100 such "
-            "meters. Two faults at once are possible."
+            f"In {_in_100(chance)} of 100 such meters no listed fault explains the count. Two "
+            "faults at once are possible."
         )
     if found.kind == KEEP:
         return (
@@ -226,11 +228,11 @@ def _notes(found: NextMove) -> list[str]:
         notes.append(f"The best notch would be {best}: compare hole size with seed size first.")
     if found.diagnosis.effective < THIN:
         many = f"{found.diagnosis.effective:.0f}"
-        notes.append(f"The numbers are rough: only {many} of the meters tried explain the counts.")
+        notes.append(f"The numbers are rough: only {many} simulated meters explain the counts.")
     names = alike(found)
     if names:
         named = ", ".join(short_of(name) for name in names)
-        notes.append(f"The counts cannot distinguish: {named}.")
+        notes.append(f"The counts cannot distinguish these causes: {named}.")
     return notes
 
 

@@ -58,8 +58,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--log",
         metavar="FILE",
-        help="earlier counts, as 'howmany --add' writes them; without a count here, the last one "
-        "of the row is the present one, at its own settings; several rows are read together",
+        help="earlier counts, as 'howmany --add' writes them; if no count is given here, the last "
+        "one of the row is the present one, with its own settings; several rows are read together",
     )
     add("--row", metavar="NAME", help="which row of the log")
     event_option(command)
@@ -67,8 +67,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--monitor",
         choices=COUNTS,
-        help="what the monitor counts: empty cells, or the spacings that it measures (both are "
-        "held possible)",
+        help="what the monitor counts: empty cells, or long spacings (the answer allows for both)",
     )
     add("--lens", choices=("clean",), help="the sensor's lens was brushed before this count")
     used_options(command)
@@ -77,7 +76,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         choices=("guide", "hole"),
-        help="parts that may be changed too; may be repeated",
+        help="advise a change of this part, too; may be repeated",
     )
     add("--seed", default="1", metavar="N", help="random seed of possible meters and runs (1)")
     workers_option(command)

@@ -132,7 +132,7 @@ def looks_lines(found: NextMove) -> list[str]:
     lines = []
     if names:
         named = ", ".join(short_of(name) for name in names)
-        lines.append(f"the counts cannot distinguish: {named}; each explains them")
+        lines.append(f"the counts cannot distinguish these causes: {named}")
     lines += [
         f"{check}: finds its fault in {100 * chance:.0f} of 100 such meters ({bit:.2f} bit)"
         for check, chance, bit in checks(found.diagnosis)

@@ -1,4 +1,4 @@
-"""Rows read together: what is common to all rows, what is one row's, and what would settle it."""
+"""Rows read together: what is common to all rows, what is one row's, and what would distinguish them."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ class RowsFound:
     kinds : mapping of str to KindOfRows
         Results by kind of cell.
     swap : Swap or None
-        What would settle it; None where no row is apart.
+        The swap that would distinguish meter from row; None where no row is apart.
     more : int or None
         Cells to count in each row until a row of `TWICE` the share is detected, where something
         is open; None otherwise.

@@ -33,7 +33,7 @@ BY_PART = {  # what a cause is that moves with a part, and one that stays
 
 
 def rows_notes(found: RowsFound | None) -> list[str]:
-    """What the rows have in common, and what would settle it, in two sentences at most."""
+    """What the rows have in common, and what would distinguish them, in two sentences at most."""
     if found is None:
         return []
     notes = [_finding(found)]
@@ -67,14 +67,14 @@ def _finding(found: RowsFound) -> str:
     every = f"all {len(found.stretches)} rows"
     parts = [_alone(one, found.rows) for one in alike.get(ONE, [])]
     if differing := alike.get(DIFFER):
-        parts.append(f"Rows differ in {_named(differing)}; {_likeliest(differing, found.rows)}.")
+        parts.append(f"Rows differ in {_named(differing)}. {_likeliest(differing, found.rows)}.")
     if common := alike.get(COMMON):
         shares = [f"{KINDS[one.kind]} ({_share(one)})" for one in common]
         said = capital(" and ".join(shares))
         cause = "" if parts or OPEN in alike else ": seed, vacuum or speed"
         parts.append(f"{said} are most likely common to {every}{cause}.")
     if unclear := alike.get(OPEN):
-        parts.append(f"{capital(_named(unclear))}: one row or all, cannot be distinguished.")
+        parts.append(f"{capital(_named(unclear))}: counts cannot distinguish one row from all.")
     return " ".join(parts)
 
 
@@ -83,8 +83,8 @@ def _likeliest(kinds: Sequence[KindOfRows], rows: Sequence[str]) -> str:
     places = {one.likeliest for one in kinds}
     least = min(one.row_chances[one.likeliest] for one in kinds)
     if len(places) > 1 or least <= 0.5:
-        return "which one cannot be distinguished"
-    return f"row {rows[places.pop()]} alone is likeliest ({_of_100(least)} of 100)"
+        return "The counts cannot distinguish which row differs"
+    return f"Most likely row {rows[places.pop()]} alone differs ({_of_100(least)} of 100)"
 
 
 def _alone(one: KindOfRows, rows: Sequence[str]) -> str:
@@ -113,35 +113,36 @@ def rows_text(found: RowsFound) -> list[str]:
     for one in found.kinds.values():
         value, between = told("share", one.common)
         lines.append(
-            f"{capital(KINDS[one.kind])}: {value} ({between}) in rows that are not apart; common "
-            f"to all in {_of_100(one.common_chance)} of 100 such planters, one row apart in "
-            f"{_of_100(sum(one.row_chances))}, several in {_of_100(one.several_chance)}"
+            f"{capital(KINDS[one.kind])}: {value} ({between}) in rows that do not differ. Of 100 "
+            f"such planters, all rows share them in {_of_100(one.common_chance)}, one row differs "
+            f"in {_of_100(sum(one.row_chances))}, several rows differ in "
+            f"{_of_100(one.several_chance)}"
         )
     if found.swap:
         part, (row, other) = found.swap.part, found.swap.rows
         moves, stays = BY_PART[part]
         lines.append(
-            f"After a swap of the {part} of rows {row} and {other}: if row {other} has the "
-            f"{KINDS[found.swap.kind]}, the cause is in the {moves}; if row {row} still has them, "
-            f"it is {stays}"
+            f"Swap the {part} of rows {row} and {other}, and count. If row {other} then has the "
+            f"{KINDS[found.swap.kind]}, the cause is the {moves}. If row {row} still has them, the "
+            f"cause is {stays}"
         )
         lines.append(
-            "Before the count, add an event 'repaired' of both rows, so that counts before and "
-            "after the swap are not summed"
+            "After the swap, add the event 'repaired' for both rows. Then earlier counts are not "
+            "summed with later ones"
         )
     if found.left_out:
         lines.append(
-            f"Not compared, as last counted at other settings, in another way, with another lot or "
-            f"before a repair: {', '.join(found.left_out)}"
+            f"Not compared: {', '.join(found.left_out)}. Their last counts had other settings, "
+            "another way or another lot, or came before a repair"
         )
     lines.append(
-        f"Assumes: before the counts, {100 * PRIOR[COMMON]:.0f} of 100 planters have it in common, "
-        f"in {100 * PRIOR[ONE]:.0f} one row is apart, in {100 * PRIOR[DIFFER]:.0f} several; "
-        f"rows in order differ by {100 * ALIKE:.0f} % of a share (SD of log-odds), a row apart by "
-        f"a factor of {math.exp(APART):.1f}"
+        f"Assumes: before any count, all rows share the cause in {100 * PRIOR[COMMON]:.0f} of 100 "
+        f"planters, one row differs in {100 * PRIOR[ONE]:.0f}, several rows differ in "
+        f"{100 * PRIOR[DIFFER]:.0f}. Rows in order differ by {100 * ALIKE:.0f} % of a share (SD of "
+        f"log-odds). A row with a cause of its own differs by a factor of {math.exp(APART):.1f}"
     )
     lines = block("Rows", lines)
-    table = [("row", "cells", *(f"{name}  apart, of 100" for name in KINDS.values()))]
+    table = [("row", "cells", *(f"{name}  differs, of 100" for name in KINDS.values()))]
     for k, stretch in enumerate(found.stretches):
         cells = [
             f"{one.counted[k]:<{len(KINDS[kind])}}  {_of_100(one.row_chances[k])}"

@@ -111,20 +111,18 @@ def _move(found: NextMove) -> list[str]:
         lines = [f"{best.move.words}: {_gain(best)}", _meaning(best)]
         if found.advice.stands:
             lines.append(
-                "earlier counts at these settings ask for it; later ones alone do not exclude it "
-                f"with {100 * EXCLUDED:.0f} %, so it stands"
+                "earlier counts at these settings ask for it. Later counts alone do not exclude it "
+                f"with {100 * EXCLUDED:.0f} %"
             )
         elif not found.differs:
-            lines.append(
-                "a meter in order may have this count, but the settings themselves fall short"
-            )
+            lines.append("a meter in order may have this count. Better settings exist")
         return lines + _thin(found)
     if found.kind == BRUSH:
         share = missed_share(found.targets, found.diagnosis)
         return [
             found.words,
-            f"some {100 * share:.0f} in 100 of the skips too many are likely seeds that it missed: "
-            "they are in the row, and no setting brings them into the count",
+            f"of 100 extra skips, some {100 * share:.0f} are likely seeds that the sensor missed. "
+            "These seeds are in the row. No setting makes the sensor count them",
         ]
     if found.kind == CHECK:
         fault = found.advice.fault
@@ -135,24 +133,24 @@ def _move(found: NextMove) -> list[str]:
             best = max(found.gains, key=lambda gain: gain.sure)
             lines.append(f"the surest move, {best.move.words}: {_gain(best)}")
         lines.append(
-            f"a move is advised where it surely brings {100 * LEAST:g} percentage points, gets "
-            f"worse in {100 * WORSE_MOST:.0f} of 100 such meters at most, and no part is at fault "
-            f"in {100 * FIRST:.0f} of 100"
+            f"a move is advised only if it surely gains {100 * LEAST:g} percentage points and gets "
+            f"worse in at most {100 * WORSE_MOST:.0f} of 100 such meters. A part comes first where "
+            f"it is at fault in {100 * FIRST:.0f} of 100"
         )
         return lines + _thin(found)
     if found.kind == KEEP:
         return [
-            f"{found.words}: earlier and later counts ask for different moves, and the later ones "
+            f"{found.words}: earlier and later counts ask for different moves. The later counts "
             f"alone neither prove nor exclude one with {100 * EXCLUDED:.0f} %",
             *_count_more(found),
         ]
     if found.kind == STRANGE:
         return [
             found.words,
-            f"no listed fault explains these counts: something else does, in "
-            f"{of_100(found.diagnosis.after(ELSE))} such meters",
-            "check that seed and vacuum reach every hole, and that lot, disc and settings are "
-            "those given; look for two faults at once",
+            f"no listed fault explains these counts in {of_100(found.diagnosis.after(ELSE))} such "
+            "meters",
+            "check that seed and vacuum reach every hole. Check that lot, disc and settings are as "
+            "you gave them. Look for two faults at once",
         ]
     return [f"{found.words}: a meter in order may have this count", *_count_more(found)]
 
@@ -162,14 +160,14 @@ def _thin(found: NextMove) -> list[str]:
     many = found.diagnosis.effective
     if many >= THIN:
         return []
-    return [f"only some {many:.0f} of the meters tried explain the counts: the numbers are rough"]
+    return [f"the numbers are rough: only some {many:.0f} simulated meters explain the counts"]
 
 
 def _count_more(found: NextMove) -> list[str]:
     """Number of further cells that would make the advice clear, in words."""
     if found.more is not None:
         return [f"count some {found.more:,} cells more: such shares are then detected as too many"]
-    return ["nothing lies above what is wanted far enough to count for; count again after a change"]
+    return ["no excess is large enough for a further count to detect; count again after a change"]
 
 
 def _gain(gain: Gain) -> str:
@@ -182,10 +180,10 @@ def _gain(gain: Gain) -> str:
 
 def _meaning(gain: Gain) -> str:
     return (
-        f"in brackets, {100 * LEVEL:.0f} of 100 likely meters; the mean is known to "
-        f"{100 * gain.noise:.2f} percentage points, from runs of {CHECKED} likely meters before "
-        "and after; where something is wrong that is not listed, it gets worse in half of the "
-        f"meters ({of_100(gain.other)}); move this alone, and count again"
+        f"the interval in brackets holds {100 * LEVEL:.0f} of 100 likely meters. The standard "
+        f"error of the mean is {100 * gain.noise:.2f} percentage points ({CHECKED} likely meters, "
+        f"run before and after). In {of_100(gain.other)} meters the fault may not be listed: half "
+        "of these are taken to get worse. Move this setting alone, and count again"
     )
 
 
@@ -231,7 +229,7 @@ def _others(found: NextMove) -> list[str]:
             lines.append(f"{head}: {', '.join(named)}")
     for gain in found.parts:
         (part,) = [*gain.move.steps] or [""]
-        head = f"not requested, with --also {part}" if part else "if that is the fault"
+        head = f"another part (--also {part})" if part else "if this is the fault"
         lines.append(f"{head}: {gain.move.words}, {_short(gain)}")
     return lines
 

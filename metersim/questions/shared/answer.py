@@ -14,7 +14,7 @@ LINES = 24  # of a terminal, which holds a whole answer
 MOST_ROWS = 8  # lines of a table below its heads
 MORE = "More: --details shows"
 EVERYTHING = "every measure, the parts of each interval and all notes"
-UNDETECTED = "no difference can be distinguished from zero"
+UNDETECTED = "no difference is detected"
 
 
 @dataclass(frozen=True, kw_only=True)

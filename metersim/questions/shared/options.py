@@ -77,8 +77,8 @@ def units_option(command: argparse.ArgumentParser, more: str = "") -> None:
     command.add_argument(
         "--units",
         choices=("metric", "us"),
-        help=f"units of the printed result; else those of the scenario or of {UNITS_OF_USER} "
-        f"(metric{more})",
+        help=f"units of the printed result; by default those of the scenario, then those of "
+        f"{UNITS_OF_USER} (metric{more})",
     )
 
 
@@ -113,17 +113,17 @@ def engine_option(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--engine",
         choices=("arrays", "events"),
-        help="how to work it out: arrays (usual), or events, far slower; the result is the same",
+        help="way of computing: arrays (usual), or events, far slower; the results are the same",
     )
 
 
 def draws_option(
     command: argparse.ArgumentParser,
-    what: str = "the machine and what the scenario gives as a range, and run it",
+    what: str = "the machine and the uncertain inputs, each with a run",
     usual: int = DRAWS,
 ) -> None:
     """Add the option of the number of draws of machine and uncertain inputs."""
-    command.add_argument("--draws", metavar="N", help=f"how often to draw {what} ({usual})")
+    command.add_argument("--draws", metavar="N", help=f"number of draws of {what} ({usual})")
 
 
 WHOLE_REPORT = "show the whole report: every measure, the parts of each interval, all notes"

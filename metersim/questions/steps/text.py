@@ -18,7 +18,7 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.shared.answer import MOST_ROWS, Answer, finite, plain, told
+from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, finite, plain, told
 from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER
 from metersim.questions.shared.notes import (
     AT_A_METER,
@@ -51,7 +51,7 @@ POSITIONS = (
     "measured spacings ('metersim measured')"
 )
 REFILLED = "The hopper of this scenario runs empty in its own run. Here it is kept full."
-EITHER = "'either sign' means that machines differ: it is not distinguished from 0"
+EITHER = "'either sign': the interval holds 0, as machines differ"
 SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (25, 18, 18, 18, 17)
 
@@ -75,11 +75,11 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
         visible, step, _ = by_hand[0]
         many = seeds_text(visible.seeds)
         first = [
-            f"Fewest seeds detect this step: {words_of(step.steps, result.units)}.",
+            f"This step needs the fewest seeds: {words_of(step.steps, result.units)}.",
             f"Count {many} before and {many.removesuffix(' seeds')} after. Then it is detected in "
             "80 of 100 cases, with 5 false alarms in 100.",
         ]
-    first.append(f"Move one setting at a time: {_one_at_a_time(result)}.")
+    first.append(f"Move one setting at a time. {capital(_one_at_a_time(result))}.")
     shown = [row for row in found if row[0].seeds <= MOST_PRACTICAL][: MOST_ROWS - 1]
     rest = [words_of(row[1].steps, result.units) for row in found if row not in shown]
     heads = ("single step", "skips, pp", "doubles, pp", "seeds before and after")
@@ -351,6 +351,6 @@ def _one_at_a_time(result: SingleSteps) -> str:
         pair for pair in result.pairs if result.seeds_to_distinguish(pair) <= result.seeds
     ]
     return (
-        f"a count of {result.seeds:,} seeds distinguishes the two steps of {len(distinguished)} of "
-        f"{len(result.pairs)} pairs"
+        f"when two move, a count of {result.seeds:,} seeds distinguishes their effects in "
+        f"{len(distinguished)} of {len(result.pairs)} pairs"
     )

@@ -75,7 +75,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--mend",
         action="store_true",
-        help="with --resume: compute rows again from the first one on that was changed or damaged",
+        help="with --resume: compute the first changed or damaged row again, and all rows after it",
     )
     workers_option(command)
     add(
@@ -95,8 +95,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--plateau",
         metavar="X",
-        help="what counts as good as the best: percentage points below it, or percent of it "
-        "where it is no share (0.5)",
+        help="largest distance from the best that is as good: percentage points of a share, "
+        "percent of any other measure (0.5)",
     )
     add(
         "--importance",

@@ -86,7 +86,10 @@ def _first(response: Response, units: str) -> list[str]:
         return [f"{name}: no value at any point."]
     many, sure = int(response.acceptable.sum()), int(response.surely.sum())
     whole = f"{sure:,}" if sure else "none"
-    kept = f"{many:,} of {plan.many:,} points are acceptable, {whole} with their whole interval."
+    kept = (
+        f"Acceptable by the expected value: {many:,} of {plan.many:,} points. By the whole "
+        f"interval: {whole}."
+    )
     if response.best is None:
         ends = (set_quantity(kind, edge, units) for edge in (np.nanmin(values), np.nanmax(values)))
         return [
@@ -280,7 +283,7 @@ def _best(response: Response, units: str) -> list[str]:
     tied = response.tied
     if tied is not None:
         others = int(tied.sum()) - 1
-        said = f"{others:,} other points cannot be distinguished from the best by "
+        said = f"{others:,} other points cannot be distinguished from the best with "
         said += f"{plan.replicates} replicates (paired, 95 %, sampling error alone)"
         few = ["so few replicates detect little: give 5 or more"]
         lines += block("Alike", [said, *(few if plan.replicates < FEW_REPLICATES else [])])
@@ -319,7 +322,7 @@ def _acceptable(response: Response, units: str) -> list[str]:
     many, sure = int(response.acceptable.sum()), int(response.surely.sum())
     said = f"{many:,} of {response.sweep.plan.many:,} points"
     if many:
-        said += f", {sure:,} of them with their whole {level_text(LEVEL_TOTAL)}s"
+        said += f" by the expected value, {sure:,} by the whole {level_text(LEVEL_TOTAL)}"
     limits = ", ".join(limit_text(limit, units) for limit in response.limits)
     return block("Acceptable", [said, limits, f"({response.source})"])
 
@@ -364,7 +367,7 @@ def notes(response: Response, units: str = "metric") -> list[str]:
         if not response.acceptable.any():
             found.append("no point is acceptable; the best of all is named")
         if plan.many > 1:
-            found.append("sampling error had a part in the choice of the best of many points")
+            found.append("sampling error influences which of many points is called the best")
         found += cautions(plan.job(response.best).made(), units)
     found += [doubt for doubt in doubts(response, units) if doubt not in found]
     if faults := response.sweep.faults:
