@@ -146,7 +146,8 @@ class FurrowStation:
     """Stops the seed, on a belt or in a furrow.
 
     On a belt, the scatter is the same whatever the belt's speed.  One that grows with it agreed
-    less with three published spreads of one stand (banaj2022): by 0.5 percentage points of CV against 0.2.
+    less with three published spreads of one stand (banaj2022): by 0.5 percentage points of CV
+    against 0.2.
     A printed CV of 250 spacings is no closer than half a point, so that this is an assumption.
     """
 

@@ -50,7 +50,6 @@ class Conditions:
 STATED = specs(Conditions)
 KEYS = {next(iter(spec.keys)): spec for spec in STATED.values()}  # of [covers], in this unit
 OF_THE_ROW = ("speed",)  # differ between bench and field; the rest belong to the meter
-SAID = {"peripheral_speed": "{} at the holes", "frequency": "cells {}", "cells": "cells"}
 MOVED_BY = {  # settings that users would change to change a condition
     "speed": ("demand.speed",),
     "spacing": ("demand.rate", "demand.row_spacing"),
@@ -218,9 +217,9 @@ def _outside_text(
         sentence_number(unit.from_si(number) if unit else number, 3) for number in (value, *ends)
     )
     span = f"{low} {symbol}" if low == high else f"{low} to {high} {symbol}"
-    said = SAID.get(spec.name, "{}").format(symbol)
     keys = ", ".join(_setting(place, units) for place in MOVED_BY[spec.name])
-    return f"{at} {said} is outside {cases}: {span.strip()} (set by {keys})"
+    value_text = f"{spec.meaning} {at} {symbol}".strip()
+    return f"{value_text} is outside {cases}: {span.strip()} (set by {keys})"
 
 
 def _unstated_text(unstated: Iterable[Spec], place: str) -> str:

@@ -201,7 +201,7 @@ def test_equal_scenarios_have_no_difference_in_words():
     """And a change of speed has one: a negative control."""
     field = BENCH.replace(run__turns=20)
     text = summary(compare(field, field, labels=["a", "b"]))
-    assert "Skips and doubles: no difference can be distinguished from zero." in text
+    assert "Skips and doubles: no difference is detected." in text
     assert text.split("\n")[0].startswith("a to b: normal spacings: no difference")
     assert text.count("none in any cell") == 7 and "rise" not in text and "fall by" not in text
     fast = summary(compare(field, field.replace(demand__speed=4.0), labels=["a", "b"]))

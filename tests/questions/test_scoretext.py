@@ -69,13 +69,13 @@ def test_ten_lines_say_what_counts():
     inside = sum(one.model.most for one in found.whole.scored)
     assert "Of 30 levels of 6 sources" in text and f"{inside:.0f} inside their 90 %" in text
     assert f"median miss is {found.whole.model.miss:.2g} percentage points" in text
-    assert "are wider than" in text and "the model predicts better" in text
+    assert "are wider than" in text and "The model predicts better" in text
     assert "tube: " in text and "held back: " in text
     assert score_lines(None) == [NONE]
 
 
 @pytest.mark.parametrize(
-    ("shift", "said"), [(0.0, "the model predicts better"), (9.0, "the constant predicts better")]
+    ("shift", "said"), [(0.0, "The model predicts better"), (9.0, "The constant predicts better")]
 )
 def test_a_skill_is_said_in_words(shift, said):
     assert said in "\n".join(score_lines(score(pool(shift=shift))))
@@ -113,7 +113,7 @@ def test_three_sentences_say_how_far_to_trust():
     held, missed, skill = trust(found)
     assert f"holds {found.whole.model.most * 100:.0f} % of published levels" in held
     assert f"more than {found.whole.model.miss:.2g} percentage points" in missed
-    assert "the model predicts better" in skill
+    assert "The model predicts better" in skill
     heads, *rows = score_table(found)
     assert [row[0] for row in rows[:2]] == ["all in percent", "normal spacings"]
     assert [row[0] for row in rows[-2:]] == ["tube", "held back"]

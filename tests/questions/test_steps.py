@@ -267,7 +267,7 @@ def test_the_answer_fits_a_terminal_and_comes_first():
     lines = steps_answer(asked()).splitlines()
     assert len(lines) <= 24 and max(map(len, lines)) <= 118
     assert lines[0] == f"Caution: {STOPPED}"
-    assert lines[1].startswith("Fewest seeds detect this step: ")
+    assert lines[1].startswith("This step needs the fewest seeds: ")
     hand = [
         (seen.seeds, step)
         for step, seen in zip(asked().steps, asked().visible, strict=True)
@@ -278,7 +278,7 @@ def test_the_answer_fits_a_terminal_and_comes_first():
     many = seeds_text(least).removesuffix(" seeds")
     assert lines[2].startswith(f"Count {many} seeds before and {many} after. ")
     assert lines[2].endswith("80 of 100 cases, with 5 false alarms in 100.")
-    assert lines[3].startswith("Move one setting at a time: ")
+    assert lines[3].startswith("Move one setting at a time. ")
     assert lines[-1].startswith("More: --details")
     rows = [line for line in lines if line.endswith((" (skips)", " (doubles)", " (singles)"))]
     assert 1 <= len(rows) <= 7

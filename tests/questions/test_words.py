@@ -90,7 +90,7 @@ def test_the_rules_of_evidence_are_told_with_their_own_numbers():
     [
         (0.149, 0.124, 0.181, "skips rise by 15 percentage points (12 to 18)."),
         (-0.149, -0.181, -0.124, "skips fall by 15 percentage points (12 to 18)."),
-        (0.01, -0.01, 0.02, "skips: no difference can be distinguished from zero."),
+        (0.01, -0.01, 0.02, "skips: no difference is detected."),
         (0.01, math.nan, math.nan, "skips: the run is too short to compare."),
     ],
 )

@@ -110,10 +110,10 @@ def _skill(one: Score) -> str:
     if math.isnan(one.skill):
         return "Too few sources share a measure to compare the model with a constant."
     many, (low, high) = one.compared.levels, one.skill_interval
-    ends = f"{SURE * 100:.0f} % interval {_ends((low, high), '+.2f')}"
+    ends = f"{SURE * 100:.0f} %: {_ends((low, high), '+.2f')}"
     value = f"Skill against a constant ({many} levels): {one.skill:+.2f} ({ends})"
     if abs(one.skill) < DIFFERENCE or low <= 0 <= high:
-        return f"{value}. Model and constant cannot be distinguished."
+        return f"{value}. No difference is detected."
     return f"{value}. The {'model' if one.skill > 0 else 'constant'} predicts better."
 
 

@@ -243,8 +243,8 @@ def _difference_lines(result: HowMany) -> list[str]:
     if needed.seeds > MOST_PRACTICAL:
         return [*lines, "no practical count distinguishes them", PLACES]
     lines.append(
-        f"so count {seeds_text(needed.seeds)} as it is, and as many after. Compare {SAID.get(kind, kind)}"
-        + dependence(needed)
+        f"so count {seeds_text(needed.seeds)} as it is, and as many after. Compare "
+        f"{SAID.get(kind, kind)}{dependence(needed)}"
     )
     missed = round(OUT_OF * result.undetected(kind))
     lines.append(

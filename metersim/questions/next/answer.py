@@ -107,7 +107,7 @@ def _do(found: NextMove) -> str:
             then = ""
         return f"{_sentence(found.words)}{then} Move no setting yet."
     if found.kind == STRANGE:
-        return "Move nothing. Check the counts. Check that lot, disc and settings are as you gave them."
+        return "Move nothing. Check the counts. Check that lot, disc and settings are those given."
     more = f"count {found.more:,} more cells." if found.more is not None else ""
     if found.kind == KEEP:
         return f"Move nothing yet, and {more or 'count again.'}"

@@ -1,4 +1,4 @@
-"""Rows read together: what is common to all rows, what is one row's, and what would distinguish them."""
+"""Rows read together: what all rows share, what one row has, and what distinguishes the two."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ def _likeliest(kinds: Sequence[KindOfRows], rows: Sequence[str]) -> str:
     places = {one.likeliest for one in kinds}
     least = min(one.row_chances[one.likeliest] for one in kinds)
     if len(places) > 1 or least <= 0.5:
-        return "The counts cannot distinguish which row differs"
+        return "No single row is detected"
     return f"Most likely row {rows[places.pop()]} alone differs ({_of_100(least)} of 100)"
 
 

@@ -149,8 +149,8 @@ def _move(found: NextMove) -> list[str]:
             found.words,
             f"no listed fault explains these counts in {of_100(found.diagnosis.after(ELSE))} such "
             "meters",
-            "check that seed and vacuum reach every hole. Check that lot, disc and settings are as "
-            "you gave them. Look for two faults at once",
+            "check that seed and vacuum reach every hole. Check that lot, disc and settings are "
+            "those given. Look for two faults at once",
         ]
     return [f"{found.words}: a meter in order may have this count", *_count_more(found)]
 
