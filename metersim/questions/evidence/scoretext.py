@@ -100,8 +100,8 @@ def _inside(one: Score, name: str) -> str:
 
 def _size(one: Score) -> str:
     return (
-        f"The median miss is {one.model.miss:.2g} percentage points. "
-        f"Half of the 90 % intervals are wider than {one.model.width:.2g} percentage points."
+        f"Median miss: {one.model.miss:.2g} percentage points. "
+        f"Median width of the 90 % intervals: {one.model.width:.2g} percentage points."
     )
 
 

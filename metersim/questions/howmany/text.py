@@ -310,8 +310,8 @@ def _misled(result: HowMany, side: Side) -> str:
         f"{round(OUT_OF * side.passes(counted, worse))} with {worse:g} times" for worse in WORSE
     )
     return (
-        f"  a meter that is not in order meets it in so many of {OUT_OF} counts of "
-        f"{result.seeds:,}: {', '.join(chances)} what is allowed"
+        f"  accepted by error, of {OUT_OF} counts of {result.seeds:,} on a meter that is not in "
+        f"order: {', '.join(chances)} the allowed number"
     )
 
 

@@ -148,8 +148,8 @@ def _fitted(found: Counted, units: str) -> list[str]:
 def _reading(found: Counted) -> list[str]:
     lines = [
         f"range: if the prediction is right, it holds the value of {found.size:,} spacings in 95 "
-        "of 100 cases. A value outside is called higher or lower. Sampling error alone gives one such "
-        "value in twenty. Measures of the same spread rise and fall together."
+        "of 100 cases. A value outside is called higher or lower. Sampling error alone gives one "
+        "such value in twenty. Measures of the same spread rise and fall together."
     ]
     if found.fit is None and not found.slip:
         lines.append(

@@ -147,7 +147,7 @@ def plants_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--plants",
         action="store_true",
-        help="turn seeds into plants, and say what published relations make of them",
+        help="turn seeds into plants, and give the loss of yield by published relations",
     )
     harvest_options(command)
 

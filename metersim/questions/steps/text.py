@@ -51,7 +51,7 @@ POSITIONS = (
     "measured spacings ('metersim measured')"
 )
 REFILLED = "The hopper of this scenario runs empty in its own run. Here it is kept full."
-EITHER = "'either sign': the interval holds 0, as machines differ"
+EITHER = "'either sign': the interval holds 0; machines differ"
 SHOWN = ("skips", "doubles", "quality", "precision")
 WIDTHS = (25, 18, 18, 18, 17)
 
