@@ -280,7 +280,7 @@ def test_the_answer_fits_a_terminal_and_comes_first():
     assert lines[2].endswith("80 of 100 cases, with 5 false alarms in 100.")
     assert lines[3].startswith("Move one setting at a time. ")
     assert lines[-1].startswith("More: --details")
-    rows = [line for line in lines if line.endswith((" (skips)", " (doubles)", " (singles)"))]
+    rows = [line for line in lines if line.endswith((" (skips)", " (doubles)", " (singulation)"))]
     assert 1 <= len(rows) <= 7
     for line in rows:  # a change is distinguished from 0 or is called that
         low, high = re.findall(r"\((-?[\d.]+) to (-?[\d.]+)\)", line)[0]

@@ -13,7 +13,7 @@ from metersim.measures.limits import cautions
 from metersim.questions.howmany.standards import LEVEL, NEARLY, WORSE, Side, Standing, Stretch
 from metersim.questions.howmany.study import COUNTED, HowMany, Needed
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, finite
-from metersim.questions.shared.counts import KINDS, MOST_PRACTICAL
+from metersim.questions.shared.counts import KINDS, MOST_PRACTICAL, SAID
 from metersim.questions.shared.looks import BELT, DISC, SENSOR, Look
 from metersim.questions.shared.notes import IN_THE_ROW, PROVE, asked, heading_of
 from metersim.questions.shared.words import block, plural, quantity, seeds_text
@@ -37,7 +37,6 @@ NAMES = {
     "per_spacing.miss": "missed spacings",
 }
 """Name of each measure that may have an acceptance limit."""
-SAID = {"singles": NAMES["cells.single"]}  # a kind of cells that has another name in print
 STOPPED_ROW = (
     "Dig or count only behind a machine at rest, lowered or blocked, with fan off and guards on; "
     "manual first."

@@ -67,7 +67,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add(
         "--monitor",
         choices=COUNTS,
-        help="what the monitor counts: empty cells, or long spacings (without it, both are possible)",
+        help="what the monitor counts: empty cells, or long spacings (both are possible)",
     )
     add("--lens", choices=("clean",), help="the sensor's lens was brushed before this count")
     used_options(command)

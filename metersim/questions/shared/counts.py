@@ -68,6 +68,7 @@ def effect_by_blocks(events: Floats, cells: Floats) -> float:
 
 
 KINDS = ("skips", "doubles", "singles")
+SAID = {"singles": "singulation"}  # kinds whose printed name is not that of JSON
 CERTAINTY, POWER = 0.95, 0.8
 WINDOW = 200  # cells; the dependence of cells ends within a window of this length
 LEAST_EFFECT = 0.1  # design effect of nearly regular events

@@ -19,7 +19,7 @@ from metersim.machine.sources import (
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, finite, plain, told
-from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER
+from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER, SAID
 from metersim.questions.shared.notes import (
     AT_A_METER,
     PROVE,
@@ -89,7 +89,7 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
         (
             words_of(step.steps, result.units),
             *(_change(changes[kind]) for kind in ("skips", "doubles")),
-            f"{seeds_text(visible.seeds).removesuffix(' seeds')} ({visible.kind})",
+            f"{seeds_text(visible.seeds).removesuffix(' seeds')} ({SAID.get(visible.kind, visible.kind)})",
         )
         for visible, step, changes in shown
     ]
@@ -258,14 +258,15 @@ def seen_text(visible: tuple[float, str]) -> str:
     seeds, kind = visible
     if not kind:
         return "no change detected"
-    return f"{seeds_text(seeds)} ({kind})" if seeds <= MOST_PRACTICAL else seeds_text(seeds)
+    by = f" ({SAID.get(kind, kind)})" if seeds <= MOST_PRACTICAL else ""
+    return f"{seeds_text(seeds)}{by}"
 
 
 def _together(result: SingleSteps) -> list[str]:
     """One row for each pair of steps, and one line on pairs with a step without effect."""
     lines = [
-        "two single steps at once, counted before and again after: seeds from which the kind of "
-        "change distinguishes them, whatever the size of either effect",
+        "two single steps at once: seeds, counted before and again after, that distinguish them by "
+        "the kind of change, for any size of their effects",
         f"{'':51} {'distinguished':>16}   {'effects':8}  beyond their sum, pp",
     ]
     lines += [pair_text(result, pair) for pair in result.pairs if pair.way != "nothing"]
