@@ -604,8 +604,8 @@ def test_a_yield_in_the_wrong_units_is_refused(told):
 
 def test_yield_and_price_take_plants(told):
     lines = told("run", "maize_field", "--yield", 12, "--price", 180)
-    assert lines == ["--yield: 12: says nothing of seeds; add --plants",
-                     "--price: 180: says nothing of seeds; add --plants"]  # fmt: skip
+    assert lines == ["--yield: 12: is about plants; add --plants",
+                     "--price: 180: is about plants; add --plants"]  # fmt: skip
 
 
 def test_no_plant_comes_up_on_a_belt(told):

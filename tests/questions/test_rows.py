@@ -351,5 +351,5 @@ def test_what_is_wrong_with_an_event_is_said_and_nothing_is_added(logged, tmp_pa
 def test_an_event_needs_a_log(capsys):
     assert main(["next", "maize_bench", "--event", "repaired"]) == 2
     assert (
-        "--event: repaired: is kept in a log of counts; give --log FILE" in capsys.readouterr().err
+        "--event: repaired: goes into a log of counts; give --log FILE" in capsys.readouterr().err
     )

@@ -166,7 +166,7 @@ def _sentences(
 
 
 def _meter(differences: Mapping[str, Estimate], units: str) -> str:
-    """Changes of skips and doubles, or that none can be distinguished from zero."""
+    """Changes of skips and doubles, or that none is detected."""
     if not any(is_distinct(differences[key]) for key, _ in METER):
         return f"Skips and doubles: {UNDETECTED}."
     moved = (movement(name, "share", differences[key], units) for key, name in METER)

@@ -166,7 +166,7 @@ def _entry(options: argparse.Namespace) -> Entry | None:
     given = [name for name in OF_A_LINE if getattr(options, name) is not None]
     if options.add is None:
         if given:
-            message = "is kept in a log; give --add FILE, too"
+            message = "goes into a log; give --add FILE, too"
             raise BadInput(Fault(f"--{name}", getattr(options, name), message) for name in given)
         return None
     if options.vary is not None:

@@ -263,7 +263,7 @@ def event_answer(options: argparse.Namespace) -> str:
         When an option is wrong, or there is no such log or row.
     """
     if options.log is None:
-        raise bad("--event", options.event, "is kept in a log of counts; give --log FILE, too")
+        raise bad("--event", options.event, "goes into a log of counts; give --log FILE, too")
     for name in NOT_WITH_EVENTS:
         if getattr(options, name) is not None:
             message = f"is a line of its own; leave out --{name.replace('_', '-')}"

@@ -222,7 +222,7 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
     unit = UNITS["bu_acre" if us else "t_ha"]
     given = {"--yield": options.expected, "--price": options.price}
     faults = [
-        Fault(option, word, "says nothing of seeds; add --plants")
+        Fault(option, word, "is about plants; add --plants")
         for option, word in given.items()
         if word is not None and not getattr(options, "plants", True)
     ]

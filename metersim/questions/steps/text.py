@@ -89,7 +89,8 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
         (
             words_of(step.steps, result.units),
             *(_change(changes[kind]) for kind in ("skips", "doubles")),
-            f"{seeds_text(visible.seeds).removesuffix(' seeds')} ({SAID.get(visible.kind, visible.kind)})",
+            f"{seeds_text(visible.seeds).removesuffix(' seeds')} "
+            f"({SAID.get(visible.kind, visible.kind)})",
         )
         for visible, step, changes in shown
     ]
@@ -296,7 +297,7 @@ def pair_text(result: SingleSteps, pair: Pair) -> str:
 
 def _practice(result: SingleSteps) -> list[str]:
     """Rules of the trade, each with the simulated result."""
-    lines = [f"{NO_SOURCE}; beside each rule what is simulated here"]
+    lines = [f"{NO_SOURCE}; each rule, then the simulation of this scenario"]
     changes = {
         (step.setting, step.step): found
         for step, found in zip(result.steps, result.differences, strict=True)
@@ -305,11 +306,11 @@ def _practice(result: SingleSteps) -> list[str]:
     def verdict(steps: tuple[str, int], kind: str, sign: int) -> str:
         found = changes.get(steps)
         if found is None:
-            return "it cannot be moved so"
+            return "this step is not possible"
         one = found[kind]
         if one.low <= 0 <= one.high:
-            return f"no change of {kind} can be distinguished from zero"
-        verdict = "so it is" if one.value * sign > 0 else "not so"
+            return f"no change of {kind} is detected"
+        verdict = "as simulated" if one.value * sign > 0 else "not as simulated"
         return f"{verdict}: {100 * one.value:+.2f} pp of {kind}"
 
     lines += [
@@ -342,7 +343,7 @@ def _best_notch(result: SingleSteps) -> list[str]:
     notch = best.measured.scenario.singulator.notch
     kept = abs(notch) <= MOST_NOTCHES if maize else best is max(shown, key=lambda step: step.step)
     share = 100 * best.measured[key].value
-    verdict = "so it is" if kept else "not so"
+    verdict = "as simulated" if kept else "not as simulated"
     return [f"{rule} - {verdict}, quality of feed is best at {notch_text(notch)}, {share:.1f} %"]
 
 
