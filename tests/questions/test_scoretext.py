@@ -68,7 +68,7 @@ def test_ten_lines_say_what_counts():
     assert len(lines) <= 10 and max(map(len, lines)) <= 100
     inside = sum(one.model.most for one in found.whole.scored)
     assert "Of 30 levels of 6 sources" in text and f"{inside:.0f} inside their 90 %" in text
-    assert f"median miss is {found.whole.model.miss:.2g} percentage points" in text
+    assert f"Median miss: {found.whole.model.miss:.2g} percentage points" in text
     assert "Median width of the 90 % intervals" in text and "The model predicts better" in text
     assert "tube: " in text and "held back: " in text
     assert score_lines(None) == [NONE]

@@ -239,8 +239,8 @@ def sentence(
             parts.append(f"{SPOKEN[key]} {verb} by {size} {symbol} ({low} to {high})")
     if not parts:
         return (
-            f"From {before} to {after}, no change of skips, doubles, quality of feed and precision "
-            "can be distinguished from zero."
+            f"From {before} to {after}, no change of skips, doubles, quality of feed or precision "
+            "is detected."
         )
     return f"From {before} to {after}: " + ", ".join(parts) + "."
 
