@@ -46,7 +46,7 @@ RETIRED_OPTIONS = {
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run a command and give its exit status; bad input is told in one line a fault."""
+    """Run a command and give its exit status; bad input is reported in one line a fault."""
     for name in THREADS:  # read when numpy is loaded
         os.environ.setdefault(name, "1")
     asked: list[int] = []  # signals that asked this process to end

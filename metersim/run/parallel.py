@@ -76,7 +76,7 @@ def in_order(
 
 
 def _told(call: Future[Result]) -> Result:
-    """Result of a call, of which whoever watches is told."""
+    """Result of a call; its end is reported to a watcher."""
     result = call.result()
     worked(1, "run")
     return result

@@ -1,4 +1,4 @@
-"""What a computation has done so far, told to whoever watches it."""
+"""What a computation has done so far, reported to its watcher."""
 
 from __future__ import annotations
 

@@ -157,7 +157,7 @@ def pieces(
 
 
 def _told(parts: Iterable[Part], cells: Callable[[Part], int]) -> Iterator[Part]:
-    """The parts of a run, of which whoever watches is told."""
+    """The parts of a run; each is reported to a watcher."""
     for part in parts:
         worked(cells(part), "cell")
         yield part

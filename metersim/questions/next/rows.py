@@ -28,12 +28,12 @@ COMMON, ONE, DIFFER, OPEN = "common", "one row", "rows differ", "not distinguish
 PRIOR = {COMMON: 0.5, ONE: 0.4, DIFFER: 0.1}
 """assumption: chances before any count, that of one row shared by all rows."""
 ALIKE, APART = 0.2, 1.0
-"""assumption: SD of log-odds between rows in order, some 20 % of a share; and of a row apart."""
+"""assumption: SD of log-odds between rows in order, some 20 % of a share; of one that differs."""
 MIDDLE, WIDTH = float(logit(0.02)), 1.5
 """assumption: mean and SD of the log-odds of the share that rows have in common."""
 SURE_COMMON, SURE_APART = 0.75, 0.9  # chances from which it is said
 LEVEL = 0.9  # of intervals
-TWICE = 2.0  # a row apart that more counts should detect has so many times the common share
+TWICE = 2.0  # a row that more counts should detect has so many times the common share
 ROUND = 50  # step of the advised number of cells
 GRID: NDArray[np.float64] = np.arange(-11.0, 3.01, 0.02)  # log-odds
 METERS, DISCS = "meters", "discs"
@@ -52,13 +52,13 @@ class KindOfRows:
     common_chance : float
         Chance that all rows have it in common: seed, vacuum and speed. [1]
     row_chances : tuple of float
-        Chance that it is this row alone that is apart, by row. [1]
+        Chance that this row alone differs, by row. [1]
     several_chance : float
         Chance that every row has a share of its own. [1]
     common : Estimate
-        Share of the rows that are not apart. [1]
+        Share of the rows that do not differ. [1]
     own : tuple of Estimate
-        Share of each row, if it is apart. [1]
+        Share of each row, if it differs. [1]
     """
 
     kind: str
@@ -71,7 +71,7 @@ class KindOfRows:
 
     @property
     def likeliest(self) -> int:
-        """Place of the row that is apart, if one is."""
+        """Place of the row that differs, if one does."""
         return int(np.argmax(self.row_chances))
 
     @property
@@ -93,7 +93,7 @@ class Swap:
     part : str
         What is swapped: `METERS`, or `DISCS` where the meters were swapped before.
     rows : tuple of str
-        The row that is apart, and the one to swap with.
+        The row that differs, and the one to swap with.
     kind : str
         Kind of cells to count, a key of `KINDS`.
     cells : int
@@ -120,7 +120,7 @@ class RowsFound:
     kinds : mapping of str to KindOfRows
         Results by kind of cell.
     swap : Swap or None
-        The swap that would distinguish meter from row; None where no row is apart.
+        The swap that would distinguish meter from row; None where no row differs.
     more : int or None
         Cells to count in each row until a row of `TWICE` the share is detected, where something
         is open; None otherwise.
@@ -264,8 +264,8 @@ def kind_of_rows(
     Notes
     -----
     assumption: a count is binomial with ``cells / effect`` cells.  Log-odds of the shares of rows
-    in order lie normally about a common one, with SD `ALIKE`; those of a row apart with SD `APART`.
-    Chances before the counts are `PRIOR`.
+    in order lie normally about a common one, with SD `ALIKE`; that of a row that differs, with SD
+    `APART`.  Chances before the counts are `PRIOR`.
     """
     chance = np.array(
         [_log_chance(k / effect, n / effect) for k, n in zip(counted, cells, strict=True)]
@@ -320,7 +320,7 @@ def _log_sum(logs: NDArray[np.float64]) -> float:
 
 
 def _own(chance: NDArray[np.float64], rest: NDArray[np.float64]) -> Estimate:
-    """Share of a row apart, from its own count and, weakly, from those of others."""
+    """Share of a row that differs, from its own count and, weakly, from those of others."""
     known = np.exp(rest - rest.max())
     return _estimate(np.log(chance * (_kernel(APART) @ known) + 1e-300))
 
@@ -337,7 +337,7 @@ def _estimate(logs: NDArray[np.float64]) -> Estimate:
 def _swap(
     found: KindOfRows, compared: Sequence[Stretch], history: Iterable[Line], effect: float
 ) -> Swap | None:
-    """The swap of the row that is apart with the row that differs most from it."""
+    """The swap of the row that differs with the row that is farthest from it."""
     k = found.likeliest
     others = [j for j in range(len(compared)) if j != k]
     above = found.own[k].value > found.common.value

@@ -79,7 +79,7 @@ def _finding(found: RowsFound) -> str:
 
 
 def _likeliest(kinds: Sequence[KindOfRows], rows: Sequence[str]) -> str:
-    """The row that is apart, where one is likelier than all others together."""
+    """The row that differs, where one is likelier than all others together."""
     places = {one.likeliest for one in kinds}
     least = min(one.row_chances[one.likeliest] for one in kinds)
     if len(places) > 1 or least <= 0.5:
