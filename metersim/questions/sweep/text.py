@@ -390,9 +390,8 @@ def doubts(response: Response, units: str = "metric") -> list[str]:
     first, *others = said.values() or [[]]
     of_all = [text for text in first if all(text in texts for texts in others)]
     found += of_all
-    own = {point: [text for text in texts if text not in of_all] for point, texts in said.items()}
-    own = {point: texts for point, texts in own.items() if texts}
-    if own:
+    rest = {point: [one for one in texts if one not in of_all] for point, texts in said.items()}
+    if own := {point: texts for point, texts in rest.items() if texts}:
         least = min(own, key=lambda point: len(own[point]))
         found.append(
             f"{len(own):,} of {plan.many:,} points lie outside what published cases cover, "
