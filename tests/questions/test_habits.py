@@ -187,14 +187,14 @@ def test_who_is_faster_and_where_they_win_is_told():
     )
     (after,) = (line for line in told if line.startswith("After the first move"))
     assert "leap from 0 off by +0.50" in after and "leap from 2 off by +0.50" in after
-    assert "At the end, ahead of one notch: nobody, from any start." in told
+    assert "At the end, ahead of one notch: no habit, from any start." in told
 
 
 def test_where_all_do_the_same_nobody_is_ahead():
     """Negative control of the last."""
     told = findings(made({"leave alone": 0.98, "one notch": 0.98, "leap": 0.98}))
     assert "Cannot be distinguished from it: one notch, leap." in told[0]
-    assert sum("nobody" in line for line in told) == 3
+    assert sum("no habit" in line for line in told) == 3
     assert not any(line.startswith("Faster") for line in told)
     assert any("No difference is detected" in line for line in told)
 

@@ -70,7 +70,7 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
         "times likelier)",
         "common practice",
         "the simulation agrees",
-        "the counts cannot distinguish: smaller seed, singulator too far",
+        "the counts cannot distinguish these causes: smaller seed, singulator too far",
         "manual and local rules come first",
     ):
         assert words in said
@@ -301,7 +301,7 @@ def test_nothing_used_is_nothing_known():
 
 def test_the_answer_asks_once_how_the_monitor_counts(capsys):
     words = ("--counted", "600", "--skips", "40", "--doubles", "8", "--counted-by", "sensor")
-    asks = "Does the monitor count empty cells, or spacings that it measures?"
+    asks = "Does the monitor count empty cells, or measured spacings?"
     assert asks in answer(capsys, *words)
     assert asks not in answer(capsys, *words, "--monitor", "spacing")
     clean = answer(capsys, *words, "--lens", "clean")
