@@ -261,7 +261,10 @@ def test_rows_that_were_counted_alike_leave_no_row_alone():
     found = Diagnosis(made, [Seen(KNOWN, mine)])
     good, bad = look_of_seeds(900, 6, 12), look_of_seeds(900, 58, 12)
     assert with_others(found, [good] * 3).alone > 0.6
-    assert with_others(found, [bad] * 3).alone < 0.1
+    alike = with_others(found, [bad] * 3)
+    assert alike.alone < 0.1 and alike.common > 0.6
+    assert alike.after(HOLES) < 0.5 * found.after(HOLES)  # on four discs at once?
+    assert alike.after("vacuum") > found.after("vacuum")
     assert with_others(found, []).alone == 0.0
 
 

@@ -158,31 +158,33 @@ def gain(value, spread=0.004, words="x"):
     ("chances", "values", "kind", "fault"),
     [
         ({FINE: 0.4, HOLES: 0.6}, [0.03], CHECK, HOLES),  # a part before a setting
-        ({FINE: 0.3, HOLES: 0.3, "edge far": 0.4}, [0.03], MOVE, ""),
-        ({FINE: 0.3, HOLES: 0.3, "edge far": 0.4}, [0.001], CHECK, "edge far"),
+        ({FINE: 0.4, HOLES: 0.2, "edge far": 0.4}, [0.03], MOVE, ""),
+        ({FINE: 0.4, HOLES: 0.2, "edge far": 0.4}, [0.001], CHECK, "edge far"),
+        ({FINE: 0.4, HOLES: 0.2, "edge far": 0.4}, [0.009], CHECK, "edge far"),  # it hides a fault
+        ({FINE: 0.3, HOLES: 0.3, "edge far": 0.4}, [0.03], CHECK, HOLES),
         ({FINE: 0.2, "edge far": 0.8}, [0.03], MOVE, ""),  # a setting makes up for it
         ({FINE: 0.2, LENS: 0.7, HOLES: 0.1}, [0.03], BRUSH, LENS),
         ({FINE: 0.2, ELSE: 0.6, HOLES: 0.2}, [0.03], STRANGE, ""),
     ],
 )
 def test_what_is_likeliest_decides_before_a_gain_does(chances, values, kind, fault):
-    advice = decide(True, Chances(chances), [gain(value) for value in values])
+    advice = decide(0.05, Chances(chances), [gain(value) for value in values])
     assert (advice.kind, advice.fault) == (kind, fault)
 
 
 def test_a_lens_that_the_seed_used_contradicts_is_never_the_answer():
     chances = {FINE: 0.1, LENS: 0.8, HOLES: 0.1}
-    assert decide(True, Chances(chances), []).fault == LENS
-    assert decide(True, Chances(chances, lens_contradicted=True), []).fault == HOLES
+    assert decide(0.05, Chances(chances), []).fault == LENS
+    assert decide(0.05, Chances(chances, lens_contradicted=True), []).fault == HOLES
 
 
 def test_a_count_as_wanted_is_left_unless_a_move_is_surely_better():
     fine = Chances({FINE: 0.9, HOLES: 0.1})
-    assert decide(False, fine, [gain(0.005)]).kind == SAME
-    assert decide(False, fine, [gain(0.02)]).kind == MOVE
-    assert decide(False, fine, [gain(0.02, spread=0.05)]).kind == SAME  # it may be worse
+    assert decide(0.0, fine, [gain(0.005)]).kind == SAME
+    assert decide(0.0, fine, [gain(0.02)]).kind == MOVE
+    assert decide(0.0, fine, [gain(0.02, spread=0.05)]).kind == SAME  # it may be worse
     rough = replace(gain(0.02), apart=0.01)
-    assert decide(False, fine, [rough]).kind == SAME  # nor is it sure
+    assert decide(0.0, fine, [rough]).kind == SAME  # nor is it sure
 
 
 def test_a_gain_says_what_its_meters_say():
@@ -260,7 +262,7 @@ def advised(monkeypatch, seen, says, excludes, whole=0.01):
         ],
     )
     found = Later(BENCH, tuple(seen), {})
-    return advise(found, [UP, DOWN], lambda looks: True, [gain(whole, words="up")])
+    return advise(found, [UP, DOWN], lambda looks: 0.05, [gain(whole, words="up")])
 
 
 HERE = Seen(BENCH, look_of_seeds(300, 2, 20))

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -193,7 +194,7 @@ def test_the_swap_is_between_the_row_apart_and_the_best_one():
 def test_a_row_with_fewer_is_swapped_with_the_row_that_has_most():
     found = read_rows(planter((40, 42, 4, 50, 39, 41)))
     assert found.kinds["skip"].verdict == ONE
-    assert found.swap.rows == ("3", "4") and "Row 3 alone has fewer skips" in rows_notes(found)[0]
+    assert found.swap.rows == ("3", "4") and "Row 3 alone has fewer skips" in rows_notes(found)[1]
 
 
 def test_where_the_meters_were_swapped_before_the_discs_are_next():
@@ -275,12 +276,30 @@ def logged(tmp_path, monkeypatch, capsys):
     return ask
 
 
+@pytest.mark.parametrize(("there", "part"), [(40, "discs"), (5, "row")])
+def test_after_a_swap_the_fault_goes_with_the_meter_or_stays_with_the_row(there, part):
+    """Row 3 has skips with a meter that had them in row 4, too, or had none there."""
+    before = [
+        replace(count(row, skips), meter=f"M{row}", date="2026-05-01")
+        for row, skips in ((1, 5), (2, 4), (3, 38), (4, there))
+    ]
+    after = [
+        replace(count(row, skips), meter=meter, date="2026-05-02")
+        for row, skips, meter in ((3, 41, "M4"), (4, 5, "M3"), (1, 5, "M1"), (2, 4, "M2"))
+    ]
+    found = read_rows([*before, *after])
+    assert found.apart == "3" and found.swap.part == part
+    said = rows_notes(found, clean=True)[0]
+    assert ("stay, whatever meter it has" in said) == (part == "row")
+
+
 @pytest.mark.slow
 def test_next_says_what_is_common_to_all_rows(logged):
     said = logged(planter(CLEAR), "--row", "1")
     lines = said.splitlines()
     assert len(lines) <= LINES and max(map(len, lines)) <= WIDE
-    assert "Note: Row 3 alone has more skips" in said and "Note: Swap the meters of rows 3" in said
+    assert lines[1].startswith("Swap the meters of rows 3 and ")
+    assert lines[2].startswith("Row 3 alone has more skips")
     assert lines[0] == f"Caution: {STOPPED}"  # as a hand goes in, even where row 1 is in order
     alone = logged(planter(CLEAR)[:1], "--row", "1")
     assert lines[0] != alone.splitlines()[0] == f"Caution: {RUNNING}" and "alone" not in alone

@@ -322,7 +322,7 @@ def study(stands=STANDS, seed=SEED):
             found = answered(Diagnosis(made, [Seen(base, look, ways)], used), base, moves)
             worth, sure = verdict(meter, others, machine, found, own)
             rows.append((name, meter.kind, worth, sure, found.kind, found.advice.fault, look))
-            if found.kind == MOVE:
+            if found.kind == MOVE and k % 3 == 0:
                 back.append(moved_back(found, meter, base, others, machine, way, ways, own))
     return rows, [one for one in back if one is not None]
 
@@ -376,10 +376,11 @@ def _line(title, rows, heads):
 def second_counts(back):
     """A sentence on moves that a second count would take back."""
     returned = [gain for goes_back, gain in back if goes_back]
-    helped = sum(gain > 0 for gain in returned)
+    right = sum(gain > 0 for gain in returned)
+    lost = sum(gain > 0 for _, gain in back)
     return (
-        f"After {len(back)} of the moves the meter was counted again. {len(returned)} were then "
-        f"taken back, and that was right for {helped} of these."
+        f"A third of the moves was made, {len(back)} in all, and the meter was counted again. "
+        f"{lost} had made it worse. {len(returned)} were then taken back, {right} of them rightly."
     )
 
 

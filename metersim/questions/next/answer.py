@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from metersim.files.units import UNITS, sentence_number
 from metersim.questions.next.decide import (
     BRUSH,
     CHECK,
@@ -16,7 +17,7 @@ from metersim.questions.next.decide import (
     missed_share,
 )
 from metersim.questions.next.gain import LEVEL, Gain
-from metersim.questions.next.hypotheses import DRIVE, ELSE, FAULTS, LENS
+from metersim.questions.next.hypotheses import DRIVE, ELSE, FAULTS, FINE, LENS
 from metersim.questions.next.likely import (
     alike,
     in_order_of_chance,
@@ -76,10 +77,15 @@ def next_answer(
     assumes = [asked(scenario, units)[1], *([machine.title] if machine else [])]
     assumes += [one.text(units) for one in scenario.unknown]
     counting = found.kind in (SAME, KEEP) and not (rows and rows.swap)
+    first = [_do(found), why(found), _expected(found)]
+    clean = LENS not in found.diagnosis.points.names
+    on_rows = rows_notes(rows, clean=clean, differs=found.differs)
+    if rows and rows.apart and found.kind != STRANGE:  # a row that is bad alone goes first
+        first, on_rows = [*on_rows, why(found)], []
     answer = Answer(
         caution=RUNNING if counting else STOPPED,
-        first=[_do(found), why(found), _expected(found)],
-        notes=[*rows_notes(rows), *map(_sentence, notes), *_notes(found)],
+        first=first,
+        notes=[*on_rows, *map(_sentence, notes), *_notes(found, units)],
         table=_table(found),
         assumes="; ".join(assumes),
         details=[
@@ -111,7 +117,15 @@ def _do(found: NextMove) -> str:
     more = f"count {found.more:,} more cells." if found.more is not None else ""
     if found.kind == KEEP:
         return f"Move nothing yet, and {more or 'count again.'}"
+    if found.kind == SAME and _is_open(found):
+        counted = sum(one.look.cells for one in found.targets)
+        return f"Move nothing yet, and count {found.more or counted:,} more cells."
     return f"Leave it, and {more}" if more else "Leave it; move nothing."
+
+
+def _is_open(found: NextMove) -> bool:
+    """Whether a fault is likelier than a meter in order although no excess is detected."""
+    return found.diagnosis.after(FINE) < 0.5
 
 
 def why(found: NextMove) -> str:
@@ -196,6 +210,11 @@ def _expected(found: NextMove) -> str:
             "Later counts alone neither prove nor exclude a move with "
             f"{100 * EXCLUDED:.0f} %. More cells will."
         )
+    if found.kind == SAME and _is_open(found):
+        return (
+            f"Of 100 such meters, {_in_100(found.diagnosis.after(FINE))} are in order. A longer "
+            "count will distinguish."
+        )
     if found.more is not None:
         return f"With the same shares in {found.more:,} more cells, the excess is detected."
     return "Count again after a change of seed lot, speed or setting."
@@ -214,11 +233,14 @@ def _in_100(chance: float) -> str:
     return "fewer than 1" if share < 1 else f"{share:.0f}"
 
 
-def _notes(found: NextMove) -> list[str]:
+def _notes(found: NextMove, units: str) -> list[str]:
     """Notes that change the answer: how a monitor counts, a second notch, and what is alike."""
     notes: list[str] = []
     if found.asks_how_it_counts:
         notes.append(ASKS)
+    used = found.diagnosis.used
+    if used and used.weighed:
+        notes.append(f"The mass takes {_seeds_a_mass(found, units)}: compare that with the bag.")
     if found.kind in (SAME, KEEP, STRANGE):
         return notes
     if found.diagnosis.lens_contradicted:
@@ -234,6 +256,14 @@ def _notes(found: NextMove) -> list[str]:
         named = ", ".join(short_of(name) for name in names)
         notes.append(f"The counts cannot distinguish these causes: {named}.")
     return notes
+
+
+def _seeds_a_mass(found: NextMove, units: str) -> str:
+    """Number of seeds in a mass of the lot."""
+    unit = UNITS["lb" if units == "us" else "kg"]
+    return (
+        f"{sentence_number(unit.factor / found.scenario.seeds.seed_mass, 3)} seeds a {unit.symbol}"
+    )
 
 
 def _table(found: NextMove) -> list[tuple[str, ...]]:

@@ -18,8 +18,9 @@ PLAIN = 0.01  # least gain that justifies a move although the count is as wanted
 SURE_ENOUGH = 0.15  # accepted chance of a worse result where the count is as wanted
 WORSE_MOST = 0.3  # accepted chance of a worse result where it is not
 LIKELY = 0.5  # chance from which something that is not listed is the answer
-FIRST = 0.35  # chance from which a part is looked at before a setting is moved
+FIRST = 0.25  # chance from which a part is looked at before a setting is moved
 EXCLUDED = 0.95  # chance, by later counts alone, that a move helps nothing, or that one back helps
+PART_OF_EXCESS = 0.2  # least gain over the excess: a smaller one hides a fault
 SIMILAR = 3.0  # ratio of evidence below which counts cannot distinguish two hypotheses
 WORTH = 0.05  # least chance of a hypothesis that is named
 
@@ -74,14 +75,15 @@ def chance_of_check(found: Diagnosis, fault: str, weights: Floats | None = None)
 
 
 def decide(
-    differs: bool, found: Diagnosis, known: Sequence[Gain], weights: Floats | None = None
+    excess: float, found: Diagnosis, known: Sequence[Gain], weights: Floats | None = None
 ) -> Advice:
     """Advice after counts; the surest gain is taken, so that noise does not decide.
 
     Parameters
     ----------
-    differs : bool
-        Whether more skips or doubles than wanted are detected, or another use of seed.
+    excess : float
+        Detected share of skips or doubles above what is wanted, above 0 also where another use of
+        seed is detected; 0 where nothing is. [1]
     found : Diagnosis
         Weighed hypotheses.
     known : sequence of Gain
@@ -92,7 +94,7 @@ def decide(
     if found.after(ELSE, weights) >= LIKELY:
         return Advice(STRANGE)
     best = max(known, key=lambda gain: gain.sure, default=None)
-    if not differs:
+    if not excess:
         if best is None or best.sure <= PLAIN or best.worse > SURE_ENOUGH:
             return Advice(SAME)
         return Advice(MOVE, gain=best)
@@ -102,7 +104,8 @@ def decide(
     part = next((name for name in faults if name not in SET), "")
     if part and chance_of_check(found, part, weights) >= FIRST:
         return Advice(BRUSH if part == LENS else CHECK, part)
-    if best is not None and best.sure > LEAST and best.worse <= WORSE_MOST:
+    enough = max(LEAST, PART_OF_EXCESS * excess)
+    if best is not None and best.sure > enough and best.worse <= WORSE_MOST:
         return Advice(MOVE, gain=best)
     return Advice(CHECK, faults[0])
 
@@ -110,7 +113,7 @@ def decide(
 def advise(
     found: Diagnosis,
     moves: Sequence[Move],
-    differs: Callable[[Sequence[int]], bool],
+    excess: Callable[[Sequence[int]], float],
     known: Sequence[Gain],
     *,
     units: str = "metric",
@@ -124,8 +127,8 @@ def advise(
         Weighed hypotheses.
     moves : sequence of Move
         Steps of settings that may be advised.
-    differs : callable
-        Whether counts, by their numbers, differ from what is wanted.
+    excess : callable
+        Detected excess of counts, by their numbers, as for `decide`. [1]
     known : sequence of Gain
         Gains of the moves after all counts.
     units : {'metric', 'us'}
@@ -154,11 +157,11 @@ def advise(
         looks = [*before, *here[:many]]
         weights = found.weighed(looks)
         made = gains(found, moves, weights=weights, units=units, seed=seed)
-        early = decide(differs(here[:many]), found, made, weights)
+        early = decide(excess(here[:many]), found, made, weights)
         if standing and not excluded(standing[0], here[standing[1] : many]):
             continue
         standing = (early.gain.move, many) if early.kind == MOVE and early.gain else None
-    last = decide(differs(here), found, known)
+    last = decide(excess(here), found, known)
     if last.kind == STRANGE:
         return last
     if standing and not excluded(standing[0], here[standing[1] :]):

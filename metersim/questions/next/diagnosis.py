@@ -22,6 +22,7 @@ from metersim.questions.next.hypotheses import (
     ELSE_PRIOR,
     FINE,
     LENS,
+    OF_A_ROW,
     OF_THE_LOT,
     UNLISTED,
     Points,
@@ -103,6 +104,9 @@ class Diagnosis:
     alone : float
         Chance that this row alone differs from the other rows of its machine.  Faults that all
         rows share are that much less likely. [1]
+    common : float
+        Chance that all rows have what this row has.  Faults that hardly happen on all rows at once
+        are that much less likely. [1]
     since : int
         Number of the first count after the last one that was left out.
     """
@@ -111,6 +115,7 @@ class Diagnosis:
     seen: Sequence[Seen]
     used: Used | None = None
     alone: float = 0.0
+    common: float = 0.0
     since: int = 0
 
     @property
@@ -208,9 +213,10 @@ class Diagnosis:
     def weighed(self, looks: Sequence[int]) -> Floats:
         """Chance of each point after some of the counts, and the seed used. [1]"""
         logs = self.log_chances(looks) + self.used_chances + np.log(self.points.prior)
-        shared = [k for k, name in enumerate(self.points.names) if name in OF_THE_LOT]
-        lot = np.isin(self.points.which, shared)
-        logs = logs + np.where(lot, np.log(max(1 - self.alone, TINY)), 0.0)
+        for names, chance in ((OF_THE_LOT, self.alone), (OF_A_ROW, self.common)):
+            some = [k for k, name in enumerate(self.points.names) if name in names]
+            there = np.isin(self.points.which, some)
+            logs = logs + np.where(there, np.log(max(1 - chance, TINY)), 0.0)
         other = self.log_flat(looks) + np.log(ELSE_PRIOR)
         if self.used:
             other -= np.log(MOST_USED)

@@ -105,6 +105,8 @@ FAULTS = {
 
 OF_THE_LOT = ("small seed", "large seed")
 """Faults that all rows of a machine share, as they have the same seed."""
+OF_A_ROW = (HOLES, LENS, "low pool", "high pool")
+"""Faults that hardly happen on all rows at once."""
 FINE_PRIOR, ELSE_PRIOR = 0.45, 0.1
 """assumption: of ten meters that somebody counts on, one has a fault that is not listed, and
 between four and five are in order.  All listed faults are equally likely."""

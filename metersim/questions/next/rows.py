@@ -13,7 +13,7 @@ from scipy.special import expit, logit
 
 from metersim.measures.intervals import Estimate
 from metersim.questions.next.target import KINDS
-from metersim.questions.shared.counts import MOST_PRACTICAL, Share, cells_to_detect
+from metersim.questions.shared.counts import MOST_PRACTICAL, Share, angle, cells_to_detect
 from metersim.questions.shared.history import (
     Line,
     Stretch,
@@ -36,7 +36,7 @@ LEVEL = 0.9  # of intervals
 TWICE = 2.0  # a row that more counts should detect has so many times the common share
 ROUND = 50  # step of the advised number of cells
 GRID: NDArray[np.float64] = np.arange(-11.0, 3.01, 0.02)  # log-odds
-METERS, DISCS = "meters", "discs"
+METERS, DISCS, STAYS = "meters", "discs", "row"
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,8 @@ class Swap:
     Attributes
     ----------
     part : str
-        What is swapped: `METERS`, or `DISCS` where the meters were swapped before.
+        What is swapped: `METERS`; `DISCS` where the meter had the fault in another row, too; and
+        nothing where it `STAYS` with the row.
     rows : tuple of str
         The row that differs, and the one to swap with.
     kind : str
@@ -131,6 +132,15 @@ class RowsFound:
     kinds: Mapping[str, KindOfRows] = field(repr=False)
     swap: Swap | None
     more: int | None
+
+    @property
+    def apart(self) -> str:
+        """The row that differs, if one is likelier than all others together; else empty."""
+        if not self.swap:
+            return ""
+        one = self.kinds[self.swap.kind]
+        chance = one.row_chances[one.likeliest]
+        return self.rows[one.likeliest] if chance > 0.5 else ""
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -347,11 +357,18 @@ def _swap(
     if cells is None:
         return None
     mine = compared[k]
-    moved = any(
-        mine.meter and one.meter == mine.meter and one.row != mine.row for one in stretches(history)
-    )
     rows = (mine.row, compared[other].row)
-    return Swap(DISCS if moved else METERS, rows, found.kind, cells)
+    before = [
+        one
+        for one in stretches(history)
+        if mine.meter and one.meter == mine.meter and one.row != mine.row
+    ]
+    if not before:
+        return Swap(METERS, rows, found.kind, cells)
+    share = getattr(before[-1].look, f"{found.kind}_share")
+    there, own_at, usual_at = (angle(one) for one in (share, own.value, usual.value))
+    followed = abs(there - own_at) < abs(there - usual_at)  # the meter had them elsewhere, too
+    return Swap(DISCS if followed else STAYS, rows, found.kind, cells)
 
 
 def _to_see_twice(found: KindOfRows, effect: float) -> float:

@@ -16,6 +16,7 @@ from metersim.questions.next.rows import (
     ONE,
     OPEN,
     PRIOR,
+    STAYS,
     TWICE,
     KindOfRows,
     RowsFound,
@@ -32,34 +33,54 @@ BY_PART = {  # what a cause is that moves with a part, and one that stays
 }
 
 
-def rows_notes(found: RowsFound | None) -> list[str]:
-    """What the rows have in common, and what would distinguish them, in two sentences at most."""
+def rows_notes(found: RowsFound | None, *, clean: bool = False, differs: bool = True) -> list[str]:
+    """What would distinguish the rows, and what they have in common, a sentence or two each.
+
+    Parameters
+    ----------
+    found : RowsFound or None
+        Rows of a log; None where fewer than two can be compared.
+    clean : bool
+        Whether the lenses are known to be clean.
+    differs : bool
+        Whether more is counted than wanted, so that there is a cause to name.
+    """
     if found is None:
         return []
-    notes = [_finding(found)]
+    finding = _finding(found, differs)
     if found.swap:
-        part, (row, other) = found.swap.part, found.swap.rows
-        kind, moving = KINDS[found.swap.kind], BY_PART[part][0]
-        if found.stretches[0].way == SENSOR and found.swap.kind == "skip":
-            first = f"Brush the lens of row {row}. If the skips stay, swap"
-            notes.append(
-                f"{first} the {part} of rows {row} and {other}, and count {found.swap.cells:,} "
-                "cells in each."
-            )
-            return notes
-        notes.append(
-            f"Swap the {part} of rows {row} and {other}, and count {found.swap.cells:,} cells in "
-            f"each. Then see if the {kind} go with the {moving}."
-        )
-    elif found.more:
-        notes.append(
+        return [_swap_words(found, clean), finding]
+    if found.more:
+        more = (
             f"Count {found.more:,} cells in each row. A row with twice the share is then detected "
             f"in {100 * POWER:.0f} of 100 cases."
         )
-    return notes
+        return [finding, more]
+    return [finding]
 
 
-def _finding(found: RowsFound) -> str:
+def _swap_words(found: RowsFound, clean: bool) -> str:
+    """What to do with a row that differs."""
+    assert found.swap is not None
+    part, (row, other) = found.swap.part, found.swap.rows
+    kind, many = KINDS[found.swap.kind], f"{found.swap.cells:,} cells in each"
+    if part == STAYS:
+        return (
+            f"Look at row {row}: its {kind} stay, whatever meter it has. Check its drive, hose, "
+            "tube, sensor and seed."
+        )
+    if found.stretches[0].way == SENSOR and found.swap.kind == "skip" and not clean:
+        return (
+            f"Brush the lens of row {row}. If the skips stay, swap the {part} of rows {row} and "
+            f"{other}, and count {many}."
+        )
+    return (
+        f"Swap the {part} of rows {row} and {other}, and count {many}. Then see if the {kind} go "
+        f"with the {BY_PART[part][0]}."
+    )
+
+
+def _finding(found: RowsFound, differs: bool) -> str:
     """What is common and what is one row's, of both kinds of cells."""
     alike: dict[str, list[KindOfRows]] = {}
     for one in found.kinds.values():
@@ -71,7 +92,7 @@ def _finding(found: RowsFound) -> str:
     if common := alike.get(COMMON):
         shares = [f"{KINDS[one.kind]} ({_share(one)})" for one in common]
         said = capital(" and ".join(shares))
-        cause = "" if parts or OPEN in alike else ": seed, vacuum or speed"
+        cause = ": seed, vacuum or speed" if differs and not parts and OPEN not in alike else ""
         parts.append(f"{said} are most likely common to {every}{cause}.")
     if unclear := alike.get(OPEN):
         parts.append(f"{capital(_named(unclear))}: counts cannot distinguish one row from all.")
@@ -118,7 +139,7 @@ def rows_text(found: RowsFound) -> list[str]:
             f"in {_of_100(sum(one.row_chances))}, several rows differ in "
             f"{_of_100(one.several_chance)}"
         )
-    if found.swap:
+    if found.swap and found.swap.part != STAYS:
         part, (row, other) = found.swap.part, found.swap.rows
         moves, stays = BY_PART[part]
         lines.append(

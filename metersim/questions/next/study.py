@@ -284,13 +284,14 @@ def with_others(found: Diagnosis, others: Sequence[Look]) -> Diagnosis:
     first = found.seen[found.here[-1]]
     mine = [found.seen[k].look for k in found.here if found.seen[k].ways == first.ways]
     cells = [sum(look.cells for look in mine), *(look.cells for look in others)]
-    alone = 0.0
+    alone, common = 0.0, 1.0
     for kind in KINDS:
         counts = [getattr(look, f"{kind}s") or 0 for look in (*mine, *others)]
         counted = [sum(counts[: len(mine)]), *counts[len(mine) :]]
         effect = max(found.bank.surface.effects[first.ways[0], kind], 1.0)
-        alone = max(alone, kind_of_rows(kind, counted, cells, effect).row_chances[0])
-    return replace(found, alone=alone)
+        rows = kind_of_rows(kind, counted, cells, effect)
+        alone, common = max(alone, rows.row_chances[0]), min(common, rows.common_chance)
+    return replace(found, alone=alone, common=common)
 
 
 def answered(
@@ -326,10 +327,13 @@ def answered(
     def compare(some: Sequence[Seen]) -> list[Compared]:
         return compared(found, some, wanted, skips_most=skips_most, doubles_most=doubles_most)
 
-    def differs(some: Sequence[int]) -> bool:
-        if found.used_differs:
-            return True
-        return any(one.differing for one in compare([found.seen[k] for k in some]))
+    def excess(some: Sequence[int]) -> float:
+        above = [
+            one.excess(kind)
+            for one in compare([found.seen[k] for k in some])
+            for kind in one.differing
+        ]
+        return max([LEAST if found.used_differs else 0.0, *above])
 
     targets = compare([found.seen[k] for k in found.here])
     quick = gains(found, moves, units=units, seed=seed)
@@ -341,7 +345,7 @@ def answered(
     if "guide" in also:
         mine, ran = [*mine, *ran], []
     mine.sort(key=lambda gain: -gain.value)
-    advice = advise(found, [gain.move for gain in mine], differs, mine, units=units, seed=seed)
+    advice = advise(found, [gain.move for gain in mine], excess, mine, units=units, seed=seed)
     answer = None
     if advice.gain is not None and "notch" in advice.gain.move.steps:
         towards = advice.gain.move.steps["notch"]

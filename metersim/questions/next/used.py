@@ -13,6 +13,7 @@ from metersim.questions.next.diagnosis import MOST_USED, Used
 
 MASSES = {"kg": UNITS["kg"].factor, "g": UNITS["g"].factor, "lb": UNITS["lb"].factor}
 AREAS = {"ha": 1e4, "acre": 1 / UNITS["per_acre"].factor, "m2": 1.0}
+MASSES["lbs"] = MASSES["lb"]
 AREAS["acres"] = AREAS["ac"] = AREAS["acre"]
 LEAST_USED = 0.5  # ratio to what the rate asks for, below which a unit is wrong
 MOST = 1e9

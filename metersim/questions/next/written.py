@@ -48,6 +48,7 @@ def next_json(found: NextMove, seed: int = 1, rows: RowsFound | None = None) -> 
         "counts_left_out": found.left_out,
         "seed_used": diagnosis.used.ratio if diagnosis.used else None,
         "row_alone_chance": diagnosis.alone,
+        "rows_alike_chance": diagnosis.common,
         "lens_contradicted": diagnosis.lens_contradicted,
         "moves": [_gain(gain) for gain in found.gains],
         "parts": [_gain(gain) for gain in found.parts],
