@@ -113,7 +113,7 @@ def answer(options: argparse.Namespace) -> str:
         return text
     lines = block("Counted", seen_lines(found, entry.look))
     kept = f"Added to {options.add}: row {entry.row}, {entry.seeds:,} seeds."
-    return "\n".join([text, "", *lines, kept])
+    return "\n".join([kept, text, "", *lines])
 
 
 def _states(

@@ -118,6 +118,7 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
     )
 
 
+ONE_RUN = "This is one run of one machine. The printed answer is over many machines."
 Box = tuple[float, float, float, float]
 
 
@@ -149,7 +150,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     shown = snapshot(run, telling_moment(run) if time is None else time)
     noted = [f"note: {note}" for note in notes(measure(run), units)]
     settings = "; ".join(_settings(run, units))
-    said = [sight(shown), settings, *noted, origin_line([run], units)]
+    said = [sight(shown), ONE_RUN, settings, *noted, origin_line([run], units)]
     foot = 0.3 + caption_height(said)  # in
     height = foot + 9.226
 

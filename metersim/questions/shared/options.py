@@ -221,13 +221,8 @@ def harvest_of(options: argparse.Namespace) -> Harvest:
     us = options.units == "us"
     unit = UNITS["bu_acre" if us else "t_ha"]
     given = {"--yield": options.expected, "--price": options.price}
-    faults = [
-        Fault(option, word, "is about plants; add --plants")
-        for option, word in given.items()
-        if word is not None and not getattr(options, "plants", True)
-    ]
-    if faults:
-        raise BadInput(faults)
+    if any(word is not None for word in given.values()):
+        options.plants = True  # a yield is one of plants
     units = {"--yield": unit.symbol, "--price": f"for a {'bushel' if us else 'tonne'}"}
     most = {"--yield": unit.from_si(MOST_YIELD), "--price": MOST_PRICE}
     said = {**given, "--yield": _in_unit(given["--yield"], unit)}

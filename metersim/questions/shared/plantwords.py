@@ -213,7 +213,9 @@ def _yield_words(
     if money:
         area = shown("per_area", 0.0, units)[1]
         (least, most), size = money[0], (money[0][1] - money[0][0]) / 4
-        said += f" (cost: {plain(least, size)} to {plain(most, size)} of your money {area})"
+        gained = f"from a gain of {plain(-least, size)} to a cost of {plain(most, size)}"
+        costs = gained if least < 0 < most else f"cost: {plain(least, size)} to {plain(most, size)}"
+        said += f" ({costs} of your money {area})"
     return f"{said}. {hedge}"
 
 

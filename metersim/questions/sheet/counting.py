@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from scipy.special import bdtrik, ndtri
 
 from metersim.measures.estimates import Measured
+from metersim.measures.intervals import Estimate
 from metersim.questions.shared.counts import effect_by_blocks
 
 RISE = 1.5  # factor of skips and doubles that a count must detect
@@ -77,3 +78,22 @@ def seeds_to_count(measured: Measured, most: float = 0.0) -> Count:
 def _most(share: float, effect: float) -> int:
     """Upper bound of such cells among `COUNTED` in 19 of 20 counts."""
     return math.ceil(float(bdtrik(1 - CHANCE, COUNTED / effect, share)) * effect)
+
+
+def expected(count: Count, single: Estimate) -> tuple[int, int]:
+    """Skips and doubles among `COUNTED` cells: expected, and the most of 19 of 20 meters in order.
+
+    Parameters
+    ----------
+    count : Count
+        Size and range of a count on one machine.
+    single : Estimate
+        Share of cells with one seed, with its total interval of 90 %: of machines and inputs too.
+
+    Notes
+    -----
+    The distance of the total interval and that of chance add up as squares.
+    """
+    many = COUNTED * (1 - single.value)
+    machines = COUNTED * (single.value - single.low)
+    return round(many), math.ceil(many + math.hypot(machines, count.usual_most - count.usual))

@@ -39,6 +39,7 @@ from metersim.questions.shared.words import (
     signed,
     wrapped,
 )
+from metersim.questions.sheet.counting import expected
 from metersim.questions.sheet.fits import LEADS, disc_rows, not_run, pp, rule_lines
 from metersim.questions.sheet.moves import CLOSE, MOVES, Nearby
 from metersim.questions.sheet.ownwords import own_sentences
@@ -126,7 +127,7 @@ def _verdict(sheet: Sheet, units: str) -> Iterator[Block]:
     """Block of the own disc, and of a vacuum that is high or low; none where neither is said."""
     own = own_sentences(sheet.own, units) if sheet.own is not None else ()
     if lines := (*own, *vacuum_notes(sheet, units)):
-        yield Block("verdict", "Your disc:" if own else "Mind the vacuum:", lines)
+        yield Block("verdict", "Verdict:" if own else "Mind the vacuum:", lines)
 
 
 def _plants(sheet: Sheet, units: str, harvest: Harvest) -> Block:
@@ -300,7 +301,7 @@ def counting(sheet: Sheet, units: str = "metric") -> tuple[str, ...]:
         off = f", and up to {count.uncertain_most} with {' and '.join(uncertain(sheet, units))}"
     return (
         f"{first_count(sheet)}",
-        f"Chance alone explains up to {count.usual_most} in 19 of 20 counts{off}.",
+        f"On one machine chance alone explains up to {count.usual_most} in 19 of 20 counts{off}.",
         f"A rise by a half is detected in 4 of 5 counts of {_about(count.seeds)} seeds. To compare "
         "before and after, count two and a half times as many in each.",
     )
@@ -311,10 +312,10 @@ def first_count(sheet: Sheet) -> str:
     count = sheet.count
     if not count.seeds:
         return "Count 300 cells on the bench; hardly any skips or doubles are expected."
-    most = max(count.usual_most, count.uncertain_most)
+    many, most = expected(count, sheet.bench_spread.total("cells.single"))
     return (
-        f"Count 1,000 cells on the bench: about {count.usual:.0f} skips and doubles are expected. "
-        f"Above {most}, look for the cause."
+        f"Count 1,000 cells on the bench: about {many} skips and doubles are expected. Above "
+        f"{most}, look for the cause."
     )
 
 

@@ -78,7 +78,7 @@ def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
     for place, (name, own) in enumerate(by_name.items()):
         row, column = divmod(place, PER_ROW)
         bottom = foot + (rows - 1 - row) * (PANEL + BETWEEN)
-        box = (0.085 + 0.5 * column, bottom / height, 0.405, PANEL / height)
+        box = (0.085 + 0.5 * column, bottom / height, 0.39, PANEL / height)
         ax = figure.add_axes(box)
         draw_steps(ax, result, own, name, units)
         _percent(ax, 100 * min(1.06 * max(tops[name], shared), 1.06))

@@ -162,7 +162,9 @@ def _heading(response: Response, units: str) -> str:
         value_text(axis, word, units)
         for axis, word in zip(plan.axes, plan.points[response.best], strict=True)
     )
-    return textwrap.shorten(f"Best: {name} {best} at {where}", LINE - 12, placeholder=" ...")
+    return textwrap.shorten(
+        f"Best of these runs: {name} {best} at {where}", LINE - 12, placeholder=" ..."
+    )
 
 
 def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
