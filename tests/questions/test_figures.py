@@ -369,15 +369,14 @@ def caption(figure):
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
-    sight, one, settings, at_the_middle = caption(run_figure(run))
-    assert one.startswith("This is one run of one machine.")
+    sight, settings, at_the_middle = caption(run_figure(run))
     assert sight.startswith("See the disc at ")
     assert settings.startswith("lot maize_large_flat; 30 cells")
     assert at_the_middle == f"{origin} 1, at the middle of size_cv_percent from 3.5 to 6.5"
     run = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, unknown=()))
-    assert caption(run_figure(run))[3:] == [f"{origin} 1"]
+    assert caption(run_figure(run))[2:] == [f"{origin} 1"]
     changed = dataclasses.replace(run, seed=0, replicate=3, replaced={"tube": "OwnTube"})
-    assert caption(run_figure(changed))[3:] == [
+    assert caption(run_figure(changed))[2:] == [
         "note: station 'tube' is replaced by OwnTube",
         f"{origin} 0, replicate 3, tube replaced by OwnTube",
     ]

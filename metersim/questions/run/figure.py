@@ -118,7 +118,6 @@ def _settings(run: Run, units: str) -> tuple[str, ...]:
     )
 
 
-ONE_RUN = "This is one run of one machine. The printed answer is over many machines."
 Box = tuple[float, float, float, float]
 
 
@@ -150,7 +149,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     shown = snapshot(run, telling_moment(run) if time is None else time)
     noted = [f"note: {note}" for note in notes(measure(run), units)]
     settings = "; ".join(_settings(run, units))
-    said = [sight(shown), ONE_RUN, settings, *noted, origin_line([run], units)]
+    said = [sight(shown), settings, *noted, origin_line([run], units)]
     foot = 0.3 + caption_height(said)  # in
     height = foot + 9.226
 
@@ -159,7 +158,7 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
         return left / 7.5, (foot + bottom) / height, width / 7.5, tall / height
 
     figure = new_page(height)
-    headline(figure, run.scenario.title)
+    headline(figure, f"{run.scenario.title}: one run of one machine")
     draw_spacings(
         figure.add_axes(box(0.85, 6.15, 6.45, 2.1)),
         observed_spacings(run),
