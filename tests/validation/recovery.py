@@ -378,9 +378,10 @@ def second_counts(back):
     returned = [gain for goes_back, gain in back if goes_back]
     right = sum(gain > 0 for gain in returned)
     lost = sum(gain > 0 for _, gain in back)
+    taken = f"{len(returned)} were then taken back, {right} of them rightly." if returned else ""
     return (
         f"A third of the moves was made, {len(back)} in all, and the meter was counted again. "
-        f"{lost} had made it worse. {len(returned)} were then taken back, {right} of them rightly."
+        f"{lost} had made it worse. {taken or 'None was then taken back.'}"
     )
 
 
