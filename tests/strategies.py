@@ -1,6 +1,7 @@
 """What the tests of the whole meter share: a bench, drawn scenarios, runs, z scores."""
 
 import math
+import signal
 from functools import lru_cache
 
 import numpy as np
@@ -200,3 +201,9 @@ def scenarios(draw):
     if isinstance(scenario, BadInput):
         reject()
     return scenario
+
+
+def with_usual_signals():
+    """In a new process: signals end it, although whoever started the tests may ignore them."""
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        signal.signal(getattr(signal, name), signal.SIG_DFL)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from metersim.questions.shared.progress import Line, span
+from tests.strategies import with_usual_signals
 
 pytestmark = pytest.mark.usefixtures("folder")
 
@@ -27,7 +28,7 @@ def started(*arguments, **options):
     return subprocess.Popen(
         [sys.executable, "-m", "metersim", *arguments],
         stdout=subprocess.PIPE,
-        **{"stderr": subprocess.PIPE} | options,
+        **{"stderr": subprocess.PIPE, "preexec_fn": with_usual_signals} | options,
         env={**os.environ, "PYTHONPATH": str(TOP), LOW: "1"},
     )
 

@@ -228,13 +228,21 @@ def test_what_does_not_add_up_is_told_in_a_line_each(capsys, words, told):
         assert part in line
 
 
+def test_without_a_row_the_one_that_differs_or_was_counted_last_is_taken(capsys, tmp_path):
+    log = logged(tmp_path / "log.csv", (0, 2, 24))
+    logged(tmp_path / "log.csv", (0, 2, 20), row="4")
+    assert "this is row 4, which was counted last" in answer(capsys, "--log", log).lower()
+    logged(tmp_path / "log.csv", (0, 90, 20), row="2")
+    logged(tmp_path / "log.csv", (0, 3, 22), row="1")
+    said = answer(capsys, "--log", log).lower()
+    assert "this is row 2, which likely differs alone" in said and "90 skips" in said
+
+
 def test_a_row_that_a_log_does_not_hold_is_told(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24))
     logged(tmp_path / "log.csv", (0, 2, 3), row="4")
     (line,) = refused(capsys, "--log", log, "--row", "5")
     assert "no such row" in line and "3, 4" in line
-    (line,) = refused(capsys, "--log", log)
-    assert "which row" in line
     (line,) = refused(capsys, "--log", str(tmp_path / "none.csv"), "--row", "3")
     assert "none.csv" in line
 

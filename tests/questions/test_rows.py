@@ -87,8 +87,15 @@ def test_chances_sum_to_one_and_follow_their_rows():
     assert (found.verdict, found.likeliest) == (ONE, 2)
 
 
+def test_a_row_that_is_far_off_is_alone():
+    """Ninety skips beside two or three are one bad row, however many rows there are."""
+    for usual in ([2, 2, 3], [5, 4, 6, 5, 5]):
+        found = read_rows(planter([*usual, 90]))
+        assert found.apart == str(len(usual) + 1)
+
+
 def test_without_cells_to_speak_of_the_chances_are_those_before():
-    found = kind_of_rows("skip", [0, 0, 0, 0], [1, 1, 1, 1])
+    found = kind_of_rows("skip", [0, 0, 0, 0], [0, 0, 0, 0])
     assert found.common_chance == pytest.approx(PRIOR[COMMON], abs=0.01)
     assert found.row_chances == pytest.approx([PRIOR[ONE] / 4] * 4, abs=0.01)
     assert found.verdict == OPEN

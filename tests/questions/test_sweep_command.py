@@ -15,6 +15,7 @@ import pytest
 
 from metersim import __version__
 from metersim.cli import main
+from tests.strategies import with_usual_signals
 
 pytestmark = pytest.mark.usefixtures("folder")
 
@@ -44,7 +45,7 @@ def started(*arguments, **options):
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONPATH": str(TOP)},
-        **options,
+        **{"preexec_fn": with_usual_signals} | options,
     )
 
 

@@ -203,7 +203,8 @@ def _table(result: Comparison, names: Sequence[Named], units: str) -> list[list[
         if _width(made := [["", *heads, *columns], *rows]) <= WIDE:
             return made
     kept = 1 + min(len(names), len(ORDINAL))
-    return [row[:kept] for row in [["", *ordinal], *rows]]
+    named, counted = ([row[:kept] for row in [["", *one], *rows]] for one in (short, ordinal))
+    return named if _width(named) <= WIDE else counted
 
 
 def _width(rows: Sequence[Sequence[str]]) -> int:

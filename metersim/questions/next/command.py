@@ -113,7 +113,9 @@ def answer(options: argparse.Namespace) -> str:
         message = "nothing was counted; give --counted, --skips and --doubles, or --cells-seen "
         raise bad("next", "", message + "and --cells-loaded, or --log and --row")
     given = scenario
-    entries, notes = counts_of_row(history, options.log, options.row, scenario, bool(looks))
+    row, chosen = _row(history, options.row, bool(looks))
+    entries, notes = counts_of_row(history, options.log, row, scenario, bool(looks))
+    notes = [*chosen, *notes]
     if options.lens:
         entries = _since_brushed(entries, bool(looks))
     scenario, earlier, left = _placed(scenario, looks, entries)
@@ -193,9 +195,23 @@ def _history(log: str | None, row: str | None, counted: bool) -> list[Line]:
             raise bad("--row", row, "goes with a log of counts; give --log FILE")
         return []
     history = read_history(Path(log))
-    if rows_in(history) or not counted:
+    if row is not None or not (rows_in(history) or counted):
         row_of(history, log, row)
     return history
+
+
+def _row(history: Sequence[Line], row: str | None, counted: bool) -> tuple[str | None, list[str]]:
+    """Row of a log to look at, and a note where nobody named it.
+
+    It is the row that likely differs alone, or the one that was counted last.
+    """
+    entries = [line for line in history if isinstance(line, Entry)]
+    if row is not None or counted or len(rows_in(history)) < 2:
+        return row, []
+    found = read_rows(history)
+    if found and found.apart:
+        return found.apart, [f"this is row {found.apart}, which likely differs alone (--row)"]
+    return entries[-1].row, [f"this is row {entries[-1].row}, which was counted last (--row)"]
 
 
 def _placed(

@@ -27,7 +27,7 @@ from metersim.questions.shared.history import (
 COMMON, ONE, DIFFER, OPEN = "common", "one row", "rows differ", "not distinguished"
 PRIOR = {COMMON: 0.5, ONE: 0.4, DIFFER: 0.1}
 """assumption: chances before any count, that of one row shared by all rows."""
-ALIKE, APART = 0.2, 1.0
+ALIKE, APART = 0.2, 1.5
 """assumption: SD of log-odds between rows in order, some 20 % of a share; of one that differs."""
 MIDDLE, WIDTH = float(logit(0.02)), 1.5
 """assumption: mean and SD of the log-odds of the share that rows have in common."""
