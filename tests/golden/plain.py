@@ -101,6 +101,7 @@ def csv_table(text: str) -> dict[str, Any]:
     read = {
         name: column([_read(word) for word in words])
         for name, words in zip(header, columns, strict=True)
+        if name != "crc32"  # of digits beyond those that all libraries share
     }
     return {"rows": len(rows), "columns": read}
 
