@@ -886,7 +886,7 @@ def test_an_own_disc_gets_a_verdict_with_what_to_do(disc):
     assert verdict in found.own.verdicts and found.own.suits == (verdict == "suits")
     said = " ".join(own_sentences(found.own))
     cure = {
-        "suits": "nothing speaks against",
+        "suits": "no fault is detected",
         "hole too small": "Take a disc with holes of 3.63 mm (0.143 in) to 4.79 mm (0.189 in)",
         "hole too large": "Take a disc with holes of 3.63 mm (0.143 in) to 4.79 mm (0.189 in)",
         "too few cells": "at most, or take a disc with",

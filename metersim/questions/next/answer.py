@@ -244,7 +244,7 @@ def _notes(found: NextMove, units: str) -> list[str]:
     if found.kind in (SAME, KEEP, STRANGE):
         return notes
     if found.diagnosis.lens_contradicted:
-        notes.append("The seed used speaks against a dirty lens.")
+        notes.append("The seed used makes a dirty lens unlikely.")
     if found.notches and found.notches.second:
         best = f"{found.notches.best:+g}"
         notes.append(f"The best notch would be {best}: compare hole size with seed size first.")

@@ -51,7 +51,6 @@ if TYPE_CHECKING:
 
 MOST_SEEN = 40  # latest counts that are weighed
 MOST_CHECKED = 3  # moves that are run on likely meters, best first
-ALWAYS_SHOWN = ("guide",)  # parts with a reported gain, requested or not
 COUNTS = ("cells", "spacing")
 """What a monitor may count as skips: empty cells, or spacings of 1.5 times the theoretical one."""
 

@@ -97,7 +97,7 @@ class Own:
 
     @property
     def suits(self) -> bool:
-        """Whether nothing speaks against the disc."""
+        """Whether no fault of the disc is detected."""
         return self.verdicts == (SUITS,)
 
     @property

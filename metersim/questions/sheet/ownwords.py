@@ -52,7 +52,7 @@ def own_sentences(own: Own, units: str = "metric") -> tuple[str, ...]:
     crop = own.scenario.lot.crop
     name = f"Your {disc_words(own.disc, units)}"
     if own.suits:
-        said = [f"{name} suit this {crop}: nothing speaks against them."]
+        said = [f"{name} suit this {crop}: no fault is detected."]
         if own.best:
             said.append(_better(own.best, units))
         return tuple(said)
@@ -75,7 +75,7 @@ def _better(best: Fit, units: str) -> str:
 
 
 def _wrong(own: Own, verdict: str, units: str) -> str:
-    """What speaks against the disc."""
+    """What is wrong with the disc."""
     scenario = own.scenario
     crop = scenario.lot.crop
     if verdict in (SMALL, LARGE):
