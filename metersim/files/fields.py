@@ -175,12 +175,12 @@ def number(
         Allow None, and make it the default.
     """
     accepted = tuple(UNITS[suffix] for suffix in units.split())
-    factor = accepted[0].factor if accepted else 1.0
-    spec = Spec("", "number", meaning, accepted, low * factor, high * factor, optional=optional)
+    in_si = accepted[0].to_si if accepted else float
+    spec = Spec("", "number", meaning, accepted, in_si(low), in_si(high), optional=optional)
     if optional:
         default = None
     elif default is not dataclasses.MISSING:
-        default = float(default * factor)
+        default = float(in_si(default))
     return _field(spec, default)
 
 

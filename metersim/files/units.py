@@ -40,6 +40,8 @@ class Unit:
         SI value of one unit.
     family : str
         ``metric``, ``us`` or ``both``.
+    zero : float
+        SI value of 0 of this unit; other than 0 for temperatures alone.
     """
 
     suffix: str
@@ -47,14 +49,15 @@ class Unit:
     si: str
     factor: float
     family: str = "metric"
+    zero: float = 0.0
 
     def to_si(self, number: float) -> float:
         """SI value of `number` of this unit."""
-        return number * self.factor
+        return number * self.factor + self.zero
 
     def from_si(self, number: float) -> float:
         """Number of this unit that equals the SI value `number`."""
-        return number / self.factor
+        return (number - self.zero) / self.factor
 
 
 UNITS: dict[str, Unit] = {
@@ -73,6 +76,14 @@ UNITS: dict[str, Unit] = {
         Unit("inh2o", "inH2O", "Pa", INCH_OF_WATER, "us"),
         Unit("per_ha", "per ha", "per m2", 1 / HECTARE),
         Unit("per_acre", "per acre", "per m2", 1 / ACRE, "us"),
+        Unit("mm2", "mm2", "m2", 1e-6, "both"),
+        Unit("m3_h", "m3/h", "m3/s", 1 / 3600),
+        Unit("cfm", "cfm", "m3/s", (12 * INCH) ** 3 / 60, "us"),
+        Unit("n_mm", "N/mm", "N/m", 1e3, "both"),
+        Unit("n_m", "N m", "N m", 1.0, "both"),
+        Unit("a", "A", "A", 1.0, "both"),
+        Unit("c", "degC", "K", 1.0, "metric", 273.15),
+        Unit("f", "degF", "K", 5 / 9, "us", 273.15 - 32 * 5 / 9),
         Unit("kg", "kg", "kg", 1.0),
         Unit("lb", "lb", "kg", POUND, "us"),
         Unit("g", "g", "kg", 1e-3),

@@ -65,8 +65,9 @@ class Unknown:
     def parameters(self) -> tuple[Any, ...]:
         """The stated numbers or values, in SI."""
         if self.form == "normal":
-            factor = self.unit.factor if self.unit else 1.0
-            return tuple(number * factor for number in self.stated)
+            mean, sd = self.stated
+            factor, zero = (self.unit.factor, self.unit.zero) if self.unit else (1.0, 0.0)
+            return mean * factor + zero, sd * factor
         return tuple(self.spec.to_si(value, self.unit) for value in self.stated)
 
     def at(self, place: float) -> Any:
@@ -168,11 +169,11 @@ class Unknown:
     def _complaint_of_sd(self, sd: Any) -> str | None:
         """Complaint about an SD, which must be above 0 and no wider than the allowed range."""
         widest = self.spec.high - self.spec.low
+        unit = dataclasses.replace(self.unit, zero=0.0) if self.unit else None
         spec = Spec("sd", "number", "spread about the mean", self.spec.units, 0.0, widest)
-        factor = self.unit.factor if self.unit else 1.0
-        if not spec.complaint(sd, self.unit) and sd * factor > 0:  # the least may be 0 in SI
+        if not spec.complaint(sd, unit) and sd * (unit.factor if unit else 1.0) > 0:
             return None
-        most = spec.allowed(self.unit).rpartition(" to ")[2]
+        most = spec.allowed(unit).rpartition(" to ")[2]
         return f"{shown(sd)} is not allowed; give a number above 0 and up to {most}"
 
 

@@ -23,19 +23,25 @@ from metersim.machine.own import OwnStations
 from metersim.machine.posterior import Posterior, shipped_posterior
 from metersim.machine.sections import (
     SECTIONS,
+    Conditions,
     Cutoff,
     Demand,
     Disc,
     Drive,
     Emergence,
+    Fan,
     Furrow,
+    Gap,
     Guide,
+    Hoses,
     Length,
     Pool,
     RowUnit,
     Seed,
     Sensor,
     Singulator,
+    Toolbar,
+    Travel,
     Tube,
     Vacuum,
     all_fields,
@@ -83,6 +89,12 @@ class Scenario:
     row_unit: RowUnit = field(default_factory=RowUnit)
     sensor: Sensor = field(default_factory=Sensor)
     drive: Drive = field(default_factory=Drive)
+    gap: Gap = field(default_factory=Gap)
+    conditions: Conditions = field(default_factory=Conditions)
+    toolbar: Toolbar = field(default_factory=Toolbar)
+    fan: Fan = field(default_factory=Fan)
+    hoses: Hoses = field(default_factory=Hoses)
+    travel: Travel = field(default_factory=Travel)
     stand: Emergence = field(default_factory=Emergence)
     run: Length = field(default_factory=Length)
     shows: str = ""
