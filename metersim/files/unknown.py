@@ -132,7 +132,10 @@ class Unknown:
         unit = self.spec.unit_for(units, self.unit) if units else self.unit
         if unit is None or unit == self.unit:
             return self
-        stated = (float(f"{unit.from_si(value):.12g}") for value in self.parameters)
+        values = [*self.parameters]
+        if self.form == "normal":  # an SD has no zero
+            values[1] += unit.zero
+        stated = (float(f"{unit.from_si(value):.12g}") for value in values)
         return dataclasses.replace(self, key=f"{self.name}_{unit.suffix}", stated=tuple(stated))
 
     def __str__(self) -> str:

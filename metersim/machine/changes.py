@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterable, Iterator
+from typing import Any
 
-from metersim.files.fields import Spec, specs
+from metersim.files.faults import Fault
+from metersim.files.fields import Spec, keys_of, meant, shown, specs
 from metersim.files.typed import typed_quantity
 from metersim.files.units import Unit
 from metersim.machine.sections import SECTIONS
 
+KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
+ROWS = "rows"  # the section with changes of single rows
 BETWEEN = re.compile(r"([,:])")  # values of a list or of a range
 
 
@@ -68,3 +73,80 @@ def _number(number: float, typed: Unit | None, unit: Unit | None) -> str:
     if typed and unit and typed != unit:
         number = unit.from_si(typed.to_si(number))
     return f"{number:.12g}"
+
+
+def listed(texts: str | Iterable[str]) -> list[str]:
+    """A list of changes as a file states them, from several typed ones or from a single one."""
+    return [plain_change(one) for one in ([texts] if isinstance(texts, str) else texts)]
+
+
+def split(said: str) -> list[str]:
+    """Changes of a row, which semicolons part, as a file states them."""
+    return listed(one.strip() for one in said.split(";") if one.strip())
+
+
+def section_of(key: str) -> tuple[str, str] | None:
+    """Section and key for ``key`` or ``section.key``; None if there is no such key."""
+    section, _, bare = key.rpartition(".")
+    for name, known in KEYS.items():
+        if section in ("", name) and bare in known:
+            return name, bare
+    return None
+
+
+def row_of_key(key: str) -> tuple[str, str] | None:
+    """Section and key for ``rows.3``; None if the key names no row."""
+    section, _, row = key.rpartition(".")
+    return (ROWS, row) if section == ROWS and row.isdecimal() else None
+
+
+def parse_value(word: str) -> Any:
+    """A value as a TOML file would hold it; a bare word is a text."""
+    if word in ("true", "false"):
+        return word == "true"
+    for kind in (int, float):
+        try:
+            return kind(word)
+        except ValueError:
+            continue
+    return word.strip("\"'")
+
+
+def parse_table(word: str) -> Any:
+    """A table in braces, as a TOML file would hold it; raises `ValueError`."""
+    read = tomllib.loads(f"table = {word}")
+    if len(read) > 1:  # a line end in the word would begin another key
+        raise ValueError("more than one table")
+    return read["table"]
+
+
+def read_changes(
+    changes: Iterable[str], changed_by: str
+) -> tuple[dict[str, dict[str, Any]], list[Fault]]:
+    """Changes of single keys in the form of a file, by section and key, and all faults."""
+    table: dict[str, dict[str, Any]] = {}
+    faults = []
+    for change in changes:
+        key, equals, value = (part.strip() for part in change.partition("="))
+        found = row_of_key(key) or section_of(key)
+        if not equals or not value:
+            message = "must read key=value, such as vacuum_kpa=4"
+            faults.append(Fault(changed_by, change, message))
+        elif found is None:
+            every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
+            message = f"unknown key; {meant(key.rpartition('.')[2], every)}"
+            faults.append(Fault(changed_by, key, message))
+        else:
+            section, bare = found
+            try:
+                if section == ROWS or KEYS[section][bare].kind == "text":
+                    parsed = value.strip("\"'")
+                else:
+                    parsed = parse_table(value) if value.startswith("{") else parse_value(value)
+            except (ValueError, RecursionError) as error:
+                said = f"{shown(value)} cannot be read: {error}"
+                message = f"{said}; write it as {{low = 3, high = 4}}"
+                faults.append(Fault(changed_by, f"{section}.{bare}", message))
+                continue
+            table.setdefault(section, {})[bare] = parsed
+    return table, faults

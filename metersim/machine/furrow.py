@@ -9,6 +9,7 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.moment import Moment
+from metersim.machine.travel import Way
 
 
 def hop_time(restitution: Any, impact_speed: Any, gravity: Any) -> Any:
@@ -156,13 +157,22 @@ class FurrowStation:
     scatter: float
     hop: float
     curvature: float
+    way: Way | None = None  # where speed or rate change along the pass
+
+    def speed_at(self, time: Any) -> Any:
+        """Speed of the machine at a time [s]. [m/s]"""
+        return self.way.speed_at(time) if self.way else self.ground_speed
+
+    def place_at(self, time: Any) -> Any:
+        """Place of the tube's end along the row at a time [s]. [m]"""
+        return self.way.distance_at(time) if self.way else self.ground_speed * time
 
     def hop_time(self, draw: Any, impact_speed: Any, at: Moment) -> Any:
         """Time in the air after the impact; 0 on a belt. [s]"""
         downward = downward_speed(impact_speed, self.curvature)
         return hop_time(self.hop * draw, downward, GRAVITY)
 
-    def hop_length(self, time: Any, impact_speed: Any, aside: Any) -> Any:
+    def hop_length(self, time: Any, impact_speed: Any, aside: Any, at: Moment) -> Any:
         """Distance along the row of a hop of a time [s], with a speed along the row [m/s]. [m]"""
         rearward = rearward_speed(impact_speed, self.curvature)
-        return hop_length(time, self.ground_speed, rearward, aside)
+        return hop_length(time, self.speed_at(at.time), rearward, aside)

@@ -12,7 +12,8 @@ from typing import Any
 from metersim.files.faults import BadInput
 from metersim.files.fields import Spec, read_section, specs
 from metersim.files.unknown import FORMS, Unknown, read_unknown
-from metersim.machine.reading import CHANGES, listed, load_scenario, read_changes
+from metersim.machine.changes import ROWS, listed, read_changes, split
+from metersim.machine.reading import CHANGES, load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import load_lot, with_sizes
@@ -61,10 +62,13 @@ def _departing(scenario: Scenario, changes: tuple[str, ...], changed_by: str) ->
     if not changes:
         return scenario
     changes = tuple(change.strip() for change in changes)
-    stated = read_changes(changes, changed_by)
-    faults, made, ranges = list(stated.faults), {}, []
+    table, faults = read_changes(changes, changed_by)
+    rows = dict(scenario.rows) | {
+        int(row): tuple(split(said)) for row, said in table.pop(ROWS, {}).items()
+    }
+    made, ranges = {}, []
     moved = set()
-    for section, part in stated.table.items():
+    for section, part in table.items():
         optional = {k: replace(one, required=False) for k, one in specs(SECTIONS[section]).items()}
         read_table = partial(read_unknown, section)
         values, wrong = read_section(optional, part, changed_by, section, read_table)
@@ -92,7 +96,10 @@ def _departing(scenario: Scenario, changes: tuple[str, ...], changed_by: str) ->
     if lot is not scenario.lot:
         unknown = with_sizes(unknown, made["seed"], lot)
     said = (*scenario.changes, *changes)
-    return replace(scenario, **made, lot=lot, unknown=tuple(unknown), changes=said)
+    rows_changed = tuple(sorted(rows.items()))
+    return replace(
+        scenario, **made, lot=lot, unknown=tuple(unknown), rows=rows_changed, changes=said
+    )
 
 
 def scenario_toml(
@@ -142,6 +149,9 @@ def scenario_toml(
                 lines.append(f"{here.key} = {range_text(here)}")
             elif value is not None:
                 lines.append(_line(spec, value, scenario.units))
+    if scenario.rows:
+        lines += ["", f"[{ROWS}]"]
+        lines += [f"{row} = {quoted('; '.join(said))}" for row, said in scenario.rows]
     return "\n".join(lines) + "\n"
 
 

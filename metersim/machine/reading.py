@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial, reduce
 from pathlib import Path
 from typing import Any
 
 from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
-from metersim.files.fields import keys_of, meant, read_section, shown, specs
+from metersim.files.fields import read_section, specs
 from metersim.files.unknown import Unknown, read_unknown
-from metersim.machine.changes import plain_change
+from metersim.machine.changes import KEYS, ROWS, listed, read_changes, split
 from metersim.machine.coefficients import USUAL
 from metersim.machine.posterior import Posterior, read_meter
 from metersim.machine.scenario import Scenario
@@ -25,7 +24,6 @@ TEXTS, UNIT_SYSTEMS = ("title", "shows"), ("metric", "us")
 METER, UNITS_KEY = "meter", "units"
 MAX_EXTENDS = 10
 CHANGES = Parameter("changes")
-KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 
 
 @dataclass(frozen=True)
@@ -108,7 +106,7 @@ def load_scenario(
     metersim.files.faults.BadInput: changes: vacum_kpa: unknown key; did you mean 'vacuum_kpa'?
     """
     changes = tuple(change.strip() for change in listed(changes))
-    changed = read_changes(changes, changed_by)
+    changed = _stated_by(changes, changed_by)
     said = (("", str(name)), *((changed_by, change) for change in changes))
     if strange := [one for one in said if not is_text(one[1])]:  # no file can hold such a fault
         message = "holds letters that are not UTF-8; rename that file"
@@ -130,11 +128,6 @@ def is_text(text: str) -> bool:
     return True
 
 
-def listed(texts: str | Iterable[str]) -> list[str]:
-    """A list of changes as a file states them, from several typed ones or from a single one."""
-    return [plain_change(one) for one in ([texts] if isinstance(texts, str) else texts)]
-
-
 def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenario:
     """Make a scenario from a parsed file that extends no other.
 
@@ -153,40 +146,6 @@ def parse_scenario(table: Mapping[str, Any], beside: Path, path: Path) -> Scenar
         With every fault found.
     """
     return _scenario(Stated(table, {}, beside), path, ())
-
-
-def section_of(key: str) -> tuple[str, str] | None:
-    """Section and key for ``key`` or ``section.key``; None if there is no such key."""
-    section, _, bare = key.rpartition(".")
-    for name, known in KEYS.items():
-        if section in ("", name) and bare in known:
-            return name, bare
-    return None
-
-
-def all_keys() -> list[str]:
-    """Every key of a scenario file, without its section."""
-    return [key for keys in KEYS.values() for key in keys]
-
-
-def parse_value(word: str) -> Any:
-    """A value as a TOML file would hold it; a bare word is a text."""
-    if word in ("true", "false"):
-        return word == "true"
-    for kind in (int, float):
-        try:
-            return kind(word)
-        except ValueError:
-            continue
-    return word.strip("\"'")
-
-
-def parse_table(word: str) -> Any:
-    """A table in braces, as a TOML file would hold it; raises `ValueError`."""
-    read = tomllib.loads(f"table = {word}")
-    if len(read) > 1:  # a line end in the word would begin another key
-        raise ValueError("more than one table")
-    return read["table"]
 
 
 def layered(tables: Iterable[Mapping[str, Any]], path: Path, name: str) -> Scenario:
@@ -245,30 +204,9 @@ def _extended(table: dict[str, Any], path: Path, depth: int) -> Stated:
     return _over(replace(base, table=inherited), stated)
 
 
-def read_changes(changes: Iterable[str], changed_by: str) -> Stated:
-    """Statements of options that change single keys."""
-    table: dict[str, dict[str, Any]] = {}
-    faults = []
-    for change in changes:
-        key, equals, value = (part.strip() for part in change.partition("="))
-        found = section_of(key)
-        if not equals or not value:
-            message = "must read key=value, such as vacuum_kpa=4"
-            faults.append(Fault(changed_by, change, message))
-        elif found is None:
-            every = {name: spec for keys in KEYS.values() for name, spec in keys.items()}
-            message = f"unknown key; {meant(key.rpartition('.')[2], every)}"
-            faults.append(Fault(changed_by, key, message))
-        else:
-            section, bare = found
-            try:
-                parsed = parse_table(value) if value.startswith("{") else parse_value(value)
-            except (ValueError, RecursionError) as error:
-                said = f"{shown(value)} cannot be read: {error}"
-                message = f"{said}; write it as {{low = 3, high = 4}}"
-                faults.append(Fault(changed_by, f"{section}.{bare}", message))
-                continue
-            table.setdefault(section, {})[bare] = parsed
+def _stated_by(changes: Iterable[str], changed_by: str) -> Stated:
+    """Statements of changes of single keys."""
+    table, faults = read_changes(changes, changed_by)
     origin = {(section, key): changed_by for section, part in table.items() for key in part}
     return Stated(table, origin, Path(), tuple(faults))
 
@@ -278,8 +216,8 @@ def _over(below: Stated, above: Stated) -> Stated:
     merged = dict(below.table)
     for section, part in above.table.items():
         old = merged.get(section)
-        if section in SECTIONS and isinstance(part, dict) and isinstance(old, dict):
-            known = KEYS[section]
+        if section in (*SECTIONS, ROWS) and isinstance(part, dict) and isinstance(old, dict):
+            known = KEYS.get(section, {})
             stated = {known[key].name for key in part if key in known}
             kept = {
                 key: value
@@ -307,7 +245,7 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
         return stated.origin.get((section, key), where)
 
     for key in stated.table:
-        if key not in (known := (*SECTIONS, *TEXTS, METER, UNITS_KEY)):
+        if key not in (known := (*SECTIONS, *TEXTS, METER, UNITS_KEY, ROWS)):
             found.append(Fault(at(key), key, f"unknown key; {hint(key, known)}"))
     texts: dict[str, Any] = {key: stated.table.get(key, "") for key in TEXTS}
     for key, value in texts.items():
@@ -343,6 +281,9 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
                 else Fault(at("seed", "lot"), "seed.lot", f"'{name}': {fault.message}")
                 for fault in error.faults
             ]
+    rows = stated.table.get(ROWS, {})
+    if ROWS in stated.table:
+        found += _faults_of_rows(stated, path, at)
     meter = None
     if METER in stated.table:
         try:
@@ -361,6 +302,7 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
             name=path.stem,
             changes=changes,
             unknown=tuple(unknown),
+            rows=tuple(sorted((int(row), tuple(split(said))) for row, said in rows.items())),
             meter=meter,
             coefficients=meter.middle if meter else USUAL,
         )
@@ -370,6 +312,31 @@ def _scenario(stated: Stated, path: Path, changes: tuple[str, ...]) -> Scenario:
             Fault(at(section, key), f"{section}.{key}", fault.message)
             for (section, key), fault in zip(keys, error.faults, strict=True)
         ) from None
+
+
+def _faults_of_rows(stated: Stated, path: Path, at: Callable[..., str]) -> list[Fault]:
+    """What is wrong with the changes of single rows."""
+    rows, found = stated.table[ROWS], []
+    if not isinstance(rows, Mapping):
+        return [Fault(at(ROWS), ROWS, "must be a table, [rows]")]
+    toolbar = stated.table.get("toolbar", {})
+    most = toolbar.get("rows", 1) if isinstance(toolbar, Mapping) else 1
+    others = {key: value for key, value in stated.table.items() if key != ROWS}
+    for row, said in rows.items():
+        where, key = at(ROWS, row), f"{ROWS}.{row}"
+        if not row.isdecimal() or not isinstance(most, int) or not 1 <= int(row) <= most:
+            found.append(Fault(where, key, f"names no row; the machine has rows 1 to {most}"))
+        elif not isinstance(said, str) or not split(said):
+            found.append(
+                Fault(where, key, 'give changes in quotes, such as "notch=2; tube_wear=1"')
+            )
+        else:
+            try:
+                changed = _over(replace(stated, table=others), _stated_by(split(said), where))
+                _scenario(changed, path, ())
+            except BadInput as error:
+                found += [Fault(where, key, f"{f.key}: {f.message}") for f in error.faults]
+    return found
 
 
 def _meter(name: Any, stated: Stated, where: str) -> Posterior:

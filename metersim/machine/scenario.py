@@ -48,6 +48,8 @@ from metersim.machine.sections import (
 )
 from metersim.machine.seedlot import SeedLot
 from metersim.machine.sources import HOLES
+from metersim.machine.toolbar import contradictions, row_numbers
+from metersim.machine.travel import Profile, Way, read_profile, way_of
 
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
@@ -70,7 +72,8 @@ class Scenario:
     where the file leaves the choice to its reader.  `lot` is the lot that the seed section
     changes.  `meter` holds the draws of the meter file, if one is named.  `changes` are the keys
     that were changed after the file was read, as the user wrote them.  `unknown` are the fields
-    with input uncertainty; the sections hold their middle values.  No file holds `own`, stations
+    with input uncertainty; the sections hold their middle values.  `rows` are changes of single
+    rows of a toolbar, by number, as the user wrote them.  No file holds `own`, stations
     in place of the usual ones, nor `coefficients`, those of the model for this machine.
     """
 
@@ -102,6 +105,7 @@ class Scenario:
     name: str = "unnamed"
     changes: tuple[str, ...] = ()
     unknown: tuple[Unknown, ...] = ()
+    rows: tuple[tuple[int, tuple[str, ...]], ...] = ()
     own: OwnStations | None = dataclasses.field(default=None, repr=False, hash=False)
     meter: Posterior | None = dataclasses.field(default=None, repr=False, hash=False)
     coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)
@@ -180,7 +184,46 @@ class Scenario:
                     f"{self.singulator.gap / self.singulator.notch_step:.3g}",
                 )
             )
+        return found + self._contradictions_of_the_machine()
+
+    def _contradictions_of_the_machine(self) -> list[tuple[str, str]]:
+        """What contradicts itself in the machine around the meter."""
+        found = [(f"travel.{key}", said) for key, said in self._read_profile[1]]
+        if not found:
+            try:
+                _ = self.way
+            except ValueError as error:
+                found.append(("travel.off", f"{error} ends before it begins"))
+        found += contradictions(
+            self.toolbar, self.fan, self.hoses, self.vacuum, self.demand.row_spacing
+        )
         return found
+
+    @cached_property
+    def _read_profile(self) -> tuple[Profile, list[tuple[str, str]]]:
+        return read_profile(self.travel.speeds, self.travel.rates, self.travel.off)
+
+    @property
+    def profile(self) -> Profile:
+        """How speed and rate change along the pass."""
+        return self._read_profile[0]
+
+    @cached_property
+    def way(self) -> Way | None:
+        """The pass of this row; None if nothing changes along it."""
+        if self.profile.steady:
+            return None
+        return way_of(self.profile, self.demand.speed, self.demand.rate, self.spacing)
+
+    @cached_property
+    def working_rows(self) -> tuple[int, ...]:
+        """Numbers of the rows that work."""
+        return row_numbers(self.toolbar.working, self.toolbar.rows)[0]
+
+    @property
+    def is_toolbar(self) -> bool:
+        """Whether it has several rows, or a fan that feeds one."""
+        return self.fan.shut_off is not None
 
     @cached_property
     def seeds(self) -> SeedLot:

@@ -287,6 +287,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             scatter=soil if in_field else on_belt,
             hop=k.hop * firm * in_field,
             curvature=scenario.tube.tube_curvature,
+            way=scenario.way,
         ),
         row_unit=RowUnitStation(acceleration_sd=shaking),
     )

@@ -43,7 +43,7 @@ class Course:
     """
 
     def __init__(self, scenario: Scenario, drive: DriveStation, draws: SlipDraws) -> None:
-        self._scenario, self._drive = scenario, drive
+        self._scenario, self._drive, self._way = scenario, drive, scenario.way
         self._slips = Slips(drive, draws) if drive.slip else None
         self.passages = scenario.passages
         self.pitch = 2 * math.pi / scenario.disc.cells
@@ -90,7 +90,10 @@ class Course:
 
     def hole_speeds(self, cells: Any, point: int = CUT) -> Any:
         """Speed of the holes when cells pass any point of their way but the first. [m/s]"""
-        turning = self._drive.speed_at(self.angles(cells, point))
+        angles = self.angles(cells, point)
+        turning = self._drive.speed_at(angles)
+        if self._way:
+            turning = turning * self._way.turning_at(self._moving(angles))
         return turning * self._scenario.disc.circle_radius
 
     def tick_times(self, first: int, last: int) -> Any:
@@ -105,6 +108,8 @@ class Course:
         angles = self._scenario.tick_angles(last + 1, first)
         steps = np.diff(angles)
         durations = self._drive.duration(angles[:-1], steps)
+        if self._way:
+            durations = np.diff(self._moving(angles))
         if self._slips:
             durations = durations + np.diff(self._slips.stood_until(angles))
         speeds = steps / durations
@@ -118,9 +123,14 @@ class Course:
         before, now = self._slips.stood_until(self._scenario.tick_angles(tick + 1, tick - 1))
         return float(now - before)
 
+    def _moving(self, angle: Any) -> Any:
+        """Time at which the disc has turned through an angle [rad], without slips. [s]"""
+        time = self._drive.time_at(angle)
+        return self._way.time_of(time) if self._way else time
+
     def _time_at(self, angle: Any) -> Any:
         """Time at which the disc has turned through an angle [rad], with slips. [s]"""
-        time = self._drive.time_at(angle)
+        time = self._moving(angle)
         return time + self._slips.stood_until(angle) if self._slips else time
 
 

@@ -9,7 +9,8 @@ from scipy import stats
 from metersim.cli import main
 from metersim.files.faults import BadInput
 from metersim.files.unknown import read_unknown
-from metersim.machine.reading import KEYS, load_scenario
+from metersim.machine.changes import KEYS
+from metersim.machine.reading import load_scenario
 from metersim.machine.sections import SECTIONS
 
 PLACES = np.linspace(0.001, 0.999, 41)

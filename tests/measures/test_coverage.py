@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
-from metersim.machine.reading import all_keys, load_scenario
+from metersim.machine.changes import KEYS
+from metersim.machine.reading import load_scenario
 from metersim.machine.seedlot import load_lot, shipped_lots
 from metersim.measures import limits as coverage
 from metersim.measures.limits import (
@@ -263,7 +264,9 @@ def test_a_caution_is_short_and_names_keys_that_there_are(crop):
             told = cautions(of_crop(scenario, crop), units)
             assert len(told) <= MOST
             heads = [head for head in starts(told) if " " not in head.replace(", ", "")]
-            assert {key for head in heads for key in head.split(", ")} <= set(all_keys())
+            assert {key for head in heads for key in head.split(", ")} <= {
+                key for keys in KEYS.values() for key in keys
+            }
 
 
 def test_the_ceilings_of_a_study_are_told_before(covered):

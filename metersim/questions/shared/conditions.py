@@ -13,7 +13,8 @@ from typing import Any, TypeGuard
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import Checked, number, read_section, shown, specs
 from metersim.files.unknown import Unknown, read_unknown
-from metersim.machine.reading import layered, section_of
+from metersim.machine.changes import section_of
+from metersim.machine.reading import layered
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import Demand, Disc
 

@@ -13,8 +13,8 @@ from functools import partial
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
 from metersim.files.typed import typed_quantity
 from metersim.files.units import MAIZE_BUSHEL, UNITS, Unit
-from metersim.machine.changes import plain_change
-from metersim.machine.reading import load_scenario, section_of
+from metersim.machine.changes import plain_change, section_of
+from metersim.machine.reading import load_scenario
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.effort import MOST_REPLICATES
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS

@@ -11,9 +11,8 @@ from typing import Any
 from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.fields import Spec
 from metersim.files.units import UNITS
-from metersim.machine.changes import plain_change
+from metersim.machine.changes import listed, plain_change, section_of
 from metersim.machine.given import AnyScenario, scenario_of
-from metersim.machine.reading import listed, section_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 

@@ -9,8 +9,9 @@ from pathlib import Path
 
 from metersim.files.faults import BadInput, Fault
 from metersim.files.fields import specs
+from metersim.machine.changes import KEYS, listed, section_of
 from metersim.machine.discs import GenericDisc
-from metersim.machine.reading import CHANGES, KEYS, listed, load_scenario, section_of
+from metersim.machine.reading import CHANGES, load_scenario
 from metersim.machine.scenario import CLOSE_PITCH, MIN_PITCH_OVER_LENGTH, Scenario
 from metersim.machine.sections import Demand, Pool
 from metersim.machine.seedlot import load_lot

@@ -19,8 +19,8 @@ import numpy as np
 from metersim import __version__
 from metersim.files.faults import BadInput, Parameter, all_of, bad
 from metersim.files.unknown import Unknown
+from metersim.machine.changes import KEYS, listed, section_of
 from metersim.machine.given import AnyScenario, scenario_of
-from metersim.machine.reading import KEYS, listed, section_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
 from metersim.machine.seedlot import VALUES

@@ -22,8 +22,7 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, bad
 from metersim.files.fields import Spec, meant
 from metersim.files.units import Unit, as_written, hole_text
-from metersim.machine.changes import plain_change
-from metersim.machine.reading import KEYS, parse_value, section_of
+from metersim.machine.changes import KEYS, parse_value, plain_change, section_of
 from metersim.run.streams import Streams
 
 DESIGNS = ("grid", "latin", "sobol", "importance")

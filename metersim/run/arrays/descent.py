@@ -151,11 +151,12 @@ def descend(
     crossed = released + np.maximum(way.time_to_beam + later, 0.0)
     now = released + np.maximum(way.time + later, 0.0)
     furrow = stations.furrow
-    position = furrow.ground_speed * now + way.astray
+    position = furrow.place_at(now) + way.astray
     if furrow.in_field:
         hop = _draws_of(draws.hop, draws.exponential, "hop", seeds)
-        air = furrow.hop_time(hop, way.speed, moment("furrow", now))
-        position = position + furrow.hop_length(air, way.speed, way.aside)
+        at_landing = moment("furrow", now)
+        air = furrow.hop_time(hop, way.speed, at_landing)
+        position = position + furrow.hop_length(air, way.speed, way.aside, at_landing)
         now = now + air
     if furrow.scatter > 0:
         soil = _draws_of(draws.soil, draws.normal, "soil", seeds)
