@@ -100,6 +100,11 @@ def row_of_key(key: str) -> tuple[str, str] | None:
     return (ROWS, row) if section == ROWS and row.isdecimal() else None
 
 
+def all_keys() -> list[str]:
+    """Every key of a scenario file, without its section."""
+    return [key for keys in KEYS.values() for key in keys]
+
+
 def parse_value(word: str) -> Any:
     """A value as a TOML file would hold it; a bare word is a text."""
     if word in ("true", "false"):

@@ -12,14 +12,13 @@ from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
 from metersim.files.fields import keys_of, specs
+from metersim.machine.changes import all_keys, section_of
 from metersim.machine.coefficients import USUAL
 from metersim.machine.given import scenario_toml
 from metersim.machine.reading import (
     MAX_EXTENDS,
-    all_keys,
     load_scenario,
     parse_scenario,
-    section_of,
     shipped_scenarios,
 )
 from metersim.machine.scenario import Scenario

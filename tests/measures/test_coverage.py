@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
-from metersim.machine.changes import KEYS
 from metersim.machine.reading import load_scenario
 from metersim.machine.seedlot import load_lot, shipped_lots
 from metersim.measures import limits as coverage
