@@ -49,7 +49,7 @@ from metersim.machine.sections import (
 from metersim.machine.seedlot import SeedLot
 from metersim.machine.sources import HOLES
 from metersim.machine.toolbar import contradictions, row_numbers
-from metersim.machine.travel import Profile, Way, read_profile, way_of
+from metersim.machine.travel import Profile, Way, read_profile, speed_in_curve, way_of
 
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
@@ -73,7 +73,8 @@ class Scenario:
     changes.  `meter` holds the draws of the meter file, if one is named.  `changes` are the keys
     that were changed after the file was read, as the user wrote them.  `unknown` are the fields
     with input uncertainty; the sections hold their middle values.  `rows` are changes of single
-    rows of a toolbar, by number, as the user wrote them.  No file holds `own`, stations
+    rows of a toolbar, by number, as the user wrote them, and `row` is the
+    number of the row that this scenario is of, or 0 for the whole machine.  No file holds `own`, stations
     in place of the usual ones, nor `coefficients`, those of the model for this machine.
     """
 
@@ -106,6 +107,7 @@ class Scenario:
     changes: tuple[str, ...] = ()
     unknown: tuple[Unknown, ...] = ()
     rows: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    row: int = 0
     own: OwnStations | None = dataclasses.field(default=None, repr=False, hash=False)
     meter: Posterior | None = dataclasses.field(default=None, repr=False, hash=False)
     coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)
@@ -213,7 +215,21 @@ class Scenario:
         """The pass of this row; None if nothing changes along it."""
         if self.profile.steady:
             return None
-        return way_of(self.profile, self.demand.speed, self.demand.rate, self.spacing)
+        factor = self.speed_factor
+        speeds = tuple((time, speed * factor) for time, speed in self.profile.speeds)
+        sown = 1.0 if self.toolbar.follows_curve else factor
+        rates = tuple((number, unit, rate / sown) for number, unit, rate in self.profile.rates)
+        profile = dataclasses.replace(self.profile, speeds=speeds, rates=rates)
+        return way_of(profile, self.demand.speed, self.demand.rate, self.spacing)
+
+    @property
+    def speed_factor(self) -> float:
+        """Speed of this row over that of the middle of the machine. [1]"""
+        radius, rows = self.toolbar.curve_radius, self.toolbar.rows
+        if radius is None or not self.row:
+            return 1.0
+        aside = (self.row - (rows + 1) / 2) * self.demand.row_spacing
+        return float(speed_in_curve(1.0, aside, radius))
 
     @cached_property
     def working_rows(self) -> tuple[int, ...]:

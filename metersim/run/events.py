@@ -19,6 +19,7 @@ from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, Stations, usual_stations
+from metersim.run.chamber import EMPTY
 from metersim.run.draws import CONTACTS
 from metersim.run.hole import join, knock_off, shake_off, sweep_off
 from metersim.run.meter import Cell, Held, Meter
@@ -83,11 +84,14 @@ def work_gate(meter: Meter) -> Steps:
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
     """A hole: enter the pool, leave it, pass the singulator, reach the cut-off, and start again."""
+    leaks = 1.0  # air that the hole lets through when it is open
+    yield from end_first_turn(meter, hole, leaks)
     for number in range(hole, meter.passages, meter.scenario.disc.cells):
         enters, leaves, meets_edge, cut = (
             float(meter.course.times(number, point)) for point in (ENTERS, LEAVES, EDGE, CUT)
         )
         yield meter.until(enters)
+        meter.in_pool += leaks
         pickup, draws = meter.stations.pickup, meter.draws
         at = Moment("pickup", time=enters, speed=meter.speed, level=meter.level)
         chances = Chances(*map(float, pickup.chances(meter.vacuum_at(number), at)))
@@ -103,6 +107,9 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
             knock_off(meter, cell)
             reason = reason if cell.held else KNOCKED
         counts.append(len(cell.held))
+        meter.in_pool -= leaks
+        open_since_pool = not cell.held
+        meter.count_open(leaks, open_since_pool)
 
         yield meter.until(meets_edge)
         if cell.held:
@@ -110,8 +117,13 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
             reason = reason if cell.held else SWEPT
             meter.note_all(number, cell.held, "singulator", "passed")
         counts.append(len(cell.held))
+        is_open = not cell.held
+        if is_open and not open_since_pool:
+            meter.count_open(-leaks, False)
+            meter.count_open(leaks, True)
 
         yield meter.until(cut)
+        meter.count_open(-leaks, is_open)
         if cell.held:
             shake_off(meter, cell, leaves, cut)
             reason = reason if cell.held else SHAKEN
@@ -120,6 +132,22 @@ def follow_hole(meter: Meter, hole: int) -> Steps:
         let_go(meter, cell, cut)
         lost = (before - after for before, after in pairwise(counts))
         meter.cell_rows[number] = (counts[0], *lost, counts[-1], reason)
+
+
+def end_first_turn(meter: Meter, hole: int, leaks: float) -> Steps:
+    """Where rows share a fan, follow a hole that was under way when the pass began."""
+    if meter.starts is None:
+        return
+    number, is_open = hole - meter.scenario.disc.cells, meter.starts == EMPTY
+    if meter.course.angles(number, CUT) <= 0:
+        return
+    meter.in_pool += leaks
+    if meter.course.angles(number, LEAVES) > 0:
+        yield meter.until(float(meter.course.times(number, LEAVES)))
+    meter.in_pool -= leaks
+    meter.count_open(leaks, is_open)
+    yield meter.until(float(meter.course.times(number, CUT)))
+    meter.count_open(-leaks, is_open)
 
 
 def moment(meter: Meter, cell: Cell, station: str, time: float, point: int = CUT) -> Moment:
@@ -268,6 +296,7 @@ def run_events(
     scenario: Scenario,
     stations: Stations,
     streams: Streams,
+    vacuum: float,
     *,
     version: str,
     trace: bool = False,
@@ -277,23 +306,39 @@ def run_events(
 
     Parameters
     ----------
-    scenario, stations, streams, version
-        Settings, stations, random draws, and the version of the program for the records.
+    scenario, stations, streams
+        Settings, stations and random draws.
+    vacuum : float
+        Vacuum in the chamber. [Pa]
+    version : str
+        Version of the program, for the records.
     trace : bool
         Whether to keep every event of every seed.
     visitors : iterable of callables
         Further processes that watch the meter or change it while it runs.
     """
     env = simpy.Environment()
-    meter = Meter(env, scenario, stations, streams, trace)
-    work = [env.process(turn_disc(meter)), env.process(work_gate(meter))]
-    for visitor in visitors:
-        env.process(visitor(meter))
-    work += [env.process(follow_hole(meter, hole)) for hole in range(scenario.disc.cells)]
+    meter = Meter(env, scenario, stations, streams, vacuum, trace)
+    work = start(meter, visitors)
     env.run(until=simpy.AllOf(env, work))
     while meter.carried or meter.falling:
         env.step()
-    replaced, changes = stations.departures(usual_stations(scenario)), tuple(meter.changes)
+    return run_of(meter, streams, version)
+
+
+def start(meter: Meter, visitors: Iterable[Visitor] = ()) -> list[simpy.Process]:
+    """Start the processes of a meter, and those of its visitors; the meter's own are returned."""
+    env, holes = meter.env, meter.scenario.disc.cells
+    work = [env.process(turn_disc(meter)), env.process(work_gate(meter))]
+    for visitor in visitors:
+        env.process(visitor(meter))
+    return [*work, *(env.process(follow_hole(meter, hole)) for hole in range(holes))]
+
+
+def run_of(meter: Meter, streams: Streams, version: str) -> Run:
+    """What a meter recorded."""
+    scenario, changes = meter.scenario, tuple(meter.changes)
+    replaced = meter.first_stations.departures(usual_stations(scenario))
     origin = Origin(scenario, streams.seed, streams.replicate, version, replaced, changes=changes)
     rows = meter.seed_rows, meter.cell_rows, meter.ticks
     return run_of_rows(origin, *rows, meter.events or ())

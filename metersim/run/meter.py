@@ -61,6 +61,9 @@ class Meter:
         Vacuum in the chamber, 0 or more.  It may be assigned. [Pa]
     changes : list of Change
         All assignments so far, with their times.
+    in_pool, empty, seeded : int
+        Cells under vacuum that let air through: in the pool, carried without a seed, and carried
+        with seeds.
     hopper, pool, carried, falling, landed : int
         Whole seeds in each part of the meter.  Their sum never changes.
     available : int
@@ -78,12 +81,14 @@ class Meter:
         scenario: Scenario,
         stations: Stations,
         streams: Streams,
+        vacuum: float,
         trace: bool = False,
+        starts: str | None = None,
     ) -> None:
         self.env = env
         self.scenario = scenario
-        self._stations = stations
-        self._vacuum = scenario.vacuum.vacuum
+        self._stations = self.first_stations = stations
+        self._vacuum = vacuum
         self.changes: list[Change] = []
         self.course = Course(scenario, stations.drive, SlipDraws(streams))
         self.passages = self.course.passages
@@ -100,6 +105,8 @@ class Meter:
         self.hopper = total - self.pool
         self.carried = self.falling = self.landed = 0
         self.arched = self.sliding = False
+        self.in_pool = self.empty = self.seeded = 0.0
+        self.starts = starts  # where rows share a fan, whether discs are filled or empty at first
         self.events: list[Event] | None = [] if trace else None
         self.ticks: list[tuple[float, int, int, bool]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
@@ -120,6 +127,17 @@ class Meter:
             raise ValueError(f"vacuum is {vacuum!r} Pa; allowed: a number, 0 or more")
         if vacuum != self._vacuum:
             self._note_change("vacuum", f"{self._vacuum:g} to {vacuum:g} Pa")
+        self._vacuum = vacuum
+
+    def count_open(self, holes: float, is_open: bool) -> None:
+        """Count carried holes, open ones or those that a seed shuts; below 0 they end."""
+        if is_open:
+            self.empty += holes
+        else:
+            self.seeded += holes
+
+    def breathe(self, vacuum: float) -> None:
+        """Set the vacuum of the chamber [Pa] at a tick of the air, which is no change by hand."""
         self._vacuum = vacuum
 
     def vacuum_at(self, cell: int) -> float:

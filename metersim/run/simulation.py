@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, TypeVar
 
 from metersim import __version__
 from metersim.machine.given import AnyScenario
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
+from metersim.run.chamber import Vacuum
 from metersim.run.progress import worked
 from metersim.run.records import Cells, Origin, Piece, Run, Seeds, Ticks
 from metersim.run.streams import Streams
@@ -91,6 +93,7 @@ def simulate(
             scenario,
             _checked(scenario),
             Streams(seed, replicate),
+            chamber_vacuum(scenario),
             version=__version__,
             trace=trace,
             visitors=visitors,
@@ -118,7 +121,8 @@ def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> 
     Cells
         The same records of cells as those of `simulate`.
     """
-    parts = cells_alone(scenario, _checked(scenario), Streams(seed, replicate))
+    vacuum = Vacuum(chamber_vacuum(scenario))
+    parts = cells_alone(scenario, _checked(scenario), Streams(seed, replicate), vacuum)
     return Cells.stacked(list(_told(parts, len)))
 
 
@@ -152,7 +156,8 @@ def pieces(
     scenario = fitted(scenario, stations)
     made = _checked(scenario)
     origin = Origin(scenario, seed, replicate, __version__, departures_of(scenario))
-    parts = run_arrays(scenario, made, Streams(seed, replicate))
+    vacuum = Vacuum(chamber_vacuum(scenario))
+    parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum)
     return origin, _told(parts, lambda part: len(part.cells))
 
 

@@ -25,15 +25,18 @@ class Streams:
         Seed of the run, 0 or more.
     replicate : int
         Number of the replicate, 0 or more.
+    row : int
+        Number of the row of a machine; 0 for a meter alone.
     """
 
-    def __init__(self, seed: int, replicate: int = 0) -> None:
-        for name, value in (("seed", seed), ("replicate", replicate)):
+    def __init__(self, seed: int, replicate: int = 0, row: int = 0) -> None:
+        for name, value in (("seed", seed), ("replicate", replicate), ("row", row)):
             if isinstance(value, bool) or not isinstance(value, int) or value < 0:
                 raise ValueError(f"{name} is {value!r}; it must be a whole number, 0 or more")
         self.seed = seed
         self.replicate = replicate
-        root = np.random.SeedSequence(seed, spawn_key=(replicate,))
+        self._place = (replicate, row) if row else (replicate,)
+        root = np.random.SeedSequence(seed, spawn_key=self._place)
         self._bits = np.random.PCG64(root)
         self._start = self._bits.state
         self._generator = np.random.Generator(self._bits)
@@ -41,7 +44,7 @@ class Streams:
 
     def generator(self, cause: str) -> np.random.Generator:
         """A fresh generator of the stream of a cause, at its start."""
-        key = (self.replicate, zlib.crc32(cause.encode()))
+        key = (*self._place, zlib.crc32(cause.encode()))
         return np.random.Generator(
             np.random.PCG64(np.random.SeedSequence(self.seed, spawn_key=key))
         )

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metersim.files.faults import BadInput
+from metersim.machine.changes import all_keys
 from metersim.machine.reading import load_scenario
 from metersim.machine.seedlot import load_lot, shipped_lots
 from metersim.measures import limits as coverage
@@ -263,9 +264,7 @@ def test_a_caution_is_short_and_names_keys_that_there_are(crop):
             told = cautions(of_crop(scenario, crop), units)
             assert len(told) <= MOST
             heads = [head for head in starts(told) if " " not in head.replace(", ", "")]
-            assert {key for head in heads for key in head.split(", ")} <= {
-                key for keys in KEYS.values() for key in keys
-            }
+            assert {key for head in heads for key in head.split(", ")} <= set(all_keys())
 
 
 def test_the_ceilings_of_a_study_are_told_before(covered):

@@ -15,13 +15,16 @@ from metersim.run.arrays.descent import Levels, Unwatched, descend, watch
 from metersim.run.arrays.fates import Fates, Shocks
 from metersim.run.arrays.picking import Block
 from metersim.run.arrays.supply import History, Supply
+from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
 from metersim.run.draws import BLOCK, ArchDraws, Array, BlockDraws, HoleDraws, KnotDraws, SlipDraws
 from metersim.run.records import Cells, Piece, Seeds, Ticks
 from metersim.run.streams import Streams
 
 
-def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Piece]:
+def run_arrays(
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+) -> Iterator[Piece]:
     """Run a meter in arrays.
 
     Parameters
@@ -32,21 +35,25 @@ def run_arrays(scenario: Scenario, stations: Stations, streams: Streams) -> Iter
         The stations.
     streams : Streams
         The random draws.
+    vacuum : Vacuum
+        Vacuum in the chamber.
 
     Yields
     ------
     Piece
         The records of one block of cells after the other.
     """
-    return watch(map(_unwatched, _finished(scenario, stations, streams)))
+    return watch(map(_unwatched, _finished(scenario, stations, streams, vacuum)))
 
 
-def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Cells]:
+def cells_alone(
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+) -> Iterator[Cells]:
     """Run a meter in arrays, but do not follow seeds down the tube.
 
     Parameters
     ----------
-    scenario, stations, streams
+    scenario, stations, streams, vacuum
         As for `run_arrays`.
 
     Yields
@@ -54,7 +61,7 @@ def cells_alone(scenario: Scenario, stations: Stations, streams: Streams) -> Ite
     Cells
         The records of cells, one block after the other.
     """
-    return (_cells(part.found) for part in _finished(scenario, stations, streams))
+    return (_cells(part.found) for part in _finished(scenario, stations, streams, vacuum))
 
 
 class Finished(NamedTuple):
@@ -70,14 +77,16 @@ class Finished(NamedTuple):
     ticks: Ticks
 
 
-def _finished(scenario: Scenario, stations: Stations, streams: Streams) -> Iterator[Finished]:
+def _finished(
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+) -> Iterator[Finished]:
     """Block after block of cells, with the seeds that they took, lost and released."""
     course = Course(scenario, stations.drive, SlipDraws(streams))
     shocks = Shocks(stations.row_unit, KnotDraws(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchDraws(streams), total)
     holes = HoleDraws(streams, scenario.disc.cells)
-    history = History(stations, course, supply, shocks, scenario.vacuum.vacuum, holes)
+    history = History(stations, course, supply, shocks, vacuum, holes)
 
     def levels(cells: NDArray[np.int64]) -> Levels:
         def level() -> Array:

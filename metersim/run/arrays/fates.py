@@ -98,7 +98,8 @@ class Stretch(NamedTuple):
     start: int  # first cell, counted in the block
     stop: int  # the cell after the last
     chances: CellChances
-    vacuum: Array  # at the hole of each cell, Pa
+    vacuum_at_edge: Array  # at the hole of each cell when it passes the singulator, Pa
+    vacuum_at_cut: Array  # the same at the cut-off, Pa
     shocks: Shocks
     at_edge: Moment  # when the cells pass the singulator
     at_cut: Moment  # when the cells pass the cut-off
@@ -220,7 +221,7 @@ def _follow_alone(
     seed to the heap, to the singulator and to shaking.
     """
     block, chances = stretch.block, stretch.chances
-    vacuum = stretch.vacuum
+    vacuum = stretch.vacuum_at_edge
     pickup, edge, draws = block.stations.pickup, block.stations.singulator, block.draws
     part, needed, first = slice(stretch.start, stretch.stop), picked.needed, stretch.start
     if not held.any():
@@ -238,7 +239,7 @@ def _follow_alone(
     at = (risky & held).nonzero()[0]
     swept = at[deviate[at] > edge.weakest(rank[at])]
     held[swept] = False
-    strength = pickup.strength(chances.each, needed, vacuum)
+    strength = pickup.strength(chances.each, needed, stretch.vacuum_at_cut)
     spare = pickup.spare_load(chances.each, strength)
     at = ((spare < stretch.shocks.bound) & held).nonzero()[0]
     shaken = at[stretch.shocks.shake_off(at + first, spare[at])]
@@ -270,7 +271,7 @@ def _follow_crowd(stretch: Stretch, crowd: Crowd) -> _Crowded:
     pickup, release, draws = block.stations.pickup, block.stations.release, block.draws
     cells, nth = (crowd.cells + stretch.start)[:, None], np.arange(crowd.held.shape[1])
     column = stretch.chances.of(crowd.cells).columns()
-    vacuum = stretch.vacuum[crowd.cells][:, None]
+    vacuum = stretch.vacuum_at_cut[crowd.cells][:, None]
     held, part, needed = crowd.held.copy(), crowd.part, crowd.needed
     why, lost = np.full(len(held), POOL_EMPTY, dtype=np.int8), []
 
@@ -321,7 +322,7 @@ def _swept(stretch: Stretch, crowd: Crowd, held: Flags) -> Flags:
     block, draws, left = stretch.block, stretch.block.draws, held.copy()
     edge, pickup = block.stations.singulator, block.stations.pickup
     cells = crowd.cells + stretch.start
-    vacuum = stretch.vacuum[crowd.cells]
+    vacuum = stretch.vacuum_at_edge[crowd.cells]
     long, narrow = pickup.long_side(1.0), pickup.narrow_side(True, 1.0)
     reach = np.zeros_like(crowd.size)
     sides = pickup.long_side(block.shape[cells]), crowd.narrow

@@ -20,6 +20,7 @@ from metersim.machine.pickup import Chances, PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
 from metersim.run.arrays.picking import Block, CellChances, Index, pick
+from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
 from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array, HoleDraws
 
@@ -246,8 +247,8 @@ class History:
         Pool and hopper at ticks.
     shocks : Shocks
         The row unit's shaking.
-    vacuum : float
-        Vacuum in the chamber. [Pa]
+    vacuum : Vacuum
+        Vacuum in the chamber.
     holes : HoleDraws
         Draws of the holes of the disc.
     """
@@ -258,7 +259,7 @@ class History:
         course: Course,
         supply: Supply,
         shocks: Shocks,
-        vacuum: float,
+        vacuum: Vacuum,
         holes: HoleDraws,
     ) -> None:
         self._stations, self._course = stations, course
@@ -266,7 +267,8 @@ class History:
         self._taken = -1, 0  # a tick, and seeds that known cells took since then
         self._length = BLOCK  # cells in the next stretch
         self._joining = 1.0  # mean number of seeds that join a cell
-        self._holes = stations.pickup.at_hole(vacuum, holes.deviates, holes.turns)
+        self._vacuum, self._draws = vacuum, holes
+        self._holes = stations.pickup.at_hole(vacuum.at(0.0), holes.deviates, holes.turns)
 
     def fates_of(self, block: Block) -> Fates:
         """The fates of the cells of the next block; the supply must hold its ticks."""
@@ -292,8 +294,8 @@ class History:
         chances = self._chances(cells, enters)
         picked = pick(block, start, stop, chances)
         edge, cut = (self._moment(*point, cells, enters) for point in LATER_POINTS)
-        vacuum = self._holes[cells % len(self._holes)]
-        stretch = Stretch(block, start, stop, chances, vacuum, self._shocks, edge, cut)
+        at_edge, at_cut = (self._at_holes(cells, point) for point in (EDGE, CUT))
+        stretch = Stretch(block, start, stop, chances, at_edge, at_cut, self._shocks, edge, cut)
         found = fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)
         again = supply.corrected >= last
@@ -323,6 +325,16 @@ class History:
             level=lambda: self._stations.gate.seen(self._supply.pool[enters]),
         )
 
+    def _at_holes(self, cells: Index, point: int) -> Array:
+        """Vacuum at the hole of each cell when it passes a point. [Pa]"""
+        hole = cells % len(self._holes)
+        if self._vacuum.steady:
+            return np.asarray(self._holes[hole])
+        chamber = self._vacuum.at(self._course.times(cells, point))
+        draws = self._draws
+        at_hole = self._stations.pickup.at_hole(chamber, draws.deviates[hole], draws.turns[hole])
+        return np.asarray(at_hole)
+
     def _chances(self, cells: Index, ticks: Whole) -> CellChances:
         """Chances of cells that enter the pool after these ticks."""
         gate, pickup = self._stations.gate, self._stations.pickup
@@ -332,14 +344,15 @@ class History:
         first, steady = int(pool.min()), bool((speed == speed[0]).all())
         pools = int(pool.max()) + 1 - first
         usual = type(pickup).chances is PickupStation.chances  # an own one may need the time
-        if not usual or not steady or pools * holes > len(cells):
+        alike = usual and steady and self._vacuum.steady
+        if not alike or pools * holes > len(cells):
             at = Moment(
                 "pickup",
                 time=lambda: self._course.times(cells, ENTERS),
                 speed=self._supply.speeds[ticks],
                 level=gate.seen(self._supply.pool[ticks]),
             )
-            made = pickup.chances(self._holes[cells % holes], at)
+            made = pickup.chances(self._at_holes(cells, ENTERS), at)
             return CellChances(Chances(*map(_flat, made)), np.arange(len(cells)))
         levels = gate.seen(np.arange(first, first + pools).repeat(holes))
         at = Moment("pickup", speed=float(speed[0]), level=levels)
