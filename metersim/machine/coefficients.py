@@ -352,6 +352,23 @@ class Coefficients(Checked):
     firmer_factor: float = number(
         "", 0, 1, "scatter and hop with a seed firmer over those without; assumption", default=0.5
     )
+    # Air
+    leak_in_pool: float = number(
+        "",
+        0.1,
+        1,
+        "open share of a hole in the pool, where seeds come and go; assumption, anything from 0.2 "
+        "to 0.9",
+        default=0.5,
+    )
+    leak_of_seated: float = number(
+        "",
+        0,
+        0.5,
+        "share of a hole that a seated seed leaves open; assumption, 0.02 for round seed to 0.3 "
+        "for rough",
+        default=0.1,
+    )
 
 
 USUAL = Coefficients()

@@ -57,8 +57,9 @@ STATIONS = (
     "sensor",
     "furrow",
     "rowunit",
+    "air",
 )
-"""Modules with equations, in the order in which seeds meet them."""
+"""Modules with equations, in the order in which seeds meet them, then what no seed meets."""
 HEADING = re.compile(r"^(\w[\w ]*)\n-{3,}\n", re.MULTILINE)
 ENTRY = re.compile(r"^(\S[^:\n]*?)(?: : [^\n]*)?\n((?:    [^\n]*\n?)+)", re.MULTILINE)
 JOINED = {  # units of inputs of steps that join equations; others are plain numbers
