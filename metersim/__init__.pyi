@@ -41,6 +41,8 @@ from .questions.sweep.plan import Plan, plan_sweep
 from .questions.sweep.response import Response, importance, respond
 from .questions.sweep.study import Sweep, sweep
 from .run.records import Run
+from .run.rows import Pass, RowRun
 from .run.simulation import simulate
+from .run.toolbar import simulate_pass
 
 __version__: str

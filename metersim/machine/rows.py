@@ -29,10 +29,8 @@ def row_scenario(scenario: Scenario, number: int) -> Scenario:
     --------
     >>> import metersim as m
     >>> from metersim.machine.rows import row_scenario
-    >>> machine = m.load_scenario(
-    ...     "maize_field",
-    ...     ["rows=4", "shut_off_kpa=8", "curve_radius_m=30", "row_spacing_cm=75", "rows.4=notch=2"],
-    ... )
+    >>> around = ["shut_off_kpa=8", "curve_radius_m=30", "row_spacing_cm=75", "rows.4=notch=2"]
+    >>> machine = m.load_scenario("maize_field", ["rows=4", *around])
     >>> round(row_scenario(machine, 4).demand.speed / machine.demand.speed, 4)
     1.0375
     >>> row_scenario(machine, 4).singulator.notch

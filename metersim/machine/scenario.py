@@ -73,9 +73,9 @@ class Scenario:
     changes.  `meter` holds the draws of the meter file, if one is named.  `changes` are the keys
     that were changed after the file was read, as the user wrote them.  `unknown` are the fields
     with input uncertainty; the sections hold their middle values.  `rows` are changes of single
-    rows of a toolbar, by number, as the user wrote them, and `row` is the
-    number of the row that this scenario is of, or 0 for the whole machine.  No file holds `own`, stations
-    in place of the usual ones, nor `coefficients`, those of the model for this machine.
+    rows of a toolbar, by number, as the user wrote them.  `row` is the number of the row that this
+    scenario is of, or 0 for the whole machine.  No file holds `own`, stations in place of the usual
+    ones, nor `coefficients`, those of the model for this machine.
     """
 
     title: str

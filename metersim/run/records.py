@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
@@ -341,6 +341,17 @@ def run_of_rows(
         cells=Cells(*np.array(cells, dtype=np.int8).T.copy()),
         ticks=Ticks(*map(np.array, zip(*ticks, strict=True))),
         trace=tuple(trace),
+    )
+
+
+def run_of_pieces(origin: Origin, pieces: Iterable[Piece]) -> Run:
+    """A run from its pieces in order."""
+    kept = list(pieces)
+    return Run(
+        **vars(origin),
+        seeds=Seeds.stacked([part.seeds for part in kept]),
+        cells=Cells.stacked([part.cells for part in kept]),
+        ticks=Ticks.stacked([part.ticks for part in kept]),
     )
 
 

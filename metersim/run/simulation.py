@@ -6,15 +6,15 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, TypeVar
 
 from metersim import __version__
-from metersim.machine.given import AnyScenario
 from metersim.machine.airline import chamber_vacuum
+from metersim.machine.given import AnyScenario
 from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
 from metersim.run.chamber import Vacuum
 from metersim.run.progress import worked
-from metersim.run.records import Cells, Origin, Piece, Run, Seeds, Ticks
+from metersim.run.records import Cells, Origin, Piece, Run, run_of_pieces
 from metersim.run.streams import Streams
 
 if TYPE_CHECKING:
@@ -99,13 +99,7 @@ def simulate(
             visitors=visitors,
         )
     origin, parts = pieces(scenario, seed=seed, replicate=replicate)
-    kept = list(parts)
-    return Run(
-        **vars(origin),
-        seeds=Seeds.stacked([part.seeds for part in kept]),
-        cells=Cells.stacked([part.cells for part in kept]),
-        ticks=Ticks.stacked([part.ticks for part in kept]),
-    )
+    return run_of_pieces(origin, parts)
 
 
 def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> Cells:

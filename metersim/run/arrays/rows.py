@@ -1,0 +1,50 @@
+"""All rows of a machine in arrays: the one history of their vacuum that agrees with their cells.
+
+The vacuum at a tick follows from what sits on the discs of all rows just before it, and decides
+what happens to them until the next tick.  So the vacuum is guessed, the cells of all rows are
+computed, and the vacuum that follows from them is the next guess.  A tick depends on earlier ticks
+alone, so a guess that comes out again is the one history there is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from metersim.machine.airline import Air
+from metersim.run.arrays.engine import cells_alone, run_arrays
+from metersim.run.chamber import Holes, Vacuum, holes_at
+from metersim.run.records import Cells, Run, run_of_pieces
+from metersim.run.rows import Machine
+
+
+def pass_by_arrays(machine: Machine) -> tuple[Air, dict[int, Run]]:
+    """The air and the runs of all working rows, in arrays."""
+    air = machine.first_air()
+    known: dict[int, Holes] = {}
+    while True:
+        for row in machine.working:
+            known[row] = _holes(machine, row, air)
+        again = machine.air(known)
+        if np.array_equal(again.vacuum, air.vacuum):
+            return air, {row: _run(machine, row, air) for row in machine.working}
+        air = again
+
+
+def _holes(machine: Machine, row: int, air: Air) -> Holes:
+    """What sits on the disc of a row at ticks under this air."""
+    parts = cells_alone(
+        machine.rows[row], machine.stations[row], machine.streams(row), _vacuum(machine, row, air)
+    )
+    sound = np.ones(machine.rows[row].disc.cells)
+    start = machine.scenario.travel.start
+    return holes_at(machine.courses[row], Cells.stacked(list(parts)), sound, start, machine.ticks)
+
+
+def _run(machine: Machine, row: int, air: Air) -> Run:
+    vacuum = _vacuum(machine, row, air)
+    parts = run_arrays(machine.rows[row], machine.stations[row], machine.streams(row), vacuum)
+    return run_of_pieces(machine.origin(row), parts)
+
+
+def _vacuum(machine: Machine, row: int, air: Air) -> Vacuum:
+    return Vacuum(air.vacuum[row - 1], machine.ticks)

@@ -1,0 +1,181 @@
+"""The rows of a machine before and after a pass: what they share, and what they left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from metersim import __version__
+from metersim.machine.air import equivalent_holes
+from metersim.machine.airline import Air, AirLine, air_line, full_holes
+from metersim.machine.rows import row_scenario
+from metersim.machine.scenario import Scenario
+from metersim.machine.stations import ENTERS, Stations, departures_of, stations_of
+from metersim.run.chamber import Holes, ticks_until
+from metersim.run.course import Course
+from metersim.run.draws import Array, SlipDraws
+from metersim.run.records import Origin, Run
+from metersim.run.streams import Streams
+
+LEAST_GAP = 0.3e-3  # m, of a singulator whose zero lies nearer than its scale says
+
+
+@dataclass(frozen=True, kw_only=True)
+class AirHistory:
+    """The air along a pass.
+
+    Attributes
+    ----------
+    time : ndarray, shape (ticks,)
+        Times of the ticks. [s]
+    vacuum : ndarray, shape (rows, ticks)
+        Vacuum at the holes of each row of the machine, parked ones included. [Pa]
+    reading, at_fan : ndarray, shape (ticks,)
+        Vacuum that the gauge shows, and that at the fan's end of the pipe. [Pa]
+    flow : ndarray, shape (ticks,)
+        Flow of the fan. [m3/s]
+    fan_speed : float
+        Speed of the fan over its greatest one. [1]
+    """
+
+    time: Array
+    vacuum: Array
+    reading: Array
+    at_fan: Array
+    flow: Array
+    fan_speed: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class RowRun:
+    """The run of one row.
+
+    Attributes
+    ----------
+    number : int
+        Number of the row, from 1.
+    run : Run
+        Its records; positions are metres from where the pass began.
+    """
+
+    number: int
+    run: Run
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pass:
+    """The runs of all working rows of a machine, and their air.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        The whole machine.
+    seed, replicate : int
+        What chose the random draws.
+    version : str
+        Version of the program.
+    rows : tuple of RowRun
+        The working rows in order.
+    air : AirHistory
+        The air of all rows.
+    """
+
+    scenario: Scenario
+    seed: int
+    replicate: int
+    version: str
+    rows: tuple[RowRun, ...]
+    air: AirHistory
+
+
+class Machine:
+    """The rows of a machine before a pass: scenarios, stations, draws, and the line of the air.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The whole machine.
+    seed, replicate : int
+        What chooses the random draws.
+    """
+
+    def __init__(self, scenario: Scenario, seed: int, replicate: int) -> None:
+        self.scenario, self.seed, self.replicate = scenario, seed, replicate
+        number = scenario.toolbar.rows
+        streams = Streams(seed, replicate)
+        edge, seal, vacuum = (
+            streams.generator(f"row {cause}").standard_normal(number)
+            for cause in ("edge", "seal", "vacuum")
+        )
+        self.rows: Mapping[int, Scenario] = {
+            row: _with_edge(row_scenario(scenario, row), float(edge[row - 1]))
+            for row in range(1, number + 1)
+        }
+        self.line: AirLine = air_line(
+            scenario, rows=self.rows, seal_draws=seal, vacuum_draws=vacuum
+        )
+
+    @property
+    def working(self) -> tuple[int, ...]:
+        """Numbers of the working rows."""
+        return self.scenario.working_rows
+
+    @cached_property
+    def stations(self) -> dict[int, Stations]:
+        """Stations of the working rows."""
+        return {row: stations_of(self.rows[row]) for row in self.working}
+
+    def streams(self, row: int) -> Streams:
+        """Random draws of a row."""
+        return Streams(self.seed, self.replicate, row)
+
+    @cached_property
+    def courses(self) -> dict[int, Course]:
+        """When the cells of the working rows pass what."""
+        return {
+            row: Course(self.rows[row], self.stations[row].drive, SlipDraws(self.streams(row)))
+            for row in self.working
+        }
+
+    @cached_property
+    def ticks(self) -> Array:
+        """Times of the ticks, until the first row takes up its last cell. [s]"""
+        ends = (
+            float(course.times(np.array([course.passages - 1]), ENTERS)[0])
+            for course in self.courses.values()
+        )
+        return ticks_until(min(ends), self.scenario.travel.air_tick)
+
+    def air(self, holes: Mapping[int, Holes]) -> Air:
+        """The air of all rows, from what sits on the discs of the working ones."""
+        ticks = len(next(iter(holes.values())).empty)
+        equal = np.zeros((len(self.rows), ticks))
+        for row, one in holes.items():
+            k = self.rows[row].coefficients
+            equal[row - 1] = equivalent_holes(
+                one.empty, one.in_pool, one.seeded, k.leak_in_pool, k.leak_of_seated
+            )
+        return self.line.solve(self.line.open_area(equal))
+
+    def first_air(self) -> Air:
+        """The air while all discs of working rows are full, at every tick."""
+        full = [full_holes(one) for one in self.rows.values()]
+        return self.line.solve(
+            self.line.open_area(np.tile(np.array(full)[:, None], len(self.ticks)))
+        )
+
+    def origin(self, row: int) -> Origin:
+        """Origin of the records of a row."""
+        made = self.rows[row]
+        return Origin(made, self.seed, self.replicate, __version__, departures_of(made))
+
+
+def _with_edge(row: Scenario, deviate: float) -> Scenario:
+    """A row whose edge has a zero of its own."""
+    edge = row.singulator
+    least = max(LEAST_GAP, edge.notch_step * edge.notch + row.seeds.width / 1000)
+    gap = max(edge.gap + row.toolbar.edge_spread * deviate, least)
+    return row if gap == edge.gap else row.replace(singulator__gap=gap)
