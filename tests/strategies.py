@@ -138,6 +138,21 @@ NARROWED = {
     "demand.speed": (0.5, 4),
     "drive.start_ramp": (0, 5),
     "tube.tube_length": (0.1, 1.5),
+    "toolbar.rows": (1, 1),
+    "hoses.gauge_at": (0, 1),
+    "hoses.fan_at": (0.5, 1.5),
+}
+
+
+TEXTS = {
+    "seed.lot": sorted(LOTS),
+    "disc.plugged_holes": ("none", "1", "2 4", "every 3"),
+    "disc.worn_holes": ("none", "3"),
+    "disc.chipped_holes": ("none",),
+    "toolbar.working": ("all",),
+    "travel.speeds": ("steady", "0 s 3 km/h, 2 s 9 km/h"),
+    "travel.rates": ("steady", "1 s 60000/ha, 5 m 90000/ha"),
+    "travel.off": ("none", "1 s to 1.5 s"),
 }
 
 
@@ -151,7 +166,7 @@ def fields_of(section, narrowed):
             "number": lambda low=low, high=high: st.floats(low, high),
             "switch": st.booleans,
             "choice": lambda spec=spec: st.sampled_from(spec.choices),
-            "text": lambda: st.sampled_from(sorted(LOTS)),
+            "text": lambda name=name: st.sampled_from(TEXTS[f"{section}.{name}"]),
         }[spec.kind]()
         drawn[name] = st.none() | values if spec.optional else values
     return st.fixed_dictionaries(drawn)
@@ -197,6 +212,9 @@ def scenarios(draw):
     rate = specs(SECTIONS["demand"])["rate"]
     per_area = 1 / (values["demand"]["row_spacing"] * spacing)
     values["demand"]["rate"] = min(max(per_area, rate.low), rate.high)
+    values["fan"]["shut_off"] = None  # machines with a fan have tests of their own
+    if values["toolbar"]["curve_radius"] is not None:
+        values["toolbar"]["curve_radius"] = abs(values["toolbar"]["curve_radius"]) + 1
     scenario = made(values)
     if isinstance(scenario, BadInput):
         reject()

@@ -80,7 +80,7 @@ def test_what_is_no_number_in_the_range_is_refused_with_range_unit_and_meaning(v
             "unknown key; units of vacuum: vacuum_kpa or vacuum_inh2o",
         ),
         ("[diskk]\ncells = 30", "diskk", "unknown key; did you mean 'disc'?"),
-        ("[zzz]", "zzz", "unknown key; known: cutoff, demand, disc"),
+        ("[zzz]", "zzz", "unknown key; known: conditions, cutoff, demand"),
         (
             "[disc]\nhole_diameter_mm = 4.5\nhole_diameter_in = 0.18",
             "disc.hole_diameter_in",
@@ -375,7 +375,6 @@ def test_a_key_without_its_unit_is_hinted_at_in_every_unit(told):
         ("cells=4.5", "disc.cells"),
         ("firmer=yes", "furrow.firmer"),
         ("surface=true", "furrow.surface"),
-        ("lot=3", "seed.lot"),
     ],
 )
 def test_a_change_that_is_not_allowed_is_told_as_one(change, key, told):

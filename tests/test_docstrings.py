@@ -36,6 +36,17 @@ PLAIN = {
     ("singulator", "notch"),
     ("tube", "tube_wear"),
     ("run", "tick"),
+    ("vacuum", "seal_wear"),
+    ("singulator", "edge_wear"),
+    ("guide", "inner_wear"),
+    ("cutoff", "cutoff_wear"),
+    ("sensor", "hours_since_brushing"),
+    ("sensor", "day"),
+    ("sensor", "brushed_every"),
+    ("conditions", "dampness"),
+    ("fan", "curve_power"),
+    ("hoses", "friction"),
+    ("hoses", "fan_at"),
 }
 
 

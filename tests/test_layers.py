@@ -23,7 +23,7 @@ HEAVY = ("numpy", "scipy", "simpy", "matplotlib", "pandas")
 DRAWING = (
     r"metersim\.questions\.(\w+\.(figure|disc|flow|row|responses)|gallery\.study|shared\.page)"
 )
-HOMES = {"simpy": r"metersim\.run\.events", "matplotlib": DRAWING}
+HOMES = {"simpy": r"metersim\.run\.(events|breath)", "matplotlib": DRAWING}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,
 # or is not seeded by the run
 SEEDED = {"Generator", "BitGenerator", "PCG64", "SeedSequence"}

@@ -79,7 +79,7 @@ UNITS: dict[str, Unit] = {
         Unit("mm2", "mm2", "m2", 1e-6, "both"),
         Unit("m3_h", "m3/h", "m3/s", 1 / 3600),
         Unit("cfm", "cfm", "m3/s", (12 * INCH) ** 3 / 60, "us"),
-        Unit("n_mm", "N/mm", "N/m", 1e3, "both"),
+        Unit("kn_m", "kN/m", "N/m", 1e3, "both"),
         Unit("n_m", "N m", "N m", 1.0, "both"),
         Unit("a", "A", "A", 1.0, "both"),
         Unit("c", "degC", "K", 1.0, "metric", 273.15),

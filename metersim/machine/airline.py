@@ -237,7 +237,7 @@ def air_line(
     away = np.abs(np.arange(1, number + 1) - joins)
     to_next = np.minimum(away, 1.0) * scenario.demand.row_spacing
     each = [(rows or {}).get(row, scenario) for row in range(1, number + 1)]
-    factors = np.exp(scenario.toolbar.vacuum_spread * np.asarray(vacuum_draws, float))
+    factors = np.exp(scenario.toolbar.loss_spread * np.asarray(vacuum_draws, float))
     line = AirLine(
         pieces=tuple(pipe_loss(to_next, hoses.pipe_diameter, density, hoses.friction).tolist()),
         left=math.floor(joins),

@@ -274,10 +274,10 @@ def _check(name: str, station: Any, method: str, parameters: list[str]) -> None:
 
 
 LEVEL = ("gate", "level")  # the one value of a moment that is not known
-ONE_FOR_ALL = ("contacts", "detects")  # methods beside those of the gate
+ONE_FOR_ALL = ("contacts", "detects", "speed_at")  # methods beside those of the gate
 _ALLOWED = (
     f"allowed: for arrays of {COUNT} an array of {COUNT} finite numbers, each what the method "
-    f"gives for that number; one number for all only from a gate, {' and '.join(ONE_FOR_ALL)}"
+    f"gives for that number; one number for all only from a gate, {', '.join(ONE_FOR_ALL)}"
 )
 
 

@@ -234,7 +234,11 @@ class Gap(Checked):
         "mm in", 0, 3, "half of the wobble of the disc at the seal (assumption: 0.1)", default=0.1
     )
     stiffness: float = number(
-        "n_mm", 1, 10_000, "force that bends disc and hub by 1 mm (assumption: 200)", default=200.0
+        "kn_m",
+        1,
+        10_000,
+        "force that bends disc and hub, over the way (assumption: 200)",
+        default=200.0,
     )
     seal_lip: float = number(
         "mm in", 0, 5, "gap that the lip of the seal still closes (assumption: 0.5)", default=0.5
@@ -255,7 +259,7 @@ class Toolbar(Checked):
     parked: str = choice(
         "sealed open", "whether the vacuum of parked rows is sealed off", default="sealed"
     )
-    vacuum_spread: float = number(
+    loss_spread: float = number(
         "percent", 0, 30, "SD of vacuum losses between rows (assumption: 1)", default=1.0
     )
     edge_spread: float = number(

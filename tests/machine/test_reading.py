@@ -84,8 +84,9 @@ def test_ends_of_a_range_are_inside_it_in_every_unit(section, name):
     for unit in spec.keys.values():
         assert spec.complaint(unit.from_si(spec.low), unit) is None
         assert spec.complaint(unit.from_si(spec.high), unit) is None
-        assert spec.complaint(unit.from_si(spec.high) * (1 + 1e-6), unit)
-        assert spec.complaint(unit.from_si(spec.low) * (1 - 1e-6) - 1e-9, unit)
+        low, high = unit.from_si(spec.low), unit.from_si(spec.high)
+        assert spec.complaint(high + 1e-6 * abs(high), unit)
+        assert spec.complaint(low - 1e-6 * abs(low) - 1e-9, unit)
         assert spec.low <= spec.to_si(unit.from_si(spec.low), unit)
         assert spec.to_si(unit.from_si(spec.high), unit) <= spec.high
 
