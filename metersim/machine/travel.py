@@ -334,7 +334,7 @@ def way_of(profile: Profile, speed: float, rate: float, spacing: float) -> Way:
     rates = sorted((when(number, unit), to) for number, unit, to in profile.rates)
     off = [(when(a, u), when(b, w)) for a, u, b, w in profile.off]
     if reversed_ := [one for one in off if one[1] <= one[0]]:
-        raise ValueError(f"off from {reversed_[0][0]:.4g} s to {reversed_[0][1]:.4g} s")
+        raise ValueError(f"{reversed_[0][0]:.4g} s to {reversed_[0][1]:.4g} s")
     starts = np.unique([*times, *(time for time, _ in rates), *(t for pair in off for t in pair)])
     since = np.searchsorted([time for time, _ in rates], starts, side="right") - 1
     held = np.array([rate, *(to for _, to in rates)])[since + 1]
