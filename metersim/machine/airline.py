@@ -40,6 +40,7 @@ from metersim.machine.stations import CUT_OFF, POOL_EXIT
 Array = NDArray[np.float64]
 
 OPEN_CHAMBER = 0.01  # m2, opening of a vacuum chamber that was left open; assumption
+FLOW_OF_A_ROW = 75 / 3600  # m3/s, free flow of a usual fan for each of its rows; assumption
 FULL_TURN = 2 * math.pi
 FULL_SPEED = 1 + 1e-9  # of the fan, with room for rounding
 
@@ -244,7 +245,7 @@ def air_line(
         hose=float(pipe_loss(hoses.hose_length, hoses.hose_diameter, density, hoses.friction)),
         air_density=density,
         shut_off=fan.shut_off,
-        free_flow=fan.free_flow,
+        free_flow=FLOW_OF_A_ROW * number if fan.free_flow is None else fan.free_flow,
         curve_power=fan.curve_power,
         fan_speed=1.0,
         stated=scenario.vacuum.vacuum,
@@ -293,9 +294,7 @@ def _in_state(
         is_open = works or (toolbar.parked == "open" and not sound)
         wear = 0.0 if sound else row.vacuum.seal_wear
         leak = float(
-            seal_leak_area(
-                wear, deviate, hoses.seal_leak, hoses.worn_leak, scenario.toolbar.seal_spread
-            )
+            seal_leak_area(wear, deviate, hoses.seal_leak, hoses.worn_leak, toolbar.seal_spread)
         )
         opened = OPEN_CHAMBER * (row.vacuum.chamber_open and not sound)
         leaks.append((leak + opened) * is_open)

@@ -287,7 +287,13 @@ class Fan(Checked):
     shut_off: float | None = number(
         "kpa inh2o", 0, 50, "most pressure of the fan, without flow", optional=True
     )
-    free_flow: float = number("m3_h cfm", 1, 20_000, "flow of the fan without load", default=600.0)
+    free_flow: float | None = number(
+        "m3_h cfm",
+        1,
+        20_000,
+        "flow of the fan without load; without it 75 m3/h for each row (assumption)",
+        optional=True,
+    )
     curve_power: float = number(
         "", 0.5, 6, "power of flow in the loss of the fan's pressure (assumption: 2)", default=2.0
     )
@@ -307,7 +313,9 @@ class Hoses(Checked):
         "mm in", 10, 500, "bore of the pipe along the rows", default=100.0
     )
     hose_diameter: float = number("mm in", 5, 200, "bore of the hose to a meter", default=50.0)
-    hose_length: float = number("m ft", 0, 20, "length of the hose to a meter", default=1.0)
+    hose_length: float = number(
+        "m ft", 0, 20, "length of the hose to a meter; a bend counts as 30 bores", default=1.0
+    )
     friction: float = number(
         "", 0.005, 0.2, "friction factor of pipe and hose (assumption: 0.03)", default=0.03
     )
