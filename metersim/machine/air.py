@@ -91,19 +91,19 @@ def leak_conductance(area: Any, air_density: Any, discharge: Any) -> Any:
     return discharge * area * np.sqrt(2 / air_density)
 
 
-def pipe_loss(length: Any, bore: Any, air_density: Any, friction: Any) -> Any:
+def pipe_loss(length: Any, bore: Any, air_density: Any, friction: Any, fittings: Any) -> Any:
     """Loss of pressure along a piece of pipe over the square of the flow in it.
 
     Parameters
     ----------
     length : float or ndarray
-        Length of the piece; a bend counts as some 30 bores. [m]
+        Length of the piece. [m]
     bore : float or ndarray
         Inner diameter. [m]
     air_density : float or ndarray
         Density of the air. [kg/m3]
-    friction : float
-        Darcy's friction factor. [1]
+    friction, fittings : float
+        Darcy's friction factor, and velocity heads lost at ends and fittings. [1]
 
     Returns
     -------
@@ -112,14 +112,14 @@ def pipe_loss(length: Any, bore: Any, air_density: Any, friction: Any) -> Any:
 
     Notes
     -----
-    ``pipe_loss = friction * length / bore * air_density / (2 * section^2)
+    ``pipe_loss = (friction * length / bore + fittings) * air_density / (2 * section^2)
     where section = pi * bore^2 / 4``
 
-    Source: Darcy's equation; assumption: the friction factor does not depend on the flow. The flow
-    is turbulent, and hoses are rough.
+    Source: Darcy's equation; assumption: neither factor depends on the flow. The flow is turbulent,
+    and hoses are rough. A short hose loses more at its ends than along it.
     """
     section = np.pi * bore * bore / 4
-    return friction * length / bore * air_density / (2 * section * section)
+    return (friction * length / bore + fittings) * air_density / (2 * section * section)
 
 
 def in_series(conductance: Any, square_loss: Any) -> Any:

@@ -240,9 +240,19 @@ def air_line(
     each = [(rows or {}).get(row, scenario) for row in range(1, number + 1)]
     factors = np.exp(scenario.toolbar.loss_spread * np.asarray(vacuum_draws, float))
     line = AirLine(
-        pieces=tuple(pipe_loss(to_next, hoses.pipe_diameter, density, hoses.friction).tolist()),
+        pieces=tuple(
+            pipe_loss(to_next, hoses.pipe_diameter, density, hoses.friction, 0.0).tolist()
+        ),
         left=math.floor(joins),
-        hose=float(pipe_loss(hoses.hose_length, hoses.hose_diameter, density, hoses.friction)),
+        hose=float(
+            pipe_loss(
+                hoses.hose_length,
+                hoses.hose_diameter,
+                density,
+                hoses.friction,
+                hoses.hose_fittings,
+            )
+        ),
         air_density=density,
         shut_off=fan.shut_off,
         free_flow=FLOW_OF_A_ROW * number if fan.free_flow is None else fan.free_flow,

@@ -313,8 +313,13 @@ class Hoses(Checked):
         "mm in", 10, 500, "bore of the pipe along the rows", default=100.0
     )
     hose_diameter: float = number("mm in", 5, 200, "bore of the hose to a meter", default=50.0)
-    hose_length: float = number(
-        "m ft", 0, 20, "length of the hose to a meter; a bend counts as 30 bores", default=1.0
+    hose_length: float = number("m ft", 0, 20, "length of the hose to a meter", default=1.0)
+    hose_fittings: float = number(
+        "",
+        0,
+        50,
+        "velocity heads lost at the ends, bends and fittings of a hose (assumption: 2)",
+        default=2.0,
     )
     friction: float = number(
         "", 0.005, 0.2, "friction factor of pipe and hose (assumption: 0.03)", default=0.03

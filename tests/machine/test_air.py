@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq, root
 
-from metersim.files.faults import BadInput
 from metersim.machine.air import (
     fan_loading,
     fan_pressure,
@@ -21,37 +20,12 @@ from metersim.machine.air import (
     pipe_loss,
     vacuum_behind,
 )
-from metersim.machine.airline import air_line, full_holes, working_rows
 from metersim.machine.holding import DISCHARGE
 from metersim.machine.seedlot import AIR_DENSITY
-from tests.strategies import BENCH
+from tests.airlines import NARROW, all_full, at_full_speed, drawn_areas, line_of
 
-MACHINE = BENCH.replace(toolbar__rows=16, fan__shut_off=6e3)
 STANDARD = {"standard_density": AIR_DENSITY, "shut_off": 6e3, "free_flow": 0.3}
-NARROW = {"hoses__pipe_diameter": 0.05, "hoses__hose_diameter": 0.025}
 POWERS = (0.5, 1.0, 1.5, 2.0, 2.7, 6.0)
-
-
-def line_of(**changes):
-    """Air line of the machine with some changes."""
-    return air_line(MACHINE.replace(**changes))
-
-
-def at_full_speed(**changes):
-    """The same, with the fan at full speed whatever the gauge reads."""
-    return dataclasses.replace(line_of(vacuum__vacuum=0.0, **changes), fan_speed=1.0)
-
-
-def all_full(line, scenario=MACHINE):
-    """Air of a line with a seed on every hole of the rows that work."""
-    holes = np.full((len(line.pieces), 1), full_holes(scenario))
-    return line.solve(line.open_area(holes))
-
-
-def drawn_areas(rows, ticks=1, seed=3):
-    """Open areas of rows at ticks, from sealed to a chamber left open. [m2]"""
-    rng = np.random.default_rng(seed)
-    return rng.choice([0.0, 5e-5, 1e-4, 5e-4, 1e-2], (rows, ticks)) * rng.uniform(1, 2, ticks)
 
 
 # the whole network with all pressures and flows as unknowns
@@ -184,8 +158,15 @@ def test_a_fan_in_the_mountains_has_to_turn_faster():
     assert high.fan_speed / low.fan_speed == pytest.approx(math.sqrt(ratio), rel=1e-12)
 
 
-def test_a_pipe_loses_by_the_fifth_power_of_its_bore():
-    assert pipe_loss(2.0, 0.05, 1.2, 0.03) == pytest.approx(64 * pipe_loss(1.0, 0.1, 1.2, 0.03))
+def test_a_pipe_loses_by_the_fifth_power_of_its_bore_and_a_fitting_by_the_fourth():
+    pipe, wide = pipe_loss(2.0, 0.05, 1.2, 0.03, 0.0), pipe_loss(1.0, 0.1, 1.2, 0.03, 0.0)
+    assert pipe == pytest.approx(64 * wide, rel=1e-14)
+    fitting, wide = pipe_loss(0.0, 0.05, 1.2, 0.03, 1.5), pipe_loss(0.0, 0.1, 1.2, 0.03, 1.5)
+    assert fitting == pytest.approx(16 * wide, rel=1e-14)
+    assert pipe_loss(2.0, 0.05, 1.2, 0.03, 1.5) == pytest.approx(pipe + fitting, rel=1e-14)
+    head = 1.2 * 20.0**2 / 2  # of air at 20 m/s, Pa
+    flow = 20.0 * math.pi * 0.05**2 / 4
+    assert fitting * flow**2 == pytest.approx(1.5 * head, rel=1e-14)
 
 
 # signs
@@ -304,143 +285,3 @@ def test_a_hole_of_10_mm_lets_through_what_the_orifice_equation_says():
     area = open_area(1.0, 0.01, 0.0, 0.0)
     flow = leak_conductance(area, 1.2, DISCHARGE) * math.sqrt(5e3)
     assert flow == pytest.approx(4.445e-3, rel=1e-3)
-
-
-# the scenario
-
-
-@pytest.mark.parametrize("gauge_at", [0, 1, 7])
-@pytest.mark.parametrize("error", [-0.2, 0.0, 0.25])
-def test_the_gauge_reads_what_is_asked_for_when_all_discs_are_full(gauge_at, error):
-    """A gauge that reads too much has less behind it: r / (1 + e)."""
-    line = line_of(hoses__gauge_at=gauge_at, hoses__gauge_error=error, vacuum__vacuum=3e3, **NARROW)
-    air = all_full(line)
-    assert air.reading[0] == pytest.approx(3e3, rel=1e-12)
-    behind = air.vacuum[gauge_at - 1, 0] if gauge_at else air.at_fan[0]
-    assert behind == pytest.approx(3e3 / (1 + error), rel=1e-12)
-    assert 0 < line.fan_speed < 1
-
-
-@pytest.mark.parametrize(
-    "fault",
-    [{"vacuum__seal_wear": 0.5}, {"toolbar__parked": "open"}, {"vacuum__chamber_open": True}],
-)
-def test_a_fan_set_in_sound_state_reads_less_with_a_fault(fault):
-    """A fan that was set as things are reads what is asked for, and turns faster."""
-    machine = {"toolbar__working": "1-3", "toolbar__rows": 4, "vacuum__vacuum": 500.0}
-    machine |= {"fan__free_flow": 0.5}
-    sound = line_of(**machine, fan__set_when="sound")
-    faulty = line_of(**machine, **fault, fan__set_when="sound")
-    reset = line_of(**machine, **fault)
-    assert faulty.fan_speed == sound.fan_speed < reset.fan_speed
-    assert all_full(sound).reading[0] == pytest.approx(500, rel=1e-12)
-    assert all_full(faulty).reading[0] < 499
-    assert all_full(reset).reading[0] == pytest.approx(500, rel=1e-12)
-
-
-def test_a_gap_counts_where_the_fan_was_set_as_things_are():
-    gaps = np.where(np.arange(16) == 4, 3e-4, 0.0)
-    machine = MACHINE.replace(vacuum__vacuum=3e3)
-    plain, leaky = air_line(machine), air_line(machine, gap_leak=gaps)
-    assert leaky.fan_speed > plain.fan_speed
-    sound = air_line(machine.replace(fan__set_when="sound"), gap_leak=gaps)
-    assert sound.fan_speed == plain.fan_speed
-    holes = np.full((16, 1), full_holes(machine))
-    air = leaky.solve(leaky.open_area(holes, gaps[:, None]))
-    assert air.reading[0] == pytest.approx(3e3, rel=1e-12)
-
-
-def test_open_areas_add_up_row_by_row():
-    """Working rows have the holes that are given, parked ones all in the chamber or none."""
-    machine = {"toolbar__working": "1 3", "toolbar__rows": 4, "vacuum__seal_wear": 0.5}
-    machine |= {"fan__free_flow": 1.0}
-    hole = math.pi * 4.5e-3**2 / 4
-    leak = 20e-6 + 150e-6
-    opened = line_of(**machine, toolbar__parked="open").open_area(np.full((4, 1), 7.0), 1e-5)
-    assert opened[:, 0] == pytest.approx(
-        [7 * hole + leak + 1e-5, 27.5 * hole + leak] * 2, rel=1e-12
-    )
-    sealed = line_of(**machine).open_area(np.full((4, 1), 7.0), 1e-5)
-    assert sealed[:, 0] == pytest.approx([7 * hole + leak + 1e-5, 0.0] * 2, rel=1e-12)
-
-
-def test_rows_differ_by_their_draws_and_their_own_settings():
-    machine = MACHINE.replace(toolbar__rows=3, vacuum__vacuum=2e3, fan__free_flow=1.0)
-    own = machine.replace(vacuum__chamber_open=True, disc__hole_diameter=3e-3)
-    line = air_line(
-        machine, rows={2: own}, seal_draws=[0.0, 1.0, -1.0], vacuum_draws=[0.0, 2.0, -1.0]
-    )
-    seals = 20e-6 * np.exp([0.0, 0.2, -0.2])
-    assert line.leaks == pytest.approx(seals + [0.0, 0.01, 0.0], rel=1e-12)
-    assert line.hole_diameters == (4.5e-3, 3e-3, 4.5e-3)
-    assert line.factors == pytest.approx(np.exp([0.0, 0.02, -0.01]), rel=1e-12)
-    air = all_full(line)
-    assert air.vacuum[1, 0] < 0.2 * air.vacuum[0, 0]
-    plain = all_full(dataclasses.replace(line, factors=(1.0,) * 3))
-    assert air.vacuum / plain.vacuum == pytest.approx(np.array(line.factors)[:, None])
-    assert air.reading == plain.reading
-
-
-def test_without_a_fan_the_vacuum_is_as_stated():
-    line = air_line(BENCH.replace(toolbar__rows=5, hoses__gauge_error=0.1))
-    air = line.solve(drawn_areas(5, 3))
-    assert np.all(air.vacuum == 4e3) and np.all(air.at_fan == 4e3)
-    assert air.reading == pytest.approx(4.4e3)
-
-
-def test_a_usual_fan_goes_with_the_number_of_rows():
-    """So machines of any width turn it nearly as fast, and can set the usual vacuum."""
-    speeds = [line_of(toolbar__rows=rows).fan_speed for rows in (1, 4, 16, 48)]
-    assert max(speeds) < 0.95 and np.ptp(speeds) < 0.02
-
-
-def test_a_fan_that_stands_gives_nothing():
-    air = all_full(line_of(vacuum__vacuum=0.0))
-    assert np.all(air.vacuum == 0) and np.all(air.reading == 0) and np.all(air.flow == 0)
-
-
-@pytest.mark.parametrize(
-    ("changes", "key", "words"),
-    [
-        ({"fan__shut_off": 0.0}, "fan.shut_off_kpa", "no fan and a vacuum at the hole, 4 kPa"),
-        ({"fan__shut_off": 4e3}, "fan.shut_off_kpa", "not 4 kPa: ask for less vacuum, mend"),
-        ({"toolbar__working": "1-4", "toolbar__parked": "open"}, "fan.shut_off_kpa", "seal the"),
-        ({"hoses__fan_at": 17.0}, "hoses.fan_at", "give 0.5 to 16.5"),
-        ({"hoses__gauge_at": 17}, "hoses.gauge_at", "1 to 16"),
-        ({"toolbar__working": "4-17"}, "toolbar.working", "'4-17' is not among the rows 1 to 16"),
-        ({"toolbar__working": "0"}, "toolbar.working", "1 to 16"),
-        ({"toolbar__working": "5-4"}, "toolbar.working", "1 to 16"),
-        ({"toolbar__working": "left"}, "toolbar.working", "'left' is no row"),
-        ({"toolbar__working": " , "}, "toolbar.working", "no row works"),
-    ],
-)
-def test_what_cannot_be_is_said_in_one_line(changes, key, words):
-    with pytest.raises(BadInput) as error:
-        line_of(**changes)
-    (fault,) = error.value.faults
-    assert fault.key == key and words in fault.message
-
-
-def test_a_weak_fan_says_what_it_gives():
-    """What it says is what it gives at full speed; a little less can be set."""
-    with pytest.raises(BadInput, match=r"the gauge reads (\d\.\d+) kPa") as error:
-        line_of(fan__shut_off=4e3)
-    most = float(str(error.value).split("reads ")[1].split()[0]) * 1e3
-    exact = all_full(at_full_speed(fan__shut_off=4e3)).reading[0]
-    assert most == pytest.approx(exact, rel=5e-3)
-    assert line_of(fan__shut_off=4e3, vacuum__vacuum=exact * 0.9999).fan_speed > 0.9999
-    us = dataclasses.replace(MACHINE.replace(fan__shut_off=4e3), units="us")
-    with pytest.raises(BadInput, match=r"not 16\.1 inH2O"):
-        air_line(us)
-
-
-def test_rows_are_read_from_numbers_and_ranges():
-    """Both marks between them, in any order, each once."""
-    for said, rows in (("1-4 6", (1, 2, 3, 4, 6)), ("6, 2-3 3", (2, 3, 6)), ("16", (16,))):
-        assert working_rows(MACHINE.replace(toolbar__working=said)) == rows
-    assert working_rows(MACHINE) == tuple(range(1, 17))
-
-
-def test_areas_of_another_machine_are_refused():
-    with pytest.raises(ValueError, match="5 rows for a machine of 16"):
-        at_full_speed().solve(np.zeros((5, 1)))

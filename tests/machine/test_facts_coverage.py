@@ -76,6 +76,8 @@ UNCAUGHT = {
         EITHER,
         "Its 90 % interval runs from 0.010 to 0.026, as emergence hides it in published fields.",
     ),
+    "leak_in_pool": (EITHER, NO_SOURCE.format("open holes are in the pool")),
+    "leak_of_seated": (EITHER, NO_SOURCE.format("much air passes a seated seed")),
     "firmer_factor": (EITHER, NO_SOURCE.format("much a firmer takes off scatter and hop")),
 }
 
