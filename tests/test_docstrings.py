@@ -27,6 +27,7 @@ FUNCTIONS = [
 UNITS = {
     "1", "m", "m2", "m3", "kg", "s", "rad", "Pa", "m/s", "m/s2", "rad/s", "kg/m3", "kg/s",
     "1/s", "1/m2", "1/m", "1/rad", "s2/m2", "K", "m3/s", "m3/s/Pa^0.5", "Pa s2/m6",
+    "N", "N/m", "N m", "A",
 }  # fmt: skip
 WORD_AND_YEAR = re.compile(r"\b[a-z][a-z_]*(?:19|20)\d\d\b")
 # plain numbers: ratios, counts and shares; anything else needs a unit

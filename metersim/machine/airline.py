@@ -36,6 +36,7 @@ from metersim.machine.holding import DISCHARGE
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
 from metersim.machine.stations import CUT_OFF, POOL_EXIT
+from metersim.machine.turning import vacuum_past_gap
 
 Array = NDArray[np.float64]
 
@@ -283,10 +284,10 @@ def air_line(
 def chamber_vacuum(scenario: Scenario) -> float:
     """Vacuum in the chamber of a meter with a full disc: of its row, or of the middle working one.
 
-    Without a fan it is as stated. [Pa]
+    Without a fan it is the stated one, less what the running gap takes. [Pa]
     """
     if scenario.fan.shut_off is None:
-        return scenario.vacuum.vacuum
+        return vacuum_past_gap(scenario)
     working = scenario.working_rows
     row = scenario.row or working[len(working) // 2]
     line = air_line(scenario)

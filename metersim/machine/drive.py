@@ -1,4 +1,4 @@
-"""From what the farmer asks for to the turning of the disc: speed, ramp, ripple, slip."""
+"""From what the farmer asks for to the turning of the disc: speed, ramp, ripple, slip, load."""
 
 from __future__ import annotations
 
@@ -285,6 +285,54 @@ def slips_per_angle(angular_speed: Any, slip: Any, stand: Any) -> Any:
     the wheel slips. A slip that is always there is part of the rate and moves no seed.
     """
     return slip / (angular_speed * stand)
+
+
+def oil_speed(load: Any, droop: Any) -> Any:
+    """Speed of a disc on an oil motor over the speed that is meant.
+
+    Parameters
+    ----------
+    load : float or ndarray
+        Torque over the torque at which the motor is rated. [1]
+    droop : float or ndarray
+        Share of its speed that it loses at that torque. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share; 0 or less where the motor stalls. [1]
+
+    Notes
+    -----
+    ``oil_speed = 1 - droop * load``
+
+    assumption: oil leaks past a motor in proportion to pressure, and so to torque. The speed is
+    set without load.
+    """
+    return 1 - droop * load
+
+
+def electric_speed(load: Any) -> Any:
+    """Speed of a disc on an electric motor over the speed that is meant.
+
+    Parameters
+    ----------
+    load : float or ndarray
+        Torque over the torque at which the motor is rated. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share, 1 up to the rating. [1]
+
+    Notes
+    -----
+    ``electric_speed = 1 / max(load, 1)``
+
+    assumption: a controller holds the speed up to the rated torque. Beyond it the controller gives
+    no more power than at that torque.
+    """
+    return 1 / np.maximum(load, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)

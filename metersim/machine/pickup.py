@@ -45,6 +45,7 @@ from metersim.machine.joining import (
 from metersim.machine.losses import DROPPED, LOW_POOL, NOT_HELD, NOT_JOINED, POOL_EMPTY
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
+from metersim.machine.turning import GapStation
 
 
 class Chances(NamedTuple):
@@ -95,6 +96,7 @@ class PickupStation:
     shock: float
     lot: SeedLot
     coefficients: Coefficients
+    gap: GapStation | None = None  # leaks past the seal more on one side of the disc
 
     @cached_property
     def resistance(self) -> float:
@@ -144,6 +146,8 @@ class PickupStation:
     def at_hole(self, vacuum: Any, deviate: Any, turn: Any) -> Any:
         """Vacuum that works at a hole, by its draw and its position on the disc in turns. [Pa]"""
         k = self.coefficients
+        if self.gap is not None:
+            vacuum = vacuum * self.gap.around(vacuum, turn)
         return vacuum_of_hole(vacuum, deviate, turn, k.hole_spread, k.run_out)
 
     def centrifugal(self, speed: Any) -> Any:

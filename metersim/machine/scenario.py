@@ -19,6 +19,8 @@ from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.heap import heap_volume, static_level
+from metersim.machine.load import contradictions as contradictions_of_load
+from metersim.machine.load import gap_warnings
 from metersim.machine.own import OwnStations
 from metersim.machine.posterior import Posterior, shipped_posterior
 from metersim.machine.sections import (
@@ -186,7 +188,7 @@ class Scenario:
                     f"{self.singulator.gap / self.singulator.notch_step:.3g}",
                 )
             )
-        return found + self._contradictions_of_the_machine()
+        return found + self._contradictions_of_the_machine() + contradictions_of_load(self)
 
     def _contradictions_of_the_machine(self) -> list[tuple[str, str]]:
         """What contradicts itself in the machine around the meter."""
@@ -362,7 +364,7 @@ class Scenario:
                 f"seed lot '{self.lot.name}' is illustrative: {self.lot.assumed_share:.0%} of its "
                 "values are assumed"
             )
-        return tuple(found)
+        return (*found, *gap_warnings(self, units))
 
     def ranges(self, units: str = "") -> str:
         """Ranges of the fields with input uncertainty, in words; without units as stated."""

@@ -30,6 +30,7 @@ from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation, landing_spread
 from metersim.machine.gate import GateStation
 from metersim.machine.given import AnyScenario, scenario_of
+from metersim.machine.load import speed_kept
 from metersim.machine.own import OwnStations
 from metersim.machine.pickup import PickupStation
 from metersim.machine.release import ReleaseStation
@@ -38,6 +39,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.sensor import SensorStation
 from metersim.machine.singulator import SingulatorStation
 from metersim.machine.tube import TubeStation
+from metersim.machine.turning import gap_of
 
 # Points that a cell passes, in rad of disc rotation after it enters the pool.  Assumption: the pool
 # lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
@@ -223,7 +225,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
     on_belt = float(landing_spread(k.landing_scatter, lot.gmd)) * (scenario.observed == "belt")
     return Stations(
         drive=DriveStation(
-            angular_speed=scenario.angular_speed,
+            angular_speed=scenario.angular_speed * speed_kept(scenario),
             ramp=scenario.drive.start_ramp,
             ripple=scenario.drive.ripple,
             ripples_per_turn=scenario.drive.ripples_per_turn,
@@ -248,6 +250,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             shock=shaking / GRAVITY,
             lot=lot,
             coefficients=k,
+            gap=gap_of(scenario) if scenario.gap.running_gap is not None else None,
         ),
         singulator=SingulatorStation(
             gap=scenario.singulator.gap,

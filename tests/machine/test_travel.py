@@ -67,7 +67,9 @@ def test_the_drive_turns_as_the_plan_says(turned):
 def test_seeds_lie_where_they_are_planned():
     """No seed where the row is off; twice the rate, half the spacing."""
     double = FIELD.demand.rate * 2e4
-    run = simulate(FIELD.lasting(900).replace(travel__rates=f"60 m {double}/ha", travel__off="40 m to 44 m"))
+    run = simulate(
+        FIELD.lasting(900).replace(travel__rates=f"60 m {double}/ha", travel__off="40 m to 44 m")
+    )
     position = run.seeds.position
     delay = 0.5 * FIELD.demand.speed  # a seed falls for less than this
     assert not ((position > 40 + delay) & (position < 44 - 0.1)).any()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.given import AnyScenario
 from metersim.machine.holding import DISCHARGE, capture_distance
 from metersim.machine.moment import Moment
@@ -109,7 +110,7 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
     start = Moment("gate", time=0.0, speed=speed)
     full = int(gate.full(start))
     level = float(gate.level(full))
-    vacuum = scenario.vacuum.vacuum
+    vacuum = chamber_vacuum(scenario)
     at = Moment(time=0.0, speed=speed, level=level)
     chances = Chances(*map(float, pickup.chances(vacuum, at)))
     blocked = pickup.coefficients.blocked

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from metersim.files.units import STANDARD_GRAVITY
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.gate import (
@@ -47,6 +48,7 @@ from metersim.machine.stations import stations_of
 
 STATIONS = (
     "drive",
+    "gap",
     "gate",
     "heap",
     "holding",
@@ -294,7 +296,7 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         seal=k.seal,
         gravity=gravity,
     )
-    margin = take(log_margin, vacuum=scenario.vacuum.vacuum, needed=needed)
+    margin = take(log_margin, vacuum=chamber_vacuum(scenario), needed=needed)
 
     from_pool = take(pool_spread, resistance=full, resistance_cv=k.resistance_cv)
     load_sd = join(

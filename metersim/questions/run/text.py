@@ -13,11 +13,13 @@ from metersim.measures.indices import BY_KEY, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
 from metersim.questions.run.study import Row
-from metersim.questions.shared.answer import Answer, told
+from metersim.questions.run.turning import concerns, turning_json, turning_lines, turning_row
+from metersim.questions.shared.answer import MOST_ROWS, Answer, told
 from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.jsonparts import emptied_json, stand_json, uncertainty_json
 from metersim.questions.shared.notes import (
     PROVE,
+    SPACERS,
     asked,
     decisive,
     emptied_text,
@@ -49,6 +51,7 @@ from metersim.questions.shared.words import (
 )
 from metersim.run.records import Run, Seeds, provenance
 
+PLACED = dict(FIRST)["placed.per_area"]  # makes room for the motor where plants are shown
 BEFORE = "All numbers are those of the row before."
 
 
@@ -139,6 +142,9 @@ def summary(
     if stand:
         many = told("per_area", stand.reach("plants.per_area"), units)
         rows.append((NAMES["plants.per_area"], *many))
+    if (turning := turning_row(scenario, units)) is not None:
+        kept = rows if len(rows) < MOST_ROWS else [one for one in rows if one[0] != PLACED]
+        rows = [*kept, turning]
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"
@@ -156,6 +162,7 @@ def summary(
             ]
         )
         + ".",
+        caution=SPACERS if turning else "",
         details=report(row, units, spread, plants, details).splitlines(),
     )
     if stand:
@@ -215,6 +222,8 @@ def report(
     whole = " in the whole row" if row.rest else ""
     lines += [f"Causes of uneven spacing{whole}", *block("", uneven(row.whole)), ""]
     lines += [*plants, ""] if plants else []
+    if concerns(scenario):
+        lines += [*block("Turning", turning_lines(scenario, units)), ""]
     if found := notes(measured, units):
         lines += [*block("Note", found), ""]
     lines.append(PROVE)
@@ -249,6 +258,8 @@ def as_json(
     }
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(whole)]
     made["cautions"] = cautions(measured.scenario)
+    if concerns(measured.scenario):
+        made["turning"] = turning_json(measured.scenario)
     if spread:
         made["uncertainty"] = uncertainty_json(spread)
     if stand:

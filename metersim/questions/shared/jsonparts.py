@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from metersim.machine.load import speed_kept
 from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import number_or_none, put
@@ -19,9 +20,10 @@ def emptied_json(measured: Measured) -> dict[str, Any] | None:
     end = measured.emptied
     if end is None:
         return None
+    scenario = measured.scenario
     return {
         "cell": end.cell,
-        "distance_m": end.cell * measured.scenario.spacing,
+        "distance_m": end.cell * scenario.spacing / speed_kept(scenario),
         "time_s": end.time,
         "pool_seeds": end.pool,
     }

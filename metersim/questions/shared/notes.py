@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from metersim.files.units import hole_text
 from metersim.files.unknown import Unknown
+from metersim.machine.load import speed_kept
 from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
@@ -42,6 +43,10 @@ WITH_THE_FAN = (
 STOPPED = (
     "Stop fan and disc before a hand goes in. If they run: guards on, measure at a port. "
     "The manual comes first."
+)
+SPACERS = (
+    "Stop and lock out, fan at rest, before spacers go in; guards back on. The machine's manual "
+    "decides."
 )
 RUNNING = (
     "Fan and disc run while you count: guards stay on, measure at a port. "
@@ -265,7 +270,7 @@ def emptied_text(measured: Measured, units: str = "metric") -> str:
         return ""
     scenario = measured.scenario
     mass = about_quantity("mass", end.pool * scenario.seeds.seed_mass, units, digits=2)
-    where = about_quantity("distance", end.cell * scenario.spacing, units)
+    where = about_quantity("distance", end.cell * scenario.spacing / speed_kept(scenario), units)
     first = " at the earliest" if len(measured.tallies) > 1 else ""
     return (
         f"The hopper runs empty after {where} ({duration_text(end.time)}){first}, with "
