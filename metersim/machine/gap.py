@@ -29,7 +29,7 @@ def chamber_area(circle_radius: Any, chamber_width: Any) -> Any:
     assumption: the chamber is a channel behind the circle of holes, over 330 of 360 degrees: from
     where the holes enter the pool to the cut-off.
     """
-    return 11 / 6 * np.pi * chamber_width * circle_radius**2
+    return 11 / 6 * np.pi * chamber_width * circle_radius * circle_radius
 
 
 def seal_length(circle_radius: Any) -> Any:
@@ -218,7 +218,7 @@ def own_area(hole_diameter: Any, cells: Any, seal_leak: Any) -> Any:
     assumption: the holes in the pool count as open, which are a third of all. A seed closes the
     others.
     """
-    return seal_leak + cells / 3 * np.pi / 4 * hole_diameter**2
+    return seal_leak + cells / 3 * np.pi / 4 * hole_diameter * hole_diameter
 
 
 def vacuum_left(leak: Any, own: Any, line_loss: Any) -> Any:
@@ -245,7 +245,8 @@ def vacuum_left(leak: Any, own: Any, line_loss: Any) -> Any:
     Source: losses go as the square of flow, in openings and lines. assumption: the source keeps its
     pressure, so a single meter without a stated fan falls by its line alone.
     """
-    return (1 + line_loss) / (1 + line_loss * (1 + leak / own) ** 2)
+    opened = 1 + leak / own
+    return (1 + line_loss) / (1 + line_loss * opened * opened)
 
 
 def allowed_leak(own: Any, line_loss: Any, lowering: Any) -> Any:

@@ -25,9 +25,9 @@ def summary(found: Explained, units: str = "metric", details: bool = False) -> s
         Whether to add the report.
     """
     scenario = found.scenario
-    vacuum = set_quantity("pressure", scenario.vacuum.vacuum, units)
+    vacuum = set_quantity("pressure", found.chances.vacuum, units)
     first = [
-        f"{vacuum} of vacuum is {_two(scenario.vacuum.vacuum / found.needed)} times the need "
+        f"{vacuum} of vacuum is {_two(found.chances.vacuum / found.needed)} times the need "
         "of the mean seed."
     ]
     if not scenario.vacuum.vacuum:
@@ -64,7 +64,7 @@ def _table(found: Explained, units: str) -> list[tuple[str, str, str]]:
     rows = [
         (
             "vacuum",
-            set_quantity("pressure", scenario.vacuum.vacuum, units),
+            set_quantity("pressure", found.chances.vacuum, units),
             f"{pressure}, {most} for 99 of 100",
         ),
         ("cells without a seed", f"{_two(100 * found.empty)} %", "when they leave the pool"),
@@ -108,7 +108,7 @@ def report(found: Explained, units: str = "metric") -> str:
     scenario, chances = found.scenario, found.chances
     set_vacuum = scenario.vacuum.vacuum
     carry = scenario.pool.carry_line
-    against = f" ({set_vacuum / found.needed:.1f} times the need of the mean seed)"
+    against = f" ({chances.vacuum / found.needed:.1f} times the need of the mean seed)"
     above = "above" if found.level > carry else "below"
     if not set_vacuum:
         against = ""

@@ -10,7 +10,7 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.turning import LEAKS, gap_range, has_fan
 from metersim.questions.shared.words import about_quantity, quantity, set_quantity
 
-NO_GAP = "no gap neither rubs nor leaks"
+NO_GAP = "every gap rubs or leaks"
 ASSUMED = "no published torque exists: all of it is assumed"
 
 
@@ -85,9 +85,9 @@ def turning_lines(scenario: Scenario, units: str = "metric") -> list[str]:
     if not has_fan(scenario):
         leak += f"; vacuum in the chamber {quantity('pressure', turning.vacuum, units)}"
     found = gap_range(scenario)
-    fitting = f"a gap between {_between(found, units)}" if found else "no gap"
+    fitting = f"neither rubs nor leaks: a gap between {_between(found, units)}" if found else NO_GAP
     limit = f"a gap leaks that takes over {100 * LEAKS:.0f} % of the vacuum at the same source"
-    return [*lines, leak, f"neither rubs nor leaks: {fitting}; {limit}"]
+    return [*lines, leak, f"{fitting}; {limit}"]
 
 
 def turning_json(scenario: Scenario) -> dict[str, Any]:
