@@ -138,6 +138,10 @@ NARROWED = {
     "demand.speed": (0.5, 4),
     "drive.start_ramp": (0, 5),
     "tube.tube_length": (0.1, 1.5),
+    "gap.stiffness": (5e4, 1e7),  # a motor that a soft hub stalls is refused
+    "gap.rated_torque": (5, 100),
+    "gap.rated_current": (5, 100),
+    "gap.idle_current": (0, 4),
     "toolbar.rows": (1, 1),
     "hoses.gauge_at": (0, 1),
     "hoses.fan_at": (0.5, 1.5),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from metersim.files.tables import csv_text
+from metersim.machine.load import gap_warnings
 from metersim.machine.losses import REASONS
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, put
@@ -14,7 +15,7 @@ from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
 from metersim.questions.run.study import Row
 from metersim.questions.run.turning import concerns, turning_json, turning_lines, turning_row
-from metersim.questions.shared.answer import MOST_ROWS, Answer, told
+from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, told
 from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.jsonparts import emptied_json, stand_json, uncertainty_json
 from metersim.questions.shared.notes import (
@@ -143,6 +144,7 @@ def summary(
         many = told("per_area", stand.reach("plants.per_area"), units)
         rows.append((NAMES["plants.per_area"], *many))
     if (turning := turning_row(scenario, units)) is not None:
+        notes = [*(f"{capital(line)}." for line in gap_warnings(scenario, units)), *notes]
         kept = rows if len(rows) < MOST_ROWS else [one for one in rows if one[0] != PLACED]
         rows = [*kept, turning]
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
