@@ -97,7 +97,8 @@ class AirLine:
     hole_diameters : tuple of float
         Diameter of the holes of each row. [m]
     parked_holes : tuple of float
-        Open holes of each parked row; 0 where it is sealed, and for working rows.
+        Open holes of each parked row; 0 where it is sealed, and for working rows.  assumption: no
+        seeds are left on its disc.
     leaks : tuple of float
         Leak of the seal with that of an open chamber, by row; 0 for a sealed row. [m2]
     factors : tuple of float
