@@ -36,7 +36,7 @@ from metersim.machine.holding import DISCHARGE
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
 from metersim.machine.stations import CUT_OFF, POOL_EXIT
-from metersim.machine.turning import vacuum_past_gap
+from metersim.machine.turning import gap_leak, vacuum_past_gap
 
 Array = NDArray[np.float64]
 
@@ -291,9 +291,10 @@ def chamber_vacuum(scenario: Scenario) -> float:
         return vacuum_past_gap(scenario)
     working = scenario.working_rows
     row = scenario.row or working[len(working) // 2]
-    line = air_line(scenario)
+    leak = float(gap_leak(scenario, scenario.vacuum.vacuum))
+    line = air_line(scenario, gap_leak=leak)
     full = np.full((scenario.toolbar.rows, 1), full_holes(scenario))
-    return float(line.solve(line.open_area(full)).vacuum[row - 1, 0])
+    return float(line.solve(line.open_area(full, leak)).vacuum[row - 1, 0])
 
 
 def _in_state(

@@ -14,6 +14,7 @@ from metersim.machine.airline import Air, AirLine, air_line, full_holes
 from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import ENTERS, Stations, departures_of, stations_of
+from metersim.machine.turning import gap_leak
 from metersim.run.chamber import Holes, ticks_until
 from metersim.run.course import Course
 from metersim.run.draws import Array, SlipDraws
@@ -114,8 +115,16 @@ class Machine:
             row: _with_edge(row_scenario(scenario, row), float(edge[row - 1]))
             for row in range(1, number + 1)
         }
+        # a gap is worked out at the vacuum for which the fan was set
+        self._gap_leaks = np.array(
+            [float(gap_leak(one, one.vacuum.vacuum)) for one in self.rows.values()]
+        )
         self.line: AirLine = air_line(
-            scenario, rows=self.rows, seal_draws=seal, vacuum_draws=vacuum
+            scenario,
+            rows=self.rows,
+            gap_leak=self._gap_leaks,
+            seal_draws=seal,
+            vacuum_draws=vacuum,
         )
 
     @property
@@ -158,14 +167,16 @@ class Machine:
             equal[row - 1] = equivalent_holes(
                 one.empty, one.in_pool, one.seeded, k.leak_in_pool, k.leak_of_seated
             )
-        return self.line.solve(self.line.open_area(equal))
+        return self._solved(equal)
 
     def first_air(self) -> Air:
         """The air while all discs of working rows are full, at every tick."""
-        full = [full_holes(one) for one in self.rows.values()]
-        return self.line.solve(
-            self.line.open_area(np.tile(np.array(full)[:, None], len(self.ticks)))
-        )
+        full = np.array([[full_holes(one)] for one in self.rows.values()])
+        return self._solved(full.repeat(len(self.ticks), axis=1))
+
+    def _solved(self, holes: Array) -> Air:
+        """The air of all rows, from open holes that let through as much."""
+        return self.line.solve(self.line.open_area(holes, self._gap_leaks[:, None]))
 
     def origin(self, row: int) -> Origin:
         """Origin of the records of a row."""

@@ -20,10 +20,10 @@ from metersim.machine.turning import (
     FINE,
     LEAKS,
     TurningCoefficients,
-    chamber_vacuum,
     gap_leak,
     gap_of,
     gap_range,
+    vacuum_past_gap,
 )
 from tests.strategies import BENCH
 
@@ -187,18 +187,18 @@ def test_the_vacuum_fits_the_leak_that_it_leaves_and_is_the_first_from_rest(gap)
 
 
 def test_a_gap_that_does_not_leak_leaves_the_vacuum_to_the_last_bit():
-    assert chamber_vacuum(gapped(5e-4)) == BENCH.vacuum.vacuum == chamber_vacuum(BENCH)
+    assert vacuum_past_gap(gapped(5e-4)) == BENCH.vacuum.vacuum == vacuum_past_gap(BENCH)
     assert gap_leak(gapped(5e-4), VACUUM) == 0 == gap_leak(BENCH, VACUUM)
 
 
 def test_a_wider_gap_never_has_more_vacuum():
-    left = [chamber_vacuum(gapped(gap)) for gap in np.linspace(2e-4, 3e-3, 57)]
+    left = [vacuum_past_gap(gapped(gap)) for gap in np.linspace(2e-4, 3e-3, 57)]
     assert np.all(np.diff(left) <= 0) and left[0] == VACUUM > 20 * left[-1] > 0
 
 
 def test_with_a_fan_the_leak_goes_into_the_lines():
     scenario = gapped(1e-3, fan__shut_off=8e3)
-    assert chamber_vacuum(scenario) == VACUUM > chamber_vacuum(gapped(1e-3))
+    assert vacuum_past_gap(scenario) == VACUUM > vacuum_past_gap(gapped(1e-3))
     assert gap_leak(scenario, np.array([2e3, 4e3])) == pytest.approx(
         [gap_of(scenario).leak(2e3), gap_of(scenario).leak(4e3)]
     )
@@ -289,8 +289,8 @@ def test_a_high_load_calls_for_a_wider_gap_within_limits():
     narrow, wide = np.linspace(1e-4, low, 9), np.linspace(low, high, 9)
 
     def torques(gaps):
-        return np.array([gap_of(one).torque(chamber_vacuum(one)) for one in map(gapped, gaps)])
+        return np.array([gap_of(one).torque(vacuum_past_gap(one)) for one in map(gapped, gaps)])
 
     assert np.all(np.diff(torques(narrow)) < 0)
     assert np.all(np.diff(torques(wide)) <= 1e-12)
-    assert chamber_vacuum(gapped(high + 1e-4)) < 0.9 * chamber_vacuum(gapped(high - 1e-4))
+    assert vacuum_past_gap(gapped(high + 1e-4)) < 0.9 * vacuum_past_gap(gapped(high - 1e-4))
