@@ -32,9 +32,13 @@ def plain_change(change: str) -> str:
     ('hole_diameter_in=0.1875', 'vacuum_kpa=3.98542256')
     >>> plain_change("speed=4mph:8mph:5"), plain_change("notch=1/2")
     ('speed_mph=4:8:5', 'notch=0.5')
+    >>> plain_change("plugged_holes=7")
+    'plugged_holes="7"'
     """
     key, equals, value = (part.strip() for part in change.partition("="))
     section, dot, bare = key.rpartition(".")
+    if value.isdecimal() and _is_text(section, bare):
+        return f'{key}="{value}"'
     for spec, unit, named in _meant(section, bare):
         *words, last = BETWEEN.split(value)
         steps = [last] if len(words) == 4 and words[1] == words[3] == ":" else []
@@ -61,6 +65,12 @@ def _meant(section: str, bare: str) -> Iterator[tuple[Spec, Unit | None, bool]]:
         for spec in specs(kind).values() if section in ("", name) else ():
             if spec.kind in ("number", "count") and bare in (spec.name, *spec.keys):
                 yield spec, spec.keys.get(bare), bare in spec.keys
+
+
+def _is_text(section: str, bare: str) -> bool:
+    """Whether a name means a field of text, such as a list of holes that has one number."""
+    kinds = [kind for name, kind in SECTIONS.items() if section in ("", name)]
+    return any(specs(kind)[bare].kind == "text" for kind in kinds if bare in specs(kind))
 
 
 def _unit(spec: Spec, typed: Unit) -> Unit | None:

@@ -148,6 +148,42 @@ class Coefficients(Checked):
         "level over the carry line at which half of the most seeds press to the disc; assumption",
         default=1.0,
     )
+    worn_rim: float = number(
+        "",
+        0.4,
+        0.95,
+        "part of the vacuum that works at a hole with a worn rim; assumption",
+        default=0.75,
+    )
+    chipped_rim: float = number(
+        "",
+        0.1,
+        0.8,
+        "part of the vacuum that works at a hole with a chipped rim; assumption",
+        default=0.4,
+    )
+    wrong_side_seal: float = number(
+        "",
+        0.2,
+        0.9,
+        "part of the vacuum that pulls on a seed on the wrong side of a disc, over that on the "
+        "right side; assumption",
+        default=0.5,
+    )
+    worn_seal: float = number(
+        "",
+        0.1,
+        0.7,
+        "part of the vacuum that a worn-out seal takes where no fan is described; assumption",
+        default=0.35,
+    )
+    open_chamber: float = number(
+        "",
+        0,
+        0.15,
+        "part of the vacuum that an open chamber leaves where no fan is described; assumption",
+        default=0.03,
+    )
     hole_spread: float = number(
         "",
         0,
@@ -265,6 +301,20 @@ class Coefficients(Checked):
         "SD of ln(push that unseats a seed); assumption",
         default=0.3,
     )
+    edge_recession: float = number(
+        "mm",
+        0.2,
+        3,
+        "distance by which a worn-out edge of the singulator has receded; assumption",
+        default=1.0,
+    )
+    uneven_teeth: float = number(
+        "",
+        0,
+        2,
+        "added share of the spread of the push that unseats a seed at a worn-out edge; assumption",
+        default=0.5,
+    )
     guide_narrowing: float = number(
         "",
         0.3,
@@ -275,6 +325,20 @@ class Coefficients(Checked):
     # Release
     launch_spread: float = number(
         "deg", 0, 45, "SD of the launch direction without an inner guide; assumption", default=8.0
+    )
+    worn_arc: float = number(
+        "deg",
+        2,
+        20,
+        "arc over which the vacuum decays behind a worn-out cut-off; assumption",
+        default=8.0,
+    )
+    wrong_arc: float = number(
+        "deg",
+        1,
+        10,
+        "arc that a cut-off adds for each class of seed that it is wrong by; assumption",
+        default=4.0,
     )
     double_lag: float = number(
         "",

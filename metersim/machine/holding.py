@@ -279,7 +279,9 @@ def resistance_at(resistance: Any, level: Any, carry_line: Any, depth_power: Any
     return resistance * np.power(np.maximum(level, 0.0) / carry_line, depth_power)
 
 
-def vacuum_of_hole(vacuum: Any, deviate: Any, turn: Any, hole_spread: Any, run_out: Any) -> Any:
+def vacuum_of_hole(
+    vacuum: Any, deviate: Any, turn: Any, rim: Any, hole_spread: Any, run_out: Any
+) -> Any:
     """Vacuum that works at one hole of the disc.
 
     Holes differ by burrs, wear and diameter.  A disc that runs out leaks more on one side, once a
@@ -293,6 +295,8 @@ def vacuum_of_hole(vacuum: Any, deviate: Any, turn: Any, hole_spread: Any, run_o
         Standard normal draw of the hole. [1]
     turn : float or ndarray
         Position of the hole on the disc, from where the disc runs out most, in turns. [1]
+    rim : float or ndarray
+        Part of the vacuum that works at its rim, 1 at a sound one. [1]
     hole_spread : float
         SD of ln(vacuum) between holes. [1]
     run_out : float
@@ -305,11 +309,11 @@ def vacuum_of_hole(vacuum: Any, deviate: Any, turn: Any, hole_spread: Any, run_o
 
     Notes
     -----
-    ``vacuum_of_hole = vacuum * exp(hole_spread * deviate + run_out * cos(2 * pi * turn))``
+    ``vacuum_of_hole = vacuum * rim * exp(hole_spread * deviate + run_out * cos(2 * pi * turn))``
 
     assumption: differences of holes act like differences of vacuum. Their sizes have no source.
     """
-    return vacuum * np.exp(hole_spread * deviate + run_out * np.cos(2 * np.pi * turn))
+    return vacuum * rim * np.exp(hole_spread * deviate + run_out * np.cos(2 * np.pi * turn))
 
 
 def truncated_normal(rank: Any, chance: Any) -> Any:

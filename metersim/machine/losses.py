@@ -92,6 +92,7 @@ CAUSES = (
         words="scatter of the fall and the landing (speed, tube, soil)",
         from_losses=False,
     ),
+    Cause(name="plugged", words="plugged holes"),
 )
 
 LOSSES = (
@@ -146,6 +147,8 @@ LOSSES = (
         event="shaken off",
         at_rest=True,
     ),
+    # It comes before all others on the way.  It stands last so that codes of older results stay.
+    Loss(name="plugged", station="pickup", words="hole plugged", cause="plugged"),
 )
 
 
@@ -204,3 +207,4 @@ POOL_EMPTY = CODES["pool empty"]
 KNOCKED = CODES["knocked"]
 SWEPT = CODES["swept"]
 SHAKEN = CODES["shaken"]
+PLUGGED = CODES["plugged"]

@@ -154,6 +154,7 @@ USUAL = (0.3, 0.5, 0.8)  # sample of a parameter that is not named below
 SAMPLES = {
     "angle": (1.0, 20.0, 300.0),
     "step": (0.1, 0.2, 0.4),
+    "hole": (0, 1, 2),
     "seeds": (40.0, 100.0, 250.0),
     "level": (0.01, 0.02, 0.04),
     "arc": (0.02, 0.05, 0.1),

@@ -32,6 +32,7 @@ from metersim.machine.holding import (
     truncated_normal,
     vacuum_of_hole,
 )
+from metersim.machine.holes import Holes
 from metersim.machine.joining import (
     bed_share,
     draw_rate,
@@ -46,6 +47,7 @@ from metersim.machine.losses import DROPPED, LOW_POOL, NOT_HELD, NOT_JOINED, POO
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
 from metersim.machine.turning import GapStation
+from metersim.machine.wear import rim_share, seal_of_side, stirring, vacuum_left
 
 
 class Chances(NamedTuple):
@@ -94,6 +96,10 @@ class PickupStation:
     carry_line: float
     pool_width: float
     shock: float
+    holes: Holes
+    wrong_way_round: bool
+    seal_wear: float  # 0 where a fan is described
+    chamber_open: bool  # false where a fan is described
     lot: SeedLot
     coefficients: Coefficients
     gap: GapStation | None = None  # leaks past the seal more on one side of the disc
@@ -107,7 +113,22 @@ class PickupStation:
     def slowness(self) -> float:
         """Time to draw a seed over that of a free fall through its size, on this disc. [1]"""
         k = self.coefficients
-        return float(draw_slowness(k.draw_slowness, self.agitation, k.agitation_gain))
+        stirs = stirring(self.agitation, self.wrong_way_round)
+        return float(draw_slowness(k.draw_slowness, stirs, k.agitation_gain))
+
+    @cached_property
+    def seal(self) -> float:
+        """Part of the chamber's vacuum that pulls on a seated seed. [1]"""
+        k = self.coefficients
+        return float(seal_of_side(k.seal, self.wrong_way_round, k.wrong_side_seal))
+
+    @cached_property
+    def rims(self) -> Any:
+        """Part of the vacuum that works at each hole of the disc. [1]"""
+        k, holes = self.coefficients, self.holes
+        worn, chipped = np.zeros((2, holes.cells))
+        worn[list(holes.worn)] = chipped[list(holes.chipped)] = 1.0
+        return rim_share(worn, chipped, k.worn_rim, k.chipped_rim)
 
     @cached_property
     def room(self) -> float:
@@ -143,12 +164,19 @@ class PickupStation:
         """Vacuum needed by a seed on edge over that of the same seed lying flat. [1]"""
         return self.lot.width / self.lot.thickness
 
-    def at_hole(self, vacuum: Any, deviate: Any, turn: Any) -> Any:
-        """Vacuum that works at a hole, by its draw and its position on the disc in turns. [Pa]"""
+    @cached_property
+    def vacuum_share(self) -> float:
+        """Part of the stated vacuum that works at holes with sound rims. [1]"""
         k = self.coefficients
+        return float(vacuum_left(self.seal_wear, self.chamber_open, k.worn_seal, k.open_chamber))
+
+    def at_hole(self, vacuum: Any, deviate: Any, turn: Any, hole: Any) -> Any:
+        """Vacuum that works at a hole, by its draw, its position in turns and its number. [Pa]"""
+        k, rim = self.coefficients, self.rims[hole]
+        vacuum = vacuum * self.vacuum_share
         if self.gap is not None:
             vacuum = vacuum * self.gap.around(vacuum, turn)
-        return vacuum_of_hole(vacuum, deviate, turn, k.hole_spread, k.run_out)
+        return vacuum_of_hole(vacuum, deviate, turn, rim, k.hole_spread, k.run_out)
 
     def centrifugal(self, speed: Any) -> Any:
         """``u^2/(g R)`` at a peripheral speed [m/s]. [1]"""
@@ -163,7 +191,7 @@ class PickupStation:
             resistance,
             1.0,
             self.centrifugal(speed),
-            self.coefficients.seal,
+            self.seal,
             GRAVITY,
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
+from metersim.machine.wear import whole_decay_arc
 
 STEPS = 1 << 14  # of the table of open heights, in equal steps of the open share
 _ANGLE = 2 * np.pi * np.linspace(0, 1, 8 * STEPS + 1)
@@ -131,14 +133,24 @@ class ReleaseStation:
     hole_diameter: float
     circle_radius: float
     decay_arc: float
+    wear: float
+    classes_off: int  # from the seed that the cut-off suits to the seed that is there
     launch_sd: float
     lot: SeedLot
     coefficients: Coefficients
 
+    @cached_property
+    def whole_arc(self) -> float:
+        """Arc over which the vacuum decays, with wear and a wrong part. [rad]"""
+        k = self.coefficients
+        return float(
+            whole_decay_arc(self.decay_arc, self.wear, self.classes_off, k.worn_arc, k.wrong_arc)
+        )
+
     def travel(self, share: Any, at: Moment) -> Any:
         """Travel past the edge until a seed leaves, given the share of the vacuum it needs. [m]"""
         return closing_travel(share, self.hole_diameter) + decay_travel(
-            share, self.decay_arc * self.circle_radius
+            share, self.whole_arc * self.circle_radius
         )
 
     def lag(self, size: Any, at: Moment) -> Any:

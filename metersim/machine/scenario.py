@@ -19,6 +19,7 @@ from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.heap import heap_volume, static_level
+from metersim.machine.holes import CONDITIONS, Holes, hole_faults, holes_of
 from metersim.machine.load import contradictions as contradictions_of_load
 from metersim.machine.load import gap_warnings
 from metersim.machine.own import OwnStations
@@ -158,6 +159,8 @@ class Scenario:
                     "circle or smaller holes",
                 )
             )
+        lists = {key: getattr(disc, key) for key in CONDITIONS}
+        found += [(f"disc.{key}", words) for key, words in hole_faults(lists, disc.cells)]
         fill = self.pool_within_reach
         if pool.hopper < fill:
             found.append(
@@ -249,6 +252,11 @@ class Scenario:
         if self.seed.size_factor == 1 and self.seed.size_cv is None:
             return self.lot
         return self.lot.scaled(self.seed.size_factor, self.seed.size_cv)
+
+    @cached_property
+    def holes(self) -> Holes:
+        """Holes of the disc that are not as new."""
+        return holes_of({key: getattr(self.disc, key) for key in CONDITIONS}, self.disc.cells)
 
     @property
     def posterior(self) -> Posterior:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
+
+import numpy as np
 
 from metersim.machine.moment import Moment
 
@@ -36,6 +39,32 @@ def pulse_length(length: Any, beam_height: Any, speed: Any) -> Any:
     return (length + beam_height) / speed
 
 
+def seen_through(detection: Any, dust: Any, hours: Any) -> Any:
+    """Chance that a beam sees a lone seed through a lens that collects dust.
+
+    Parameters
+    ----------
+    detection : float or ndarray
+        Chance through a clean lens. [1]
+    dust : float or ndarray
+        Share of the seeds that an hour's dust hides, below 1. [1]
+    hours : float or ndarray
+        Hours of work since the lens was brushed. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Chance. [1]
+
+    Notes
+    -----
+    ``seen_through = detection * (1 - dust)^hours``
+
+    assumption: each hour's dust hides the same share of the seeds that are still seen.
+    """
+    return detection * np.power(1 - dust, hours)
+
+
 @dataclass(frozen=True, kw_only=True)
 class SensorStation:
     """Counts seeds in the tube.
@@ -47,12 +76,19 @@ class SensorStation:
 
     height: float
     beam_height: float
-    detection: float
+    detection: float  # through a clean lens
+    dust_per_hour: float
+    hours: float  # of work since the lens was brushed
     seed_length: float
+
+    @cached_property
+    def seen(self) -> float:
+        """Chance that the beam sees a lone seed through the lens as it is. [1]"""
+        return float(seen_through(self.detection, self.dust_per_hour, self.hours))
 
     def detects(self, at: Moment) -> Any:
         """Chance that the beam sees a seed that crosses it. [1]"""
-        return self.detection
+        return self.seen
 
     def pulse(self, size: Any, speed: Any, at: Moment) -> Any:
         """Time for which a seed darkens the beam. [s]"""

@@ -12,6 +12,7 @@ from scipy.special import ndtri
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
+from metersim.machine.wear import uneven_push, worn_gap
 
 
 def edge_offset(gap: Any, notch_step: Any, notch: Any) -> Any:
@@ -317,6 +318,8 @@ class SingulatorStation:
     notch_step: float
     notch: float
     inner_gap: float  # from the holes' rims; infinite without an inner edge
+    wear: float
+    inner_wear: float
     hole_diameter: float
     lot: SeedLot
     coefficients: Coefficients
@@ -324,13 +327,22 @@ class SingulatorStation:
     @cached_property
     def offset(self) -> float:
         """Distance of the outer edge from the path of the holes' centres. [m]"""
-        gap = self.gap * (1 + self.coefficients.edge_zero)
+        k = self.coefficients
+        gap = worn_gap(self.gap * (1 + k.edge_zero), self.wear, k.edge_recession)
         return float(edge_offset(gap, self.notch_step, self.notch))
 
     @cached_property
     def inner(self) -> float:
         """Distance of the inner edge from that path. [m]"""
-        return float(inner_edge(self.hole_diameter, self.inner_gap))
+        recession = self.coefficients.edge_recession
+        gap = worn_gap(self.inner_gap, self.inner_wear, recession)
+        return float(inner_edge(self.hole_diameter, gap))
+
+    @cached_property
+    def push_spread(self) -> float:
+        """SD of ln(push that unseats a seed), over seats and teeth. [1]"""
+        k = self.coefficients
+        return float(uneven_push(k.push_spread, self.wear, k.uneven_teeth))
 
     def reach(self, length: Any, narrow: Any, pose_draw: Any) -> Any:
         """Half-extent across the track of a seed with these sides [m] in a pose. [m]"""
@@ -347,4 +359,4 @@ class SingulatorStation:
         unseating = unseating_push(
             self.hole_diameter, share, vacuum_ratio, at.speed, k.seat_push, k.edge_speed
         )
-        return unseating_deviate(push, unseating, k.push_spread)
+        return unseating_deviate(push, unseating, self.push_spread)

@@ -40,6 +40,7 @@ from metersim.machine.sensor import SensorStation
 from metersim.machine.singulator import SingulatorStation
 from metersim.machine.tube import TubeStation
 from metersim.machine.turning import gap_of
+from metersim.machine.wear import CLASSES, seed_class
 
 # Points that a cell passes, in rad of disc rotation after it enters the pool.  Assumption: the pool
 # lies at the bottom, the singulator follows its exit, the cut-off is on the falling side.
@@ -214,10 +215,22 @@ def inner_gap_of(scenario: Scenario, coefficients: Coefficients) -> float:
     return coefficients.inner_gap * scenario.seeds.width if guide.inner_guide else math.inf
 
 
+def classes_off(scenario: Scenario) -> int:
+    """Classes of seed from the one that the cut-off suits to the one that is there."""
+    suited = scenario.cutoff.made_for
+    if suited == ANY_SEED:
+        return 0
+    return abs(CLASSES.index(suited) - int(seed_class(scenario.seeds.gmd)))
+
+
+ANY_SEED = "any"  # what a cut-off suits where nothing is said
+
+
 def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None) -> Stations:
     """The usual stations of a scenario, whatever its own ones."""
     lot, k = scenario.seeds, coefficients or scenario.coefficients
     disc, in_field = scenario.disc, scenario.in_field
+    has_fan = scenario.fan.shut_off is not None  # then the air gives what leaks take
     shaking = float(shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field)
     launch_sd = k.launch_spread * (k.guide_narrowing if scenario.guide.inner else 1.0)
     firm = k.firmer_factor if scenario.furrow.firmer else 1.0
@@ -248,6 +261,10 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             carry_line=scenario.pool.carry_line,
             pool_width=scenario.pool.gate_width,
             shock=shaking / GRAVITY,
+            holes=scenario.holes,
+            wrong_way_round=disc.wrong_way_round,
+            seal_wear=0.0 if has_fan else scenario.vacuum.seal_wear,
+            chamber_open=not has_fan and scenario.vacuum.chamber_open,
             lot=lot,
             coefficients=k,
             gap=gap_of(scenario) if scenario.gap.running_gap is not None else None,
@@ -258,6 +275,8 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             notch=scenario.singulator.notch,
             hole_diameter=disc.hole_diameter,
             inner_gap=inner_gap_of(scenario, k),
+            wear=scenario.singulator.edge_wear,
+            inner_wear=scenario.guide.inner_wear,
             lot=lot,
             coefficients=k,
         ),
@@ -265,6 +284,8 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             hole_diameter=disc.hole_diameter,
             circle_radius=disc.circle_radius,
             decay_arc=scenario.cutoff.decay_arc,
+            wear=scenario.cutoff.cutoff_wear,
+            classes_off=classes_off(scenario),
             launch_sd=launch_sd,
             lot=lot,
             coefficients=k,
@@ -282,6 +303,8 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             height=scenario.sensor.sensor_height,
             beam_height=scenario.sensor.beam_height,
             detection=scenario.sensor.detection,
+            dust_per_hour=scenario.sensor.dust_per_hour,
+            hours=scenario.sensor.hours_since_brushing,
             seed_length=lot.length,
         ),
         furrow=FurrowStation(

@@ -37,6 +37,8 @@ def join(meter: Meter, cell: Cell) -> int:
 def first_joins(meter: Meter, cell: Cell) -> int:
     """Let a first seed join a cell if it can; return the code of the reason."""
     draws, pickup, chances = meter.draws, meter.stations.pickup, cell.chances
+    if cell.number % meter.scenario.disc.cells in pickup.holes.plugged:
+        return losses.PLUGGED
     if draws.blocked(cell.number, pickup.coefficients.blocked):
         return losses.BLOCKED
     if meter.available <= 0:

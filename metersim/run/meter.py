@@ -144,7 +144,7 @@ class Meter:
         """Vacuum at the hole of a cell, 0 or more. [Pa]"""
         hole = cell % self.scenario.disc.cells
         deviate, turn = float(self.holes.deviates[hole]), float(self.holes.turns[hole])
-        return float(self.stations.pickup.at_hole(self.vacuum, deviate, turn))
+        return float(self.stations.pickup.at_hole(self.vacuum, deviate, turn, hole))
 
     @property
     def stations(self) -> Stations:

@@ -83,8 +83,9 @@ MANY = {
     losses.KNOCKED: ({"pool__gate_opening": 0.072}, {"knock": 0.6}),
     losses.SWEPT: ({"singulator__notch": 3.0}, {}),
     losses.SHAKEN: (SHAKY | {"run__turns": 100}, {}),
+    losses.PLUGGED: ({"disc__plugged_holes": "every 6"}, {}),
 }
-DEPENDENT = (losses.POOL_EMPTY, losses.SHAKEN)  # neighbours share these
+DEPENDENT = (losses.POOL_EMPTY, losses.SHAKEN, losses.PLUGGED)  # neighbours share these
 
 
 def runs_of_skips(cells, first=0):

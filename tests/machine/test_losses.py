@@ -28,6 +28,7 @@ SHOWN = {
     "knocked": ({"pool__gate_opening": 0.085, "vacuum__vacuum": 1.6e3}, {}),
     "swept": ({"singulator__notch": 4.0}, {}),
     "shaken": ({"vacuum__vacuum": 2e3, "row_unit__shock_per_speed": 9.8, **FIELD}, {}),
+    "plugged": ({"disc__plugged_holes": "3 17"}, {}),
 }
 
 

@@ -91,9 +91,9 @@ class ShallowPickup(PickupStation):
 class LeakyPickup(PickupStation):
     """Has holes that leak in turn, loses seeds with time, and holds better outside the pool."""
 
-    def at_hole(self, vacuum, deviate, turn):
+    def at_hole(self, vacuum, deviate, turn, hole):
         """Half of the disc leaks."""
-        return super().at_hole(vacuum, deviate, turn) * (1 - 0.2 * (np.sin(6 * turn) > 0))
+        return super().at_hole(vacuum, deviate, turn, hole) * (1 - 0.2 * (np.sin(6 * turn) > 0))
 
     def zone_at(self, level):
         """A little less."""

@@ -132,11 +132,12 @@ def test_a_lower_bed_presses_fewer_seeds_gradually():
 def test_a_hole_differs_by_its_draw_and_its_place():
     """A lognormal of holes times a wave around the disc; the median hole has the chamber's."""
     turns = (np.arange(1000) + 0.5) / 1000
-    wave = np.log(vacuum_of_hole(4e3, 0.0, turns, 0.1, 0.05) / 4e3)
+    wave = np.log(vacuum_of_hole(4e3, 0.0, turns, 1.0, 0.1, 0.05) / 4e3)
     assert wave.mean() == pytest.approx(0, abs=1e-12)
     assert wave.max() == pytest.approx(0.05, abs=1e-6)
-    assert np.log(vacuum_of_hole(4e3, -2.0, 0.25, 0.1, 0.05) / 4e3) == pytest.approx(-0.2)
-    assert vacuum_of_hole(0.0, 2.0, 0.3, 0.1, 0.05) == 0
+    assert np.log(vacuum_of_hole(4e3, -2.0, 0.25, 1.0, 0.1, 0.05) / 4e3) == pytest.approx(-0.2)
+    assert vacuum_of_hole(4e3, 0.0, 0.25, 0.6, 0.1, 0.05) == pytest.approx(2400)
+    assert vacuum_of_hole(0.0, 2.0, 0.3, 1.0, 0.1, 0.05) == 0
 
 
 # chances

@@ -71,6 +71,34 @@ def test_meters_in_trouble(changes):
     assert differences(BENCH.replace(**{"run__turns": 30, **changes})) == []
 
 
+PARTS = {
+    "holes": {
+        "disc__plugged_holes": "every 7",
+        "disc__worn_holes": "1 2",
+        "disc__chipped_holes": "30",
+        "pool__gate_opening": 0.0115,
+    },
+    "worn edges": {
+        "singulator__edge_wear": 0.8,
+        "guide__inner_gap": 1.5e-3,
+        "guide__inner_wear": 1.0,
+        "disc__hole_diameter": 5.5e-3,
+    },
+    "cut-off": {"cutoff__cutoff_wear": 1.0, "cutoff__made_for": "small"},
+    "worn seal": {"vacuum__seal_wear": 1.0, "vacuum__vacuum": 2e3},
+    "open chamber": {"vacuum__chamber_open": True},
+    "back to front": {"disc__wrong_way_round": True, "vacuum__vacuum": 3e3},
+    "dusty lens": {"sensor__dust_per_hour": 0.05, "sensor__hours_since_brushing": 6.0},
+}
+
+
+@pytest.mark.parametrize("changes", PARTS.values(), ids=PARTS)
+def test_worn_and_wrong_parts(changes):
+    scenario = BENCH.replace(run__turns=30, **changes)
+    assert differences(scenario) == []
+    assert unlike(simulate(scenario), simulate(BENCH.replace(run__turns=30)))
+
+
 STARVED = {
     "low gate": {"pool__gate_opening": 0.012},
     "low gate, fine ticks": {"pool__gate_opening": 0.012, "run__tick": 0.02},
@@ -195,6 +223,10 @@ RETURNING = SHAKEN.replace(
     run__tick=1.0,
 )
 NARROW = BENCH.replace(**MANY, pool__gate_opening=0.012, run__tick=0.02)
+HOLED = BENCH.replace(
+    **MANY, disc__plugged_holes="every 9", disc__chipped_holes="2 20", vacuum__vacuum=1.6e3
+)
+HOLED_EMPTYING = EMPTYING.replace(disc__plugged_holes="every 9")
 FEW = CROWDED.replace(pool__gate_opening=0.012, pool__gate_width=0.05, run__tick=1.0)
 
 # a rule: where it stands, what stands there, what is put in its place, and who notices
@@ -211,6 +243,9 @@ BROKEN = {
     "pose": ("hole.first_joins", "draws.lie(cell.number)", "0.0", SCANT),
     "shape": ("hole.first_joins", "narrow_side(flat, shape)", "narrow_side(flat, 1.0)", SWEPT),
     "hole": ("meter.Meter.vacuum_at", "cell % ", "0 * cell % ", SCANT),
+    "plugged": ("hole.first_joins", "in pickup.holes.plugged", "in ()", HOLED),
+    "plugged first": ("hole.first_joins", "return losses.PLUGGED", "return losses.BLOCKED", HOLED),
+    "rim": ("meter.Meter.vacuum_at", "deviate, turn, hole)", "deviate, turn, 0)", HOLED),
     "covered": ("hole.others_join", "free -= float(", "free -= 1.05 * float(", CROWDED),
     "later seat": ("hole.others_join", "draws.seat(", "0 * draws.seat(", CROWDED),
     "later size": ("hole.others_join", "draws.size(", "0 * draws.size(", CROWDED),
@@ -269,6 +304,10 @@ BROKEN = {
                      RETURNING),
     # the arrays
     "blocked, arrays": ("picking.pick", "joins[blocked] = False", "pass", BENCH),
+    "plugged, arrays": ("picking.pick", "joins[plugged] = False", "pass", HOLED),
+    "plugged first, arrays": ("picking.pick", "reason[plugged] = PLUGGED", "pass", HOLED),
+    "plugged in a low pool, arrays": ("fates.fates", " & (reason != PLUGGED)", "", HOLED_EMPTYING),
+    "rim, arrays": ("supply.History.__init__", "holes.turns, numbers)", "holes.turns, 0)", HOLED),
     "join limit, arrays": ("picking.pick", "< chances.rate", "< 0.8 * chances.rate", SCANT),
     "retake, arrays": ("picking.pick", "if again.size", "if 0 * again.size", SCANT),
     "later width, arrays": ("picking.pick", "shape[part]) * size)", "shape[part]))", CROWDED),

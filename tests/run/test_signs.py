@@ -11,6 +11,7 @@ from metersim.machine.coefficients import USUAL
 from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import stations_of
+from metersim.measures.fold import fold
 from metersim.run import draws
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH, measured, pool_of, ran, z_between
@@ -23,6 +24,8 @@ FAST = {"demand__speed": 10 / 3.6}
 LOOSE = {"singulator__notch": -3.0, "disc__hole_diameter": 5.2e-3}
 OPEN = {**LONG, "disc__hole_diameter": 5.2e-3}
 FEW = {"disc__cells": 16, "vacuum__vacuum": 2e3, **LONG}  # at a rate that stays as it is
+INNER = {**OPEN, "guide__inner_gap": 1.2e-3}
+DUSTY = {"sensor__dust_per_hour": 0.01, "sensor__hours_since_brushing": 2.0}
 CLOSE = {"run__turns": 100, "disc__cells": 44, "vacuum__vacuum": 1.5e3}
 
 # what is moved, from which setting, to which, and which measures rise (+) or fall (-)
@@ -100,7 +103,23 @@ SIGNS = [
         "+precision",
     ),
     ("ripple of the drive", SLOW, {**SLOW, "drive__ripple": 0.3}, "+spacing.sd"),
+    ("plugged holes", {}, {"disc__plugged_holes": "every 10"}, "+cells.skip"),
+    ("worn rims", SCANT, {**SCANT, "disc__worn_holes": "every 2"}, "+cells.skip"),
+    (
+        "chipped rims, not worn ones",
+        {**SCANT, "disc__worn_holes": "every 2"},
+        {**SCANT, "disc__chipped_holes": "every 2"},
+        "+cells.skip",
+    ),
+    ("worn edge", OPEN, {**OPEN, "singulator__edge_wear": 1.0}, "+cells.double"),
+    ("worn inner edge", INNER, {**INNER, "guide__inner_wear": 1.0}, "+cells.double"),
+    ("worn cut-off", SLOW, {**SLOW, "cutoff__cutoff_wear": 1.0}, "+precision"),
+    ("wrong cut-off", SLOW, {**SLOW, "cutoff__made_for": "small"}, "+precision"),
+    ("worn seal", SCANT, {**SCANT, "vacuum__seal_wear": 1.0}, "+cells.skip"),
+    ("open chamber", {}, {"vacuum__chamber_open": True}, "+cells.skip"),
+    ("disc back to front", SCANT, {**SCANT, "disc__wrong_way_round": True}, "+cells.skip"),
     ("dust", {}, {"sensor__detection": 0.95}, "+sensor.miss"),
+    ("dust with the hours", DUSTY, {**DUSTY, "sensor__hours_since_brushing": 8.0}, "-sensor.seen"),
     ("dust", {}, {"sensor__detection": 0.95}, "-sensor.seen"),
     ("tall beam", LOOSE, {**LOOSE, "sensor__beam_height": 0.05}, "-sensor.seen"),
     ("tall beam", LOOSE, {**LOOSE, "sensor__beam_height": 0.05}, "-sensor.multiple"),
@@ -236,6 +255,34 @@ def test_a_plugged_hole_is_a_skip_every_turn_and_nothing_else(engine, monkeypatc
     hole = np.arange(len(released)) % setting.disc.cells
     assert (released[hole == 7] == 0).all() and usual[hole == 7].mean() > 0.8
     assert np.array_equal(released[hole != 7], usual[hole != 7])
+
+
+def failing_holes(run):
+    """Holes that fail more often than others, as the spacings of a row show them, from 0."""
+    found = fold(np.diff(run.seeds.position) / run.scenario.spacing, BENCH.disc.cells).found
+    first = int(run.seeds.cell[0])
+    return [(one.hole - 1 + first) % BENCH.disc.cells for one in found]
+
+
+@pytest.mark.parametrize("condition", ["plugged", "worn", "chipped"])
+def test_a_bad_hole_shows_at_its_place_on_the_disc_alone(condition):
+    """All cells of other holes release what they did, and the fold of counts finds hole 8."""
+    usual, run = ran(**SCANT), ran(**SCANT, **{f"disc__{condition}_holes": "8"})
+    hole = np.arange(len(run.cells)) % BENCH.disc.cells
+    same = usual.cells.released == run.cells.released
+    assert same[hole != 7].all() and not same[hole == 7].all()
+    plugged = run.cells.reason == losses.PLUGGED
+    assert np.array_equal(plugged, (hole == 7) & (condition == "plugged"))
+    assert failing_holes(run) == [7]
+    assert failing_holes(usual) == []  # negative control
+
+
+def test_plugged_holes_make_a_pattern_every_so_many_seeds():
+    """Skips of every sixth hole stand six cells apart, whatever else fails."""
+    run = ran(disc__plugged_holes="every 6", run__turns=60).cells
+    plugged = np.flatnonzero(run.reason == losses.PLUGGED)
+    assert np.array_equal(plugged, np.arange(5, len(run), 6))
+    assert (run.joined[plugged] == 0).all()
 
 
 def test_a_disc_that_runs_out_skips_more_on_one_side():

@@ -110,10 +110,11 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
     start = Moment("gate", time=0.0, speed=speed)
     full = int(gate.full(start))
     level = float(gate.level(full))
-    vacuum = chamber_vacuum(scenario)
+    vacuum = pickup.vacuum_share * chamber_vacuum(scenario)
     at = Moment(time=0.0, speed=speed, level=level)
     chances = Chances(*map(float, pickup.chances(vacuum, at)))
     blocked = pickup.coefficients.blocked
+    plugged = len(pickup.holes.plugged) / pickup.holes.cells
     hopper = scenario.pool.hopper / scenario.seeds.seed_mass
     return Explained(
         scenario=scenario,
@@ -122,7 +123,7 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
         needed_by_most=chances.needed * math.exp(MOST * pickup.spread),
         needed_carried=float(pickup.needed(speed, 0.0)),
         chances=chances,
-        empty=blocked + (1 - blocked) * math.exp(-chances.rate),
+        empty=plugged + (1 - plugged) * (blocked + (1 - blocked) * math.exp(-chances.rate)),
         level=level,
         arc=float(pickup.arc(level)),
         pool_seeds=full,

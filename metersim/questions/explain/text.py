@@ -30,7 +30,7 @@ def summary(found: Explained, units: str = "metric", details: bool = False) -> s
         f"{vacuum} of vacuum is {_two(found.chances.vacuum / found.needed)} times the need "
         "of the mean seed."
     ]
-    if not scenario.vacuum.vacuum:
+    if not found.chances.vacuum:
         first = ["There is no vacuum. No hole holds a seed."]
     first.append(f"{_two(100 * found.empty)} of 100 cells leave the pool without a seed.")
     supply = f"The gate passes up to {_two(found.flow)} seeds a second. The cells take "
@@ -108,9 +108,13 @@ def report(found: Explained, units: str = "metric") -> str:
     scenario, chances = found.scenario, found.chances
     set_vacuum = scenario.vacuum.vacuum
     carry = scenario.pool.carry_line
-    against = f" ({chances.vacuum / found.needed:.1f} times the need of the mean seed)"
+    works = chances.vacuum  # less where a seal is worn or a chamber is open
+    at_holes = f", at the holes {set_quantity('pressure', works, units)}"
+    if works == set_vacuum:
+        at_holes = ""
+    against = f" ({works / found.needed:.1f} times the need of the mean seed)"
     above = "above" if found.level > carry else "below"
-    if not set_vacuum:
+    if not works:
         against = ""
     lines = [f"{scenario.title} ({scenario.name}), before it runs"]
     if scenario.shows:
@@ -126,7 +130,7 @@ def report(found: Explained, units: str = "metric") -> str:
     lines += block(
         "Vacuum",
         [
-            f"set {set_quantity('pressure', set_vacuum, units)}{against}",
+            f"set {set_quantity('pressure', set_vacuum, units)}{at_holes}{against}",
             f"needed in the pool: {quantity('pressure', found.needed, units)} by the mean seed "
             f"when it lies flat, {quantity('pressure', found.needed_by_most, units)} by 99 of 100 "
             "seeds",

@@ -45,6 +45,7 @@ from metersim.machine.joining import (
 )
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import stations_of
+from metersim.machine.wear import stirring
 
 STATIONS = (
     "drive",
@@ -53,6 +54,7 @@ STATIONS = (
     "heap",
     "holding",
     "joining",
+    "wear",
     "singulator",
     "release",
     "tube",
@@ -293,10 +295,11 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         resistance=resistance,
         shock=1.0,
         centrifugal=centrifugal,
-        seal=k.seal,
+        seal=station.seal,
         gravity=gravity,
     )
-    margin = take(log_margin, vacuum=chamber_vacuum(scenario), needed=needed)
+    vacuum = station.vacuum_share * chamber_vacuum(scenario)
+    margin = take(log_margin, vacuum=vacuum, needed=needed)
 
     from_pool = take(pool_spread, resistance=full, resistance_cv=k.resistance_cv)
     load_sd = join(
@@ -353,7 +356,7 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
     slowness = take(
         draw_slowness,
         slowness=k.draw_slowness,
-        agitation=station.agitation,
+        agitation=float(stirring(station.agitation, station.wrong_way_round)),
         agitation_gain=k.agitation_gain,
     )
     draws = take(

@@ -8,7 +8,16 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.machine.losses import BLOCKED, CODES, KNOCKED, POOL_EMPTY, SHAKEN, SWEPT, TAKING
+from metersim.machine.losses import (
+    BLOCKED,
+    CODES,
+    KNOCKED,
+    PLUGGED,
+    POOL_EMPTY,
+    SHAKEN,
+    SWEPT,
+    TAKING,
+)
 from metersim.machine.moment import Moment
 from metersim.machine.rowunit import (
     KNOT_INTERVAL,
@@ -164,7 +173,7 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     joined, reason, crowds = picked.joined, picked.reason.copy(), picked.crowds
     if most is not None:
         joined = np.minimum(joined, most).astype(np.int8)
-        reason[(most <= 0) & (reason != BLOCKED)] = POOL_EMPTY
+        reason[(most <= 0) & (reason != BLOCKED) & (reason != PLUGGED)] = POOL_EMPTY
         crowds = tuple(crowd.at_most(most) for crowd in crowds)
     held = joined > 0
     for crowd in crowds:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from metersim.machine.losses import BLOCKED, SEEDED
+from metersim.machine.losses import BLOCKED, PLUGGED, SEEDED
 from metersim.machine.pickup import Chances
 from metersim.machine.stations import Stations
 from metersim.run.draws import MOST_SEEDS, Array, BlockDraws
@@ -34,6 +34,8 @@ class Block:
             float, stations.singulator.weakest(np.array([draws.edge.min(), LOW]))
         )
         self.blocked = draws.blocked(pickup.coefficients.blocked)
+        holes = (draws.first + np.arange(draws.cells)) % pickup.holes.cells
+        self.plugged = np.isin(holes, pickup.holes.plugged).nonzero()[0]
 
     @cached_property
     def shape(self) -> Array:
@@ -116,8 +118,11 @@ def pick(block: Block, start: int, stop: int, chances: CellChances) -> Picked:
     draws, pickup, part = block.draws, block.stations.pickup, slice(start, stop)
     meeting = draws.meeting[part]
     joins = meeting < chances.rate
-    blocked = block.blocked[(block.blocked >= start) & (block.blocked < stop)] - start
+    blocked, plugged = (
+        cells[(cells >= start) & (cells < stop)] - start for cells in (block.blocked, block.plugged)
+    )
     joins[blocked] = False
+    joins[plugged] = False
     flat = np.asarray(pickup.lies_flat(chances.each, draws.lie[part]))
     need, size = block.need[part], block.size[part]
     limit = pickup.limit(chances.each, flat)
@@ -133,6 +138,7 @@ def pick(block: Block, start: int, stop: int, chances: CellChances) -> Picked:
     reason = np.full(stop - start, SEEDED, dtype=np.int8)
     reason[empty] = pickup.why_empty(chances.of(empty).each, meeting[empty])
     reason[blocked] = BLOCKED
+    reason[plugged] = PLUGGED
     needed = chances.needed * (pickup.pose_need(flat) * need)
     narrow = np.asarray(pickup.narrow_side(flat, block.shape[part]))
     left = pickup.later(chances.each, pickup.width(block.shape[part]) * size) - draws.second[part]

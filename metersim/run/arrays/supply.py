@@ -8,7 +8,7 @@ first guess is wrong, but few cells mind.  The pool that follows from them is th
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -268,7 +268,7 @@ class History:
         self._length = BLOCK  # cells in the next stretch
         self._joining = 1.0  # mean number of seeds that join a cell
         self._vacuum, self._draws = vacuum, holes
-        self._holes = stations.pickup.at_hole(vacuum.at(0.0), holes.deviates, holes.turns)
+        self._holes = self._works(vacuum.at(0.0), np.arange(len(holes.turns)))
 
     def fates_of(self, block: Block) -> Fates:
         """The fates of the cells of the next block; the supply must hold its ticks."""
@@ -327,13 +327,15 @@ class History:
 
     def _at_holes(self, cells: Index, point: int) -> Array:
         """Vacuum at the hole of each cell when it passes a point. [Pa]"""
-        hole = cells % len(self._holes)
+        holes = cells % len(self._holes)
         if self._vacuum.steady:
-            return np.asarray(self._holes[hole])
-        chamber = self._vacuum.at(self._course.times(cells, point))
-        draws = self._draws
-        at_hole = self._stations.pickup.at_hole(chamber, draws.deviates[hole], draws.turns[hole])
-        return np.asarray(at_hole)
+            return np.asarray(self._holes[holes])
+        return self._works(self._vacuum.at(self._course.times(cells, point)), holes)
+
+    def _works(self, chamber: Any, holes: Index) -> Array:
+        """Vacuum that works at holes, by that of the chamber. [Pa]"""
+        deviates, turns = self._draws.deviates[holes], self._draws.turns[holes]
+        return np.asarray(self._stations.pickup.at_hole(chamber, deviates, turns, holes))
 
     def _chances(self, cells: Index, ticks: Whole) -> CellChances:
         """Chances of cells that enter the pool after these ticks."""
