@@ -29,6 +29,13 @@ class Coefficients(Checked):
         "flow of a vertical opening over that of a horizontal one; chang1991",
         default=0.45,
     )
+    trickle: float = number(
+        "",
+        0.005,
+        0.5,
+        "flow of thin seed past the disc over that of a slot without a dead zone; assumption",
+        default=0.05,
+    )
     arch_rate: float = number(
         "per_s",
         0,

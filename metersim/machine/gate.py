@@ -20,6 +20,7 @@ from metersim.machine.heap import (
 )
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot
+from metersim.machine.wear import leak_flow, thin_share
 
 
 def swept_arc(level: Any, circle_radius: Any) -> Any:
@@ -194,6 +195,7 @@ class GateStation:
     opening: float
     width: float
     depth: float
+    clearance: float  # of the slot between disc and housing
     shock: float  # SD of vertical acceleration over gravity
     lot: SeedLot
     coefficients: Coefficients
@@ -248,16 +250,21 @@ class GateStation:
 
     def flow(self, at: Moment) -> Any:
         """Seeds per second that the gate can pass while no arch stops it. [1/s]"""
-        mass_flow = slot_flow(
-            self.opened(at),
-            self.width,
-            self.lot.bulk_density,
-            GRAVITY,
-            self.lot.gmd,
-            self.coefficients.orifice_dead_zone,
-            self.coefficients.side_outlet,
-        )
-        return mass_flow / self.lot.seed_mass
+        dead_zone = self.coefficients.orifice_dead_zone
+        return self._slot(self.opened(at), dead_zone) / self.lot.seed_mass
+
+    def _slot(self, opening: Any, dead_zone: float) -> Any:
+        """Flow that a slot as wide as the pool passes. [kg/s]"""
+        lot, outlet = self.lot, self.coefficients.side_outlet
+        return slot_flow(opening, self.width, lot.bulk_density, GRAVITY, lot.gmd, dead_zone, outlet)
+
+    def leak(self, at: Moment) -> Any:
+        """Seeds per second that leak out of the pool between disc and housing. [1/s]"""
+        lot, k = self.lot, self.coefficients
+        share = thin_share(self.clearance, lot.thickness, lot.size_cv)
+        open_flow = self._slot(self.clearance, 0.0)
+        free_flow = self._slot(self.clearance, k.orifice_dead_zone)
+        return leak_flow(share, open_flow, free_flow, k.trickle) / lot.seed_mass
 
     def arch_rate(self, at: Moment) -> Any:
         """Arches that form per second while seed flows. [1/s]"""

@@ -249,6 +249,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             opening=scenario.pool.gate_opening,
             width=scenario.pool.gate_width,
             depth=scenario.pool.pool_depth,
+            clearance=scenario.pool.clearance,
             shock=shaking / GRAVITY,
             lot=lot,
             coefficients=k,

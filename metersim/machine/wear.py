@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 SMALL, LARGE = 4.5e-3, 6.5e-3  # m, geometric mean diameters between the classes of seed
 CLASSES = ("small", "medium", "large")
@@ -227,3 +228,63 @@ def whole_decay_arc(
     suit the seed.
     """
     return np.minimum(stated_arc + worn_arc * wear + wrong_arc * classes_off, LONGEST_ARC)
+
+
+def thin_share(clearance: Any, thickness: Any, size_cv: Any) -> Any:
+    """Share of the seeds that are thinner than a slot.
+
+    Parameters
+    ----------
+    clearance : float or ndarray
+        Height of the slot. [m]
+    thickness : float or ndarray
+        Shortest dimension of the mean seed. [m]
+    size_cv : float or ndarray
+        Coefficient of variation of linear size. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share. [1]
+
+    Notes
+    -----
+    ``thin_share = Phi(ln(max(clearance / thickness, 1e-9)) / max(size_cv, 1e-4))``
+
+    Source: sizes are lognormal, as for all stations; assumption: a seed leaves on its flat side.
+    """
+    thin = np.log(np.maximum(clearance / thickness, NO_SLOT))
+    return ndtr(thin / np.maximum(size_cv, LEAST_CV))
+
+
+NO_SLOT = 1e-9  # slot over seed that stands for no slot
+LEAST_CV = 1e-4  # spread of size of seeds that are all alike
+
+
+def leak_flow(share: Any, open_flow: Any, free_flow: Any, trickle: Any) -> Any:
+    """Flow of seed that leaks out of the pool through a slot between disc and housing.
+
+    Thick seeds that lie before the slot hold thin ones back.
+
+    Parameters
+    ----------
+    share : float or ndarray
+        Share of the seeds that are thinner than the slot. [1]
+    open_flow, free_flow : float or ndarray
+        Flow that the slot could pass without and with a dead zone at its rim. [kg/s]
+    trickle : float
+        Flow of thin seeds over the open flow, where the dead zone closes the slot. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Mass flow, taken from the pool. [kg/s]
+
+    Notes
+    -----
+    ``leak_flow = share * max(trickle * open_flow, free_flow)``
+
+    assumption: a slot that is wide against the seed passes what a gate of its height does
+    (beverloo1961). A narrow one passes a small part of that, seed by seed.
+    """
+    return share * np.maximum(trickle * open_flow, free_flow)

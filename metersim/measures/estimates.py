@@ -174,6 +174,17 @@ class Measured(Mapping[str, Estimate]):
         return int(self.sums[column].sum())
 
     @property
+    def spilt(self) -> int:
+        """Seeds that leaked out of the pool of all runs."""
+        return sum(part.spilt for part in self.tallies)
+
+    @property
+    def spilt_share(self) -> float:
+        """Part of the seed used that leaked out of the pool; 0 where no seed was used. [1]"""
+        used = self.spilt + self.total("seeds")
+        return self.spilt / used if used else 0.0
+
+    @property
     def counts(self) -> dict[str, int]:
         """Counts of cells, seeds and spacings behind the measures."""
         names = ("cells", "seeds", "none", "one", "two", "three", "spacings", "pulses")

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from metersim.machine.losses import REASONS
 from metersim.machine.moment import Moment
 from metersim.machine.scenario import Scenario
@@ -124,3 +126,33 @@ class Hopper:
         (angle,) = scenario.tick_angles(first + tick + 1, first + tick)
         cell = math.ceil(angle / (2 * math.pi) * scenario.disc.cells)
         self.emptied = Emptied(cell, float(ticks.time[tick]), int(ticks.pool[tick]))
+
+
+class Spilt:
+    """Counts the seeds that leak out of the pool, from a first cell on.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        All settings.
+    first : int
+        First cell that counts.
+    """
+
+    def __init__(self, scenario: Scenario, first: int = 0) -> None:
+        angle = np.array(first * 2 * math.pi / scenario.disc.cells)
+        self._tick = int(scenario.ticks_before(angle)) if first else -1
+        self._before = self._so_far = 0
+
+    def add(self, first: int, ticks: Ticks) -> None:
+        """Look at the next ticks, the first of which has this number."""
+        if not len(ticks):
+            return
+        if 0 <= self._tick - first < len(ticks):
+            self._before = int(ticks.spilt[self._tick - first])
+        self._so_far = int(ticks.spilt[-1])
+
+    @property
+    def seeds(self) -> int:
+        """Seeds that leaked since the last tick before the first cell."""
+        return self._so_far - self._before

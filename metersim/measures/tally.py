@@ -17,7 +17,7 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.observed import observed_seeds
-from metersim.measures.pool import SHORTEST, Emptied, Hopper, stops_of
+from metersim.measures.pool import SHORTEST, Emptied, Hopper, Spilt, stops_of
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.stretches import Clock, Floats, Ints, Loads, Neighbours, Table
 from metersim.run.records import Origin, Piece, Run
@@ -48,6 +48,8 @@ class Tally:
         Most cells in a row that released nothing.
     emptied : Emptied, optional
         Moment at which an empty hopper left the pool below its level, if it did.
+    spilt : int
+        Seeds that leaked out of the pool since the last tick before the first cell that counts.
     """
 
     origin: Origin
@@ -58,6 +60,7 @@ class Tally:
     gaps: Ints
     longest_skip_run: int
     emptied: Emptied | None = None
+    spilt: int = 0
 
     def __repr__(self) -> str:
         draws = f"random seed {self.origin.seed}, replicate {self.origin.replicate}"
@@ -187,6 +190,7 @@ def tally(
         loads.gaps,
         loads.longest,
         sums.emptied,
+        sums.spilt.seeds,
     )
 
 
@@ -198,6 +202,7 @@ class _Sums:
         self._origin, self._cells, self._first = origin, cells, first
         self._next = 0
         self._hopper = Hopper(scenario)
+        self.spilt = Spilt(scenario, first)
         self._nominal, self._demand = scenario.spacing, scenario.demand
         self._close = CP3_WINDOW / 2 * (1 + ROUNDING) / self._nominal
         self.loads = Loads(cells, stretches)
@@ -218,6 +223,7 @@ class _Sums:
         self._next += len(piece.cells)
         self._clock.add(piece.first_tick, piece.ticks)
         self._hopper.add(piece.first_tick, piece.ticks)
+        self.spilt.add(piece.first_tick, piece.ticks)
         cells, seeds = piece.cells, piece.seeds
         if piece.first_cell < self._first:
             cells = cells.part(slice(self._first - piece.first_cell, None))

@@ -46,6 +46,7 @@ def work_gate(meter: Meter) -> Steps:
     """
     before = 0.0  # time of the last tick, s
     passable = 0.0  # seeds that the gate could have passed so far
+    leaking = 0.0  # seeds that the slot at the disc could have passed so far
     wait = meter.arches.wait()  # until an arch forms or clears, over the mean wait
     for tick in range(meter.course.ticks):
         time = float(meter.course.tick_times(tick, tick + 1)[0])
@@ -61,6 +62,11 @@ def work_gate(meter: Meter) -> Steps:
         if not meter.arched:
             passable += float(gate.flow(at)) * (time - before)
         able += int(passable)
+        out = -int(leaking)  # whole seeds that the slot can pass since the last tick
+        leaking += float(gate.leak(at)) * (time - before)
+        out = min(out + int(leaking), meter.pool)
+        meter.pool -= out
+        meter.spilt += out
         full, low = int(gate.full(at)), int(gate.low(at))
         breathes = low < full - 1  # otherwise it trickles, which is nothing to note
         if not meter.sliding and meter.pool <= low:
@@ -79,7 +85,7 @@ def work_gate(meter: Meter) -> Steps:
         before = time
         meter.available = meter.pool
         meter.level = float(gate.seen(meter.pool))
-        meter.ticks.append((time, meter.pool, meter.hopper, meter.arched))
+        meter.ticks.append((time, meter.pool, meter.hopper, meter.arched, meter.spilt))
 
 
 def follow_hole(meter: Meter, hole: int) -> Steps:

@@ -66,6 +66,9 @@ class Meter:
         with seeds.
     hopper, pool, carried, falling, landed : int
         Whole seeds in each part of the meter.  Their sum never changes.
+    hopper, pool, carried, falling, landed, spilt : int
+        Whole seeds in each part of the meter, and those that leaked out of it.  Their sum never
+        changes.
     available : int
         Seeds of the pool that cells can still take until the next tick.  A seed that comes back
         from the disc lies on the heap until then.
@@ -103,12 +106,12 @@ class Meter:
         self.pool = self.available = min(full, total)
         self.level = float(stations.gate.seen(self.pool))
         self.hopper = total - self.pool
-        self.carried = self.falling = self.landed = 0
+        self.carried = self.falling = self.landed = self.spilt = 0
         self.arched = self.sliding = False
         self.in_pool = self.empty = self.seeded = 0.0
         self.starts = starts  # where rows share a fan, whether discs are filled or empty at first
         self.events: list[Event] | None = [] if trace else None
-        self.ticks: list[tuple[float, int, int, bool]] = []
+        self.ticks: list[tuple[float, int, int, bool, int]] = []
         self.cell_rows: list[tuple[int, ...]] = [()] * self.passages
         self.seed_rows: list[tuple[Any, ...]] = []
 
@@ -171,7 +174,8 @@ class Meter:
     @property
     def total(self) -> int:
         """All seeds, wherever they are."""
-        return self.hopper + self.pool + self.carried + self.falling + self.landed
+        inside = self.hopper + self.pool + self.carried + self.falling
+        return inside + self.landed + self.spilt
 
     def note(self, cell: int, nth: int, station: str, event: str, why: str = "") -> None:
         """Add a line to the trace."""

@@ -170,13 +170,16 @@ class Ticks(Table):
         Whole seeds in the pool and the hopper.
     arched : ndarray of bool
         Whether an arch stops the gate.
+    spilt : ndarray of int
+        Whole seeds that have leaked out of the pool so far.
     """
 
-    names = ("time_s", "pool_seeds", "hopper_seeds", "arched")
+    names = ("time_s", "pool_seeds", "hopper_seeds", "arched", "spilt_seeds")
     time: NDArray[np.float64]
     pool: NDArray[np.int64]
     hopper: NDArray[np.int64]
     arched: NDArray[np.bool_]
+    spilt: NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -42,8 +42,8 @@ class Snapshot:
     released : ndarray of int, shape (turns, cells)
         Seeds that the hole released when it passed the cut-off last, the time before, and so on;
         -1 before the start of the run.
-    pool, hopper, falling, landed : int
-        Seeds elsewhere.
+    pool, hopper, falling, landed, spilt : int
+        Seeds elsewhere; those that were spilt leaked out of the pool.
     """
 
     time: float
@@ -56,6 +56,7 @@ class Snapshot:
     hopper: int
     falling: int
     landed: int
+    spilt: int
 
     @property
     def in_pool(self) -> NDArray[np.bool_]:
@@ -73,7 +74,8 @@ class Snapshot:
     @property
     def total(self) -> int:
         """All seeds, wherever they are; the same at each moment of a run."""
-        return self.hopper + self.pool + int(self.carried.sum()) + self.falling + self.landed
+        inside = self.hopper + self.pool + int(self.carried.sum()) + self.falling
+        return inside + self.landed + self.spilt
 
 
 def course_of(run: Run) -> Course:
@@ -147,6 +149,7 @@ def snapshot(run: Run, time: float, turns: int = 2) -> Snapshot:
         hopper=int(run.ticks.hopper[recorded]),
         falling=int(((seeds.release_time <= time) & (seeds.landing_time > time)).sum()),
         landed=int((seeds.landing_time <= time).sum()),
+        spilt=int(run.ticks.spilt[recorded]),
     )
 
 

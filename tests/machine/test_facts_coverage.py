@@ -72,6 +72,7 @@ UNCAUGHT = {
         (HIGHER,),
         "The printed quality of the worst tube lies between the default's and a fifth more's.",
     ),
+    "trickle": (EITHER, NO_SOURCE.format("much thin seed runs through a narrow slot")),
     "worn_rim": (EITHER, NO_SOURCE.format("much air passes a seed at a worn rim")),
     "chipped_rim": (EITHER, NO_SOURCE.format("much air passes a seed at a chipped rim")),
     "wrong_side_seal": (EITHER, NO_SOURCE.format("well the wrong side of a disc seals")),

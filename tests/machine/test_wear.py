@@ -6,11 +6,20 @@ import math
 import numpy as np
 import pytest
 
+from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL
 from metersim.machine.moment import Moment
 from metersim.machine.sensor import seen_through
 from metersim.machine.stations import classes_off, stations_of
-from metersim.machine.wear import seed_class, vacuum_left, whole_decay_arc
+from metersim.machine.wear import (
+    leak_flow,
+    seed_class,
+    thin_share,
+    vacuum_left,
+    whole_decay_arc,
+)
+from metersim.run.simulation import simulate
+from metersim.run.snapshot import snapshot
 from tests.strategies import BENCH, LOTS
 
 WORN = BENCH.replace(
@@ -121,3 +130,72 @@ def test_new_parts_do_not_depend_on_what_wear_does(coefficient):
                         vacuum__seal_wear=1.0, vacuum__chamber_open=True)  # fmt: skip
     assert numbers(BENCH, other) == numbers(BENCH, USUAL)
     assert numbers(worn, other) != numbers(worn, USUAL)
+
+
+# ---------------------------------------------------------------- leaking seed
+
+CLEARANCE = 4.4e-3
+
+
+def leak_of(clearance, **changes):
+    """Seeds a second that leak out of the bench's pool."""
+    return float(stations_of(BENCH.replace(pool__clearance=clearance, **changes)).gate.leak(None))
+
+
+def test_the_seeds_that_leak_are_those_thinner_than_the_slot():
+    """By hand: the trickle of half the seeds at a slot as high as the mean seed is thick."""
+    lot = BENCH.lot
+    full = USUAL.side_outlet * 1.03 * lot.bulk_density * math.sqrt(GRAVITY)
+    full *= BENCH.pool.gate_width * lot.thickness**1.5 / lot.seed_mass
+    assert leak_of(lot.thickness) == pytest.approx(USUAL.trickle * full / 2)
+    # a slot that no seed closes passes what a gate of its height does
+    wide = 4 * lot.gmd
+    gate = stations_of(BENCH.replace(pool__gate_opening=wide)).gate
+    assert float(leak_flow(1.0, 0.0, 3.0, USUAL.trickle)) == 3.0
+    alone = dataclasses.replace(gate, clearance=wide)
+    assert float(alone.leak(None)) == pytest.approx(float(gate.flow(Moment())))
+
+
+def test_thin_share_is_the_distribution_of_thickness():
+    sizes = np.random.default_rng(1).lognormal(0.0, 0.06, 200_000)
+    for slot in (4.2e-3, 4.57e-3, 4.8e-3):
+        share = float(thin_share(slot, 4.57e-3, 0.06))
+        found = (4.57e-3 * sizes < slot).mean()
+        assert abs(found - share) < 4 * math.sqrt(share * (1 - share) / sizes.size)
+    assert thin_share(0.0, 4.57e-3, 0.4) == 0.0
+    assert thin_share(4.5e-3, 4.57e-3, 0.0) == 0.0 and thin_share(4.6e-3, 4.57e-3, 0.0) == 1.0
+
+
+def test_signs_of_a_leak():
+    """A higher slot, smaller seed and a wider spread of small ones leak more; no slot nothing."""
+    assert leak_of(0.0) == 0.0
+    assert leak_of(4.2e-3) < leak_of(CLEARANCE) < leak_of(4.8e-3)
+    assert leak_of(CLEARANCE, seed__size_factor=0.97) > leak_of(CLEARANCE)
+    assert leak_of(4e-3, seed__size_cv=0.12) > leak_of(4e-3, seed__size_cv=0.04)
+
+
+@pytest.mark.parametrize("engine", ["arrays", "events"])
+def test_what_leaks_is_counted_and_nothing_else_is_lost(engine):
+    """Whole seeds of a steady flow; all seeds are somewhere at every moment."""
+    scenario = BENCH.replace(pool__clearance=CLEARANCE, run__turns=20)
+    run = simulate(scenario, engine=engine)
+    wanted = np.floor(leak_of(CLEARANCE) * run.ticks.time)
+    assert np.abs(run.ticks.spilt - wanted).max() <= 1 and run.ticks.spilt[-1] > 100
+    total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
+    moments = [snapshot(run, time) for time in (0.0, 3.3, 17.0, 40.0, 1e3)]
+    assert {moment.total for moment in moments} == {total}
+    assert moments[-1].spilt == run.ticks.spilt[-1]
+    # negative control: without what leaked, seeds are missing
+    assert moments[-1].total - moments[-1].spilt < total
+
+
+def test_a_wide_slot_empties_the_hopper():
+    """The row ends sooner, and the last seeds leak too."""
+    setting = {"pool__hopper": 0.6, "run__turns": 60}
+    usual, leaky = (
+        simulate(BENCH.replace(**setting, pool__clearance=slot)) for slot in (0.0, 5e-3)
+    )
+    assert len(leaky.seeds) < len(usual.seeds)
+    total = int(0.6 / BENCH.seeds.seed_mass)
+    left = leaky.ticks.pool[-1] + leaky.ticks.hopper[-1]
+    assert leaky.ticks.pool[-1] == 0 and len(leaky.seeds) + leaky.ticks.spilt[-1] + left == total

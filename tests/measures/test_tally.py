@@ -266,7 +266,7 @@ def made_up(released, block, scatter=0.0, seed=0) -> Iterator[Piece]:
                 cell, cell * 0, ones, ones, 0 * ones, ones * cell, ones, cell * 0, ones > 0, place
             ),
             cells=Cells(loads, none, none, none, loads, none),
-            ticks=Ticks(times, whole, whole, whole > 0),
+            ticks=Ticks(times, whole, whole, whole > 0, whole),
         )
 
 

@@ -80,6 +80,7 @@ def run_of(released):
         pool=np.full(9, 300),
         hopper=np.full(9, 7000),
         arched=np.zeros(9, dtype=bool),
+        spilt=np.zeros(9, dtype=np.int64),
     )
     return Run(
         scenario=scenario,

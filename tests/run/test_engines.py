@@ -107,6 +107,9 @@ STARVED = {
     "empty from the middle": {"pool__hopper": 0.35},
     "passages that coincide": {"disc__cells": 36, "pool__gate_opening": 0.012},
     "dust": {"sensor__detection": 0.6, "demand__rate": 30.0},
+    "seed leaks": {"pool__clearance": 4.4e-3},
+    "seed leaks faster than it comes": {"pool__clearance": 0.012, "pool__gate_opening": 0.015},
+    "seed leaks to the end": {"pool__clearance": 4.6e-3, "pool__hopper": 0.6},
 }
 
 
@@ -227,6 +230,8 @@ HOLED = BENCH.replace(
     **MANY, disc__plugged_holes="every 9", disc__chipped_holes="2 20", vacuum__vacuum=1.6e3
 )
 HOLED_EMPTYING = EMPTYING.replace(disc__plugged_holes="every 9")
+LEAKING = BENCH.replace(**MANY, pool__clearance=4.4e-3)
+RUNNING_OUT = LEAKING.replace(pool__clearance=0.012, pool__gate_opening=0.015)
 FEW = CROWDED.replace(pool__gate_opening=0.012, pool__gate_width=0.05, run__tick=1.0)
 
 # a rule: where it stands, what stands there, what is put in its place, and who notices
@@ -295,6 +300,11 @@ BROKEN = {
     "gate's flow": ("events.work_gate", "able, meter", "9**9, meter", NARROW),
     "parts of seeds": ("events.work_gate", "able = -int(passable)", "able = passable = 0",
                        NARROW),
+    "leak": ("events.work_gate", "float(gate.leak(at))", "1.1 * float(gate.leak(at))", LEAKING),
+    "parts of a leak": ("events.work_gate", "-int(leaking)", "-round(leaking)", LEAKING),
+    "leak of an empty pool": ("events.work_gate", "int(leaking), meter.pool)",
+                              "int(leaking), 9**9)", RUNNING_OUT),
+    "spilt": ("events.work_gate", "meter.spilt += out", "meter.spilt = out", LEAKING),
     "full pool": ("events.work_gate", "gate.full(", "2 * gate.full(", BENCH),
     "hopper": ("events.work_gate", "able, meter.hopper)", "able)", EMPTYING),
     "level": ("events.work_gate", "gate.seen(meter.pool)", "gate.seen(gate.full(at))", LOW),
@@ -327,6 +337,11 @@ BROKEN = {
     "dark beam, arrays": ("descent.watch", "mine] & (own", "mine] | (own", DENSE),
     "shaken fall, arrays": ("descent.descend", "way.time + later", "way.time", FIELD),
     "arches, arrays": ("supply.Arches.go_on", "* ~arched", "", LOW),
+    "leak, arrays": ("supply.Supply.look_ahead", "steps * self._gate.leak(at)",
+                     "1.1 * steps * self._gate.leak(at)", LEAKING),
+    "leak of an empty pool, arrays": ("supply.Supply._after", "max(pool, 0)", "9**9", RUNNING_OUT),
+    "leaking slides, arrays": ("supply.Supply._by_slides", "gained - leaked", "gained", LEAKING),
+    "spilt, arrays": ("supply.Supply._by_slides", "spilt + leaked", "leaked", LEAKING),
     "hopper, arrays": ("supply.Supply._by_slides", "> hopper", "> 9**9", EMPTYING),
     "change, arrays": ("supply.History._change", "return change", "return 0 * change", LOW),
     "returns, arrays": ("supply.History._change", "if lost.size", "if 0 * lost.size", RETURNING),

@@ -35,6 +35,8 @@ LIVELY = {
     },
     "arches": {"pool__gate_opening": 0.013},
     "hopper runs empty": {"pool__gate_width": 0.1, "pool__hopper": 0.09, "run__turns": 20},
+    "slot at the disc": {"pool__clearance": 4.4e-3, "pool__gate_opening": 0.02},
+    "slot that empties the pool": {"pool__clearance": 9e-3, "pool__gate_opening": 0.015},
     "doubles and triples": {"disc__hole_diameter": 6.5e-3, "singulator__notch": -5.0},
     "ramp and ripple": {"drive__start_ramp": 3.0, "drive__ripple": 0.5},
 }
@@ -45,7 +47,14 @@ def counter(found, interval):
 
     def visit(meter):
         for _ in range(400):
-            parts = (meter.hopper, meter.pool, meter.carried, meter.falling, meter.landed)
+            parts = (
+                meter.hopper,
+                meter.pool,
+                meter.carried,
+                meter.falling,
+                meter.spilt,
+                meter.landed,
+            )
             found.append((meter.total, *parts))
             yield meter.env.timeout(interval)
 
@@ -93,6 +102,9 @@ def test_every_way_of_losing_a_seed_was_tried():
     cells = runs["knocked swept shaken"].cells
     assert min(cells.knocked.sum(), cells.swept.sum(), cells.shaken.sum()) > 5
     assert runs["arches"].ticks.arched.any()
+    slot, wide = runs["slot at the disc"].ticks, runs["slot that empties the pool"].ticks
+    assert slot.spilt[-1] > 20 and slot.pool.min() > 0
+    assert wide.pool.min() == 0 and wide.hopper[-1] < wide.hopper[0]
     assert (runs["hopper runs empty"].cells.reason == losses.POOL_EMPTY).any()
     assert 3 <= runs["doubles and triples"].cells.released.max() <= MOST_SEEDS
 

@@ -130,7 +130,7 @@ def explain(scenario: AnyScenario, stations: OwnGiven | None = None) -> Explaine
         flow=float(gate.flow(start)),
         use=scenario.cell_rate,
         arches=float(gate.arch_rate(start)),
-        lasts=hopper / scenario.cell_rate,
+        lasts=hopper / (scenario.cell_rate + float(gate.leak(start))),
         contacts=float(made.tube.contacts(speed, at)),
         reach=float(
             capture_distance(

@@ -37,7 +37,8 @@ class Row:
     def needed(self) -> float:
         """Seed that the whole row needs in the hopper, as the row before uses it. [kg]"""
         used, scenario = self.reported, self.whole.scenario
-        each = used.total("seeds") / used.total("cells") * scenario.seeds.seed_mass
+        seeds = used.total("seeds") + used.spilt
+        each = seeds / used.total("cells") * scenario.seeds.seed_mass
         return scenario.pool_fill + each * scenario.passages
 
 
@@ -59,7 +60,8 @@ def split(whole: Measured, *, engine: str | None = None) -> Row:
     if not turns:
         return Row(whole)
     passages = turns * scenario.disc.cells
-    wanted = scenario.pool_fill + MOST_SEEDS * scenario.seeds.seed_mass * passages
+    most = MOST_SEEDS * passages + whole.spilt
+    wanted = scenario.pool_fill + scenario.seeds.seed_mass * most
     hopper = max(scenario.pool.hopper, min(wanted, all_fields()["pool", "hopper"].high))
     shorter = scenario.replace(run__turns=turns, pool__hopper=hopper)
     parts = []

@@ -54,6 +54,7 @@ from metersim.run.records import Run, Seeds, provenance
 
 PLACED = dict(FIRST)["placed.per_area"]  # makes room for the motor where plants are shown
 BEFORE = "All numbers are those of the row before."
+MUCH_SPILT = 1e-3  # of the seed used, from which the answer says so
 
 
 def table(
@@ -78,6 +79,16 @@ def table(
                 f"{first:20}{label:20}{quantity(kind, estimate.value, units):>14}   {interval}"
             )
     return lines
+
+
+def spilt_text(measured: Measured, units: str = "metric") -> str:
+    """Seed that leaked out of the pool, in words; empty if none did."""
+    if not measured.spilt:
+        return ""
+    mass = measured.spilt * measured.scenario.seeds.seed_mass
+    lost = about_quantity("mass", mass, units, digits=2)
+    share = f"{100 * measured.spilt_share:.2g} % of the seed used"
+    return f"Thin seed leaks out between disc and housing: {lost}, {share}."
 
 
 def uneven(measured: Measured) -> list[str]:
@@ -131,6 +142,8 @@ def summary(
     elif found := causes(measured):
         most = f"{100 * found[0].share:.2g} of 100 {_counted(measured)}"
         first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
+    if measured.spilt_share > MUCH_SPILT:
+        first.append(spilt_text(measured, units))
     if not measured.total("seeds"):
         first = ["No seed leaves the meter.", *first[2:]]
     ending = [emptied_text(row.whole, units), BEFORE] if row.before else []
@@ -213,7 +226,10 @@ def report(
         watched += f", longest run of skips {counts['longest_skip_run']} cells"
     if len(measured.tallies) > 1:
         watched += f", {len(measured.tallies)} replicates"
-    lines += [*block("Watched", [watched]), "", *table(measured, units, spread, details), ""]
+    lines += [*block("Watched", [watched]), ""]
+    if spilt := spilt_text(measured, units):
+        lines += [*block("Lost", [spilt]), ""]
+    lines += [*table(measured, units, spread, details), ""]
     if spread:
         lines += [*block("Interval", interval_lines(spread, details, units)), ""]
     if row.rest:
@@ -257,6 +273,11 @@ def as_json(
     made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
     made["skip_reasons"] = {
         REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
+    }
+    made["spilt"] = {
+        "seeds": measured.spilt,
+        "mass_kg": measured.spilt * measured.scenario.seeds.seed_mass,
+        "share_of_seed_used": measured.spilt_share,
     }
     made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(whole)]
     made["cautions"] = cautions(measured.scenario)

@@ -150,6 +150,7 @@ def _ticks(supply: Supply, first: int, last: int) -> Ticks:
         pool=supply.pool[part].copy(),
         hopper=supply.hopper[part].copy(),
         arched=supply.arched[part].copy(),
+        spilt=supply.spilt[part].copy(),
     )
 
 

@@ -52,20 +52,26 @@ class Arches:
             arched[changes:] = self._arched
             self._wait, tick = self._draws.wait(), changes + 1
             since = float(waited[self._arched][changes])
-        passed = steps * self._gate.flow(at) * ~arched
-        passable = np.cumsum(np.concatenate(([self._passable], passed)))
+        able, self._passable = _whole_seeds(self._passable, steps * self._gate.flow(at) * ~arched)
         if len(times):
-            self._before, self._passable = float(times[-1]), float(passable[-1])
-        whole: Whole = passable.astype(np.int64)
-        return arched, whole[1:] - whole[:-1]
+            self._before = float(times[-1])
+        return arched, able
+
+
+def _whole_seeds(before: float, passed: Array) -> tuple[Whole, float]:
+    """Whole seeds that can pass by each tick since the one before it, and parts of seeds so far."""
+    passable = np.cumsum(np.concatenate(([before], passed)))
+    whole: Whole = passable.astype(np.int64)
+    return whole[1:] - whole[:-1], float(passable[-1])
 
 
 class Filled(NamedTuple):
-    """Pool and hopper at ticks, and whether a slide goes on after each tick."""
+    """Pool and hopper at ticks, whether a slide goes on after each tick, and seeds spilt so far."""
 
     pool: Whole
     hopper: Whole
     sliding: NDArray[np.bool_]
+    spilt: Whole
 
 
 class Supply:
@@ -92,8 +98,9 @@ class Supply:
         The first tick that is kept, and how many of the kept ticks are known.
     corrected : int
         How many of the kept ticks are better than a first guess.
-    times, speeds, pool, hopper, sliding, arched : ndarray
-        One entry per tick.  Pool, hopper and sliding are guesses at ticks that are not known.
+    times, speeds, pool, hopper, sliding, arched, spilt : ndarray
+        One entry per tick.  Pool, hopper, sliding and spilt are guesses at ticks that are not
+        known.
     """
 
     def __init__(self, course: Course, gate: GateStation, draws: ArchDraws, total: int) -> None:
@@ -102,6 +109,8 @@ class Supply:
         self.first = self.known = self.corrected = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
         self.pool, self.hopper, self._able, self._owed = np.empty((4, 0), np.int64)
+        self.spilt, self._out = np.empty((2, 0), np.int64)
+        self._leaking, self._before = 0.0, 0.0  # seeds that could have leaked; time of a tick
         self._full, self._low = np.empty((2, 0), np.int64)
         self.arched, self.sliding = np.empty((2, 0), dtype=bool)
         speed = float(course.tick_speeds(0, 1)[0])
@@ -120,11 +129,16 @@ class Supply:
             np.broadcast_to(seeds, times.shape).astype(np.int64)
             for seeds in (self._gate.full(at), self._gate.low(at))
         )
+        steps = np.diff(times, prepend=self._before)
+        out, self._leaking = _whole_seeds(self._leaking, steps * self._gate.leak(at))
+        self._before = float(times[-1]) if len(times) else self._before
         guess = np.zeros(len(times), dtype=np.int64)
         self.times = np.concatenate((self.times[gone:], times))
         self.speeds = np.concatenate((self.speeds[gone:], speeds))
         self.arched = np.concatenate((self.arched[gone:], arched))
         self._able = np.concatenate((self._able[gone:], able))
+        self._out = np.concatenate((self._out[gone:], out))
+        self.spilt = np.concatenate((self.spilt[gone:], guess))
         self._full = np.concatenate((self._full[gone:], full))
         self._low = np.concatenate((self._low[gone:], low))
         self.pool = np.concatenate((self.pool[gone:], guess))
@@ -174,7 +188,7 @@ class Supply:
         return self.known + int(wrong[0]) if wrong.size else last
 
     def _keep(self, part: slice, made: Filled) -> None:
-        self.pool[part], self.hopper[part], self.sliding[part] = made
+        self.pool[part], self.hopper[part], self.sliding[part], self.spilt[part] = made
 
     def confirm(self, change: Whole, last: int) -> None:
         """Mark the ticks to before `last` as known, and keep the changes of their cells."""
@@ -184,35 +198,49 @@ class Supply:
     def _after(self, gained: Whole, part: slice) -> Filled:
         """Pool and hopper at ticks, from the seeds gained from cells since the tick before them.
 
-        Seed slides in under the gate as well.
+        Seed slides in under the gate and leaks out at the disc as well.
         """
         pool, hopper, sliding = self._start
+        spilt = 0
         if before := part.start:
             pool, hopper = int(self.pool[before - 1]), int(self.hopper[before - 1])
-            sliding = bool(self.sliding[before - 1])
-        if not sliding and (made := self._by_slides(gained, part, pool, hopper)):
+            sliding, spilt = bool(self.sliding[before - 1]), int(self.spilt[before - 1])
+        if not sliding and (made := self._by_slides(gained, part, pool, hopper, spilt)):
             return made
         change = np.diff(gained, prepend=0)
-        limits = (self._able[part], self._low[part], self._full[part])
+        limits = (self._out[part], self._able[part], self._low[part], self._full[part])
         rows = []
-        for gain, able, low, full in zip(*(x.tolist() for x in (change, *limits)), strict=True):
+        columns = (column.tolist() for column in (change, *limits))
+        for gain, out, able, low, full in zip(*columns, strict=True):
             pool += gain
+            gone = min(out, max(pool, 0))  # a guess may be below 0
+            pool -= gone
+            spilt += gone
             sliding = sliding or pool <= low
             if sliding:
                 inflow = max(min(full - pool, able, hopper), 0)
                 pool += inflow
                 hopper -= inflow
                 sliding = pool < full
-            rows.append((pool, hopper, sliding))
-        pools, hoppers, slides = zip(*rows, strict=True) if rows else ((), (), ())
-        whole = np.array([pools, hoppers], dtype=np.int64)
-        return Filled(whole[0], whole[1], np.array(slides, dtype=bool))
+            rows.append((pool, hopper, sliding, spilt))
+        pools, hoppers, slides, losses = zip(*rows, strict=True) if rows else ((), (), (), ())
+        whole = np.array([pools, hoppers, losses], dtype=np.int64)
+        return Filled(whole[0], whole[1], np.array(slides, dtype=bool), whole[2])
 
-    def _by_slides(self, gained: Whole, part: slice, pool: int, hopper: int) -> Filled | None:
-        """The same if no slide is held up and each fills the pool at once; None otherwise."""
+    def _by_slides(
+        self, gained: Whole, part: slice, pool: int, hopper: int, spilt: int
+    ) -> Filled | None:
+        """The same if no slide is held up and each fills the pool at once; None otherwise.
+
+        None too where the pool may lack seeds that would leak out of it.
+        """
+        leaked = np.cumsum(self._out[part])
+        leaks, gained = bool(leaked.any()), gained - leaked
         filled, ticks = [pool], []  # the pool but for what cells gained, after each slide; when
         seeds = (numbers.tolist() for numbers in (gained, self._low[part], self._full[part]))
         for tick, (gain, low, full) in enumerate(zip(*seeds, strict=True)):
+            if leaks and pool + gain < 0:
+                return None
             if pool + gain <= low:
                 pool = full - gain
                 filled.append(pool)
@@ -221,7 +249,8 @@ class Supply:
         if filled[-1] - filled[0] > hopper or (np.diff(base) > self._able[part][ticks]).any():
             return None
         base = np.repeat(base, np.diff([0, *ticks, len(gained)]))
-        return Filled(base + gained, hopper + filled[0] - base, np.zeros(len(gained), dtype=bool))
+        held_up = np.zeros(len(gained), dtype=bool)
+        return Filled(base + gained, hopper + filled[0] - base, held_up, spilt + leaked)
 
 
 def _flat(column: Array) -> Array | float:
