@@ -34,6 +34,11 @@ class Holes:
     worn: tuple[int, ...] = ()
     chipped: tuple[int, ...] = ()
 
+    @property
+    def lets_air(self) -> tuple[float, ...]:
+        """Whether each hole lets air through: 1, or 0 where it is plugged."""
+        return tuple(float(hole not in self.plugged) for hole in range(self.cells))
+
 
 def listed(text: str, cells: int) -> tuple[int, ...]:
     """Holes of a list, counted from 0.

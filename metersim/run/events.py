@@ -90,7 +90,7 @@ def work_gate(meter: Meter) -> Steps:
 
 def follow_hole(meter: Meter, hole: int) -> Steps:
     """A hole: enter the pool, leave it, pass the singulator, reach the cut-off, and start again."""
-    leaks = 1.0  # air that the hole lets through when it is open
+    leaks = meter.scenario.holes.lets_air[hole]
     yield from end_first_turn(meter, hole, leaks)
     for number in range(hole, meter.passages, meter.scenario.disc.cells):
         enters, leaves, meets_edge, cut = (

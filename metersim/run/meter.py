@@ -64,8 +64,6 @@ class Meter:
     in_pool, empty, seeded : int
         Cells under vacuum that let air through: in the pool, carried without a seed, and carried
         with seeds.
-    hopper, pool, carried, falling, landed : int
-        Whole seeds in each part of the meter.  Their sum never changes.
     hopper, pool, carried, falling, landed, spilt : int
         Whole seeds in each part of the meter, and those that leaked out of it.  Their sum never
         changes.

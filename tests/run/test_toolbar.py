@@ -24,7 +24,7 @@ KINDS = {
     "speeding up": ("speeds=0 s 2 km/h, 5 s 9 km/h", "start=empty"),
     "off and on": ("off=3 s to 5 s", "rates=4 m 90000/ha"),
     "curve": ("curve_radius_m=15", "follows_curve=false"),
-    "rows that differ": ("rows.2=notch=2; cells=40", "rows.3=seal_wear=0.8"),
+    "rows that differ": ("rows.2=notch=2; cells=40", "rows.3=seal_wear=0.8; plugged_holes=2 9"),
     "coarse ticks": ("air_tick_s=1.5", "start=empty"),
     "narrow hoses": ("hose_diameter_mm=15", "pipe_diameter_mm=40", "vacuum_kpa=2"),
 }

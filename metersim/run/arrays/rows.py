@@ -35,7 +35,7 @@ def _holes(machine: Machine, row: int, air: Air) -> Holes:
     parts = cells_alone(
         machine.rows[row], machine.stations[row], machine.streams(row), _vacuum(machine, row, air)
     )
-    sound = np.ones(machine.rows[row].disc.cells)
+    sound = np.array(machine.rows[row].holes.lets_air)
     start = machine.scenario.travel.start
     return holes_at(machine.courses[row], Cells.stacked(list(parts)), sound, start, machine.ticks)
 
