@@ -55,6 +55,7 @@ PLAIN = {
     ("fan", "curve_power"),
     ("hoses", "friction"),
     ("hoses", "fan_at"),
+    ("hoses", "hose_fittings"),
 }
 
 
