@@ -44,6 +44,8 @@ class Spec:
         Whether `None` (not stated) is allowed.
     required : bool
         Whether a file must state it.
+    drawn : tuple of float, optional
+        Lowest and highest value in the draws of an assumed coefficient, in SI.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Spec:
     choices: tuple[str, ...] = ()
     optional: bool = False
     required: bool = False
+    drawn: tuple[float, float] | None = None
 
     @property
     def si_unit(self) -> Unit | None:
@@ -158,8 +161,9 @@ def number(
     *,
     default: Any = dataclasses.MISSING,
     optional: bool = False,
+    drawn: tuple[float, float] | None = None,
 ) -> Any:
-    """Declare a physical quantity; `low`, `high` and `default` in the first of `units`.
+    """Declare a physical quantity; all numbers are in the first of `units`.
 
     Parameters
     ----------
@@ -173,10 +177,16 @@ def number(
         Value for files that do not state the field.  Without a default, files must state it.
     optional : bool
         Allow None, and make it the default.
+    drawn : tuple of float, optional
+        Lowest and highest value in the draws of an assumed coefficient.  The meaning ends in them.
     """
     accepted = tuple(UNITS[suffix] for suffix in units.split())
     in_si = accepted[0].to_si if accepted else float
     spec = Spec("", "number", meaning, accepted, in_si(low), in_si(high), optional=optional)
+    if drawn:
+        least, most = drawn
+        said = f"{meaning}, {sentence_number(least)} to {sentence_number(most)}"
+        spec = dataclasses.replace(spec, meaning=said, drawn=(in_si(least), in_si(most)))
     if optional:
         default = None
     elif default is not dataclasses.MISSING:

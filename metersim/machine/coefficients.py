@@ -5,6 +5,9 @@ behind the last semicolon of the meaning.  It is a source, *assumption*, or *cal
 comes with the 90 % interval of the fit and the tables that determine it most.  The calibrated
 coefficients were fitted together to all published cases that have numbers to fit
 (``tests/validation/fit``).
+
+A declaration with ``drawn=(low, high)`` is of an assumed coefficient, which has another value in
+each draw of a machine (`metersim.machine.assumed`).
 """
 
 from __future__ import annotations
@@ -12,11 +15,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from metersim.files.fields import Checked, number
+from metersim.machine.assumed import Assumed
 
 
 @dataclass(frozen=True, kw_only=True)
-class Coefficients(Checked):
-    """The coefficients of all stations; made without arguments it holds the usual set."""
+class OfStations(Checked):
+    """The coefficients of a meter in usual conditions."""
 
     # Gate and pool
     orifice_dead_zone: float = number(
@@ -440,6 +444,11 @@ class Coefficients(Checked):
         "for rough",
         default=0.1,
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coefficients(Assumed, OfStations):
+    """The coefficients of all stations; made without arguments it holds the usual set."""
 
 
 USUAL = Coefficients()

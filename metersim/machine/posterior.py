@@ -11,14 +11,15 @@ import json
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cache
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import Spec, specs
 from metersim.files.tables import csv_rows, csv_text, each_row, read_text
+from metersim.machine.assumed import assumed_at
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.seedlot import read_toml
 
@@ -103,6 +104,8 @@ class Posterior:
         Crop with which the machine was learned; empty for any.
     cells : int
         Cells of its disc; 0 for any.
+    held : tuple of str
+        Coefficients that a file states.  The assumed ones among the others are drawn by `draw`.
     """
 
     draws: tuple[Coefficients, ...]
@@ -114,6 +117,7 @@ class Posterior:
     shifts: tuple[Shift, ...] = ()
     crop: str = ""
     cells: int = 0
+    held: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         if self.shifts and len(self.shifts) != len(self.draws):
@@ -126,14 +130,25 @@ class Posterior:
         return f"<Posterior of {self.title}: {len(self.draws)} draws of {', '.join(self.varied)}>"
 
     def draw(self, number: int) -> Coefficients:
-        """The draw of a number, 0 or more; beyond the last draw they start again."""
-        return self.draws[number % len(self.draws)]
+        """The draw of a number, 0 or more; beyond the last draw they start again.
+
+        Assumed coefficients that are not held have their values of that number.
+        """
+        number %= len(self.draws)
+        held, drawn = self._all_held, assumed_at(Coefficients, number)
+        return replace(
+            self.draws[number], **{name: one for name, one in drawn.items() if name not in held}
+        )
 
     def shift(self, number: int) -> Shift:
         """The shift of a draw of a number, 0 or more, as for `draw`."""
         return self.shifts[number % len(self.shifts)] if self.shifts else Shift()
 
-    @property
+    @cached_property
+    def _all_held(self) -> frozenset[str]:
+        return frozenset((*self.held, *self.varied))
+
+    @cached_property
     def varied(self) -> tuple[str, ...]:
         """Names of the coefficients that differ from draw to draw or from the usual ones."""
         return tuple(
@@ -175,13 +190,14 @@ class Posterior:
 
     def to_toml(self) -> str:
         """A meter file in SI, as `read_meter` reads it, to nine digits."""
-        draws = {name: [getattr(draw, name) for draw in self.draws] for name in self.varied}
+        stated = (name for name in specs(Coefficients) if name in self._all_held)
+        draws = {name: [getattr(draw, name) for draw in self.draws] for name in stated}
         errors = {name: getattr(self, name) for name in ERRORS}
         parts = {"draws": draws, "discrepancy": errors}
         if self.shifts:
             parts["shift"] = {name: [getattr(one, name) for one in self.shifts] for name in SHIFTS}
-        stated = ["title", "made", *(key for key in ("crop", "cells") if getattr(self, key))]
-        lines = [f"{key} = {json.dumps(getattr(self, key))}" for key in stated]
+        keys = ["title", "made", *(key for key in ("crop", "cells") if getattr(self, key))]
+        lines = [f"{key} = {json.dumps(getattr(self, key))}" for key in keys]
         for key, columns in parts.items():
             lines += ["", f"[{key}]"]
             lines += [
@@ -340,4 +356,5 @@ def _posterior(
         made=made,
         title=title,
         file=file,
+        held=tuple(columns),
     )

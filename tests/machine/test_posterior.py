@@ -109,7 +109,8 @@ def test_a_meter_file_gives_the_draws_and_the_middle(named, tmp_path, monkeypatc
     scenario = load_scenario(named())
     assert scenario.posterior.title == "my meter" and scenario.posterior.share[0] == 0.003
     assert [draw.draw_slowness for draw in scenario.posterior.draws] == [1.0, 2.0, 6.0]
-    assert scenario.posterior.draw(4) == scenario.posterior.draws[1]
+    assert scenario.posterior.draw(4) == scenario.posterior.draw(1)
+    assert (scenario.posterior.draw(4).draw_slowness, scenario.posterior.draw(4).hop) == (2.0, 0.02)
     assert (scenario.coefficients.draw_slowness, scenario.coefficients.hop) == (2.0, 0.02)
     assert scenario.coefficients.resistance == USUAL.resistance
     (tmp_path / "below").mkdir()

@@ -1,0 +1,188 @@
+"""Assumed coefficients: effects that no source gives, and how they widen the model interval.
+
+A declaration with ``drawn=(low, high)`` makes a coefficient an assumed one.  Each set of
+coefficients that a prediction draws then has its own value of it.  So a prediction that uses the
+effect becomes wider, and any other stays as it is.
+
+The values of a coefficient depend on its name and on the number of the draw alone.  Another
+coefficient that comes or goes does not change them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass, fields
+from functools import cache
+from typing import Any
+
+from metersim.files.fields import Checked, Spec, number, specs
+
+PLACES = 256
+"""Draws after which the values start again, as many as the shipped draws."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assumed(Checked):
+    """Assumed coefficients of the conditions of work."""
+
+    # What is on the seed
+    graphite_friction: float = number(
+        "",
+        0.3,
+        1,
+        "friction of seed with graphite over that without; assumption from common practice, no "
+        "source",
+        default=0.8,
+        drawn=(0.65, 0.95),
+    )
+    talc_friction: float = number(
+        "",
+        0.3,
+        1,
+        "friction of seed with talc over that without; assumption from common practice, no source",
+        default=0.9,
+        drawn=(0.75, 0.98),
+    )
+    graphite_drying: float = number(
+        "",
+        0,
+        1,
+        "part of the dampness that graphite takes away; assumption from common practice, no source",
+        default=0.25,
+        drawn=(0.05, 0.5),
+    )
+    talc_drying: float = number(
+        "",
+        0,
+        1,
+        "part of the dampness that talc takes away; assumption from common practice, no source",
+        default=0.7,
+        drawn=(0.4, 0.95),
+    )
+    damp_friction: float = number(
+        "",
+        0,
+        2,
+        "share of friction that damp seed adds; assumption after repose angles of moist grain, "
+        "from memory",
+        default=0.35,
+        drawn=(0.1, 0.8),
+    )
+    damp_avalanche: float = number(
+        "",
+        0,
+        10,
+        "share that damp seed adds to the angle over a poured heap at which a slide starts; "
+        "assumption",
+        default=1.5,
+        drawn=(0.5, 4.0),
+    )
+    damp_span: float = number(
+        "",
+        0,
+        10,
+        "share that damp seed adds to the width that an arch spans; assumption",
+        default=1.0,
+        drawn=(0.3, 3.0),
+    )
+    damp_slowness: float = number(
+        "",
+        0,
+        10,
+        "share that damp seed adds to the time to draw a seed onto a hole; assumption",
+        default=1.0,
+        drawn=(0.3, 3.0),
+    )
+    seconds_friction: float = number(
+        "",
+        0,
+        8,
+        "power of friction in the number of further seeds; assumption from particle runs",
+        default=3.0,
+        drawn=(1.8, 5.0),
+    )
+    fill_friction: float = number(
+        "",
+        0,
+        5,
+        "power of friction in the rate at which holes draw seeds; assumption from particle runs",
+        default=1.7,
+        drawn=(1.2, 2.5),
+    )
+    # Slope
+    tilt_follow: float = number(
+        "",
+        0,
+        1,
+        "part of a slope along the row that the surface of the pool follows; assumption",
+        default=0.6,
+        drawn=(0.2, 1.0),
+    )
+
+
+def value_at(place: float, low: float, usual: float, high: float) -> float:
+    """Value of an assumed coefficient at a place among its draws.
+
+    Half of the draws lie between the lowest and the usual value, half between the usual and the
+    highest.  Each half is even on the scale of logarithms, or on the plain scale where the lowest
+    value is not above 0.
+
+    Parameters
+    ----------
+    place : float
+        From 0 to 1; 1/2 gives the usual value. [1]
+    low, usual, high : float
+        Lowest, usual and highest value.
+    """
+    start, end, part = (low, usual, 2 * place) if place < 0.5 else (usual, high, 2 * place - 1)
+    if low > 0:
+        return min(max(start * math.pow(end / start, part), low), high)
+    return start + (end - start) * part
+
+
+def _uniform(name: str, number: int, size: int) -> float:
+    """A number between 0 and 1 that depends on its arguments alone."""
+    digest = hashlib.blake2b(f"{name} {size} {number}".encode(), digest_size=8).digest()
+    return int.from_bytes(digest, "big") / 2**64
+
+
+@cache
+def places(name: str) -> tuple[float, ...]:
+    """Places of the draws of a coefficient, spread evenly.
+
+    The first 2, 4, 8 and so on have one place in each half, quarter, eighth and so on.  Names have
+    orders of their own, so that coefficients are nearly uncorrelated.
+
+    Examples
+    --------
+    >>> from metersim.machine.assumed import places
+    >>> sorted(int(4 * place) for place in places("talc_friction")[:4])
+    [0, 1, 2, 3]
+    """
+    taken = [0]
+    while (size := 2 * len(taken)) <= PLACES:
+        draws = [_uniform(name, k, size) for k in range(size)]
+        halves = [2 * one + (draws[k] < 0.5) for k, one in enumerate(taken)]
+        left = sorted((draws[size // 2 + k], one ^ 1) for k, one in enumerate(halves))
+        taken = halves + [one for _, one in left]
+    return tuple((one + 0.5) / PLACES for one in taken)
+
+
+@cache
+def assumed_of(kind: type) -> dict[str, tuple[Spec, float, float, float]]:
+    """Assumed coefficients of a set: declaration, then lowest, usual and highest value in SI."""
+    usual: dict[str, Any] = {field.name: field.default for field in fields(kind)}
+    return {
+        name: (spec, spec.drawn[0], usual[name], spec.drawn[1])
+        for name, spec in specs(kind).items()
+        if spec.drawn
+    }
+
+
+def assumed_at(kind: type, number: int) -> dict[str, float]:
+    """Values of the assumed coefficients of a set, in the draw of a number, 0 or more."""
+    return {
+        name: value_at(places(name)[number % PLACES], low, usual, high)
+        for name, (_, low, usual, high) in assumed_of(kind).items()
+    }

@@ -1,0 +1,117 @@
+"""Assumed coefficients: their draws are spread evenly, stay in range and widen a prediction."""
+
+import dataclasses
+import itertools
+
+import numpy as np
+import pytest
+
+import metersim as m
+from metersim.files.fields import Checked, number, specs
+from metersim.machine.assumed import PLACES, assumed_at, assumed_of, places, value_at
+from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.posterior import Posterior, read_meter, shipped_posterior
+
+ASSUMED = assumed_of(Coefficients)
+SHIPPED = shipped_posterior()
+
+
+@pytest.mark.parametrize("name", ASSUMED)
+def test_a_range_holds_the_usual_value_and_lies_in_what_is_allowed(name):
+    spec, low, usual, high = ASSUMED[name]
+    assert spec.low <= low < usual < high <= spec.high
+    assert usual == getattr(USUAL, name)
+    assert "; assumption" in spec.meaning
+    factor = spec.units[0].factor if spec.units else 1.0
+    least, most = spec.meaning.rpartition(", ")[2].split(" to ")
+    assert float(least) * factor == pytest.approx(low, rel=1e-3, abs=1e-12)
+    assert float(most) * factor == pytest.approx(high, rel=1e-3)
+
+
+@pytest.mark.parametrize(("low", "usual", "high"), [(0.5, 1.0, 8.0), (0.0, 1.0, 5.0)])
+def test_the_ends_the_middle_and_the_quarters(low, usual, high):
+    """Even on the scale of logarithms above 0, else on the plain one."""
+    assert value_at(0, low, usual, high) == low
+    assert value_at(0.5, low, usual, high) == usual
+    assert value_at(1, low, usual, high) == pytest.approx(high, rel=1e-15)
+    quarters = [value_at(place, low, usual, high) for place in (0.25, 0.75)]
+    wanted = [(low * usual) ** 0.5, (usual * high) ** 0.5] if low else [0.5, 3.0]
+    assert quarters == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize("name", ["talc_friction", "any name"])
+def test_the_first_draws_represent_all(name):
+    """So many places of the first 2, 4, 8 lie one in each stratum; those of others do not."""
+    found = np.array(places(name))
+    assert found.min() > 0 and found.max() < 1 and len(found) == PLACES
+    for count in (2, 4, 8, 16, 32, 64, 128, 256):
+        assert sorted((count * found[:count]).astype(int)) == list(range(count))
+    assert sorted((32 * found[5:37]).astype(int)) != list(range(32))  # negative control
+
+
+def test_coefficients_are_nearly_uncorrelated():
+    """No pair beyond 4 standard errors of independent ranks; a name with itself is."""
+    rows = np.array([places(name) for name in ASSUMED])
+    for count in (32, PLACES):
+        found = np.corrcoef(rows[:, :count])
+        pairs = [found[pair] for pair in itertools.combinations(range(len(rows)), 2)]
+        assert np.max(np.abs(pairs)) < 4 / (count - 1) ** 0.5 < found[0, 0]
+
+
+def test_draws_are_the_same_in_every_process():
+    """A regression: places depend on the name alone."""
+    assert [int(PLACES * place) for place in places("talc_friction")[:4]] == FIRST
+
+
+FIRST = [236, 49, 115, 180]
+
+
+def test_a_declaration_is_all_that_a_new_one_needs():
+    @dataclasses.dataclass(frozen=True, kw_only=True)
+    class Own(Checked):
+        leak: float = number("mm", 0, 9, "a leak; assumption", default=2.0, drawn=(1.0, 4.0))
+        fixed: float = number("", 0, 9, "a number; assumption", default=2.0)
+
+    assert specs(Own)["leak"].meaning == "a leak; assumption, 1 to 4"
+    drawn = [assumed_at(Own, k) for k in range(PLACES)]
+    assert all(set(one) == {"leak"} and 1e-3 <= one["leak"] <= 4e-3 for one in drawn)
+    assert np.median([one["leak"] for one in drawn]) == pytest.approx(2e-3, rel=0.02)
+    assert assumed_at(Own, PLACES) == drawn[0]
+
+
+def test_the_draws_of_a_machine_differ_in_assumed_coefficients_alone():
+    for k in (0, 1, 31, 255, 256):
+        stored, drawn = SHIPPED.draws[k % 256], SHIPPED.draw(k)
+        assert dataclasses.replace(drawn, **{name: getattr(USUAL, name) for name in ASSUMED}) == (
+            stored
+        )
+        assert all(getattr(drawn, name) != getattr(USUAL, name) for name in ASSUMED)
+    assert not set(SHIPPED.varied) & set(ASSUMED)  # what is learned of a machine stays as it was
+
+
+def test_a_meter_file_is_drawn_about_unless_it_holds_the_coefficient(tmp_path):
+    meter = Posterior(
+        draws=(
+            dataclasses.replace(USUAL, hop=0.01, talc_friction=0.9),
+            dataclasses.replace(USUAL, hop=0.02, talc_friction=0.9),
+        ),
+        share=(0.003, 0.003),
+        spread=(0.1, 0.1),
+        made="by hand",
+        title="mine",
+    )
+    assert meter.draw(0).talc_friction == SHIPPED.draw(0).talc_friction != 0.9
+    held = dataclasses.replace(meter, held=("talc_friction",))
+    path = tmp_path / "mine.toml"
+    path.write_text(held.to_toml())
+    again = read_meter(str(path))
+    assert "talc_friction" in again.held and again.draws == held.draws
+    for one in (held, again):
+        assert [one.draw(k).talc_friction for k in range(3)] == [0.9] * 3
+        assert one.draw(1).hop == 0.02
+        assert one.draw(1).damp_span == SHIPPED.draw(1).damp_span != USUAL.damp_span
+    path.write_text(meter.to_toml())
+    assert "talc_friction" not in path.read_text()
+    scenario = m.load_scenario("maize_bench")
+    named = dataclasses.replace(scenario, meter=read_meter(str(path)))
+    assert named.posterior.draw(1).talc_friction == SHIPPED.draw(1).talc_friction
