@@ -41,6 +41,7 @@ FUNCTIONS = {
     "tan": math.tan,
     "arccos": lambda x: math.acos(_near(x, -1.0, 1.0)),
     "arcsin": lambda x: math.asin(_near(x, -1.0, 1.0)),
+    "arctan": math.atan,
     "abs": abs,
     "min": min,
     "max": max,

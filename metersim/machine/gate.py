@@ -16,6 +16,7 @@ from metersim.machine.heap import (
     level_seen,
     slope,
     static_level,
+    tilted_angle,
     volume_at_level,
 )
 from metersim.machine.moment import Moment
@@ -199,6 +200,7 @@ class GateStation:
     shock: float  # SD of vertical acceleration over gravity
     lot: SeedLot
     coefficients: Coefficients
+    sidehill: float = 0.0  # slope across the rows, positive where the gate lies higher
 
     @cached_property
     def seeds_per_volume(self) -> float:
@@ -216,7 +218,8 @@ class GateStation:
         return self._slope(self.lot.repose_angle + self.coefficients.avalanche_angle)
 
     def _slope(self, angle: float) -> float:
-        return float(slope(angle, self.shock, self.coefficients.slope_loss_by_shock))
+        tilted = tilted_angle(angle, self.sidehill)
+        return float(slope(tilted, self.shock, self.coefficients.slope_loss_by_shock))
 
     @cached_property
     def full_level(self) -> float:

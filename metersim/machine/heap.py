@@ -73,6 +73,73 @@ def slope(angle: Any, shock: Any, slope_loss: Any) -> Any:
     return np.tan(angle) / (1 + slope_loss * shock)
 
 
+LEAST_ANGLE, MOST_ANGLE = 0.02, 1.4  # rad
+
+
+def tilted_angle(rest_angle: Any, sidehill: Any) -> Any:
+    """Angle of a heap's slope to the pool's floor, on a slope across the rows.
+
+    Parameters
+    ----------
+    rest_angle : float or ndarray
+        Angle of the heap to the horizontal. [rad]
+    sidehill : float or ndarray
+        Slope across the rows, positive where the gate lies higher than the disc. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Angle, above 0. [rad]
+
+    Notes
+    -----
+    ``tilted_angle = min(max(rest_angle - sidehill, 0.02), 1.4)``
+
+    Source: geometry. The heap keeps its angle to the horizontal, and the floor turns.
+    assumption: the heap rises from the disc to the gate across the row, as the disc stands in the
+    row. On a slope steeper than the heap, seed still lies no higher than the lip.
+    """
+    return np.minimum(np.maximum(rest_angle - sidehill, LEAST_ANGLE), MOST_ANGLE)
+
+
+def exit_level(
+    level: Any, uphill: Any, pool_width: Any, circle_radius: Any, tilt_follow: Any
+) -> Any:
+    """Level of the pool where cells leave it, on a slope along the row.
+
+    Parameters
+    ----------
+    level : float or ndarray
+        Level in the middle of the pool, above the lowest point of the circle. [m]
+    uphill : float or ndarray
+        Slope along the row, positive uphill. [rad]
+    pool_width : float or ndarray
+        Width of the pool along the disc. [m]
+    circle_radius : float or ndarray
+        Radius of the circle of holes. [m]
+    tilt_follow : float
+        Part of the slope that the surface follows. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Level, 0 or more. [m]
+
+    Notes
+    -----
+    ``exit_level = max(level - reach * tan(tilt_follow * uphill), 0)
+    where reach = min(chord, pool_width / 2)
+    where chord = sqrt(max(level, 0) * max(2 * circle_radius - level, 0))``
+
+    Source: geometry. The surface turns about the middle of the pool, so that the seeds in it stay
+    as many. assumption: holes rise on the front side of the disc. Uphill, the front lies higher,
+    and seed lies nearer the rear; downhill the other way round.
+    """
+    chord = np.sqrt(np.maximum(level, 0.0) * np.maximum(2 * circle_radius - level, 0.0))
+    reach = np.minimum(chord, pool_width / 2)
+    return np.maximum(level - reach * np.tan(tilt_follow * uphill), 0.0)
+
+
 def static_level(gate_opening: Any, pool_depth: Any, slope: Any) -> Any:
     """Level at the disc when the heap rises to the gate's lip at a slope.
 

@@ -19,6 +19,7 @@ from metersim.machine.gate import (
     swept_arc,
     zone_crossed,
 )
+from metersim.machine.heap import exit_level
 from metersim.machine.holding import (
     centroid_height,
     flat_chance,
@@ -103,6 +104,7 @@ class PickupStation:
     lot: SeedLot
     coefficients: Coefficients
     gap: GapStation | None = None  # leaks past the seal more on one side of the disc
+    uphill: float = 0.0  # slope along the row
 
     @cached_property
     def resistance(self) -> float:
@@ -200,6 +202,11 @@ class PickupStation:
         power = self.coefficients.depth_power
         return resistance_at(self.resistance, level, self.carry_line, power)
 
+    def leaving(self, level: Any) -> Any:
+        """Level where cells leave the pool, by that in its middle [m]. [m]"""
+        follow = self.coefficients.tilt_follow
+        return exit_level(level, self.uphill, self.pool_width, self.circle_radius, follow)
+
     def arc(self, level: Any) -> Any:
         """Arc of the hole circle in the pool, at a level [m], no wider than the pool. [m]"""
         swept = swept_arc(level, self.circle_radius)
@@ -221,18 +228,19 @@ class PickupStation:
         The level and the speed are those of the last tick.
         """
         level, speed, k = at.level, at.speed, self.coefficients
-        resistance = self.resistance_at(level)
+        leaving = self.leaving(level)
+        resistance = self.resistance_at(leaving)
         needed = self.needed(speed, resistance)
         margin = log_margin(vacuum, needed)
         hold_flat = self.flat * hold_chance(margin, self.spread)
         on_edge = hold_chance(margin - math.log(self.on_edge), self.spread)
         hold = hold_flat + (1 - self.flat) * on_edge
-        bed = bed_share(level, self.carry_line, k.thin_bed)
+        bed = bed_share(leaving, self.carry_line, k.thin_bed)
         drawn = self.draws(margin, speed)
         gain = drawn * bed * hold
         loss = loss_rate(margin, k.loosening, k.loss_power)
         zone, full_zone = self.zone_at(level), self.zone_at(self.carry_line)
-        excess = excess_arc(level, self.carry_line, self.pool_width, self.circle_radius)
+        excess = excess_arc(leaving, self.carry_line, self.pool_width, self.circle_radius)
         turn_load = self.centrifugal(speed)
         return Chances(
             vacuum=vacuum,

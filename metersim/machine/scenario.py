@@ -17,8 +17,9 @@ from metersim.files.fields import specs
 from metersim.files.units import UNITS
 from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.conditions import InEffect
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
-from metersim.machine.heap import heap_volume, static_level
+from metersim.machine.heap import heap_volume, static_level, tilted_angle
 from metersim.machine.holes import CONDITIONS, Holes, hole_faults, holes_of
 from metersim.machine.load import contradictions as contradictions_of_load
 from metersim.machine.load import gap_warnings
@@ -248,7 +249,11 @@ class Scenario:
 
     @cached_property
     def seeds(self) -> SeedLot:
-        """The seed in the hopper: the lot with the changes of the seed section."""
+        """The seed in the hopper: the lot with the changes of the seed section.
+
+        It is dry and without a flow agent.  `metersim.machine.conditions.InEffect` has the
+        seed with what is on it.
+        """
         if self.seed.size_factor == 1 and self.seed.size_cv is None:
             return self.lot
         return self.lot.scaled(self.seed.size_factor, self.seed.size_cv)
@@ -313,9 +318,15 @@ class Scenario:
         return GOLDEN_PART * 2 * math.pi * min(1 / self.disc.cells, self.run.tick)
 
     @property
+    def heap_slope(self) -> float:
+        """Rise of the pool's heap over its run at rest, as the seed and the ground are. [1]"""
+        lot, _ = InEffect.of(self.seeds, self.coefficients, self.conditions)
+        return math.tan(tilted_angle(lot.repose_angle, self.conditions.slope_across))
+
+    @property
     def pool_fill(self) -> float:
         """Seed that the pool holds when it is full, at rest. [kg]"""
-        pool, slope = self.pool, math.tan(self.seeds.repose_angle)
+        pool, slope = self.pool, self.heap_slope
         volume = heap_volume(pool.gate_opening, pool.pool_depth, slope, pool.gate_width)
         return float(volume * self.seeds.bulk_density)
 
@@ -323,7 +334,7 @@ class Scenario:
     def pool_within_reach(self) -> float:
         """Seed of the full pool that the disc can reach, at rest. [kg]"""
         pool = self.pool
-        level = static_level(pool.gate_opening, pool.pool_depth, math.tan(self.seeds.repose_angle))
+        level = static_level(pool.gate_opening, pool.pool_depth, self.heap_slope)
         return float(level * pool.gate_width * pool.pool_depth * self.seeds.bulk_density)
 
     @property

@@ -352,7 +352,13 @@ class Conditions(Checked):
     slope_along: float = number(
         "deg", -25, 25, "slope of the ground along the row, uphill positive", default=0.0
     )
-    slope_across: float = number("deg", -25, 25, "slope across the rows", default=0.0)
+    slope_across: float = number(
+        "deg",
+        -25,
+        25,
+        "slope across the rows, positive where the gate lies higher than the disc",
+        default=0.0,
+    )
     temperature: float = number("c f", -30, 60, "temperature of the air", default=20.0)
     altitude: float = number("m ft", -400, 5_000, "height above the sea", default=0.0)
 

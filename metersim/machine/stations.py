@@ -26,6 +26,7 @@ from typing import Any
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.conditions import InEffect
 from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation, landing_spread
 from metersim.machine.gate import GateStation
@@ -228,7 +229,8 @@ ANY_SEED = "any"  # what a cut-off suits where nothing is said
 
 def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None) -> Stations:
     """The usual stations of a scenario, whatever its own ones."""
-    lot, k = scenario.seeds, coefficients or scenario.coefficients
+    conditions = scenario.conditions
+    lot, k = InEffect.of(scenario.seeds, coefficients or scenario.coefficients, conditions)
     disc, in_field = scenario.disc, scenario.in_field
     has_fan = scenario.fan.shut_off is not None  # then the air gives what leaks take
     shaking = float(shock_sd(scenario.demand.speed, scenario.row_unit.shock_per_speed) * in_field)
@@ -253,6 +255,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             shock=shaking / GRAVITY,
             lot=lot,
             coefficients=k,
+            sidehill=conditions.slope_across,
         ),
         pickup=PickupStation(
             hole_diameter=disc.hole_diameter,
@@ -269,6 +272,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             lot=lot,
             coefficients=k,
             gap=gap_of(scenario) if scenario.gap.running_gap is not None else None,
+            uphill=conditions.slope_along,
         ),
         singulator=SingulatorStation(
             gap=scenario.singulator.gap,

@@ -18,6 +18,7 @@ from typing import Any
 from metersim.files.units import STANDARD_GRAVITY
 from metersim.machine.airline import chamber_vacuum
 from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.conditions import InEffect
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.gate import (
     arc_within,
@@ -25,7 +26,14 @@ from metersim.machine.gate import (
     swept_arc,
     zone_crossed,
 )
-from metersim.machine.heap import heap_volume, level_at_disc, slope, static_level
+from metersim.machine.heap import (
+    exit_level,
+    heap_volume,
+    level_at_disc,
+    slope,
+    static_level,
+    tilted_angle,
+)
 from metersim.machine.holding import (
     centroid_height,
     flat_chance,
@@ -48,6 +56,7 @@ from metersim.machine.stations import stations_of
 from metersim.machine.wear import stirring
 
 STATIONS = (
+    "conditions",
     "drive",
     "gap",
     "gate",
@@ -219,7 +228,8 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         Steps in order; each uses results of earlier steps.
     """
     stations = stations_of(scenario, coefficients)
-    station, gate, lot, k = stations.pickup, stations.gate, scenario.seeds, coefficients
+    station, gate = stations.pickup, stations.gate
+    lot, k = InEffect.of(scenario.seeds, coefficients, scenario.conditions)
     disc, asked, gravity = scenario.disc, scenario.demand, STANDARD_GRAVITY
     steps: list[Step] = []
 
@@ -248,7 +258,10 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
     turning = take(disc_speed, cells_per_second=cells, cells=disc.cells)
     speed = take(peripheral_speed, angular_speed=turning, circle_radius=disc.circle_radius)
 
-    rise = take(slope, angle=lot.repose_angle, shock=gate.shock, slope_loss=k.slope_loss_by_shock)
+    angle = lot.repose_angle
+    if gate.sidehill:
+        angle = take(tilted_angle, rest_angle=angle, sidehill=gate.sidehill)
+    rise = take(slope, angle=angle, shock=gate.shock, slope_loss=k.slope_loss_by_shock)
     pool = {"pool_depth": gate.depth, "slope": rise}
     take(static_level, gate_opening=gate.opening, **pool)
     filled = take(heap_volume, gate_opening=gate.opening, **pool, pool_width=gate.width)
@@ -261,7 +274,16 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         bulk_density=lot.bulk_density,
         seed_mass=lot.seed_mass,
     )
-    level = take(level_at_disc, volume=whole, **pool, pool_width=gate.width)
+    level = leaving = take(level_at_disc, volume=whole, **pool, pool_width=gate.width)
+    if station.uphill:
+        leaving = take(
+            exit_level,
+            level=level,
+            uphill=station.uphill,
+            pool_width=station.pool_width,
+            circle_radius=disc.circle_radius,
+            tilt_follow=k.tilt_follow,
+        )
 
     full = join(
         "full_resistance = coefficient * tan(repose_angle)",
@@ -274,7 +296,7 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
     resistance = take(
         resistance_at,
         resistance=full,
-        level=level,
+        level=leaving,
         carry_line=station.carry_line,
         depth_power=k.depth_power,
     )
@@ -351,7 +373,7 @@ def worked(scenario: Scenario, coefficients: Coefficients = USUAL) -> list[Step]
         crowding_pitch=k.crowding_pitch,
         crowding_power=k.crowding_power,
     )
-    bed = take(bed_share, level=level, carry_line=station.carry_line, thin_bed=k.thin_bed)
+    bed = take(bed_share, level=leaving, carry_line=station.carry_line, thin_bed=k.thin_bed)
 
     slowness = take(
         draw_slowness,
