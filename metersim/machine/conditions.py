@@ -6,6 +6,9 @@ those, so none of them knows of talc.  Without an agent and with dry seed, the l
 coefficients are the given ones.
 
 The angle acts in several places: on the level of the pool, and on its resistance to a held seed.
+
+Thin air lets seeds fall faster.  It does not change the reach of a hole, `capture_distance`: the
+air flows faster by the same factor.
 """
 
 from __future__ import annotations
@@ -213,17 +216,17 @@ def seconds_at(seconds: Any, relative_friction: Any, seconds_friction: Any) -> A
     return seconds * np.power(relative_friction, seconds_friction)
 
 
-def fall_in_air(terminal_velocity: Any, air_density: Any, usual_density: Any) -> Any:
+def fall_in_air(terminal_velocity: Any, air_density: Any, standard_density: Any) -> Any:
     """Terminal velocity of a seed in air of another density.
 
     Parameters
     ----------
     terminal_velocity : float or ndarray
-        That in usual air. [m/s]
+        That of the lot. [m/s]
     air_density : float or ndarray
         Density of the air. [kg/m3]
-    usual_density : float
-        Density of usual air, in which lots were measured. [kg/m3]
+    standard_density : float
+        Density of the air in which lots were measured. [kg/m3]
 
     Returns
     -------
@@ -232,12 +235,15 @@ def fall_in_air(terminal_velocity: Any, air_density: Any, usual_density: Any) ->
 
     Notes
     -----
-    ``fall_in_air = terminal_velocity * sqrt(usual_density / air_density)``
+    ``fall_in_air = terminal_velocity * sqrt(standard_density / air_density)``
 
     Source: balance of weight and drag as the square of speed; assumption: the drag coefficient
     stays as it is.
     """
-    return terminal_velocity * np.sqrt(usual_density / air_density)
+    return terminal_velocity * np.sqrt(standard_density / air_density)
+
+
+MEASURED_IN = Conditions()  # weather in which lots were measured: 20 degC at the sea; assumption
 
 
 class InEffect(NamedTuple):

@@ -25,8 +25,9 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
+from metersim.machine.air import outside_density
 from metersim.machine.coefficients import USUAL, Coefficients
-from metersim.machine.conditions import InEffect
+from metersim.machine.conditions import MEASURED_IN, InEffect, fall_in_air
 from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation, landing_spread
 from metersim.machine.gate import GateStation
@@ -227,6 +228,14 @@ def classes_off(scenario: Scenario) -> int:
 ANY_SEED = "any"  # what a cut-off suits where nothing is said
 
 
+def fall_of(scenario: Scenario) -> float:
+    """Terminal velocity of the mean seed in the air outside. [m/s]"""
+    here, measured = (
+        outside_density(one.temperature, one.altitude) for one in (scenario.conditions, MEASURED_IN)
+    )
+    return float(fall_in_air(scenario.seeds.terminal_velocity, here, measured))
+
+
 def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None) -> Stations:
     """The usual stations of a scenario, whatever its own ones."""
     conditions = scenario.conditions
@@ -300,7 +309,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             curvature=scenario.tube.tube_curvature,
             wear=scenario.tube.tube_wear,
             fitted=scenario.tube.tube_fitted,
-            terminal_velocity=lot.terminal_velocity,
+            terminal_velocity=fall_of(scenario),
             launch_sd=launch_sd,
             coefficients=k,
         ),

@@ -254,7 +254,6 @@ RANGES = {
     "uneven_teeth": (0.1, 2.0),
     "unseating": (0.0005, 0.004),
     "uphill": (-0.4, 0.4, 0.0),
-    "usual_density": (1.1, 1.3),
     "vacuum": (500.0, 8000.0, 0.0),
     "vacuum_ratio": (0.0, 8.0, 0.0),
     "volume": (0.0, 0.001, 0.0),

@@ -93,7 +93,7 @@ def test_scenarios_share_the_machine_of_a_draw():
     pair = bench(), bench("notch=1")
     rows = list(run_draws(*pair, draws=3, seed=1, cells=60))
     for k, row in enumerate(rows):
-        assert [one.scenario.coefficients for one in row] == [shipped_posterior().draws[k]] * 2
+        assert [one.scenario.coefficients for one in row] == [shipped_posterior().draw(k)] * 2
     kept = list(run_draws(*pair, draws=2, seed=1, cells=60, machines=False))
     assert all(one.scenario.coefficients is USUAL for row in kept for one in row)
 
