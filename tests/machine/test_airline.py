@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
-from metersim.machine.airline import air_line, full_holes, working_rows
+from metersim.machine.airline import air_line, full_holes
 from tests.airlines import MACHINE, NARROW, all_full, at_full_speed, drawn_areas, line_of
 from tests.strategies import BENCH
 
@@ -135,13 +135,6 @@ def test_a_weak_fan_says_what_it_gives():
     us = dataclasses.replace(MACHINE.replace(fan__shut_off=4e3), units="us")
     with pytest.raises(BadInput, match=r"not 16\.1 inH2O"):
         air_line(us)
-
-
-def test_rows_are_read_from_numbers_and_ranges():
-    """Both marks between them, in any order, each once."""
-    for said, rows in (("1-4 6", (1, 2, 3, 4, 6)), ("6, 2-3 3", (2, 3, 6)), ("16", (16,))):
-        assert working_rows(MACHINE.replace(toolbar__working=said)) == rows
-    assert working_rows(MACHINE) == tuple(range(1, 17))
 
 
 def test_areas_of_another_machine_are_refused():

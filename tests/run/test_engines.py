@@ -317,7 +317,7 @@ BROKEN = {
     "plugged, arrays": ("picking.pick", "joins[plugged] = False", "pass", HOLED),
     "plugged first, arrays": ("picking.pick", "reason[plugged] = PLUGGED", "pass", HOLED),
     "plugged in a low pool, arrays": ("fates.fates", " & (reason != PLUGGED)", "", HOLED_EMPTYING),
-    "rim, arrays": ("supply.History.__init__", "holes.turns, numbers)", "holes.turns, 0)", HOLED),
+    "rim, arrays": ("supply.History._works", "turns, holes)", "turns, 0 * holes)", HOLED),
     "join limit, arrays": ("picking.pick", "< chances.rate", "< 0.8 * chances.rate", SCANT),
     "retake, arrays": ("picking.pick", "if again.size", "if 0 * again.size", SCANT),
     "later width, arrays": ("picking.pick", "shape[part]) * size)", "shape[part]))", CROWDED),
