@@ -1,6 +1,7 @@
 """What the package offers, and where it is defined."""
 
 from .files.faults import BadInput
+from .machine.conveyor import ConveyorStation
 from .machine.discs import load_discs
 from .machine.drive import DriveStation
 from .machine.furrow import FurrowStation

@@ -164,6 +164,7 @@ SAMPLED = {
     "disc.plugged_holes": ("none", "3", "every 7"),
     "disc.worn_holes": ("none", "2", "every 2"),
     "disc.chipped_holes": ("none", "1"),
+    "tube.delivery": ("tube", "tube", "conveyor"),
     "vacuum.chamber_open": (False, False, False, True),
 }
 

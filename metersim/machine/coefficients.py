@@ -407,6 +407,20 @@ class OfStations(Checked):
         "SD of the speed along the row after the last contact over the speed lost; assumption",
         default=0.5,
     )
+    # Conveyor
+    belt_ratio: float = number(
+        "", 0.5, 1.5, "speed of a conveyor's belt over that of travel; assumption", default=1.0
+    )
+    compartment_scatter: float = number(
+        "mm",
+        1,
+        25,
+        "SD of the place along the row, from where in its compartment a seed lies; assumption",
+        default=6.0,
+    )
+    conveyor_hop: float = number(
+        "", 0, 1, "hop behind a conveyor over that below a tube; assumption", default=0.2
+    )
     # Furrow
     landing_scatter: float = number(
         "mm",

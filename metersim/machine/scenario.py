@@ -178,6 +178,8 @@ class Scenario:
                     f"than the height of fall, {self.tube.tube_length * 1e3:.4g} mm",
                 )
             )
+        if self.tube.delivery == "conveyor" and not self.tube.tube_fitted:
+            found.append(("tube.tube_fitted", "a conveyor is a tube of its own; give true"))
         if self.observed not in OBSERVED[self.furrow.surface]:
             allowed = " or ".join(f'"{one}"' for one in OBSERVED[self.furrow.surface])
             found.append(

@@ -28,6 +28,7 @@ from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.air import outside_density
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.conditions import MEASURED_IN, InEffect, fall_in_air
+from metersim.machine.conveyor import ConveyorStation
 from metersim.machine.drive import DriveStation
 from metersim.machine.furrow import FurrowStation, landing_spread
 from metersim.machine.gate import GateStation
@@ -217,6 +218,23 @@ def inner_gap_of(scenario: Scenario, coefficients: Coefficients) -> float:
     return coefficients.inner_gap * scenario.seeds.width if guide.inner_guide else math.inf
 
 
+def tube_of(scenario: Scenario, coefficients: Coefficients, launch_sd: float) -> TubeStation:
+    """What takes seeds to the furrow: a tube, or a belt with compartments."""
+    tube = TubeStation(
+        length=scenario.tube.tube_length,
+        curvature=scenario.tube.tube_curvature,
+        wear=scenario.tube.tube_wear,
+        fitted=scenario.tube.tube_fitted,
+        terminal_velocity=fall_of(scenario),
+        launch_sd=launch_sd,
+        coefficients=coefficients,
+    )
+    if scenario.tube.delivery != CONVEYOR:
+        return tube
+    values = {field.name: getattr(tube, field.name) for field in fields(tube)}
+    return ConveyorStation(**values, ground_speed=scenario.demand.speed)
+
+
 def classes_off(scenario: Scenario) -> int:
     """Classes of seed from the one that the cut-off suits to the one that is there."""
     suited = scenario.cutoff.made_for
@@ -225,6 +243,7 @@ def classes_off(scenario: Scenario) -> int:
     return abs(CLASSES.index(suited) - int(seed_class(scenario.seeds.gmd)))
 
 
+CONVEYOR = "conveyor"  # what takes seeds down in place of a tube
 ANY_SEED = "any"  # what a cut-off suits where nothing is said
 
 
@@ -246,6 +265,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
     launch_sd = k.launch_spread * (k.guide_narrowing if scenario.guide.inner else 1.0)
     firm = k.firmer_factor if scenario.furrow.firmer else 1.0
     soil = scenario.furrow.soil_scatter * firm
+    carried = scenario.tube.delivery == CONVEYOR
     on_belt = float(landing_spread(k.landing_scatter, lot.gmd)) * (scenario.observed == "belt")
     return Stations(
         drive=DriveStation(
@@ -304,15 +324,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             lot=lot,
             coefficients=k,
         ),
-        tube=TubeStation(
-            length=scenario.tube.tube_length,
-            curvature=scenario.tube.tube_curvature,
-            wear=scenario.tube.tube_wear,
-            fitted=scenario.tube.tube_fitted,
-            terminal_velocity=fall_of(scenario),
-            launch_sd=launch_sd,
-            coefficients=k,
-        ),
+        tube=tube_of(scenario, k, launch_sd),
         sensor=SensorStation(
             height=scenario.sensor.sensor_height,
             beam_height=scenario.sensor.beam_height,
@@ -325,8 +337,8 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             in_field=in_field,
             ground_speed=scenario.demand.speed,
             scatter=soil if in_field else on_belt,
-            hop=k.hop * firm * in_field,
-            curvature=scenario.tube.tube_curvature,
+            hop=k.hop * firm * in_field * (k.conveyor_hop if carried else 1.0),
+            curvature=0.0 if carried else scenario.tube.tube_curvature,
             way=scenario.way,
         ),
         row_unit=RowUnitStation(acceleration_sd=shaking),

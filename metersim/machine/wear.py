@@ -249,19 +249,22 @@ def thin_share(clearance: Any, thickness: Any, size_cv: Any) -> Any:
 
     Notes
     -----
-    ``thin_share = Phi(ln(max(clearance / thickness, 1e-9)) / max(size_cv, 1e-4))``
+    ``thin_share = if(clearance > 0, Phi(ln(clearance / thickness) / spread), 0)
+    where spread = sqrt(size_cv^2 + 0.02^2)``
 
-    Source: sizes are lognormal, as for all stations; assumption: a seed leaves on its flat side.
+    assumption: sizes are lognormal, as for all stations. Seeds of one size differ by 2 % in
+    thickness. A seed leaves on its flat side.
     """
-    thin = np.log(np.maximum(clearance / thickness, NO_SLOT))
-    return ndtr(thin / np.maximum(size_cv, LEAST_CV))
+    spread = np.sqrt(size_cv * size_cv + FLATNESS_CV * FLATNESS_CV)
+    over = np.maximum(clearance, NO_SLOT) / thickness
+    return np.where(clearance > 0, ndtr(np.log(over) / spread), 0.0)
 
 
-NO_SLOT = 1e-9  # slot over seed that stands for no slot
-LEAST_CV = 1e-4  # spread of size of seeds that are all alike
+NO_SLOT = 1e-30  # m; a height of 0 has no logarithm
+FLATNESS_CV = 0.02  # spread of thickness of seeds of one size
 
 
-def leak_flow(share: Any, open_flow: Any, free_flow: Any, trickle: Any) -> Any:
+def leak_flow(share: Any, open_flow: Any, clear_flow: Any, trickle: Any) -> Any:
     """Flow of seed that leaks out of the pool through a slot between disc and housing.
 
     Thick seeds that lie before the slot hold thin ones back.
@@ -270,7 +273,7 @@ def leak_flow(share: Any, open_flow: Any, free_flow: Any, trickle: Any) -> Any:
     ----------
     share : float or ndarray
         Share of the seeds that are thinner than the slot. [1]
-    open_flow, free_flow : float or ndarray
+    open_flow, clear_flow : float or ndarray
         Flow that the slot could pass without and with a dead zone at its rim. [kg/s]
     trickle : float
         Flow of thin seeds over the open flow, where the dead zone closes the slot. [1]
@@ -282,9 +285,9 @@ def leak_flow(share: Any, open_flow: Any, free_flow: Any, trickle: Any) -> Any:
 
     Notes
     -----
-    ``leak_flow = share * max(trickle * open_flow, free_flow)``
+    ``leak_flow = share * max(trickle * open_flow, clear_flow)``
 
     assumption: a slot that is wide against the seed passes what a gate of its height does
     (beverloo1961). A narrow one passes a small part of that, seed by seed.
     """
-    return share * np.maximum(trickle * open_flow, free_flow)
+    return share * np.maximum(trickle * open_flow, clear_flow)

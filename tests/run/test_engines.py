@@ -88,6 +88,12 @@ PARTS = {
     "worn seal": {"vacuum__seal_wear": 1.0, "vacuum__vacuum": 2e3},
     "open chamber": {"vacuum__chamber_open": True},
     "back to front": {"disc__wrong_way_round": True, "vacuum__vacuum": 3e3},
+    "conveyor": {"tube__delivery": "conveyor"},
+    "conveyor in a field": {
+        "tube__delivery": "conveyor",
+        "furrow__surface": "field",
+        "row_unit__shock_per_speed": 2.0,
+    },
     "dusty lens": {"sensor__dust_per_hour": 0.05, "sensor__hours_since_brushing": 6.0},
 }
 

@@ -102,6 +102,13 @@ SIGNS = [
         {**FIELD, **SLOW, "furrow__soil_scatter": 0.03},
         "+precision",
     ),
+    ("conveyor", FAST, {**FAST, "tube__delivery": "conveyor"}, "-precision"),
+    (
+        "conveyor in the field",
+        {**FIELD, **FAST},
+        {**FIELD, **FAST, "tube__delivery": "conveyor"},
+        "-precision",
+    ),
     ("ripple of the drive", SLOW, {**SLOW, "drive__ripple": 0.3}, "+spacing.sd"),
     ("plugged holes", {}, {"disc__plugged_holes": "every 10"}, "+cells.skip"),
     ("worn rims", SCANT, {**SCANT, "disc__worn_holes": "every 2"}, "+cells.skip"),

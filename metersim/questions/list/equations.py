@@ -67,6 +67,7 @@ STATIONS = (
     "singulator",
     "release",
     "tube",
+    "conveyor",
     "sensor",
     "furrow",
     "rowunit",
