@@ -76,6 +76,7 @@ RANGES = {
     "chipped": (0.0, 1.0, 0.0, 1.0),
     "chipped_rim": (0.1, 0.8),
     "circle_radius": (0.06, 0.13),
+    "clear_flow": (0.0, 0.02, 0.0),
     "conductance": (0.0, 0.02, 0.0),
     "classes_off": (0.0, 2.0, 0.0, 1.0),
     "clearance": (0.002, 0.008, 0.0),
