@@ -234,10 +234,10 @@ class Gap(Checked):
         "mm in", 0, 3, "half of the wobble of the disc at the seal (assumption: 0.1)", default=0.1
     )
     stiffness: float = number(
-        "kn_m",
+        "n_mm lbf_in",
         1,
         10_000,
-        "force that bends disc and hub, over the way (assumption: 200)",
+        "force that bends disc and hub, over the length of the bend (assumption: 200)",
         default=200.0,
     )
     seal_lip: float = number(

@@ -99,7 +99,7 @@ def test_the_vacuum_left_is_that_of_a_line_and_two_openings(line_loss):
 
 
 def test_the_usual_chamber_draws_the_disc_in_by_a_quarter_of_a_millimetre():
-    """By hand: 11/6 pi 0.2 (0.11 m)^2 = 139.4 cm2, times 4 kPa, over 200 kN/m."""
+    """By hand: 11/6 pi 0.2 (0.11 m)^2 = 139.4 cm2, times 4 kPa, over 200 N/mm."""
     station = gap_of(gapped(5e-4))
     assert station.area == pytest.approx(139.38e-4, rel=1e-4)
     assert station.mean_gap(VACUUM) == pytest.approx(0.5e-3 - 0.27876e-3, rel=1e-4)
@@ -261,7 +261,7 @@ def test_there_may_be_no_such_gap():
 
 
 def test_units_are_those_of_the_reader():
-    metric = load_scenario("maize_bench", ["running_gap_mm=0.508", "stiffness_kn_m=200"])
+    metric = load_scenario("maize_bench", ["running_gap_mm=0.508", "stiffness_n_mm=200"])
     us = load_scenario("maize_bench", ["running_gap_in=0.02"])
     assert gap_of(metric).running_gap == pytest.approx(gap_of(us).running_gap, rel=1e-12)
     assert gap_of(us).stiffness == gap_of(metric).stiffness == 2e5
