@@ -216,7 +216,6 @@ HEAPED = BENCH.replace(
 CROWDED = BENCH.replace(**MANY, disc__hole_diameter=6.5e-3, singulator__notch=-2.0)
 HEAPED_CROWD = HEAPED.replace(disc__hole_diameter=6.5e-3, singulator__notch=-2.0)
 SCANT = BENCH.replace(**MANY, vacuum__vacuum=1.6e3)
-LEAKING = BENCH.replace(**MANY, vacuum__vacuum=3e3, gap__running_gap=7.8e-4)
 SHAKEN = SCANT.replace(furrow__surface="field", row_unit__shock_per_speed=9.8)
 SWEPT = BENCH.replace(**MANY, singulator__notch=3.0)
 FIELD = BENCH.replace(**MANY, furrow__surface="field", tube__tube_wear=1.0)
@@ -355,7 +354,6 @@ BROKEN = {
     "late returns, arrays": ("supply.History._change", "np.bincount(ticks + 1",
                              "np.bincount(ticks", RETURNING),
     "pool empty, arrays": ("supply.History._left", "return left", "return None", EMPTYING),
-    "gap, arrays": ("engine._finished", "chamber_vacuum(scenario)", "3e3", LEAKING),
     "first guess, arrays": ("supply.Supply.correct", "if wrong.size", "if False", LOW),
 }  # fmt: skip
 OF_EVENTS = ("events", "hole", "meter")
