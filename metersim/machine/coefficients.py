@@ -446,17 +446,17 @@ class OfStations(Checked):
         "",
         0.1,
         1,
-        "open share of a hole in the pool, where seeds come and go; assumption, anything from 0.2 "
-        "to 0.9",
+        "open share of a hole in the pool, where seeds come and go; assumption",
         default=0.5,
+        drawn=(0.2, 0.9),
     )
     leak_of_seated: float = number(
         "",
         0,
         0.5,
-        "share of a hole that a seated seed leaves open; assumption, 0.02 for round seed to 0.3 "
-        "for rough",
+        "share of a hole that a seated seed leaves open, least for round seed; assumption",
         default=0.1,
+        drawn=(0.02, 0.3),
     )
 
 
