@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Any
 
@@ -119,6 +119,73 @@ class Assumed(Checked):
         default=0.6,
         drawn=(0.2, 1.0),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class TurningCoefficients(Checked):
+    """Assumed coefficients of the running gap and the torque; no published torque exists."""
+
+    chamber_width: float = number(
+        "",
+        0.1,
+        0.5,
+        "width of the chamber behind the holes over the radius of their circle; assumption",
+        default=0.2,
+        drawn=(0.1, 0.5),
+    )
+    seal_friction: float = number(
+        "",
+        0.1,
+        0.6,
+        "friction of a seal, or of its body, on the disc; assumption",
+        default=0.3,
+        drawn=(0.1, 0.6),
+    )
+    lip_width: float = number(
+        "mm",
+        0.5,
+        6,
+        "width of the lip on which the vacuum presses; assumption",
+        default=2.0,
+        drawn=(0.5, 6),
+    )
+    pool_torque: float = number(
+        "n_m",
+        0.011,
+        0.039,
+        "torque of the seed in the pool; assumption from particle runs",
+        default=0.025,
+        drawn=(0.011, 0.039),
+    )
+    singulator_torque: float = number(
+        "n_m",
+        0,
+        0.1,
+        "torque of singulator and brushes; assumption",
+        default=0.02,
+        drawn=(0, 0.1),
+    )
+    bearing_torque: float = number(
+        "n_m",
+        0.01,
+        0.2,
+        "torque of bearings and gear; assumption",
+        default=0.05,
+        drawn=(0.01, 0.2),
+    )
+    line_loss: float = number(
+        "",
+        0.05,
+        1,
+        "pressure lost between source and a sound meter over the vacuum in its chamber; assumption",
+        default=0.25,
+        drawn=(0.05, 1),
+    )
+
+    def at_end(self, end: str) -> TurningCoefficients:
+        """All that torque grows with at the ``low`` or the ``high`` end of its range."""
+        ends = {name: getattr(spec, end) for name, spec in specs(TurningCoefficients).items()}
+        return replace(self, **ends | {"line_loss": self.line_loss})
 
 
 def value_at(place: float, low: float, usual: float, high: float) -> float:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from metersim.files.fields import Checked, number
-from metersim.machine.assumed import Assumed
+from metersim.machine.assumed import Assumed, TurningCoefficients
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +39,7 @@ class OfStations(Checked):
         0.5,
         "flow of thin seed past the disc over that of a slot without a dead zone; assumption",
         default=0.05,
+        drawn=(0.01, 0.2),
     )
     arch_rate: float = number(
         "per_s",
@@ -165,6 +166,7 @@ class OfStations(Checked):
         0.95,
         "part of the vacuum that works at a hole with a worn rim; assumption",
         default=0.75,
+        drawn=(0.55, 0.9),
     )
     chipped_rim: float = number(
         "",
@@ -172,6 +174,7 @@ class OfStations(Checked):
         0.8,
         "part of the vacuum that works at a hole with a chipped rim; assumption",
         default=0.4,
+        drawn=(0.15, 0.7),
     )
     wrong_side_seal: float = number(
         "",
@@ -180,6 +183,7 @@ class OfStations(Checked):
         "part of the vacuum that pulls on a seed on the wrong side of a disc, over that on the "
         "right side; assumption",
         default=0.5,
+        drawn=(0.25, 0.8),
     )
     worn_seal: float = number(
         "",
@@ -187,6 +191,7 @@ class OfStations(Checked):
         0.7,
         "part of the vacuum that a worn-out seal takes where no fan is described; assumption",
         default=0.35,
+        drawn=(0.15, 0.6),
     )
     open_chamber: float = number(
         "",
@@ -194,6 +199,7 @@ class OfStations(Checked):
         0.15,
         "part of the vacuum that an open chamber leaves where no fan is described; assumption",
         default=0.03,
+        drawn=(0.005, 0.1),
     )
     hole_spread: float = number(
         "",
@@ -318,6 +324,7 @@ class OfStations(Checked):
         3,
         "distance by which a worn-out edge of the singulator has receded; assumption",
         default=1.0,
+        drawn=(0.4, 2.0),
     )
     uneven_teeth: float = number(
         "",
@@ -325,6 +332,7 @@ class OfStations(Checked):
         2,
         "added share of the spread of the push that unseats a seed at a worn-out edge; assumption",
         default=0.5,
+        drawn=(0.1, 1.5),
     )
     guide_narrowing: float = number(
         "",
@@ -343,6 +351,7 @@ class OfStations(Checked):
         20,
         "arc over which the vacuum decays behind a worn-out cut-off; assumption",
         default=8.0,
+        drawn=(4.0, 15.0),
     )
     wrong_arc: float = number(
         "deg",
@@ -350,6 +359,7 @@ class OfStations(Checked):
         10,
         "arc that a cut-off adds for each class of seed that it is wrong by; assumption",
         default=4.0,
+        drawn=(2.0, 8.0),
     )
     double_lag: float = number(
         "",
@@ -461,7 +471,7 @@ class OfStations(Checked):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Coefficients(Assumed, OfStations):
+class Coefficients(Assumed, TurningCoefficients, OfStations):
     """The coefficients of all stations; made without arguments it holds the usual set."""
 
 

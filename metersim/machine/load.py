@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from metersim.files.units import UNITS
+from metersim.machine.assumed import TurningCoefficients
 from metersim.machine.drive import electric_speed, oil_speed
 from metersim.machine.gap import motor_current
 from metersim.machine.turning import GapStation, Machine, gap_of, has_fan, vacuum_past_gap
@@ -61,7 +62,11 @@ class Turning:
         return bool(self.station.leak(self.vacuum) > self.station.allowed)
 
 
-def turning_of(scenario: Machine, vacuum: float | None = None) -> Turning:
+def turning_of(
+    scenario: Machine,
+    vacuum: float | None = None,
+    coefficients: TurningCoefficients | None = None,
+) -> Turning:
     """What turning the disc of a scenario takes.
 
     Parameters
@@ -70,8 +75,10 @@ def turning_of(scenario: Machine, vacuum: float | None = None) -> Turning:
         All settings.
     vacuum : float, optional
         Vacuum in the chamber; by default that of `vacuum_past_gap`. [Pa]
+    coefficients : TurningCoefficients, optional
+        What is assumed of the meter; by default those of the scenario.
     """
-    station, gap, drive = gap_of(scenario), scenario.gap, scenario.drive
+    station, gap, drive = gap_of(scenario, coefficients), scenario.gap, scenario.drive
     stated, has_gap = scenario.vacuum.vacuum, gap.running_gap is not None
     at = vacuum_past_gap(scenario) if vacuum is None else vacuum
     torques = station.torques(at)
@@ -102,12 +109,17 @@ def turning_of(scenario: Machine, vacuum: float | None = None) -> Turning:
 
 
 def speed_kept(scenario: Machine) -> float:
-    """Speed of the disc over the speed that is meant; 1 unless its load slows it. [1]"""
-    if scenario.drive.kind == "ground":
-        return 1.0
-    if scenario.drive.kind == "electric" and scenario.gap.running_gap is None:
-        return 1.0
-    return turning_of(scenario).speed
+    """Speed of the disc over the speed that is meant; 1 unless its load slows it. [1]
+
+    A draw of the coefficients in which the motor would stall keeps `STALLS`.
+    """
+    return max(turning_of(scenario).speed, STALLS) if _is_slowed(scenario) else 1.0
+
+
+def _is_slowed(scenario: Machine) -> bool:
+    """Whether load slows the drive of a scenario at all."""
+    kind = scenario.drive.kind
+    return kind == "oil" or (kind == "electric" and scenario.gap.running_gap is not None)
 
 
 def contradictions(scenario: Machine) -> list[tuple[str, str]]:
@@ -121,8 +133,9 @@ def contradictions(scenario: Machine) -> list[tuple[str, str]]:
                 f"{gap.rated_current:g} A; give both from the plate of the motor",
             )
         )
-    if speed_kept(scenario) < STALLS:
-        torque = turning_of(scenario).torque
+    usual = turning_of(scenario, coefficients=TurningCoefficients())  # no draw is a contradiction
+    if _is_slowed(scenario) and usual.speed < STALLS:
+        torque = usual.torque
         found.append(
             (
                 "gap.rated_torque_n_m",

@@ -300,7 +300,7 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             chamber_open=not has_fan and scenario.vacuum.chamber_open,
             lot=lot,
             coefficients=k,
-            gap=gap_of(scenario) if scenario.gap.running_gap is not None else None,
+            gap=gap_of(scenario, k) if scenario.gap.running_gap is not None else None,
             uphill=conditions.slope_along,
         ),
         singulator=SingulatorStation(

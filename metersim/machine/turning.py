@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from metersim.files.fields import Checked, number, specs
+from metersim.machine.assumed import TurningCoefficients
 from metersim.machine.gap import (
     allowed_leak,
     chamber_area,
@@ -29,50 +29,6 @@ STALLS = 0.1  # share of the meant speed below which a motor is said to stall; a
 STEPS = 10_000  # at most, until vacuum and gap fit one another
 CLOSE = 1e-12  # relative; vacuum and gap then fit one another
 FINE = 1e-8  # m, error of the ends of the range of gaps
-
-
-@dataclass(frozen=True, kw_only=True)
-class TurningCoefficients(Checked):
-    """What is assumed of every meter; no published torque exists."""
-
-    chamber_width: float = number(
-        "",
-        0.1,
-        0.5,
-        "width of the chamber behind the holes over the radius of their circle; assumption",
-        default=0.2,
-    )
-    friction: float = number(
-        "", 0.1, 0.6, "friction of a seal, or of its body, on the disc; assumption", default=0.3
-    )
-    lip_width: float = number(
-        "mm", 0.5, 6, "width of the lip on which the vacuum presses; assumption", default=2.0
-    )
-    pool_torque: float = number(
-        "n_m",
-        0.011,
-        0.039,
-        "torque of the seed in the pool; assumption from particle runs",
-        default=0.025,
-    )
-    singulator_torque: float = number(
-        "n_m", 0, 0.1, "torque of singulator and brushes; assumption", default=0.02
-    )
-    bearing_torque: float = number(
-        "n_m", 0.01, 0.2, "torque of bearings and gear; assumption", default=0.05
-    )
-    line_loss: float = number(
-        "",
-        0.05,
-        1,
-        "pressure lost between source and a sound meter over the vacuum in its chamber; assumption",
-        default=0.25,
-    )
-
-    def at_end(self, end: str) -> TurningCoefficients:
-        """All that torque grows with at the ``low`` or the ``high`` end of its range."""
-        ends = {name: getattr(spec, end) for name, spec in specs(TurningCoefficients).items()}
-        return replace(self, **ends | {"line_loss": self.line_loss})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,8 +122,8 @@ class GapStation:
             touching = float(share_above(self.lip - self.mean_gap(vacuum), self.wobble))
         press = press_of_lip(vacuum, touching, self.seal, k.lip_width)
         return {
-            "seal": float(friction_torque(press, radius, k.friction)),
-            "rub": float(friction_torque(self.force(vacuum), radius, k.friction)),
+            "seal": float(friction_torque(press, radius, k.seal_friction)),
+            "rub": float(friction_torque(self.force(vacuum), radius, k.seal_friction)),
             "pool": k.pool_torque,
             "singulator": k.singulator_torque,
             "bearings": k.bearing_torque,
@@ -246,9 +202,13 @@ class Machine(Protocol):
     def hoses(self) -> Hoses:
         """Hoses and leaks."""
 
+    @property
+    def coefficients(self) -> TurningCoefficients:
+        """The coefficients of this machine."""
 
-def gap_of(scenario: Machine) -> GapStation:
-    """The running gap of a scenario."""
+
+def gap_of(scenario: Machine, coefficients: TurningCoefficients | None = None) -> GapStation:
+    """The running gap of a scenario, by default with its own coefficients."""
     disc, gap = scenario.disc, scenario.gap
     return GapStation(
         running_gap=gap.running_gap,
@@ -257,6 +217,7 @@ def gap_of(scenario: Machine) -> GapStation:
         lip=gap.seal_lip,
         circle_radius=disc.circle_radius,
         own=float(own_area(disc.hole_diameter, disc.cells, scenario.hoses.seal_leak)),
+        coefficients=coefficients or scenario.coefficients,
     )
 
 

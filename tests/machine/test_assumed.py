@@ -7,10 +7,15 @@ import numpy as np
 import pytest
 
 import metersim as m
+from metersim.files.faults import BadInput
 from metersim.files.fields import Checked, number, specs
 from metersim.machine.assumed import PLACES, assumed_at, assumed_of, places, value_at
 from metersim.machine.coefficients import USUAL, Coefficients
+from metersim.machine.load import STALLS, speed_kept
 from metersim.machine.posterior import Posterior, read_meter, shipped_posterior
+from metersim.run.simulation import simulate
+from metersim.run.toolbar import simulate_pass
+from tests.strategies import BENCH, bytes_of
 
 ASSUMED = assumed_of(Coefficients)
 SHIPPED = shipped_posterior()
@@ -115,3 +120,79 @@ def test_a_meter_file_is_drawn_about_unless_it_holds_the_coefficient(tmp_path):
     scenario = m.load_scenario("maize_bench")
     named = dataclasses.replace(scenario, meter=read_meter(str(path)))
     assert named.posterior.draw(1).talc_friction == SHIPPED.draw(1).talc_friction
+
+
+# ---------------------------------------------------------------- where they act
+
+FAN = {"fan__shut_off": 9e3, "toolbar__rows": 2}
+GAPPED = {"gap__running_gap": 7e-4}
+OIL = {"drive__kind": "oil", "drive__oil_droop": 0.3}
+DAMP = {"conditions__dampness": 1.0}
+GRAPHITE, TALC = ({"conditions__flow_agent": one} for one in ("graphite", "talc"))
+WORN_EDGE = {"singulator__edge_wear": 1.0, "disc__hole_diameter": 5.2e-3}
+USES = {  # a scenario that uses the effect of each
+    "graphite_friction": GRAPHITE,
+    "talc_friction": TALC,
+    "graphite_drying": GRAPHITE | DAMP,
+    "talc_drying": TALC | DAMP,
+    "damp_friction": DAMP,
+    "damp_avalanche": DAMP,
+    "damp_span": DAMP | {"pool__gate_opening": 0.03, "run__turns": 60},
+    "damp_slowness": DAMP,
+    "seconds_friction": GRAPHITE,
+    "fill_friction": GRAPHITE,
+    "tilt_follow": {"conditions__slope_along": 0.2},
+    "chamber_width": GAPPED,
+    "line_loss": GAPPED,
+    "seal_friction": OIL,
+    "lip_width": OIL,
+    "pool_torque": OIL,
+    "singulator_torque": OIL,
+    "bearing_torque": OIL,
+    "trickle": {"pool__clearance": 0.008},
+    "worn_rim": {"disc__worn_holes": "every 6"},
+    "chipped_rim": {"disc__chipped_holes": "every 6"},
+    "wrong_side_seal": {"disc__wrong_way_round": True},
+    "worn_seal": {"vacuum__seal_wear": 1.0},
+    "open_chamber": {"vacuum__chamber_open": True},
+    "edge_recession": WORN_EDGE,
+    "uneven_teeth": WORN_EDGE,
+    "worn_arc": {"cutoff__cutoff_wear": 1.0},
+    "wrong_arc": {"cutoff__made_for": "small"},
+    "leak_in_pool": FAN,
+    "leak_of_seated": FAN,
+}
+
+
+def records(name, value, **changes):
+    """The bytes of a short run with one coefficient at a value, of all rows on a fan."""
+    scenario = dataclasses.replace(
+        BENCH.replace(**{"run__turns": 12, "vacuum__vacuum": 2.5e3, **changes}),
+        coefficients=dataclasses.replace(USUAL, **{name: value}),
+    )
+    if "toolbar__rows" in changes:
+        return [bytes_of(one.run) for one in simulate_pass(scenario).rows]
+    return bytes_of(simulate(scenario))
+
+
+@pytest.mark.parametrize("name", ASSUMED)
+def test_a_coefficient_acts_where_its_effect_is_used_and_nowhere_else(name):
+    _, low, usual, high = ASSUMED[name]
+    assert records(name, low) == records(name, usual) == records(name, high)
+    used = [records(name, value, **USES[name]) for value in (low, high)]
+    assert used[0] != used[1]
+
+
+def test_a_draw_in_which_the_motor_would_stall_turns_slowly():
+    """A motor that just turns with the usual values; one that stalls with them is refused."""
+    machines = [SHIPPED.draw(k) for k in range(32)]
+    bench = BENCH.replace(**OIL)
+    kept = [speed_kept(dataclasses.replace(bench, coefficients=one)) for one in machines]
+    assert len(set(kept)) == 32 and min(kept) < speed_kept(bench) < max(kept)
+    electric = [speed_kept(dataclasses.replace(BENCH, coefficients=one)) for one in machines]
+    assert set(electric) == {1.0}
+    weak = bench.replace(drive__oil_droop=0.6, gap__rated_torque=0.3)
+    kept = [speed_kept(dataclasses.replace(weak, coefficients=one)) for one in machines]
+    assert min(kept) == STALLS < speed_kept(weak)
+    with pytest.raises(BadInput, match="stalls"):
+        weak.replace(gap__rated_torque=0.1)

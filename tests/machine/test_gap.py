@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
+from metersim.machine.assumed import TurningCoefficients
 from metersim.machine.gap import (
     allowed_leak,
     contact_force,
@@ -19,7 +20,6 @@ from metersim.machine.reading import load_scenario
 from metersim.machine.turning import (
     FINE,
     LEAKS,
-    TurningCoefficients,
     gap_leak,
     gap_of,
     gap_range,
