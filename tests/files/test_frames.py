@@ -60,9 +60,10 @@ def test_cells_are_numbered_and_say_why(run):
 
 def test_ticks_conserve_seeds(run):
     table = run.to_dataframe("ticks")
-    assert list(table) == ["replicate", "time_s", "pool_seeds", "hopper_seeds", "arched"]
+    assert list(table) == ["replicate", "time_s", "pool_seeds", "hopper_seeds", "arched", "spilt_seeds"]
     assert table["arched"].dtype == bool
-    for name, column in zip(table.columns[1:], ("time", "pool", "hopper", "arched"), strict=True):
+    columns = ("time", "pool", "hopper", "arched", "spilt")
+    for name, column in zip(table.columns[1:], columns, strict=True):
         assert np.array_equal(table[name], getattr(run.ticks, column)), name
 
 
