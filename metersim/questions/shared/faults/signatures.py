@@ -1,0 +1,263 @@
+"""Signatures of faults, by simulation: what each fault does to all that people can see.
+
+Each fault is put into the same few machines, at severities of its own.  Healthy and faulty machines
+have common random numbers, so small differences are seen in short runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from metersim.machine.scenario import Scenario
+from metersim.questions.shared.faults.aircheck import AirShown, air_of
+from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOW, MeterFault
+from metersim.questions.shared.faults.library import LIBRARY, possible_faults, priors_of
+from metersim.questions.shared.faults.looked import looked, run_of, trouble_of
+from metersim.questions.shared.faults.observe import SIGNS
+from metersim.run.parallel import check_sent, in_order
+from metersim.run.streams import Streams
+
+Floats = NDArray[np.float64]
+
+SAMPLES, CELLS = 4, 1_000  # machines of each fault, and cells of a run
+FASTER = 1.3
+HILL = 0.14  # rad; 8 degrees along and across, a slope at an angle
+LATER = 5.0  # hours of work until the second look
+MOST_HOURS = 24.0
+SAME_AIR = 0.005  # relative change of vacuum below which a turn needs no run of its own
+IN_ORDER = "in order"
+ELSEWHERE = {ONE: 0.0, SEVERAL: 0.5, ALL: 1.0}  # share of the other rows that have the fault
+COLUMNS = (
+    *SIGNS,
+    "true_skips",
+    "true_doubles",
+    "cell_skips",
+    "cell_doubles",
+    "severity",
+)
+"""Simulated numbers of each fault and sample: those of `SIGNS`, and what nobody sees directly."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Signatures:
+    """Signatures of faults of one machine.
+
+    Attributes
+    ----------
+    faults : tuple of str
+        Names of the faults, as in the library.
+    prior : ndarray, shape (faults,)
+        Chance of each before anything is seen, given that there is one of them. [1]
+    values : mapping of str to ndarray, shape (faults, samples)
+        Simulated numbers by name; nan where this machine cannot show the sign.
+
+        ``skips``, ``doubles``
+            Shares that a monitor shows that measures spacings. [1]
+        ``cell_skips``, ``cell_doubles``, ``true_skips``, ``true_doubles``
+            Shares of cells by pulses of the sensor, and as seeds leave the meter. [1]
+        ``pattern``
+            Share of turns in which the worst hole fails beyond the others. [1]
+        ``rows``
+            Share of the other rows that show the fault. [1]
+        ``onset``
+            1 where it comes slowly, 0 where it comes suddenly.
+        ``speed``, ``slope``, ``hour``, ``turn``
+            Change of skips and doubles together: faster, on a slope, later, after a turn. [1]
+        ``bench``
+            Skips and doubles together of the same meter on a bench. [1]
+        ``current``
+            Current of the drive over that of the same machine in order. [1]
+        ``used``
+            Seed used on an area over the planned amount. [1]
+        ``gauge``
+            Reading over the set vacuum. [1]
+        ``stand``
+            Share of the monitor's empty cells in which a seed left the meter. [1]
+        ``scatter``
+            SD of normal spacings over the planned spacing. [1]
+        ``severity``
+            Severity of the fault, from 0 to 1.
+    usual : mapping of str to ndarray, shape (samples,)
+        The same numbers of the same machines in order.
+    """
+
+    faults: tuple[str, ...]
+    prior: Floats
+    values: Mapping[str, Floats]
+    usual: Mapping[str, Floats]
+
+    @property
+    def samples(self) -> int:
+        """Number of machines of each fault."""
+        return len(self.usual["skips"])
+
+    def chance(self, sign: str, answer: str) -> Floats:
+        """Chance that somebody gives an answer.
+
+        Parameters
+        ----------
+        sign, answer : str
+            Name of one of `SIGNS`, and one of its answers.
+
+        Returns
+        -------
+        ndarray, shape (faults, samples)
+            Chances; all answers are equally likely where the machine cannot show the sign. [1]
+        """
+        return np.asarray(self.chances(sign)[SIGNS[sign].answers.index(answer)])
+
+    def chances(self, sign: str) -> Floats:
+        """Chances of all answers of a sign, shape (answers, faults, samples); they sum to 1."""
+        found = SIGNS[sign].chances(self.values, self.usual)
+        return np.where(np.isfinite(found), found, 1 / len(SIGNS[sign].answers))
+
+    def likelihood(self, answers: Mapping[str, str]) -> Floats:
+        """Chance of several answers together, shape (faults,): a mean over samples. [1]
+
+        Given the machine and the severity, answers do not depend on one another.
+        """
+        each = np.ones((len(self.faults), self.samples))
+        for sign, answer in answers.items():
+            each = each * self.chance(sign, answer)
+        return np.asarray(each.mean(axis=1))
+
+    def in_order(self) -> Signatures:
+        """The same machines in order, as the only row."""
+        values = {name: column[None, :] for name, column in self.usual.items()}
+        return replace(self, faults=(IN_ORDER,), prior=np.ones(1), values=values)
+
+
+def signatures(
+    scenario: Scenario,
+    *,
+    seed: int = 1,
+    samples: int = SAMPLES,
+    cells: int = CELLS,
+    executor: Executor | None = None,
+) -> Signatures:
+    """Signatures of all faults that the machine of a scenario can have.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The machine in order.
+    seed : int
+        Random seed of severities and runs.
+    samples : int
+        Machines of each fault, 1 or more: draws of the coefficients, each with its own severity
+        and its own random draws.  All faults share machines and draws.
+    cells : int
+        Cells of each run.
+    executor : Executor, optional
+        Executor of the faults; by default they run in this process.  The result is the same.
+    """
+    check_sent(scenario, executor)
+    faults = possible_faults(scenario)
+    work = partial(_columns, scenario, seed=seed, samples=samples, cells=cells)
+    usual, *found = in_order(work, [IN_ORDER, *(one.name for one in faults)], executor)
+    values = {name: np.array([one[name] for one in found]) for name in COLUMNS}
+    stays = np.array([not one.travels for one in faults])
+    values["bench"][stays] = usual["bench"]  # what stays on the machine is not on the bench
+    return Signatures(
+        faults=tuple(one.name for one in faults),
+        prior=np.array(priors_of(faults)),
+        values=values,
+        usual=usual,
+    )
+
+
+def _columns(
+    scenario: Scenario, name: str, *, seed: int, samples: int, cells: int
+) -> Mapping[str, Floats]:
+    """Numbers of one fault, or of the machine in order, by column; one for each sample."""
+    fault = LIBRARY.get(name)
+    places = Streams(seed).stratified(f"severity of {name}", samples) if fault else [0.0] * samples
+    rows = []
+    for k, severity in enumerate(places):
+        machine = replace(scenario, coefficients=scenario.posterior.draw(k))
+        sample = _Sample(machine, fault, float(severity), seed, k, cells)
+        rows.append(sample.numbers())
+    return {column: np.array([row[column] for row in rows]) for column in COLUMNS}
+
+
+@dataclass(frozen=True)
+class _Sample:
+    """One machine with one fault, or in order."""
+
+    healthy: Scenario
+    fault: MeterFault | None
+    severity: float
+    seed: int
+    number: int
+    cells: int
+
+    def numbers(self) -> dict[str, float]:
+        """Numbers of all columns."""
+        faulty = self._put(self.healthy)
+        air = air_of(self.healthy, faulty)
+        breathing = faulty.replace(vacuum__vacuum=air.vacuum)
+        planned = self.healthy.spacing
+        seen = looked(run_of(breathing, self.cells, self.seed, self.number), planned)
+
+        def change(**changes: float) -> float:
+            return self._trouble(breathing.replace(**changes)) - seen.trouble
+
+        in_field = self.healthy.in_field
+        return {
+            **{name: value for name, value in vars(seen).items() if name in COLUMNS},
+            "rows": max(air.others, ELSEWHERE[self.fault.scope] if self.fault else 0.0),
+            "onset": float(self.fault is not None and self.fault.onset == SLOW),
+            "speed": change(demand__speed=FASTER * breathing.demand.speed),
+            "slope": change(**_tilted(breathing)) if in_field else np.nan,
+            "hour": self._later(breathing, seen.trouble),
+            "turn": self._after_turn(breathing, air, seen.trouble),
+            "bench": self._on_bench() if in_field and self._travels else np.nan,
+            "current": 1.0,
+            "gauge": air.gauge / self.healthy.vacuum.vacuum,
+            "severity": self.severity,
+        }
+
+    def _put(self, scenario: Scenario) -> Scenario:
+        return self.fault.put(scenario, self.severity) if self.fault else scenario
+
+    def _trouble(self, scenario: Scenario) -> float:
+        run = run_of(scenario, self.cells, self.seed, self.number)
+        return trouble_of(run, self.healthy.spacing)
+
+    def _later(self, scenario: Scenario, now: float) -> float:
+        """Change after some hours; only dust depends on the hour."""
+        sensor = scenario.sensor
+        if sensor.dust_per_hour == 0:
+            return 0.0
+        hours = min(sensor.hours_since_brushing + LATER, MOST_HOURS)
+        return self._trouble(scenario.replace(sensor__hours_since_brushing=hours)) - now
+
+    def _after_turn(self, scenario: Scenario, air: AirShown, now: float) -> float:
+        """Change just after a turn, when no hole carries a seed and all of them draw air."""
+        if abs(air.start - air.vacuum) < SAME_AIR * air.vacuum:
+            return 0.0
+        return self._trouble(scenario.replace(vacuum__vacuum=air.start)) - now
+
+    @property
+    def _travels(self) -> bool:
+        return self.fault is None or self.fault.travels
+
+    def _on_bench(self) -> float:
+        """Trouble of the meter on a bench."""
+        bench = self.healthy.replace(furrow__surface="bench", furrow__observed=None)
+        return self._trouble(self._put(bench))
+
+
+def _tilted(scenario: Scenario) -> dict[str, float]:
+    """Slopes of the hill; where it is steeper already, it stays so."""
+    now = scenario.conditions
+    return {
+        f"conditions__{name}": max(getattr(now, name), HILL)
+        for name in ("slope_along", "slope_across")
+    }
