@@ -14,8 +14,16 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.machine.airline import chamber_vacuum
+from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.faults.aircheck import AirShown, air_of
+from metersim.questions.shared.faults.breathing import (
+    Breathing,
+    air_of,
+    alone,
+    machine_around,
+    row_of,
+)
 from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOW, MeterFault
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults, priors_of
 from metersim.questions.shared.faults.looked import looked, run_of, trouble_of
@@ -30,8 +38,9 @@ FASTER = 1.3
 HILL = 0.14  # rad; 8 degrees along and across, a slope at an angle
 LATER = 5.0  # hours of work until the second look
 MOST_HOURS = 24.0
-SAME_AIR = 0.005  # relative change of vacuum below which a turn needs no run of its own
+SAME_AIR = 0.02  # relative change of vacuum below which a turn is that of a machine in order
 IN_ORDER = "in order"
+AS_IN_ORDER = np.inf  # in place of a number that is that of the machine in order
 ELSEWHERE = {ONE: 0.0, SEVERAL: 0.5, ALL: 1.0}  # share of the other rows that have the fault
 COLUMNS = (
     *SIGNS,
@@ -158,12 +167,14 @@ def signatures(
         Executor of the faults; by default they run in this process.  The result is the same.
     """
     check_sent(scenario, executor)
-    faults = possible_faults(scenario)
-    work = partial(_columns, scenario, seed=seed, samples=samples, cells=cells)
+    machine = machine_around(scenario)
+    faults = possible_faults(machine)
+    row = row_scenario(scenario, row_of(scenario)) if scenario.is_toolbar else scenario
+    work = partial(_columns, row, machine, seed=seed, samples=samples, cells=cells)
     usual, *found = in_order(work, [IN_ORDER, *(one.name for one in faults)], executor)
     values = {name: np.array([one[name] for one in found]) for name in COLUMNS}
-    stays = np.array([not one.travels for one in faults])
-    values["bench"][stays] = usual["bench"]  # what stays on the machine is not on the bench
+    for name in ("bench", "turn"):  # numbers that are those of the machine in order
+        values[name] = np.where(np.isinf(values[name]), usual[name], values[name])
     return Signatures(
         faults=tuple(one.name for one in faults),
         prior=np.array(priors_of(faults)),
@@ -173,24 +184,24 @@ def signatures(
 
 
 def _columns(
-    scenario: Scenario, name: str, *, seed: int, samples: int, cells: int
+    row: Scenario, machine: Scenario, name: str, *, seed: int, samples: int, cells: int
 ) -> Mapping[str, Floats]:
     """Numbers of one fault, or of the machine in order, by column; one for each sample."""
     fault = LIBRARY.get(name)
     places = Streams(seed).stratified(f"severity of {name}", samples) if fault else [0.0] * samples
     rows = []
     for k, severity in enumerate(places):
-        machine = replace(scenario, coefficients=scenario.posterior.draw(k))
-        sample = _Sample(machine, fault, float(severity), seed, k, cells)
-        rows.append(sample.numbers())
+        drawn = (replace(one, coefficients=row.posterior.draw(k)) for one in (row, machine))
+        rows.append(_Sample(*drawn, fault, float(severity), seed, k, cells).numbers())
     return {column: np.array([row[column] for row in rows]) for column in COLUMNS}
 
 
 @dataclass(frozen=True)
 class _Sample:
-    """One machine with one fault, or in order."""
+    """One row of one machine with one fault, or in order."""
 
-    healthy: Scenario
+    row: Scenario
+    machine: Scenario
     fault: MeterFault | None
     severity: float
     seed: int
@@ -199,27 +210,28 @@ class _Sample:
 
     def numbers(self) -> dict[str, float]:
         """Numbers of all columns."""
-        faulty = self._put(self.healthy)
-        air = air_of(self.healthy, faulty)
-        breathing = faulty.replace(vacuum__vacuum=air.vacuum)
-        planned = self.healthy.spacing
-        seen = looked(run_of(breathing, self.cells, self.seed, self.number), planned)
+        scope = self.fault.scope if self.fault else ONE
+        air = air_of(self.machine, self._put(self.machine), scope)
+        usual = chamber_vacuum(self.row)
+        faulty = alone(self._put(self.row), usual * air.vacuum)
+        run = run_of(faulty, self.cells, self.seed, self.number)
+        seen = looked(run, self.row.spacing)
 
         def change(**changes: float) -> float:
-            return self._trouble(breathing.replace(**changes)) - seen.trouble
+            return self._trouble(faulty.replace(**changes)) - seen.trouble
 
-        in_field = self.healthy.in_field
+        in_field = self.row.in_field
         return {
             **{name: value for name, value in vars(seen).items() if name in COLUMNS},
-            "rows": max(air.others, ELSEWHERE[self.fault.scope] if self.fault else 0.0),
+            "rows": max(air.others, ELSEWHERE[scope]),
             "onset": float(self.fault is not None and self.fault.onset == SLOW),
-            "speed": change(demand__speed=FASTER * breathing.demand.speed),
-            "slope": change(**_tilted(breathing)) if in_field else np.nan,
-            "hour": self._later(breathing, seen.trouble),
-            "turn": self._after_turn(breathing, air, seen.trouble),
-            "bench": self._on_bench() if in_field and self._travels else np.nan,
+            "speed": change(demand__speed=FASTER * faulty.demand.speed),
+            "slope": change(**_tilted(faulty)) if in_field else np.nan,
+            "hour": self._later(faulty, seen.trouble),
+            "turn": self._after_turn(faulty, usual, air, seen.trouble),
+            "bench": self._on_bench(usual * air.vacuum) if in_field else np.nan,
             "current": 1.0,
-            "gauge": air.gauge / self.healthy.vacuum.vacuum,
+            "gauge": air.gauge,
             "severity": self.severity,
         }
 
@@ -228,7 +240,7 @@ class _Sample:
 
     def _trouble(self, scenario: Scenario) -> float:
         run = run_of(scenario, self.cells, self.seed, self.number)
-        return trouble_of(run, self.healthy.spacing)
+        return trouble_of(run, self.row.spacing)
 
     def _later(self, scenario: Scenario, now: float) -> float:
         """Change after some hours; only dust depends on the hour."""
@@ -238,20 +250,23 @@ class _Sample:
         hours = min(sensor.hours_since_brushing + LATER, MOST_HOURS)
         return self._trouble(scenario.replace(sensor__hours_since_brushing=hours)) - now
 
-    def _after_turn(self, scenario: Scenario, air: AirShown, now: float) -> float:
-        """Change just after a turn, when no hole carries a seed and all of them draw air."""
-        if abs(air.start - air.vacuum) < SAME_AIR * air.vacuum:
-            return 0.0
-        return self._trouble(scenario.replace(vacuum__vacuum=air.start)) - now
+    def _after_turn(self, scenario: Scenario, usual: float, air: Breathing, now: float) -> float:
+        """Change just after a turn, when fewer holes carry a seed and more of them draw air.
 
-    @property
-    def _travels(self) -> bool:
-        return self.fault is None or self.fault.travels
+        It is as in order unless the fault moves the vacuum.
+        """
+        if self.fault:
+            fine = air_of(self.machine, self.machine, ONE)
+            if max(abs(air.vacuum - 1), abs(air.start - fine.start)) < SAME_AIR:
+                return AS_IN_ORDER
+        return self._trouble(scenario.replace(vacuum__vacuum=usual * air.start)) - now
 
-    def _on_bench(self) -> float:
-        """Trouble of the meter on a bench."""
-        bench = self.healthy.replace(furrow__surface="bench", furrow__observed=None)
-        return self._trouble(self._put(bench))
+    def _on_bench(self, vacuum: float) -> float:
+        """Trouble of the meter on a bench at the same vacuum; a fault may stay on the machine."""
+        if self.fault and not self.fault.travels:
+            return AS_IN_ORDER
+        bench = self.row.replace(furrow__surface="bench", furrow__observed=None)
+        return self._trouble(alone(self._put(bench), vacuum))
 
 
 def _tilted(scenario: Scenario) -> dict[str, float]:
