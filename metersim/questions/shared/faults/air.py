@@ -39,7 +39,7 @@ def _gauge(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 def _hose(scenario: Scenario, severity: float) -> tuple[str, ...]:
     """A slit or a loose end in the hose of the row leaks beside its seal."""
-    leak = scenario.hoses.seal_leak + between(severity, 40, 500) * MM2
+    leak = scenario.hoses.seal_leak + between(severity, 80, 1_500) * MM2
     return stated("hoses", "seal_leak", leak), stated("fan", "set_when", "sound")
 
 

@@ -6,6 +6,7 @@ A scenario of one meter is one row of a machine.  Its fan and its other rows are
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,10 +20,10 @@ from metersim.questions.shared.faults.fault import ALL, ONE
 Floats = NDArray[np.float64]
 
 USUAL_ROWS = 8  # of a machine that a scenario of one meter in a field belongs to (assumption)
-OVER_VACUUM, OVER_FLOW = 6.0, 3.5
+OVER_VACUUM, OVER_FLOW = 6.0, 8.0
 """Most pressure and free flow of its fan over vacuum and flow of its work (assumption).
 
-The fan then turns at half its speed, and it loses a third of its pressure to the flow.
+The fan then has a reserve of speed, and it loses a tenth of its pressure to the flow.
 """
 LARGE_FLOW = 5.0  # m3/s, more than any fan of a machine has
 OPENED = 0.3  # share of the carried seeds that a turn shakes off (assumption)
@@ -105,9 +106,7 @@ def air_of(machine: Scenario, faulty: Scenario, scope: str) -> Breathing:
     )
 
 
-def _air(
-    machine: Scenario, faulty: Scenario, has: tuple[int, ...] | range, all_of_it: bool = False
-) -> Air:
+def _air(machine: Scenario, faulty: Scenario, has: Sequence[int], all_of_it: bool = False) -> Air:
     """Air of all rows at two moments: at work, and just after a turn."""
     whole = faulty if all_of_it else machine.replace(fan__set_when=faulty.fan.set_when)
     each = {row: faulty for row in has}

@@ -191,9 +191,10 @@ def _columns(
     places = Streams(seed).stratified(f"severity of {name}", samples) if fault else [0.0] * samples
     rows = []
     for k, severity in enumerate(places):
-        drawn = (replace(one, coefficients=row.posterior.draw(k)) for one in (row, machine))
-        rows.append(_Sample(*drawn, fault, float(severity), seed, k, cells).numbers())
-    return {column: np.array([row[column] for row in rows]) for column in COLUMNS}
+        drawn = [replace(one, coefficients=row.posterior.draw(k)) for one in (row, machine)]
+        sample = _Sample(drawn[0], drawn[1], fault, float(severity), seed, k, cells)
+        rows.append(sample.numbers())
+    return {column: np.array([one[column] for one in rows]) for column in COLUMNS}
 
 
 @dataclass(frozen=True)
