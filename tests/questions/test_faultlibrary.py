@@ -4,15 +4,16 @@ import dataclasses
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import metersim as m
 from metersim.files.faults import BadInput
+from metersim.machine.changes import section_of
 from metersim.machine.given import scenario_of
-from metersim.machine.reading import section_of
 from metersim.machine.sections import SECTIONS
 from metersim.questions.next.hypotheses import FAULTS, HOLES
+from metersim.questions.shared.faults.breathing import machine_around
 from metersim.questions.shared.faults.fault import (
     CAUTIONS,
     LOCKED,
@@ -90,6 +91,7 @@ def test_words_are_short_and_plain(fault):
         assert len(words.split()) <= 20, words
     assert fault.minutes >= 1 and fault.prior > 0
     assert not fault.words.endswith(".") and fault.words[0].islower()
+    assert len(fault.words) <= 50  # a column of the list
 
 
 @pytest.mark.parametrize("fault", LIBRARY.values(), ids=str)
@@ -113,7 +115,7 @@ def test_a_machine_has_the_faults_of_its_parts_only():
     names = {one.name for one in possible_faults(BENCH)}
     assert not names & {"slope", "idle rows", "oil drive", "inner edge worn"}
     assert "tube worn" in names
-    many = FIELD.replace(toolbar__rows=6, drive__kind="oil", guide__inner_guide=True)
+    many = machine_around(FIELD).replace(drive__kind="oil", guide__inner_guide=True)
     assert {one.name for one in possible_faults(many)} == {*LIBRARY}
     fed = FIELD.replace(tube__delivery="conveyor")
     assert "tube worn" not in {one.name for one in possible_faults(fed)}
@@ -143,6 +145,7 @@ def test_one_hole_more_and_more_holes_are_plugged():
     assert len({*fault.put(few, 1.0).disc.plugged_holes.split()}) == 4
 
 
+@settings(max_examples=20)
 @given(st.floats(0, 1), st.floats(0, 1))
 def test_a_worse_fault_is_further_from_healthy(first, second):
     mild, bad = sorted((first, second))

@@ -31,6 +31,12 @@ from metersim.questions.list.equations import (
     station_names,
     worked,
 )
+from metersim.questions.list.faultcommand import (
+    answer_faults,
+    fault_options,
+    refuse_fault_options,
+)
+from metersim.questions.list.faults import MACHINE, faults_answer, list_faults
 from metersim.questions.shared.cases import load_case, shipped_cases
 from metersim.questions.shared.options import units_option
 from metersim.questions.shared.words import aligned, mass_text, seeds_a_pound, set_quantity, shown
@@ -330,6 +336,11 @@ def all_sources(units: str = "metric") -> str:
     return aligned(SOURCES.items(), WIDE)
 
 
+def all_faults(units: str = "metric") -> str:
+    """List of the faults of a machine in a field, without the inspections."""
+    return faults_answer(list_faults(load_scenario(MACHINE)))
+
+
 def references(text: str) -> str:
     """Full references of all keys in a text."""
     return "References\n" + aligned(
@@ -342,6 +353,7 @@ LISTS: dict[str, Callable[[str], str]] = {
     "discs": discs,
     "scenarios": scenarios,
     "cases": cases,
+    "faults": all_faults,
     "keys": all_keys,
     "coefficients": all_coefficients,
     "equations": all_equations,
@@ -352,20 +364,28 @@ LISTS: dict[str, Callable[[str], str]] = {
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim list``."""
-    command.add_argument("what", metavar="WHAT", choices=tuple(LISTS), help=", ".join(LISTS))
-    command.add_argument(
+    add = command.add_argument
+    add("what", metavar="WHAT", choices=tuple(LISTS), help=", ".join(LISTS))
+    add(
         "scenario",
         nargs="?",
         metavar="SCENARIO",
-        help="with equations: the scenario to work through (maize_bench)",
+        help=f"with equations: the scenario to work through ({WORKED}); with faults: the machine "
+        f"({MACHINE})",
     )
-    units_option(command, "; equations and coefficients are metric")
+    fault_options(command)
+    units_option(command, "; equations, coefficients and faults are metric")
 
 
 def answer(options: argparse.Namespace) -> str:
     """The requested list."""
+    if options.what == "faults":
+        return answer_faults(options)
+    refuse_fault_options(options)
     if options.scenario is None:
         return LISTS[options.what](options.units)
     if options.what != "equations":
-        raise bad("list", options.scenario, "only 'list equations' takes a scenario")
+        raise bad(
+            "list", options.scenario, "only 'list equations' and 'list faults' take a scenario"
+        )
     return all_equations(options.units, load_scenario(options.scenario))

@@ -147,7 +147,7 @@ AIR = (
     ),
     MeterFault(
         name="idle rows",
-        words="rows that are switched off draw air, as nothing seals them",
+        words="rows that are off are not sealed, and draw air",
         change=_idle,
         scope=ALL,
         onset=SUDDEN,

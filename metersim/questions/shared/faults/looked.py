@@ -17,7 +17,6 @@ from metersim.run.simulation import simulate
 
 LEVEL = 0.95  # coverage of intervals that are not used here
 RUNS = 100  # runs that are looked at together, so that few have a pattern by chance
-FIRST_TURNS = 1  # turns of the disc before anything counts
 Ints = NDArray[np.int64]
 
 
@@ -157,10 +156,10 @@ def _scatter(run: Run, planned: float) -> float:
 
 
 def _used(run: Run, planned: float) -> float:
-    """Seeds that left hopper and pool over the planned ones, behind the first turn."""
-    ticks = run.ticks
+    """Seeds that left hopper and pool over the planned ones, without the first and last turn."""
+    ticks, scenario = run.ticks, run.scenario
     left = ticks.pool + ticks.hopper
-    scenario = run.scenario
-    first = min(int(FIRST_TURNS / scenario.run.tick), len(left) - 2)
-    travel = (ticks.time[-1] - ticks.time[first]) * scenario.demand.speed
-    return float((left[first] - left[-1]) * planned / travel)
+    turn = min(int(1 / scenario.run.tick), (len(left) - 1) // 3)
+    first, last = turn, len(left) - 1 - turn
+    travel = (ticks.time[last] - ticks.time[first]) * scenario.demand.speed
+    return float((left[first] - left[last]) * planned / travel)

@@ -22,7 +22,7 @@ FIRST_HOLE, APART = 3, 7
 MOST_PLUGGED = 4
 TWO_CHIPS = 0.6  # severity from which two holes are chipped
 FEWEST_WORN = 10  # every so many holes are worn at first, and all of them at last
-WIDE_SEED = 5e-3  # m; a part for small seed does not suit wider ones
+MIDDLE_SEED = 5.5e-3  # m, mean diameter in the middle of all seeds that meters sow
 _EDGE = "set notch 0, and measure from the holes' rims to the edge with a feeler gauge"
 _HOLES = "take the disc off, and look through every hole against the light"
 _TURNS = "take the disc off, and lay a straight edge and a drill shank to rim and holes"
@@ -51,8 +51,8 @@ def _chipped(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 
 def _wrong_class(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """The part for small seed under wide seed, or the part for large seed under narrow seed."""
-    made_for = "small" if scenario.seeds.width > WIDE_SEED else "large"
+    """The cut-off for small seed under large seed, or that for large seed under small seed."""
+    made_for = "small" if scenario.seeds.gmd > MIDDLE_SEED else "large"
     return (stated("cutoff", "made_for", made_for),)
 
 
@@ -114,7 +114,7 @@ PARTS = (
     ),
     MeterFault(
         name="edge far",
-        words="singulator is farther from the holes than its scale shows",
+        words="singulator is too far from the holes",
         change=hidden("singulator", -0.8, -2.5),
         scope=ONE,
         onset=SUDDEN,
@@ -125,7 +125,7 @@ PARTS = (
     ),
     MeterFault(
         name="edge near",
-        words="singulator is nearer to the holes than its scale shows",
+        words="singulator is too near to the holes",
         change=hidden("singulator", 0.8, 2.5),
         scope=ONE,
         onset=SUDDEN,
@@ -160,7 +160,7 @@ PARTS = (
     ),
     MeterFault(
         name="cut-off worn",
-        words="part that cuts the vacuum is worn",
+        words="cut-off, which ends the vacuum, is worn",
         change=at("cutoff", "cutoff_wear", 0.25, 1.0),
         scope=SEVERAL,
         onset=SLOW,
@@ -171,7 +171,7 @@ PARTS = (
     ),
     MeterFault(
         name="cut-off wrong",
-        words="part that cuts the vacuum is made for another class of seed",
+        words="cut-off is made for another class of seed",
         change=_wrong_class,
         scope=SEVERAL,
         onset=SUDDEN,

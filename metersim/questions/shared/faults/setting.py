@@ -127,7 +127,7 @@ SETTING = (
     ),
     MeterFault(
         name="bridges",
-        words="damp or sticky seed bridges over the gate of a nearly empty hopper",
+        words="damp seed bridges in a nearly empty hopper",
         change=at("conditions", "dampness", 0.4, 1.0),
         scope=SEVERAL,
         onset=SUDDEN,
@@ -139,7 +139,7 @@ SETTING = (
     ),
     MeterFault(
         name="flow agent",
-        words="flow agent is missing, or was added where none is planned",
+        words="flow agent is missing, or is not planned",
         change=_agent,
         scope=ALL,
         onset=SUDDEN,
@@ -178,7 +178,7 @@ SETTING = (
     ),
     MeterFault(
         name="drive",
-        words="drive or ground wheel slips, so that the disc stands at times",
+        words="drive slips, so that the disc stands at times",
         change=_slips,
         scope=SEVERAL,
         onset=SLOW,
