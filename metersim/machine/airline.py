@@ -282,6 +282,11 @@ def air_line(
     return replace(now, fan_speed=_speed(scenario, float(fastest.reading[0])))
 
 
+def middle_row(scenario: Scenario) -> int:
+    """Row that a scenario is of; for a machine the middle one of those that work."""
+    return scenario.row or scenario.working_rows[len(scenario.working_rows) // 2]
+
+
 def chamber_vacuum(scenario: Scenario) -> float:
     """Vacuum in the chamber of a meter with a full disc: of its row, or of the middle working one.
 
@@ -289,8 +294,7 @@ def chamber_vacuum(scenario: Scenario) -> float:
     """
     if scenario.fan.shut_off is None:
         return vacuum_past_gap(scenario)
-    working = scenario.working_rows
-    row = scenario.row or working[len(working) // 2]
+    row = middle_row(scenario)
     leak = float(gap_leak(scenario, scenario.vacuum.vacuum))
     line = air_line(scenario, gap_leak=leak)
     full = np.full((scenario.toolbar.rows, 1), full_holes(scenario))

@@ -11,6 +11,7 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, all_of, bad, hint
 from metersim.files.fields import Spec, count, number, shown, specs
 from metersim.files.units import UNITS, Unit, sentence_number
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.losses import CODES, LOSSES, LOW_POOL, POOL_EMPTY, WORDS_OF_CAUSES
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
@@ -43,7 +44,7 @@ class Conditions:
             peripheral_speed=scenario.peripheral_speed,
             frequency=scenario.cell_rate,
             cells=scenario.disc.cells,
-            vacuum=scenario.vacuum.vacuum,
+            vacuum=chamber_vacuum(scenario),
         )
 
 

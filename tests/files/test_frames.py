@@ -60,7 +60,14 @@ def test_cells_are_numbered_and_say_why(run):
 
 def test_ticks_conserve_seeds(run):
     table = run.to_dataframe("ticks")
-    assert list(table) == ["replicate", "time_s", "pool_seeds", "hopper_seeds", "arched", "spilt_seeds"]
+    assert list(table) == [
+        "replicate",
+        "time_s",
+        "pool_seeds",
+        "hopper_seeds",
+        "arched",
+        "spilt_seeds",
+    ]
     assert table["arched"].dtype == bool
     columns = ("time", "pool", "hopper", "arched", "spilt")
     for name, column in zip(table.columns[1:], columns, strict=True):

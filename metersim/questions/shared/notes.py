@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from metersim.files.units import hole_text
 from metersim.files.unknown import Unknown
+from metersim.machine.airline import chamber_vacuum, middle_row
 from metersim.machine.load import speed_kept
 from metersim.machine.losses import POOL_EMPTY
 from metersim.machine.scenario import Scenario
@@ -207,13 +208,24 @@ def settings_text(scenarios: Iterable[Scenario], units: str = "metric") -> str:
         (
             one.lot.title,
             f"{one.disc.cells} holes of {hole_text(one.disc.hole_diameter, units)}",
-            set_quantity("pressure", one.vacuum.vacuum, units),
+            vacuum_text(one, units),
             notch_text(one.singulator.notch),
         )
         for one in scenarios
     ]
     lot, *rest = (texts[0] if len(set(texts)) == 1 else "" for texts in zip(*each, strict=True))
     return "; ".join(filter(None, [lot, ", ".join(filter(None, rest))]))
+
+
+def vacuum_text(scenario: Scenario, units: str = "metric") -> str:
+    """Vacuum as it is stated; with a fan that at the gauge, and that of the row in question."""
+    stated = set_quantity("pressure", scenario.vacuum.vacuum, units)
+    if not scenario.is_toolbar:
+        return stated
+    there = quantity("pressure", chamber_vacuum(scenario), units)
+    row, rows = middle_row(scenario), scenario.toolbar.rows
+    of = f" of {rows}" if rows > 1 else ""
+    return f"{stated} at the gauge when the fan was set, {there} at row {row}{of}"
 
 
 def not_known_text(unknown: Iterable[Unknown], units: str = "metric") -> str:
