@@ -61,10 +61,10 @@ def test_a_run_says_what_it_loses_where_that_matters(done):
     options = ("run", "maize_bench", "--turns", "200", "--draws", "2", "--set")
     much = done(*options, "clearance_mm=4.4")
     assert much.count(LOST) == 1 and len(much.splitlines()) <= 24
-    little = json.loads(done(*options, "clearance_mm=3.75", "--json", "-"))["spilt"]
+    little = json.loads(done(*options, "clearance_mm=3.82", "--json", "-"))["spilt"]
     assert 0 < little["share_of_seed_used"] < MUCH_SPILT
-    assert LOST not in done(*options, "clearance_mm=3.75")
-    assert LOST in done(*options, "clearance_mm=3.75", "--details")
+    assert LOST not in done(*options, "clearance_mm=3.82")
+    assert LOST in done(*options, "clearance_mm=3.82", "--details")
     none = json.loads(done(*options, "clearance_mm=0", "--json", "-"))["spilt"]
     assert none == {"seeds": 0, "mass_kg": 0.0, "share_of_seed_used": 0.0}
     assert LOST not in done(*options, "clearance_mm=0", "--details")
