@@ -1,7 +1,7 @@
 """Signatures of faults: their signs by simulation, the chances of answers, and conservation."""
 
-import dataclasses
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 from scipy.stats import binom, norm
 
 import metersim as m
+from metersim.machine.airline import chamber_vacuum
+from metersim.machine.load import turning_of
+from metersim.machine.turning import gap_leak
 from metersim.questions.shared.faults import signatures as module
-from metersim.questions.shared.faults.breathing import air_of, alone, machine_around
+from metersim.questions.shared.faults.breathing import air_of, alone, machine_around, row_of
 from metersim.questions.shared.faults.fault import ALL, ONE
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults
 from metersim.questions.shared.faults.looked import looked, monitored, pattern_of, run_of
@@ -112,7 +115,7 @@ def test_machines_and_draws_are_shared_so_that_a_fault_without_effect_shows_noth
     def same(scenario, severity):
         return (f"tube.tube_wear={scenario.tube.tube_wear}",)
 
-    none = dataclasses.replace(LIBRARY["tube worn"], change=same, name="none")
+    none = replace(LIBRARY["tube worn"], change=same, name="none")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "possible_faults", lambda scenario: (none,))
         patch.setattr(module, "LIBRARY", {"none": none})
@@ -216,9 +219,7 @@ def test_a_reading_is_called_by_its_own_error():
 def test_a_pattern_is_seen_as_the_binomial_says():
     found = of(*FEW)
     for share in (0.0, 0.3, 0.9):
-        seen = dataclasses.replace(
-            found, values={**found.values, "pattern": np.full((len(FEW), 2), share)}
-        )
+        seen = replace(found, values={**found.values, "pattern": np.full((len(FEW), 2), share)})
         told = seen.chance("pattern", "every N")[0, 0]
         assert told == pytest.approx(0.03 + 0.94 * binom.sf(4, 10, share))
 
@@ -286,14 +287,52 @@ def test_more_rows_with_a_worn_seal_rob_more_vacuum():
     assert air_of(machine, reset, ALL).gauge == pytest.approx(1)  # the control: set anew
 
 
-def test_a_row_alone_has_the_vacuum_that_it_is_given():
+def test_a_row_alone_has_the_vacuum_that_it_is_given_whatever_leaks():
     machine = machine_around(FIELD)
-    leaking = machine.replace(vacuum__seal_wear=1.0, vacuum__chamber_open=True)
-    row = alone(leaking, 2_500.0)
-    assert row.vacuum.vacuum == 2_500.0 and not row.is_toolbar
+    leaking = machine.replace(
+        vacuum__seal_wear=1.0, vacuum__chamber_open=True, gap__running_gap=1.5e-3
+    )
+    row = alone(replace(leaking, row=7), 2_500.0)
+    assert chamber_vacuum(row) == pytest.approx(2_500.0)
     assert row.seed == leaking.seed and row.disc == leaking.disc
-    assert alone(FIELD.replace(vacuum__vacuum=0.0), 0.0).vacuum.vacuum == 0.0
+    assert chamber_vacuum(leaking.replace(fan__set_when="sound")) < 1_000  # the control
+    assert chamber_vacuum(alone(FIELD.replace(vacuum__vacuum=0.0), 0.0)) == 0.0
     assert machine_around(FIELD.replace(vacuum__vacuum=0.0)).fan.shut_off is None
+
+
+def test_a_wide_gap_takes_vacuum_and_a_small_one_takes_current():
+    machine = machine_around(FIELD)
+    wide, small = (LIBRARY[name].put(machine, 1.0) for name in ("gap wide", "gap small"))
+    taken = [air_of(machine, one, ONE).vacuum for one in (wide, small)]
+    assert taken[0] < 0.98 and taken[1] == pytest.approx(1, abs=0.01)
+    current = [
+        turning_of(alone(one, FIELD.vacuum.vacuum)).current for one in (small, machine, wide)
+    ]
+    assert current[0] > 1.2 * current[1] > 1.2 * current[2]
+
+
+def test_leaks_and_vacuum_of_a_wide_gap_fit_one_another():
+    """The vacuum of a row whose gap leaks is that of a row with a hose that leaks as much."""
+    machine = machine_around(FIELD)
+    wide = LIBRARY["gap wide"].put(machine, 0.5)
+    ratio = air_of(machine, wide, ONE)
+    vacuum = ratio.vacuum * chamber_vacuum(machine)
+    area = float(gap_leak(wide, vacuum))
+    assert area > 1e-5
+    hose = machine.replace(hoses__seal_leak=machine.hoses.seal_leak + area, fan__set_when="sound")
+    assert ratio.vacuum == pytest.approx(air_of(machine, hose, ONE).vacuum, rel=1e-3)
+
+
+def test_a_machine_with_its_own_rows_and_fan_is_taken_as_it_is():
+    around = ["rows=4", "shut_off_kpa=6", "free_flow_m3_h=900", "working=2-4", "rows.3=notch=1"]
+    own = m.load_scenario("maize_field", around)
+    assert machine_around(own) is own and row_of(own) == 3
+    high = LIBRARY["vacuum high"].put(own, 1.0).vacuum.vacuum
+    assert 4_000 < high < 6_000  # the fan gives no more
+    with pytest.MonkeyPatch.context() as patch:
+        only(patch, "idle rows")
+        found = signatures(own, samples=1, cells=CELLS)
+    assert found.values["gauge"][0, 0] < 0.98 * found.usual["gauge"][0]
 
 
 # in words

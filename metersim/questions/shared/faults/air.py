@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from metersim.machine.scenario import Scenario
+from metersim.machine.turning import gap_range
 from metersim.questions.shared.faults.fault import (
     ALL,
     LOCKED,
@@ -19,7 +20,7 @@ from metersim.questions.shared.faults.fault import (
     times,
 )
 
-MM, MM2, DEEPEST_RUB = 1e-3, 1e-6, 0.2
+MM, MM2 = 1e-3, 1e-6
 FAN_STANDS = (
     "Guards stay on; stand clear of the fan's inlet and of the drive shaft. The manual comes first."
 )
@@ -66,15 +67,22 @@ def _idle(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 
 def _rubs(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """The gap is smaller than the wobble of the disc."""
-    share = between(severity, 0.9, DEEPEST_RUB)
-    return (stated("gap", "running_gap", scenario.gap.disc_run_out * share),)
+    """The gap is smaller than the least one at which nothing rubs."""
+    gap = _free_gaps(scenario)[0] - between(severity, 0.05, 0.3) * MM
+    return (stated("gap", "running_gap", gap),)
 
 
 def _leaks(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """The gap is wider than the lip of the seal closes."""
-    gap = scenario.gap.seal_lip + scenario.gap.disc_run_out + between(severity, 0.2, 2.0) * MM
+    """The gap is wider than the greatest one at which nothing leaks."""
+    gap = _free_gaps(scenario)[1] + between(severity, 0.1, 1.0) * MM
     return stated("gap", "running_gap", gap), stated("fan", "set_when", "sound")
+
+
+def _free_gaps(scenario: Scenario) -> tuple[float, float]:
+    """Least and greatest gap that neither rubs nor leaks; where none is free, the wobble of the
+    disc and what the lip closes. [m]"""
+    gap = scenario.gap
+    return gap_range(scenario) or (gap.disc_run_out, gap.seal_lip)
 
 
 def _has_rows(scenario: Scenario) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from metersim.machine.airline import Air, air_line, full_holes
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT_OFF
+from metersim.machine.turning import gap_leak
 from metersim.questions.shared.faults.fault import ALL, ONE
 
 Floats = NDArray[np.float64]
@@ -25,7 +26,8 @@ OVER_VACUUM, OVER_FLOW = 6.0, 8.0
 
 The fan then has a reserve of speed, and it loses a tenth of its pressure to the flow.
 """
-LARGE_FLOW = 5.0  # m3/s, more than any fan of a machine has
+LARGE_FLOW, STRONG = 5.0, 50e3  # m3/s, Pa; more than any fan of a machine has
+ROUNDS = 30  # until vacuum and gap fit one another
 OPENED = 0.3  # share of the carried seeds that a turn shakes off (assumption)
 SEEN = 0.05  # relative change of vacuum from which a row shows it (assumption)
 EVERY = 2  # every so many rows have a fault of several rows
@@ -110,11 +112,18 @@ def _air(machine: Scenario, faulty: Scenario, has: Sequence[int], all_of_it: boo
     """Air of all rows at two moments: at work, and just after a turn."""
     whole = faulty if all_of_it else machine.replace(fan__set_when=faulty.fan.set_when)
     each = {row: faulty for row in has}
-    numbers = range(1, machine.toolbar.rows + 1)
-    line = air_line(whole, rows=each)
-    holes = [_open_holes(each.get(row, machine)) for row in numbers]
-    leaks = [_further_leak(whole, each.get(row, machine)) for row in numbers]
-    return line.solve(line.open_area(np.array(holes), np.array(leaks)[:, None]))
+    rows = [each.get(row, machine) for row in range(1, machine.toolbar.rows + 1)]
+    holes = np.array([_open_holes(one) for one in rows])
+    # leaks that the line does not know: those of a hose, and those of the running gap
+    hoses = np.array([[one.hoses.seal_leak - whole.hoses.seal_leak] for one in rows])
+    line = air_line(whole, rows=each, gap_leak=[gap_leak(one, whole.vacuum.vacuum) for one in rows])
+    has_gap = any(one.gap.running_gap is not None for one in rows)
+    vacuum: Floats = np.zeros_like(holes)  # a gap closes as the vacuum builds up from rest
+    for _ in range(ROUNDS if has_gap else 1):
+        gaps = np.array([gap_leak(*pair) + 0 * pair[1] for pair in zip(rows, vacuum, strict=True)])
+        air = line.solve(line.open_area(holes, hoses + gaps))
+        vacuum = air.vacuum
+    return air
 
 
 def _open_holes(row: Scenario) -> tuple[float, float]:
@@ -123,30 +132,30 @@ def _open_holes(row: Scenario) -> tuple[float, float]:
     return full, full + OPENED * (empty - full)
 
 
-def _further_leak(whole: Scenario, row: Scenario) -> float:
-    """Leak of a row that the machine does not state: its hose. [m2]"""
-    return row.hoses.seal_leak - whole.hoses.seal_leak
-
-
 def alone(scenario: Scenario, vacuum: float) -> Scenario:
-    """One row in steady work at a vacuum, without the fan that made it and the leaks that took it.
+    """One row in steady work at a vacuum, whatever leaks: its own strong fan keeps it.
 
     Parameters
     ----------
     scenario : Scenario
         The row.
     vacuum : float
-        Vacuum at its holes. [Pa]
+        Vacuum at its port. [Pa]
     """
-    return scenario.replace(
+    return replace(scenario, rows=(), row=0).replace(
         vacuum__vacuum=vacuum,
-        vacuum__seal_wear=0.0,
         vacuum__chamber_open=False,
-        fan__shut_off=None,
+        fan__shut_off=STRONG,
+        fan__free_flow=LARGE_FLOW,
+        fan__set_when="now",
         toolbar__rows=1,
         toolbar__working="all",
-        hoses__gauge_at=0,
+        toolbar__curve_radius=None,
+        hoses__gauge_at=1,
+        hoses__gauge_error=0.0,
         hoses__fan_at=None,
+        hoses__hose_length=0.0,
+        hoses__hose_fittings=0.0,
         travel__speeds="steady",
         travel__rates="steady",
         travel__off="none",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from metersim.files.faults import BadInput
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.given import scenario_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
@@ -120,7 +121,8 @@ class MeterFault:
             Scenario of a healthy machine.
         severity : float
             From 0, just noticeable, to 1, bad.  A milder fault is put where the scenario cannot
-            have this one, as where a seed would be drawn through the hole. [1]
+            have this one, as where a seed would be drawn through the hole, or where the fan is too
+            small. [1]
 
         Raises
         ------
@@ -129,7 +131,9 @@ class MeterFault:
         """
         for part in MILDER:
             try:
-                return scenario_of(scenario, self.change(scenario, part * severity))
+                made = scenario_of(scenario, self.change(scenario, part * severity))
+                chamber_vacuum(made)  # raises where the fan cannot give the vacuum
+                return made
             except BadInput:
                 if part == MILDER[-1]:
                     raise

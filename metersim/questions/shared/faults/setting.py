@@ -56,14 +56,13 @@ def _agent(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 
 def _hill(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """The rows cross a slope at an angle, so that it tilts the pool along and across."""
-    angle = between(severity, 5.0, 14.0) * DEGREE
-    return stated("conditions", "slope_along", angle), stated("conditions", "slope_across", angle)
+    """The rows go downhill, which tilts the pool away from the disc."""
+    return at("conditions", "slope_along", -8 * DEGREE, -20 * DEGREE)(scenario, severity)
 
 
 def _clearance(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """A slot beside the disc is as wide as a seed is thick, or wider."""
-    return (stated("pool", "clearance", scenario.seeds.thickness * between(severity, 0.95, 1.4)),)
+    """A slot beside the disc is nearly as wide as a seed is thick."""
+    return (stated("pool", "clearance", scenario.seeds.thickness * between(severity, 0.87, 0.98)),)
 
 
 def _in_field(scenario: Scenario) -> bool:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.airline import chamber_vacuum
+from metersim.machine.load import turning_of
 from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.shared.faults.breathing import (
@@ -33,9 +34,9 @@ from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 
-SAMPLES, CELLS = 4, 1_000  # machines of each fault, and cells of a run
+SAMPLES, CELLS = 3, 1_000  # machines of each fault, and cells of a run
 FASTER = 1.3
-HILL = 0.14  # rad; 8 degrees along and across, a slope at an angle
+HILL = -0.21  # rad; 12 degrees downhill, where the pool falls away from the disc
 LATER = 5.0  # hours of work until the second look
 MOST_HOURS = 24.0
 SAME_AIR = 0.02  # relative change of vacuum below which a turn is that of a machine in order
@@ -81,7 +82,7 @@ class Signatures:
         ``bench``
             Skips and doubles together of the same meter on a bench. [1]
         ``current``
-            Current of the drive over that of the same machine in order. [1]
+            Current of an electric drive, or torque of another one. [A, N m]
         ``used``
             Seed used on an area over the planned amount. [1]
         ``gauge``
@@ -191,7 +192,8 @@ def _columns(
     places = Streams(seed).stratified(f"severity of {name}", samples) if fault else [0.0] * samples
     rows = []
     for k, severity in enumerate(places):
-        drawn = [replace(one, coefficients=row.posterior.draw(k)) for one in (row, machine)]
+        draw = row.posterior.draw(k)
+        drawn = [replace(one, coefficients=draw) for one in (row, machine)]
         sample = _Sample(drawn[0], drawn[1], fault, float(severity), seed, k, cells)
         rows.append(sample.numbers())
     return {column: np.array([one[column] for one in rows]) for column in COLUMNS}
@@ -215,6 +217,7 @@ class _Sample:
         air = air_of(self.machine, self._put(self.machine), scope)
         usual = chamber_vacuum(self.row)
         faulty = alone(self._put(self.row), usual * air.vacuum)
+        turning = turning_of(faulty, usual * air.vacuum)
         run = run_of(faulty, self.cells, self.seed, self.number)
         seen = looked(run, self.row.spacing)
 
@@ -227,11 +230,11 @@ class _Sample:
             "rows": max(air.others, ELSEWHERE[scope]),
             "onset": float(self.fault is not None and self.fault.onset == SLOW),
             "speed": change(demand__speed=FASTER * faulty.demand.speed),
-            "slope": change(**_tilted(faulty)) if in_field else np.nan,
+            "slope": change(conditions__slope_along=_hill(faulty)) if in_field else np.nan,
             "hour": self._later(faulty, seen.trouble),
             "turn": self._after_turn(faulty, usual, air, seen.trouble),
             "bench": self._on_bench(usual * air.vacuum) if in_field else np.nan,
-            "current": 1.0,
+            "current": turning.torque if turning.current is None else turning.current,
             "gauge": air.gauge,
             "severity": self.severity,
         }
@@ -270,10 +273,6 @@ class _Sample:
         return self._trouble(alone(self._put(bench), vacuum))
 
 
-def _tilted(scenario: Scenario) -> dict[str, float]:
-    """Slopes of the hill; where it is steeper already, it stays so."""
-    now = scenario.conditions
-    return {
-        f"conditions__{name}": max(getattr(now, name), HILL)
-        for name in ("slope_along", "slope_across")
-    }
+def _hill(scenario: Scenario) -> float:
+    """Slope of the hill; where it is steeper already, it stays so. [rad]"""
+    return min(scenario.conditions.slope_along, HILL)
