@@ -4,22 +4,30 @@ A declaration with ``drawn=(low, high)`` makes a coefficient an assumed one.  Ea
 coefficients that a prediction draws then has its own value of it.  So a prediction that uses the
 effect becomes wider, and any other stays as it is.
 
-The values of a coefficient depend on its name and on the number of the draw alone.  Another
-coefficient that comes or goes does not change them.
+The values of a coefficient depend on its name, on the number of the draw, and on what else differs
+between machines.  Another assumed coefficient that comes or goes does not change them.
 """
 
 from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from metersim.files.fields import Checked, Spec, number, specs
+
+Floats = NDArray[np.float64]
 
 PLACES = 256
 """Draws after which the values start again, as many as the shipped draws."""
+BLOCK = 32
+"""Draws whose values are spread evenly and apart from other coefficients: the usual number."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,9 +255,44 @@ def assumed_of(kind: type) -> dict[str, tuple[Spec, float, float, float]]:
     }
 
 
-def assumed_at(kind: type, number: int) -> dict[str, float]:
-    """Values of the assumed coefficients of a set, in the draw of a number, 0 or more."""
-    return {
-        name: value_at(places(name)[number % PLACES], low, usual, high)
-        for name, (_, low, usual, high) in assumed_of(kind).items()
-    }
+def drawn_values(
+    kind: type, columns: Floats, held: Collection[str] = ()
+) -> dict[str, tuple[float, ...]]:
+    """Values of the assumed coefficients of a set, by name, one for each draw of a machine.
+
+    Parameters
+    ----------
+    kind : type
+        Dataclass of the set.
+    columns : ndarray, shape (draws, columns)
+        What else differs from draw to draw.
+    held : collection of str
+        Coefficients that keep their values.
+    """
+    found = {}
+    for name, (_, low, usual, high) in assumed_of(kind).items():
+        if name not in held:
+            even = np.array([places(name)[k % PLACES] for k in range(len(columns))])
+            order = uncorrelated(even, columns).tolist()
+            found[name] = tuple(value_at(place, low, usual, high) for place in order)
+    return found
+
+
+def uncorrelated(even: Floats, columns: Floats) -> Floats:
+    """Places in an order that is nearly uncorrelated with columns of other numbers.
+
+    An effect whose values go against another one by chance would narrow an interval.  Places are
+    ordered anew by what a straight fit to the columns leaves of them.  They stay within blocks of
+    `BLOCK` draws, so that these remain spread evenly.  A block with too few draws for a fit stays
+    as it is.
+    """
+    made = even.copy()
+    for start in range(0, len(even), BLOCK):
+        part, other = even[start : start + BLOCK], columns[start : start + BLOCK]
+        other = other[:, np.ptp(other, axis=0) > 0]
+        if len(part) < 2 * (other.shape[1] + 1):
+            continue
+        design = np.column_stack([np.ones(len(part)), (other - other.mean(0)) / other.std(0)])
+        left = part - design @ np.linalg.lstsq(design, part, rcond=None)[0]
+        made[start : start + BLOCK][np.argsort(left)] = np.sort(part)
+    return made

@@ -16,10 +16,12 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import Spec, specs
 from metersim.files.tables import csv_rows, csv_text, each_row, read_text
-from metersim.machine.assumed import assumed_at
+from metersim.machine.assumed import drawn_values
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.seedlot import read_toml
 
@@ -135,9 +137,8 @@ class Posterior:
         Assumed coefficients that are not held have their values of that number.
         """
         number %= len(self.draws)
-        held, drawn = self._all_held, assumed_at(Coefficients, number)
         return replace(
-            self.draws[number], **{name: one for name, one in drawn.items() if name not in held}
+            self.draws[number], **{name: one[number] for name, one in self._assumed.items()}
         )
 
     def shift(self, number: int) -> Shift:
@@ -147,6 +148,13 @@ class Posterior:
     @cached_property
     def _all_held(self) -> frozenset[str]:
         return frozenset((*self.held, *self.varied))
+
+    @cached_property
+    def _assumed(self) -> dict[str, tuple[float, ...]]:
+        """Values of assumed coefficients that are not held, by name and draw."""
+        varied = [[getattr(draw, name) for name in self.varied] for draw in self.draws]
+        columns = np.array(varied, dtype=float).reshape(len(self.draws), -1)
+        return drawn_values(Coefficients, columns, self._all_held)
 
     @cached_property
     def varied(self) -> tuple[str, ...]:

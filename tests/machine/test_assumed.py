@@ -9,7 +9,7 @@ import pytest
 import metersim as m
 from metersim.files.faults import BadInput
 from metersim.files.fields import Checked, number, specs
-from metersim.machine.assumed import PLACES, assumed_at, assumed_of, places, value_at
+from metersim.machine.assumed import BLOCK, PLACES, assumed_of, drawn_values, places, value_at
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.load import STALLS, speed_kept
 from metersim.machine.posterior import Posterior, read_meter, shipped_posterior
@@ -78,10 +78,30 @@ def test_a_declaration_is_all_that_a_new_one_needs():
         fixed: float = number("", 0, 9, "a number; assumption", default=2.0)
 
     assert specs(Own)["leak"].meaning == "a leak; assumption, 1 to 4"
-    drawn = [assumed_at(Own, k) for k in range(PLACES)]
-    assert all(set(one) == {"leak"} and 1e-3 <= one["leak"] <= 4e-3 for one in drawn)
-    assert np.median([one["leak"] for one in drawn]) == pytest.approx(2e-3, rel=0.02)
-    assert assumed_at(Own, PLACES) == drawn[0]
+    drawn = drawn_values(Own, np.zeros((PLACES + 1, 0)))
+    assert set(drawn) == {"leak"} and all(1e-3 <= one <= 4e-3 for one in drawn["leak"])
+    assert np.median(drawn["leak"][:PLACES]) == pytest.approx(2e-3, rel=0.02)
+    assert drawn["leak"][PLACES] == drawn["leak"][0]
+    assert drawn_values(Own, np.zeros((PLACES, 0)), held=["leak"]) == {}
+
+
+@pytest.mark.parametrize("name", ASSUMED)
+def test_draws_go_neither_with_nor_against_what_is_known_of_a_machine(name):
+    """In no block of draws; in the order of the name they do (negative control)."""
+    known = np.array([[getattr(one, key) for key in SHIPPED.varied] for one in SHIPPED.draws])
+    drawn = np.array([getattr(SHIPPED.draw(k), name) for k in range(PLACES)])
+    ranks = np.argsort(np.argsort(drawn)).astype(float)
+
+    def most(values, start):
+        some = slice(start, start + BLOCK)
+        return np.max(np.abs(np.corrcoef(values[some], known[some].T)[0, 1:]))
+
+    starts = range(0, PLACES, BLOCK)
+    assert max(most(ranks, start) for start in starts) < 0.2
+    plain = np.array(places(name))
+    assert np.mean([most(plain, start) for start in starts]) > 0.2
+    assert sorted(ranks) == list(range(PLACES))
+    assert sorted(ranks[:BLOCK] // (PLACES / BLOCK)) == list(range(BLOCK))
 
 
 def test_the_draws_of_a_machine_differ_in_assumed_coefficients_alone():
@@ -105,7 +125,8 @@ def test_a_meter_file_is_drawn_about_unless_it_holds_the_coefficient(tmp_path):
         made="by hand",
         title="mine",
     )
-    assert meter.draw(0).talc_friction == SHIPPED.draw(0).talc_friction != 0.9
+    few = drawn_values(Coefficients, np.zeros((2, 0)))  # two draws are too few for another order
+    assert meter.draw(0).talc_friction == few["talc_friction"][0] != 0.9
     held = dataclasses.replace(meter, held=("talc_friction",))
     path = tmp_path / "mine.toml"
     path.write_text(held.to_toml())
@@ -114,12 +135,12 @@ def test_a_meter_file_is_drawn_about_unless_it_holds_the_coefficient(tmp_path):
     for one in (held, again):
         assert [one.draw(k).talc_friction for k in range(3)] == [0.9] * 3
         assert one.draw(1).hop == 0.02
-        assert one.draw(1).damp_span == SHIPPED.draw(1).damp_span != USUAL.damp_span
+        assert one.draw(1).damp_span == few["damp_span"][1] != USUAL.damp_span
     path.write_text(meter.to_toml())
     assert "talc_friction" not in path.read_text()
     scenario = m.load_scenario("maize_bench")
     named = dataclasses.replace(scenario, meter=read_meter(str(path)))
-    assert named.posterior.draw(1).talc_friction == SHIPPED.draw(1).talc_friction
+    assert named.posterior.draw(1).talc_friction == few["talc_friction"][1]
 
 
 # ---------------------------------------------------------------- where they act
