@@ -10,6 +10,7 @@ PAGES = Path(__file__).parents[2] / "data" / "guide"
 ORDER = (  # topics, in the order in which a newcomer would read them
     "questions",
     "meter",
+    "machine",
     "next",
     "unknown",
     "uncertainty",
