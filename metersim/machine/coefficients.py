@@ -419,7 +419,12 @@ class OfStations(Checked):
     )
     # Conveyor
     belt_ratio: float = number(
-        "", 0.5, 1.5, "speed of a conveyor's belt over that of travel; assumption", default=1.0
+        "",
+        0.5,
+        1.5,
+        "speed of a conveyor's belt over that of travel; assumption",
+        default=1.0,
+        drawn=(0.85, 1.15),
     )
     compartment_scatter: float = number(
         "mm",
@@ -427,9 +432,15 @@ class OfStations(Checked):
         25,
         "SD of the place along the row, from where in its compartment a seed lies; assumption",
         default=6.0,
+        drawn=(3, 12),
     )
     conveyor_hop: float = number(
-        "", 0, 1, "hop behind a conveyor over that below a tube; assumption", default=0.2
+        "",
+        0,
+        1,
+        "hop behind a conveyor over that below a tube; assumption",
+        default=0.2,
+        drawn=(0.05, 0.6),
     )
     # Furrow
     landing_scatter: float = number(

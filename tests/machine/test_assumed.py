@@ -150,6 +150,7 @@ GAPPED = {"gap__running_gap": 7e-4}
 OIL = {"drive__kind": "oil", "drive__oil_droop": 0.3}
 DAMP = {"conditions__dampness": 1.0}
 GRAPHITE, TALC = ({"conditions__flow_agent": one} for one in ("graphite", "talc"))
+BELT = {"tube__delivery": "conveyor"}
 WORN_EDGE = {"singulator__edge_wear": 1.0, "disc__hole_diameter": 5.2e-3}
 USES = {  # a scenario that uses the effect of each
     "graphite_friction": GRAPHITE,
@@ -180,6 +181,9 @@ USES = {  # a scenario that uses the effect of each
     "uneven_teeth": WORN_EDGE,
     "worn_arc": {"cutoff__cutoff_wear": 1.0},
     "wrong_arc": {"cutoff__made_for": "small"},
+    "belt_ratio": BELT,
+    "compartment_scatter": BELT,
+    "conveyor_hop": BELT | {"furrow__surface": "field"},
     "leak_in_pool": FAN,
     "leak_of_seated": FAN,
 }
