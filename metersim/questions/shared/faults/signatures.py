@@ -25,7 +25,7 @@ from metersim.questions.shared.faults.breathing import (
     machine_around,
     row_of,
 )
-from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOW, MeterFault
+from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOPES, SLOW, MeterFault
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults, priors_of
 from metersim.questions.shared.faults.looked import looked, run_of, trouble_of
 from metersim.questions.shared.faults.observe import SIGNS
@@ -230,7 +230,7 @@ class _Sample:
             "rows": max(air.others, ELSEWHERE[scope]),
             "onset": float(self.fault is not None and self.fault.onset == SLOW),
             "speed": change(demand__speed=FASTER * faulty.demand.speed),
-            "slope": change(conditions__slope_along=_hill(faulty)) if in_field else np.nan,
+            "slope": self._on_a_slope(faulty, seen.trouble) if in_field else np.nan,
             "hour": self._later(faulty, seen.trouble),
             "turn": self._after_turn(faulty, usual, air, seen.trouble),
             "bench": self._on_bench(usual * air.vacuum) if in_field else np.nan,
@@ -245,6 +245,12 @@ class _Sample:
     def _trouble(self, scenario: Scenario) -> float:
         run = run_of(scenario, self.cells, self.seed, self.number)
         return trouble_of(run, self.row.spacing)
+
+    def _on_a_slope(self, scenario: Scenario, now: float) -> float:
+        """Change on a slope; a fault of slopes is compared with the machine on the level."""
+        if self.fault and self.fault.when == SLOPES:
+            return now - self._trouble(alone(self.row, chamber_vacuum(self.row)))
+        return self._trouble(scenario.replace(conditions__slope_along=_hill(scenario))) - now
 
     def _later(self, scenario: Scenario, now: float) -> float:
         """Change after some hours; only dust depends on the hour."""
