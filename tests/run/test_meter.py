@@ -36,7 +36,7 @@ LIVELY = {
     "arches": {"pool__gate_opening": 0.013},
     "hopper runs empty": {"pool__gate_width": 0.1, "pool__hopper": 0.09, "run__turns": 20},
     "slot at the disc": {"pool__clearance": 4.4e-3, "pool__gate_opening": 0.02},
-    "slot that empties the pool": {"pool__clearance": 9e-3, "pool__gate_opening": 0.015},
+    "slot that empties the pool": {"pool__clearance": 12e-3, "pool__gate_opening": 0.015},
     "doubles and triples": {"disc__hole_diameter": 6.5e-3, "singulator__notch": -5.0},
     "ramp and ripple": {"drive__start_ramp": 3.0, "drive__ripple": 0.5},
 }
