@@ -17,20 +17,19 @@ from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.decide import SIMILAR
+from metersim.questions.next.evidence import Evidence, fit_of, together
 from metersim.questions.next.hypotheses import ELSE, ELSE_PRIOR
 from metersim.questions.next.signs import Signs, left_out
-from metersim.questions.next.weighing import (
+from metersim.questions.next.simulated import (
     DEGREES,
-    Evidence,
+    Simulated,
     causes_of,
-    chances_of,
     column_of,
-    evidence_of,
-    fit_of,
-    together,
+    simulated,
 )
+from metersim.questions.next.weighing import evidence_of
 from metersim.questions.shared.faults.groups import ALIKE, DAYS, distinguished
-from metersim.questions.shared.faults.signatures import IN_ORDER, SAMPLES, Signatures, signatures
+from metersim.questions.shared.faults.signatures import IN_ORDER, SAMPLES, Signatures
 from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
@@ -189,7 +188,7 @@ def find_causes(
     *,
     seed: int = 1,
     samples: int = SAMPLES,
-    found: Signatures | None = None,
+    known: Simulated | None = None,
     executor: Executor | None = None,
 ) -> Causes:
     """Find the likely causes of what was seen at a machine.
@@ -204,8 +203,8 @@ def find_causes(
         Random seed of signatures and days.
     samples : int
         Simulated machines of each fault.
-    found : Signatures, optional
-        Signatures of this scenario that were simulated before.
+    known : Simulated, optional
+        What was simulated of this scenario before.
     executor : Executor, optional
         Executor of the simulations; by default they run in this process.  The result is the same.
 
@@ -237,11 +236,12 @@ def find_causes(
     base = scenario_of(scenario)
     observations.check(base)
     check_sent(base, executor)
-    if found is None:
-        found = signatures(base, seed=seed, samples=samples, executor=executor)
+    if known is None:
+        known = simulated(base, seed=seed, samples=samples, executor=executor)
+    found = known.found
     names = causes_of(found)
     prior = _priors(found, observations)
-    evidence = evidence_of(observations, base, found, seed)
+    evidence = evidence_of(observations, base, known, seed)
     machines = evidence[0].logs().shape[1]
     each = together(evidence, (len(names), machines))
     logs = (

@@ -1,4 +1,4 @@
-"""Next checks of a machine: what each can be expected to say about its causes, and what it costs."""
+"""Next checks of a machine: what each is expected to say about causes, and its time."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from metersim.questions.next.causes import Causes, answer_chances
 from metersim.questions.next.hypotheses import ELSE
 from metersim.questions.next.signs import answers_of
-from metersim.questions.next.weighing import chances_of
+from metersim.questions.next.simulated import chances_of
 from metersim.questions.shared.faults.fault import CAUTIONS, LOCKED, RUNNING
 from metersim.questions.shared.faults.library import LIBRARY
 from metersim.questions.shared.notes import MANUAL
