@@ -77,7 +77,7 @@ def simulated(
     """
     found = signatures(scenario, seed=seed, samples=samples, executor=executor)
     rows = in_order(partial(_shares, scenario, seed), range(MACHINES), executor)
-    order = dict(zip(SHARES, np.array(rows).T, strict=True))
+    order = dict(zip(SHARES, np.array([*rows]).T, strict=True))
     return Simulated(found=found, order=order)
 
 
