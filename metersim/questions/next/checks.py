@@ -22,6 +22,8 @@ FINDS, FALSE = 0.9, 0.03
 """Chances that an inspection finds its fault where it is, and where it is not (assumption)."""
 LEAST_BITS = 0.02
 """Least expected information of a check that is advised. [bit]"""
+REPEATED = ("vacuum low", "vacuum high", "slope")
+"""Faults whose inspection is a sign as well; it is listed once, as the sign."""
 COUNT = "count"
 FOUND, NOTHING = "found", "nothing found"
 STILL = "Machine lowered or blocked, fan off, nobody at the wheel; gloves against treated seed."
@@ -269,7 +271,7 @@ def _inspections(causes: Causes, chances: Floats, names: list[str]) -> list[Chec
     """Inspections of the library; one may find several faults."""
     groups: dict[str, list[str]] = {}
     for name in causes.found.faults:
-        if causes.prior[name] > 0:
+        if causes.prior[name] > 0 and name not in REPEATED:
             groups.setdefault(LIBRARY[name].check, []).append(name)
     made = []
     for words, finds in groups.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from itertools import takewhile
 from pathlib import Path
 
 from metersim.files.faults import BadInput, all_of, bad
@@ -12,8 +13,10 @@ from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.answer import next_answer
+from metersim.questions.next.causecommand import answer_causes
 from metersim.questions.next.moves import SETTERS
 from metersim.questions.next.rows import latest, read_rows
+from metersim.questions.next.signoptions import gives_signs, sign_options, signs_of
 from metersim.questions.next.study import COUNTS, NextMove, next_move
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.target import KINDS
@@ -71,6 +74,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     )
     add("--lens", choices=("clean",), help="the sensor's lens was brushed before this count")
     used_options(command)
+    sign_options(command)
     add(
         "--also",
         action="append",
@@ -109,7 +113,8 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_writable(files, [options.scenario, options.log]),
     )
     looks = [*counts, *disc]
-    if not looks and options.log is None:
+    seen = gives_signs(options)
+    if not looks and options.log is None and not seen:
         message = "nothing was counted; give --counted, --skips and --doubles, or --cells-seen "
         raise bad("next", "", message + "and --cells-loaded, or --log and --row")
     given = scenario
@@ -125,24 +130,33 @@ def answer(options: argparse.Namespace) -> str:
     if options.monitor and not sensed:
         raise bad("--monitor", options.monitor, "goes with --counted-by sensor")
     used = used_of(options, scenario)
-    with bar(RUNS, "run") as show, crew(workers) as executor:
-        found = next_move(
-            scenario,
-            looks,
-            earlier=earlier,
-            wanted=_usual(scenario, options.scenario),
-            skips_most=accepted[0],
-            doubles_most=accepted[1],
-            monitor=options.monitor,
-            lens_clean=options.lens is not None or _is_clean(history, entries),
-            used=used,
-            others=_others(history, entries, looks),
-            also=options.also,
-            units=options.units,
-            seed=seed,
-            executor=executor,
-            on_run=show,
-        )
+    lens_clean = options.lens is not None or _is_clean(history, entries)
+
+    def moved() -> NextMove:
+        with bar(RUNS, "run") as show, crew(workers) as executor:
+            return next_move(
+                scenario,
+                looks,
+                earlier=earlier,
+                wanted=_usual(scenario, options.scenario),
+                skips_most=accepted[0],
+                doubles_most=accepted[1],
+                monitor=options.monitor,
+                lens_clean=lens_clean,
+                used=used,
+                others=_others(history, entries, looks),
+                also=options.also,
+                units=options.units,
+                seed=seed,
+                executor=executor,
+                on_run=show,
+            )
+
+    if seen or scenario.is_toolbar:
+        present = looks or _present(scenario, earlier)
+        signs = signs_of(options, scenario, present, used, lens_clean=lens_clean)
+        return answer_causes(options, scenario, signs, moved, seed, workers, notes)
+    found = moved()
     rows = read_rows(history, _effects(found))
     written: list[tuple[str, str | bytes]] = []
     content = next_json(found, seed, rows) if options.json else ""
@@ -158,6 +172,12 @@ def answer(options: argparse.Namespace) -> str:
     if options.json == "-":
         return content.removesuffix("\n")
     return next_answer(found, options.units, notes, options.details, rows)
+
+
+def _present(scenario: Scenario, earlier: Sequence[tuple[Scenario, Look]]) -> list[Look]:
+    """Latest counts of a log at the present settings."""
+    back = takewhile(lambda pair: pair[0] == scenario, reversed(earlier))
+    return [look for _, look in back][::-1]
 
 
 def _others(history: Sequence[Line], mine: Sequence[Entry], looks: Sequence[Look]) -> list[Look]:

@@ -71,7 +71,7 @@ class Answer:
         """Lines of the answer with its first few notes."""
         left = len(self.notes) - kept
         notes = [*self.notes[:kept], *([f"{left} more under --details."] if left else [])]
-        lines = [f"Caution: {self.caution}"] if self.caution else []
+        lines = wrapped(f"Caution: {self.caution}", WIDE) if self.caution else []
         lines += [part for sentence in self.first for part in wrapped(sentence, WIDE)]
         lines += [part for note in notes for part in wrapped(f"Note: {note}", WIDE)]
         if self.table:

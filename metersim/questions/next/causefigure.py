@@ -1,0 +1,178 @@
+"""Figure of likely causes: their chances, and the signs that speak for and against each."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from metersim import __version__
+from metersim.machine.reading import load_scenario
+from metersim.questions.next.causeanswer import line_words, next_text
+from metersim.questions.next.causes import Causes, find_causes
+from metersim.questions.next.checks import next_checks
+from metersim.questions.next.likely import EVIDENCE_FACTOR, MANY
+from metersim.questions.next.signoptions import sign_words
+from metersim.questions.next.signs import Signs
+from metersim.questions.shared.looks import SENSOR, look_of_seeds
+from metersim.questions.shared.page import (
+    INK,
+    PALE,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+)
+
+FOR = "#0072B2"
+LABEL = 38  # letters in a line of a label
+HEAD = 17  # letters in a line of a head
+ROW = 0.42  # in
+MOST_LINES = 10
+FEWEST = 0.003  # chance of a line below which it is not drawn
+SIZES = 4.0, 15.0  # pt, marks of a sign that just counts as evidence, and of one that decides
+SEE = (
+    "See which bar reaches farthest right of its tick, and which signs speak for it (filled, up) "
+    "or against it (open, down); a larger mark says more, a dot says little."
+)
+
+
+def drawn_lines(causes: Causes) -> list[tuple[str, ...]]:
+    """Lines of causes that are drawn, likeliest first."""
+    likely = [names for names in causes.lines if causes.chance_of(names) >= FEWEST]
+    return likely[:MOST_LINES]
+
+
+def draw_chances(ax: Axes, causes: Causes) -> list[Any]:
+    """Draw the chance of each line of causes as a bar, with a tick where it was before.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    causes : Causes
+        Causes of what was seen.
+
+    Returns
+    -------
+    list of Rectangle
+        Bars, likeliest first.
+    """
+    lines = drawn_lines(causes)
+    made: list[Any] = []
+    for y, names in enumerate(lines):
+        before = 100 * sum(causes.prior[name] for name in names)
+        now = 100 * causes.chance_of(names)
+        made += ax.barh(y, now, 0.56, color=FOR if y == 0 else PALE, zorder=1)
+        ax.plot([before, before], [y - 0.4, y + 0.4], color=INK, lw=1.6, zorder=2)
+        ax.annotate(f"{now:.0f}", (max(now, before) + 1.5, y), va="center")
+    ax.set_yticks(range(len(lines)), [textwrap.fill(line_words(one), LABEL) for one in lines])
+    ax.set_ylim(len(lines) - 0.5, -0.5)
+    ax.set_xlim(0, 112)
+    ax.set_xticks([0, 25, 50, 75, 100])
+    ax.set_xlabel("in 100 such machines")
+    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.tick_params(axis="y", length=0)
+    return made
+
+
+def size_of(factor: float) -> float:
+    """Size of the mark of a sign: with the logarithm of how much likelier it is. [pt]"""
+    part = min(abs(math.log(factor)) / math.log(MANY), 1.0)
+    return SIZES[0] + (SIZES[1] - SIZES[0]) * part
+
+
+def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
+    """Draw for each line of causes which signs speak for and against its likeliest cause.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    causes : Causes
+        Causes of what was seen.
+
+    Returns
+    -------
+    list of Line2D
+        Marks, sign by sign.
+    """
+    lines = drawn_lines(causes)
+    made: list[Any] = []
+    for x, one in enumerate(causes.evidence):
+        for y, names in enumerate(lines):
+            factor = max(causes.factors[names[0]][one.name], 1e-12)
+            if 1 / EVIDENCE_FACTOR < factor < EVIDENCE_FACTOR:
+                made += ax.plot(x, y, ".", color=PALE, ms=3)
+            elif factor >= EVIDENCE_FACTOR:
+                made += ax.plot(x, y, "^", color=FOR, ms=size_of(factor))
+            else:
+                made += ax.plot(x, y, "v", mfc="white", mec=WARM, mew=1.3, ms=size_of(factor))
+    heads = [textwrap.fill(sign_words(one.name, one.said), HEAD) for one in causes.evidence]
+    ax.set_xticks(range(len(heads)), heads, rotation=55, ha="left", rotation_mode="anchor")
+    ax.xaxis.tick_top()
+    ax.set_xlim(-0.6, max(len(heads), 4) - 0.4)
+    ax.set_yticks([])
+    ax.set_ylim(len(lines) - 0.5, -0.5)
+    for y in range(1, len(lines)):
+        ax.axhline(y - 0.5, color=PALE, lw=0.4, alpha=0.5)
+    for side in ax.spines.values():
+        side.set_visible(False)
+    ax.tick_params(length=0)
+    return made
+
+
+@matplotlib.rc_context(STYLE)
+def causes_figure(causes: Causes, units: str = "metric") -> Figure:
+    """One page on the likely causes, and on what speaks for and against each.
+
+    Parameters
+    ----------
+    causes : Causes
+        Result of `metersim.questions.next.causes.find_causes`.
+    units : {'metric', 'us'}
+        Only checked: signs have no units.
+
+    Returns
+    -------
+    Figure
+        Page of 7.5 in width.
+    """
+    length_units(units)  # refuses unknown units
+    checks = next_checks(causes)
+    said = [
+        SEE,
+        f"Caution: {checks[0].caution}",
+        " ".join(next_text(causes, checks)),
+        f"Tick: chance before anything was seen. metersim {__version__} | {causes.scenario.name}",
+    ]
+    rows = ROW * len(drawn_lines(causes))
+    foot, head = 0.3 + caption_height(said), 1.75
+    height = foot + rows + 0.5 + head
+    figure = new_page(height)
+    headline(figure, f"{causes.scenario.title} - likely causes")
+    low = (foot + 0.45) / height
+    draw_chances(figure.add_axes((0.35, low, 0.26, rows / height)), causes)
+    draw_signs(figure.add_axes((0.64, low, 0.27, rows / height)), causes)
+    caption(figure, said)
+    return figure
+
+
+def gallery() -> Iterator[tuple[str, Figure]]:
+    """Name and page of the causes of many skips on one row, where seeds lie in the gaps."""
+    count = look_of_seeds(500, skips=40, doubles=3, way=SENSOR)
+    seen = Signs(counts=(count,), rows="one", onset="slow", speed="same", stand="wrong")
+    yield "next_causes", causes_figure(find_causes(load_scenario("maize_field"), seen, seed=1))
+
+
+PAGES = {Causes: causes_figure}
