@@ -19,6 +19,7 @@ from metersim.questions.next.checks import next_checks
 from metersim.questions.next.likely import EVIDENCE_FACTOR, MANY
 from metersim.questions.next.signoptions import sign_words
 from metersim.questions.next.signs import Signs
+from metersim.questions.next.weighing import COUNT
 from metersim.questions.shared.looks import SENSOR, look_of_seeds
 from metersim.questions.shared.page import (
     INK,
@@ -34,7 +35,8 @@ from metersim.questions.shared.page import (
 
 FOR = "#0072B2"
 LABEL = 38  # letters in a line of a label
-HEAD = 17  # letters in a line of a head
+HEAD = 30  # letters of a head
+TALL = 0.058  # in, height of a letter in a slanted head
 ROW = 0.42  # in
 MOST_LINES = 10
 FEWEST = 0.003  # chance of a line below which it is not drawn
@@ -73,7 +75,8 @@ def draw_chances(ax: Axes, causes: Causes) -> list[Any]:
         now = 100 * causes.chance_of(names)
         made += ax.barh(y, now, 0.56, color=FOR if y == 0 else PALE, zorder=1)
         ax.plot([before, before], [y - 0.4, y + 0.4], color=INK, lw=1.6, zorder=2)
-        ax.annotate(f"{now:.0f}", (max(now, before) + 1.5, y), va="center")
+        said = f"{now:.0f}" if now >= 1 else "<1"
+        ax.annotate(said, (max(now, before) + 1.5, y), va="center")
     ax.set_yticks(range(len(lines)), [textwrap.fill(line_words(one), LABEL) for one in lines])
     ax.set_ylim(len(lines) - 0.5, -0.5)
     ax.set_xlim(0, 112)
@@ -90,6 +93,15 @@ def size_of(factor: float) -> float:
     """Size of the mark of a sign: with the logarithm of how much likelier it is. [pt]"""
     part = min(abs(math.log(factor)) / math.log(MANY), 1.0)
     return SIZES[0] + (SIZES[1] - SIZES[0]) * part
+
+
+def heads_of(causes: Causes) -> list[str]:
+    """Signs and counts over the marks."""
+    said = [
+        one.said if one.name.startswith(COUNT) else sign_words(one.name, one.said)
+        for one in causes.evidence
+    ]
+    return [textwrap.shorten(one, HEAD, placeholder=" ...") for one in said]
 
 
 def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
@@ -118,7 +130,7 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
                 made += ax.plot(x, y, "^", color=FOR, ms=size_of(factor))
             else:
                 made += ax.plot(x, y, "v", mfc="white", mec=WARM, mew=1.3, ms=size_of(factor))
-    heads = [textwrap.fill(sign_words(one.name, one.said), HEAD) for one in causes.evidence]
+    heads = heads_of(causes)
     ax.set_xticks(range(len(heads)), heads, rotation=55, ha="left", rotation_mode="anchor")
     ax.xaxis.tick_top()
     ax.set_xlim(-0.6, max(len(heads), 4) - 0.4)
@@ -157,7 +169,8 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
         f"Tick: chance before anything was seen. metersim {__version__} | {causes.scenario.name}",
     ]
     rows = ROW * len(drawn_lines(causes))
-    foot, head = 0.3 + caption_height(said), 1.75
+    foot = 0.3 + caption_height(said)
+    head = 0.65 + TALL * max(map(len, heads_of(causes)))
     height = foot + rows + 0.5 + head
     figure = new_page(height)
     headline(figure, f"{causes.scenario.title} - likely causes")

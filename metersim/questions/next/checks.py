@@ -12,6 +12,7 @@ from metersim.questions.next.causes import Causes, answer_chances
 from metersim.questions.next.hypotheses import ELSE
 from metersim.questions.next.signs import answers_of
 from metersim.questions.next.simulated import chances_of
+from metersim.questions.next.weighing import COUNT
 from metersim.questions.shared.faults.fault import CAUTIONS, LOCKED, RUNNING
 from metersim.questions.shared.faults.library import LIBRARY
 from metersim.questions.shared.notes import MANUAL
@@ -24,7 +25,6 @@ LEAST_BITS = 0.02
 """Least expected information of a check that is advised. [bit]"""
 REPEATED = ("vacuum low", "vacuum high", "slope")
 """Faults whose inspection is a sign as well; it is listed once, as the sign."""
-COUNT = "count"
 FOUND, NOTHING = "found", "nothing found"
 STILL = "Machine lowered or blocked, fan off, nobody at the wheel; gloves against treated seed."
 AT_WHEEL = "From the seat only, all guards on; speed and ground as the manual allows."

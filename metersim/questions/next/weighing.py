@@ -36,6 +36,7 @@ COLUMNS = {
 }
 """Simulated shares of skips and doubles by way of looking.  A disc at rest is taken for the seeds
 that leave it."""
+COUNT = "count"
 ERRORS = 2  # errors of the model that are drawn for each machine
 USED_ERROR = 0.015  # model's error of the seed used, over the planned amount (assumption)
 
@@ -106,7 +107,7 @@ def _counts(signs: Signs, scenario: Scenario, known: Simulated, seed: int) -> li
             _shares(known, COLUMNS[one], errors) for one in by_cells_or_spacing(look, signs.monitor)
         ]
         skips, doubles = zip(*pairs, strict=True)
-        made.append(Counted(f"count by {way}", _said(look), look, skips, doubles))
+        made.append(Counted(f"{COUNT} by {way}", _said(look), look, skips, doubles))
     return made
 
 
