@@ -29,8 +29,8 @@ class Turning:
         Share of the vacuum that the gap takes, 0 with a fan.
     torques : dict of str to float
         Torque by cause. [N m]
-    torque, low, high : float
-        Torque, and that at the ends of the ranges of all coefficients. [N m]
+    torque : float
+        Torque. [N m]
     load : float
         Torque over the rated torque of the motor.
     current : float or None
@@ -45,11 +45,14 @@ class Turning:
     lost: float
     torques: dict[str, float]
     torque: float
-    low: float
-    high: float
     load: float
     current: float | None
     speed: float
+
+    def torque_at(self, end: str) -> float:
+        """Torque at the ``low`` or the ``high`` end of the ranges of all coefficients. [N m]"""
+        coefficients = self.station.coefficients.at_end(end)
+        return replace(self.station, coefficients=coefficients).torque(self.vacuum)
 
     @property
     def rubs(self) -> bool:
@@ -83,10 +86,6 @@ def turning_of(
     at = vacuum_past_gap(scenario) if vacuum is None else vacuum
     torques = station.torques(at)
     torque = sum(torques.values())
-    ends = [
-        replace(station, coefficients=station.coefficients.at_end(end)).torque(at)
-        for end in ("low", "high")
-    ]
     load, speed, current = torque / gap.rated_torque, 1.0, None
     if drive.kind == "oil":
         speed = float(oil_speed(load, drive.oil_droop))
@@ -100,8 +99,6 @@ def turning_of(
         lost=1 - at / stated if stated and vacuum is None else 0.0,
         torques=torques,
         torque=torque,
-        low=ends[0],
-        high=ends[1],
         load=load,
         current=current,
         speed=speed,
@@ -133,8 +130,10 @@ def contradictions(scenario: Machine) -> list[tuple[str, str]]:
                 f"{gap.rated_current:g} A; give both from the plate of the motor",
             )
         )
+    if not _is_slowed(scenario):
+        return found
     usual = turning_of(scenario, coefficients=TurningCoefficients())  # no draw is a contradiction
-    if _is_slowed(scenario) and usual.speed < STALLS:
+    if usual.speed < STALLS:
         torque = usual.torque
         found.append(
             (

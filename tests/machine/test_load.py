@@ -31,7 +31,7 @@ def test_torque_is_the_sum_of_its_causes_and_lies_in_its_range():
     for changes in (TIGHT, USUAL, WIDE):
         turning = turning_of(BENCH.replace(**changes))
         assert turning.torque == pytest.approx(sum(turning.torques.values()), rel=1e-12)
-        assert turning.low < turning.torque < turning.high
+        assert turning.torque_at("low") < turning.torque < turning.torque_at("high")
         assert turning.load == pytest.approx(turning.torque / 2.0, rel=1e-12)
         assert turning.current == pytest.approx(0.6 + turning.load * 3.4, rel=1e-12)
 

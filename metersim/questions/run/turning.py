@@ -52,10 +52,11 @@ def turning_lines(scenario: Scenario, units: str = "metric") -> list[str]:
     """Lines of the report on torque, current, speed and gap."""
     turning, gap = turning_of(scenario), scenario.gap
     station = turning.station
+    least, most = (turning.torque_at(end) for end in ("low", "high"))
     parts = ", ".join(f"{name} {value:.2g}" for name, value in turning.torques.items())
     lines = [
         f"torque at the disc {turning.torque:.2g} N m ({parts}); {ASSUMED}, "
-        f"{turning.low:.2g} to {turning.high:.2g} N m over the ranges of all assumptions"
+        f"{least:.2g} to {most:.2g} N m over the ranges of all assumptions"
     ]
     share = f"{100 * turning.load:.0f} % of the rated torque, {gap.rated_torque:.3g} N m"
     if turning.current is not None:
@@ -96,8 +97,8 @@ def turning_json(scenario: Scenario) -> dict[str, Any]:
     station = turning.station
     made: dict[str, Any] = {
         "torque_n_m": turning.torque,
-        "torque_low_n_m": turning.low,
-        "torque_high_n_m": turning.high,
+        "torque_low_n_m": turning.torque_at("low"),
+        "torque_high_n_m": turning.torque_at("high"),
         "torque_by_cause_n_m": turning.torques,
         "share_of_rated_torque": turning.load,
         "current_a": turning.current,
