@@ -8,7 +8,7 @@ import pytest
 
 from metersim.machine.load import turning_of
 from metersim.machine.stations import CUT, stations_of
-from metersim.machine.turning import chamber_vacuum
+from metersim.machine.turning import vacuum_past_gap
 from metersim.run.course import Course
 from metersim.run.draws import HoleDraws, SlipDraws
 from metersim.run.simulation import simulate
@@ -40,7 +40,7 @@ def test_without_a_running_gap_nothing_changes():
 def test_a_leak_acts_as_the_vacuum_that_it_leaves():
     """Without run-out it is the same as a lower vacuum."""
     leaking = {**LEAKING, "gap__disc_run_out": 0.0}
-    left = chamber_vacuum(BENCH.replace(**leaking))
+    left = vacuum_past_gap(BENCH.replace(**leaking))
     assert left < 0.9 * 3e3
     lower = ran(run__turns=40, vacuum__vacuum=left)
     assert unlike(ran(run__turns=40, **leaking), lower) == []

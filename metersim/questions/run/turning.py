@@ -52,11 +52,11 @@ def turning_lines(scenario: Scenario, units: str = "metric") -> list[str]:
     """Lines of the report on torque, current, speed and gap."""
     turning, gap = turning_of(scenario), scenario.gap
     station = turning.station
-    least, most = (turning.torque_at(end) for end in ("low", "high"))
+    lowest, highest = (turning.torque_at(end) for end in ("low", "high"))
     parts = ", ".join(f"{name} {value:.2g}" for name, value in turning.torques.items())
     lines = [
         f"torque at the disc {turning.torque:.2g} N m ({parts}); {ASSUMED}, "
-        f"{least:.2g} to {most:.2g} N m over the ranges of all assumptions"
+        f"{lowest:.2g} to {highest:.2g} N m over the ranges of all assumptions"
     ]
     share = f"{100 * turning.load:.0f} % of the rated torque, {gap.rated_torque:.3g} N m"
     if turning.current is not None:
