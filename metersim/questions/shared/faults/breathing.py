@@ -42,6 +42,8 @@ class Breathing:
     vacuum, start : float
         Vacuum at the holes of this row, at work and just after a turn, over that of the machine in
         order at work.  A turn shakes off a part of the seeds, so more holes draw air. [1]
+    usual_start : float
+        Vacuum just after a turn of the machine in order, likewise. [1]
     gauge : float
         Reading of the gauge over the set vacuum. [1]
     others : float
@@ -50,11 +52,12 @@ class Breathing:
 
     vacuum: float
     start: float
+    usual_start: float
     gauge: float
     others: float
 
 
-STILL = Breathing(vacuum=1.0, start=1.0, gauge=1.0, others=0.0)
+STILL = Breathing(vacuum=1.0, start=1.0, usual_start=1.0, gauge=1.0, others=0.0)
 """Air of a machine whose vacuum is 0."""
 
 
@@ -103,6 +106,7 @@ def air_of(machine: Scenario, faulty: Scenario, scope: str) -> Breathing:
     return Breathing(
         vacuum=float(ratio[row - 1, 0]),
         start=float(ratio[row - 1, 1]),
+        usual_start=float(usual.vacuum[row - 1, 1] / usual.vacuum[row - 1, 0]),
         gauge=float(now.reading[0]) / machine.vacuum.vacuum,
         others=float(moved.mean()) if others else 0.0,
     )

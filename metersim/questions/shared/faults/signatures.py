@@ -221,15 +221,13 @@ class _Sample:
         run = run_of(faulty, self.cells, self.seed, self.number)
         seen = looked(run, self.row.spacing)
 
-        def change(**changes: float) -> float:
-            return self._trouble(faulty.replace(**changes)) - seen.trouble
-
+        faster = faulty.replace(demand__speed=FASTER * faulty.demand.speed)
         in_field = self.row.in_field
         return {
             **{name: value for name, value in vars(seen).items() if name in COLUMNS},
             "rows": max(air.others, ELSEWHERE[scope]),
             "onset": float(self.fault is not None and self.fault.onset == SLOW),
-            "speed": change(demand__speed=FASTER * faulty.demand.speed),
+            "speed": self._trouble(faster) - seen.trouble,
             "slope": self._on_a_slope(faulty, seen.trouble) if in_field else np.nan,
             "hour": self._later(faulty, seen.trouble),
             "turn": self._after_turn(faulty, usual, air, seen.trouble),
@@ -265,10 +263,9 @@ class _Sample:
 
         It is as in order unless the fault moves the vacuum.
         """
-        if self.fault:
-            fine = air_of(self.machine, self.machine, ONE)
-            if max(abs(air.vacuum - 1), abs(air.start - fine.start)) < SAME_AIR:
-                return AS_IN_ORDER
+        moved = max(abs(air.vacuum - 1), abs(air.start - air.usual_start))
+        if self.fault and moved < SAME_AIR:
+            return AS_IN_ORDER
         return self._trouble(scenario.replace(vacuum__vacuum=usual * air.start)) - now
 
     def _on_bench(self, vacuum: float) -> float:
