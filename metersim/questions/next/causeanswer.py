@@ -14,8 +14,9 @@ from metersim.questions.next.signoptions import OPTIONS, sign_words
 from metersim.questions.next.study import NextMove
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital
 from metersim.questions.shared.faults.library import LIBRARY
+from metersim.questions.shared.faults.observe import SIGNS
 from metersim.questions.shared.faults.signatures import IN_ORDER
-from metersim.questions.shared.notes import asked
+from metersim.questions.shared.notes import STOPPED, asked
 from metersim.questions.shared.words import WIDE, aligned, wrapped
 
 SETTINGS = (
@@ -85,6 +86,7 @@ def causes_answer(
         Move of a setting that the counts alone ask for, where a setting is the likeliest cause.
     """
     checks = next_checks(causes)
+    first = first_check(causes, checks)
     scenario = causes.scenario
     title = scenario.posterior.title
     assumes = [
@@ -94,14 +96,24 @@ def causes_answer(
         *([title] if title else []),
     ]
     return Answer(
-        caution=checks[0].caution,
-        first=[likely_text(causes), *next_text(causes, checks)],
+        caution=first.caution if first else STOPPED,
+        first=[likely_text(causes), *next_text(causes, first)],
         notes=[*_notes(causes, move, units), *(f"{capital(one)}." for one in notes)],
         table=table_of(causes),
         assumes="; ".join(assumes),
         details=[*cause_lines(causes), "", *check_lines(checks)],
         more=EVERY_SIGN,
     ).text(details)
+
+
+def first_check(causes: Causes, checks: Sequence[Check]) -> Check | None:
+    """The next check: the one that says most for its time, or else that of the likeliest fault.
+
+    None where neither says anything.
+    """
+    if checks and checks[0].bits >= LEAST_BITS:
+        return checks[0]
+    return next((one for one in checks if causes.ranked[0] in one.finds), None)
 
 
 def likely_text(causes: Causes) -> str:
@@ -122,21 +134,23 @@ def likely_text(causes: Causes) -> str:
     )
 
 
-def next_text(causes: Causes, checks: Sequence[Check]) -> list[str]:
+def next_text(causes: Causes, check: Check | None) -> list[str]:
     """The next check, and what it is worth."""
-    first = checks[0]
-    said = f"Next, {first.minutes} min: {first.words}"
+    if check is None:
+        return ["No check separates the causes that are left by much."]
+    said = f"Next, {check.minutes} min: {check.words}"
     said += "" if said.endswith("?") else "."
-    if first.bits < LEAST_BITS:
-        return [said, "No check separates the causes that are left by much."]
-    if first.finds:
-        found, nothing = first.outcomes
-        return [
-            said,
-            f"It finds its fault in {of_100(found[1])} of 100 such machines. Otherwise the "
-            f"likeliest is: {words_of_cause(nothing[2])} ({of_100(nothing[3])} of 100).",
-        ]
-    return [said, f"It separates the causes best for its time. Then ask again with {_asks(first)}."]
+    if not check.finds:
+        asks = f"Then ask again with {_asks(check)}."
+        return [said, f"It separates the causes best for its time. {asks}"]
+    found, nothing = check.outcomes
+    worth = f"It finds its fault in {of_100(found[1])} of 100 such machines."
+    if nothing[2] in check.finds:
+        return [said, worth]
+    left = (
+        f"Otherwise the likeliest is: {words_of_cause(nothing[2])} ({of_100(nothing[3])} of 100)."
+    )
+    return [said, f"{worth} {left}"]
 
 
 def _asks(check: Check) -> str:
@@ -227,44 +241,55 @@ def _short(sign: str) -> str:
 
 def cause_lines(causes: Causes) -> list[str]:
     """Lines of the report: every cause with its chances, and each sign for and against it."""
-    seen = {one.name: one.said for one in causes.evidence}
-    lines = ["Seen: " + "; ".join(sign_words(name, said) for name, said in seen.items())]
-    lines.append(
-        f"Fit: {100 * causes.fit:.0f} of 100 days of '{causes.likeliest}' are as unusual or more"
-    )
-    rows: list[tuple[str, ...]] = [("cause", "what it is", "before", "now", "degree", "signs")]
+    seen = [
+        sign_words(one.name, one.said) if one.name in SIGNS else f"{one.name} with {one.said}"
+        for one in causes.evidence
+    ]
+    rows: list[tuple[str, ...]] = [("cause", "what it is", "before", "now", "degree")]
+    rows += [
+        (
+            name,
+            words_of_cause(name),
+            f"{100 * causes.prior[name]:.1f}",
+            f"{100 * causes.chances[name]:.1f}",
+            causes.severity_word(name),
+        )
+        for name in causes.ranked
+    ]
+    fit = f"{100 * causes.fit:.0f} of 100 days of '{causes.likeliest}' are as unusual or more"
+    lines = [*wrapped(f"Seen: {'; '.join(seen)}", WIDE), f"Fit: {fit}", ""]
+    lines += [*aligned(rows).splitlines(), ""]
+    lines.append("Signs by cause: chance of what was seen with the cause, over that without it")
     for name in causes.ranked:
-        factors = causes.factors[name]
-        signs = ", ".join(
-            f"{_short(sign)} {factor:.2g}" for sign, factor in factors.items() if sign in seen
-        )
-        rows.append(
-            (
-                name,
-                words_of_cause(name),
-                f"{100 * causes.prior[name]:.1f}",
-                f"{100 * causes.chances[name]:.1f}",
-                causes.severity_word(name),
-                signs,
-            )
-        )
-    lines += ["", *aligned(rows).splitlines()]
-    lines.append("Signs: chance of what was seen with the cause, over that without it.")
+        signs = [f"{_short(sign)} {_ratio(one)}" for sign, one in causes.factors[name].items()]
+        lines += wrapped(f"  {name}: {', '.join(signs)}", WIDE)
     return lines
+
+
+def _ratio(factor: float) -> str:
+    """A ratio of chances with the digits that a reader can use."""
+    if factor < 1 / MANY:
+        return f"under {1 / MANY:g}"
+    return f"over {MANY}" if factor > MANY else f"{factor:.2g}"
 
 
 def check_lines(checks: Sequence[Check]) -> list[str]:
     """Lines of the report on all checks, each behind its caution."""
     lines = ["Checks, those first that say most for their time:"]
+    caution = ""
     for one in checks:
-        lines += wrapped(f"  Caution: {one.caution}", WIDE)
-        head = f"  {one.words} ({one.minutes} min, {one.bits:.2f} bit, machine {one.state})"
-        lines += wrapped(head, WIDE)
+        if one.caution != caution:
+            caution = one.caution
+            lines += wrapped(f"  Caution: {caution}", WIDE)
+        said = f"    {one.words} ({one.minutes} min, {one.bits:.2f} bit, machine {one.state})"
+        lines += wrapped(said, WIDE)
+    if not checks:
+        return []
     first = checks[0]
     lines += ["", f"After the first of these ({first.words}):"]
     for answer, chance, name, after in first.outcomes:
         lines.append(
-            f"  {answer}: in {of_100(chance)} of 100 such machines; then {name} is likeliest "
+            f"  {answer}: in {of_100(chance)} of 100 such machines; then '{name}' is likeliest "
             f"({of_100(after)} of 100)"
         )
     return lines

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.machine.reading import load_scenario
-from metersim.questions.next.causeanswer import line_words, next_text
+from metersim.questions.next.causeanswer import first_check, line_words, next_text
 from metersim.questions.next.causes import Causes, find_causes
 from metersim.questions.next.checks import next_checks
 from metersim.questions.next.likely import EVIDENCE_FACTOR, MANY
@@ -35,8 +35,8 @@ from metersim.questions.shared.page import (
 
 FOR = "#0072B2"
 LABEL = 38  # letters in a line of a label
-HEAD = 30  # letters of a head
-TALL = 0.058  # in, height of a letter in a slanted head
+HEAD = 26  # letters of a head
+TALL = 0.064  # in, height of a letter in a slanted head
 ROW = 0.42  # in
 MOST_LINES = 10
 FEWEST = 0.003  # chance of a line below which it is not drawn
@@ -131,7 +131,7 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
             else:
                 made += ax.plot(x, y, "v", mfc="white", mec=WARM, mew=1.3, ms=size_of(factor))
     heads = heads_of(causes)
-    ax.set_xticks(range(len(heads)), heads, rotation=55, ha="left", rotation_mode="anchor")
+    ax.set_xticks(range(len(heads)), heads, rotation=62, ha="left", rotation_mode="anchor")
     ax.xaxis.tick_top()
     ax.set_xlim(-0.6, max(len(heads), 4) - 0.4)
     ax.set_yticks([])
@@ -161,11 +161,11 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
         Page of 7.5 in width.
     """
     length_units(units)  # refuses unknown units
-    checks = next_checks(causes)
+    check = first_check(causes, next_checks(causes))
     said = [
         SEE,
-        f"Caution: {checks[0].caution}",
-        " ".join(next_text(causes, checks)),
+        *([f"Caution: {check.caution}"] if check else []),
+        " ".join(next_text(causes, check)),
         f"Tick: chance before anything was seen. metersim {__version__} | {causes.scenario.name}",
     ]
     rows = ROW * len(drawn_lines(causes))
@@ -175,17 +175,14 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
     figure = new_page(height)
     headline(figure, f"{causes.scenario.title} - likely causes")
     low = (foot + 0.45) / height
-    draw_chances(figure.add_axes((0.35, low, 0.26, rows / height)), causes)
-    draw_signs(figure.add_axes((0.64, low, 0.27, rows / height)), causes)
+    draw_chances(figure.add_axes((0.35, low, 0.25, rows / height)), causes)
+    draw_signs(figure.add_axes((0.63, low, 0.25, rows / height)), causes)
     caption(figure, said)
     return figure
 
 
-def gallery() -> Iterator[tuple[str, Figure]]:
+def causes_gallery() -> Iterator[tuple[str, Figure]]:
     """Name and page of the causes of many skips on one row, where seeds lie in the gaps."""
     count = look_of_seeds(500, skips=40, doubles=3, way=SENSOR)
     seen = Signs(counts=(count,), rows="one", onset="slow", speed="same", stand="wrong")
     yield "next_causes", causes_figure(find_causes(load_scenario("maize_field"), seen, seed=1))
-
-
-PAGES = {Causes: causes_figure}

@@ -40,6 +40,11 @@ Floats = NDArray[np.float64]
 ORDER_PRIOR = 0.15
 """assumption: whoever asks for a cause has seen trouble, so fewer of these machines are in order
 than of those on which somebody merely counts."""
+TEMPER = 0.9
+"""Part of the evidence that counts (assumption).
+
+Few machines stand for all of a fault, and people's answers depend on one another.
+"""
 TINY = 1e-100
 MILD, BAD = 1 / 3, 2 / 3  # severities between which a fault is called medium
 
@@ -243,12 +248,12 @@ def find_causes(
     prior = _priors(found, observations)
     evidence = evidence_of(observations, base, known, seed)
     machines = evidence[0].logs().shape[1]
-    each = together(evidence, (len(names), machines))
-    logs = (
-        each - np.log(machines) + np.log(np.maximum([prior[name] for name in names], TINY))[:, None]
-    )
+    each = together(evidence, (len(names), machines)) - np.log(machines)
+    own = logsumexp(each, axis=1, keepdims=True)
+    before = np.log(np.maximum([prior[name] for name in names], TINY))[:, None]
+    logs = each - own + TEMPER * own + before
     listed = float(logsumexp(logs))
-    other = sum(one.log_flat for one in evidence) + math.log(ELSE_PRIOR)
+    other = TEMPER * sum(one.log_flat for one in evidence) + math.log(ELSE_PRIOR)
     weights = np.exp(logs - listed).reshape(len(names), DEGREES, -1).sum(axis=2)
     best = int(np.argmax(weights.sum(axis=1)))
     fit = fit_of(evidence, best, machines, seed)

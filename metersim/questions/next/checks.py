@@ -66,7 +66,7 @@ LOOKS: Mapping[str, Look] = {
         signs=("skips", "doubles"),
     ),
     "pattern": Look(
-        words="dig up ten turns of the disc, and see if skips or doubles come back every turn",
+        words="measure from skip to skip along the row, five times: is it always whole turns?",
         minutes=15,
         state=LOCKED,
         caution=STILL,

@@ -12,6 +12,8 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.machine.reading import load_scenario
+from metersim.questions.next.causefigure import causes_figure, causes_gallery
+from metersim.questions.next.causes import Causes
 from metersim.questions.next.gain import LEVEL, Gain
 from metersim.questions.next.likely import in_order_of_chance, words_of
 from metersim.questions.next.study import NextMove, next_move
@@ -163,9 +165,10 @@ def _sight(found: NextMove) -> str:
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
-    """Name and page of the next move after a count with many doubles."""
+    """Names and pages of the next move after many doubles, and of the causes of signs."""
     count = look_of_seeds(500, skips=2, doubles=21)
     yield "next_move", next_figure(next_move(load_scenario("maize_bench"), count, seed=1))
+    yield from causes_gallery()
 
 
-PAGES = {NextMove: next_figure}
+PAGES = {NextMove: next_figure, Causes: causes_figure}
