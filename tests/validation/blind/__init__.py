@@ -1,0 +1,1 @@
+"""A blind test of the diagnosis: machines with a known fault, frozen before it was first run."""
