@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from metersim.machine.load import turning_of
 from metersim.machine.rows import row_scenario
+from metersim.machine.scenario import Scenario
 from metersim.questions.next.signs import Signs
 from metersim.questions.shared.looks import BELT, SENSOR, Look
 from tests.validation.blind.machines import Build, Case, Row, Shown, on_bench, real, show
@@ -80,10 +81,10 @@ class Observer:
         made = made.replace(demand__speed=made.demand.speed * faster)
         return self._show(made, nth, cells)
 
-    def _show(self, made: object, nth: int, cells: int = 0) -> Shown:
+    def _show(self, made: Scenario, nth: int, cells: int = 0) -> Shown:
         spacing = self.case.stated().spacing
         seed = 10 * self.seed + nth
-        return show(made, self.build, spacing, seed=seed, cells=cells or 2 * LOOKED)  # type: ignore[arg-type]
+        return show(made, self.build, spacing, seed=seed, cells=cells or 2 * LOOKED)
 
     @cached_property
     def now(self) -> Shown:
