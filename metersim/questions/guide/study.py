@@ -12,6 +12,7 @@ ORDER = (  # topics, in the order in which a newcomer would read them
     "meter",
     "machine",
     "next",
+    "faults",
     "unknown",
     "uncertainty",
     "scenario",
