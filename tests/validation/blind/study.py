@@ -11,7 +11,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.causes import find_causes
 from metersim.questions.next.signs import Signs
-from metersim.questions.shared.faults.signatures import Signatures, signatures
+from metersim.questions.next.simulated import Simulated, simulated
 from metersim.run.parallel import in_order
 from tests.validation.blind.checklist import first_item
 from tests.validation.blind.machines import Build, Case, builds, cases
@@ -71,17 +71,17 @@ def answer(case: Case, build: Build, seed: int, diagnose: Diagnose) -> Answer | 
     )
 
 
-def _with(found: Signatures, scenario: Scenario, signs: Signs) -> Found:
-    return find_causes(scenario, signs, seed=1, found=found)
+def _with(known: Simulated, scenario: Scenario, signs: Signs) -> Found:
+    return find_causes(scenario, signs, seed=1, known=known)
 
 
 def _answers_of(
     stated: Sequence[tuple[int, Case]], *, seed: int, drawn: int, formed: int
 ) -> list[Answer]:
-    """Answers on all cases of one stated machine, which share its signatures."""
-    found = signatures(stated[0][1].stated(), seed=1)
+    """Answers on all cases of one stated machine, which share what is simulated."""
+    known = simulated(stated[0][1].stated(), seed=1)
     made = (
-        answer(case, build, seed + 100 * number + k, partial(_with, found))
+        answer(case, build, seed + 100 * number + k, partial(_with, known))
         for number, case in stated
         for k, build in enumerate(builds(case, number, drawn=drawn, formed=formed))
     )
