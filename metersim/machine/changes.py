@@ -68,9 +68,10 @@ def _meant(section: str, bare: str) -> Iterator[tuple[Spec, Unit | None, bool]]:
 
 
 def _is_text(section: str, bare: str) -> bool:
-    """Whether a name means a field of text, such as a list of holes that has one number."""
-    kinds = [kind for name, kind in SECTIONS.items() if section in ("", name)]
-    return any(specs(kind)[bare].kind == "text" for kind in kinds if bare in specs(kind))
+    """Whether a name means a text that may be left out, such as a list of holes."""
+    kinds = [specs(kind) for name, kind in SECTIONS.items() if section in ("", name)]
+    found = [kind[bare] for kind in kinds if bare in kind]
+    return any(spec.kind == "text" and not spec.required for spec in found)
 
 
 def _unit(spec: Spec, typed: Unit) -> Unit | None:
