@@ -49,7 +49,7 @@ def test_faults_that_a_next_move_knows_keep_their_names():
     assert {finer.get(name, name) for name in FAULTS} <= {*LIBRARY}
 
 
-@pytest.mark.parametrize("fault", LIBRARY.values(), ids=str)
+@pytest.mark.parametrize("fault", LIBRARY.values(), ids=LIBRARY)
 def test_no_check_asks_for_a_running_machine_with_a_cover_off(fault):
     """What opens a machine needs a lockout, and what runs needs its guards."""
     assert dangers(fault) == []
@@ -85,7 +85,7 @@ def test_a_dangerous_check_is_found():
         dataclasses.replace(good, scope="some")
 
 
-@pytest.mark.parametrize("fault", LIBRARY.values(), ids=str)
+@pytest.mark.parametrize("fault", LIBRARY.values(), ids=LIBRARY)
 def test_words_are_short_and_plain(fault):
     for words in (fault.words, fault.check, *re.split(r"[.:] ", fault.caution)):
         assert len(words.split()) <= 20, words
@@ -94,7 +94,7 @@ def test_words_are_short_and_plain(fault):
     assert len(fault.words) <= 50  # a column of the list
 
 
-@pytest.mark.parametrize("fault", LIBRARY.values(), ids=str)
+@pytest.mark.parametrize("fault", LIBRARY.values(), ids=LIBRARY)
 @pytest.mark.parametrize("severity", EVERY)
 def test_a_fault_changes_keys_that_exist_and_nothing_else(fault, severity):
     for scenario in SHIPPED:
