@@ -19,8 +19,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from metersim.files.fields import specs
+from metersim.machine.around import Conditions
 from metersim.machine.coefficients import Coefficients
-from metersim.machine.sections import Conditions
 from metersim.machine.seedlot import SeedLot
 
 

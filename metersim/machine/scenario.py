@@ -16,54 +16,43 @@ from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import specs
 from metersim.files.units import UNITS
 from metersim.files.unknown import Unknown
+from metersim.machine.around import Conditions, Fan, Gap, Hoses, Toolbar, Travel
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.conditions import InEffect
+from metersim.machine.contradictions import OBSERVED, contradictions
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.heap import heap_volume, static_level, tilted_angle
-from metersim.machine.holes import CONDITIONS, Holes, hole_faults, holes_of
-from metersim.machine.load import contradictions as contradictions_of_load
+from metersim.machine.holes import CONDITIONS, Holes, holes_of
 from metersim.machine.load import gap_warnings
 from metersim.machine.own import OwnStations
 from metersim.machine.posterior import Posterior, shipped_posterior
 from metersim.machine.sections import (
     SECTIONS,
-    Conditions,
     Cutoff,
     Demand,
     Disc,
     Drive,
     Emergence,
-    Fan,
     Furrow,
-    Gap,
     Guide,
-    Hoses,
     Length,
     Pool,
     RowUnit,
     Seed,
     Sensor,
     Singulator,
-    Toolbar,
-    Travel,
     Tube,
     Vacuum,
     all_fields,
 )
 from metersim.machine.seedlot import SeedLot
 from metersim.machine.sources import HOLES
-from metersim.machine.toolbar import contradictions, row_numbers
+from metersim.machine.toolbar import row_numbers
 from metersim.machine.travel import Profile, Way, read_profile, speed_in_curve, way_of
 
 MIN_PITCH_OVER_LENGTH = 1.0
 CLOSE_PITCH = 1.5  # seed lengths; below it neighbours interfere
 HOLE_OVER_WIDTH = (0.45, 0.7)
-# ways to observe spacings by surface, the usual one first
-OBSERVED = {"bench": ("belt", "pulses"), "field": ("dug", "pulses", "plants")}
-NOT_OBSERVED = {
-    "bench": "on a bench nothing can be dug up and nothing comes up",
-    "field": "there is no belt in a field",
-}
 GOLDEN_PART = (3 - math.sqrt(5)) / 2  # the smaller part of the golden section
 
 
@@ -118,105 +107,19 @@ class Scenario:
 
     def __post_init__(self) -> None:
         middle = f"; here at the middle: {self.ranges()}" if self.unknown else ""
-        faults = [
-            Fault(self.name, key, message + middle) for key, message in self._contradictions()
-        ]
+        faults = [Fault(self.name, key, message + middle) for key, message in contradictions(self)]
         if faults:
             raise BadInput(faults)
 
-    def _contradictions(self) -> list[tuple[str, str]]:
-        found = []
-        disc, pool, meter = self.disc, self.pool, self.meter
-        if meter:
-            name, advice = meter.file or meter.title, "learn a meter with this one, or name none"
-            if meter.cells and meter.cells != disc.cells:
-                told = f"{disc.cells}, and {name} was learned with {meter.cells} cells; {advice}"
-                found.append(("disc.cells", told))
-            if meter.crop and meter.crop != self.lot.crop:
-                told = f"{self.lot.crop}, and {name} was learned with {meter.crop}; {advice}"
-                found.append(("seed.lot", told))
-        try:
-            seeds = self.seeds
-        except BadInput as error:
-            return [
-                ("seed.size_factor", f"no seed can be so: {fault.key}: {fault.message}")
-                for fault in error.faults
-            ]
-        if disc.hole_diameter >= seeds.width:
-            found.append(
-                (
-                    "disc.hole_diameter_mm",
-                    f"{disc.hole_diameter * 1e3:.3g} mm is not below the seed's width "
-                    f"{seeds.width * 1e3:.3g} mm: seeds would be drawn through; handbooks give "
-                    f"about {HOLES} of the width",
-                )
-            )
-        if self.pitch < disc.hole_diameter:
-            found.append(
-                (
-                    "disc.cells",
-                    f"{disc.cells} cells leave a pitch of {self.pitch * 1e3:.3g} mm, below the "
-                    f"hole diameter {disc.hole_diameter * 1e3:.3g} mm; give fewer cells, a larger "
-                    "circle or smaller holes",
-                )
-            )
-        lists = {key: getattr(disc, key) for key in CONDITIONS}
-        found += [(f"disc.{key}", words) for key, words in hole_faults(lists, disc.cells)]
-        fill = self.pool_within_reach
-        if pool.hopper < fill:
-            found.append(
-                (
-                    "pool.hopper_kg",
-                    f"{pool.hopper:.4g} kg cannot fill the pool; give at least {fill:.4g} kg",
-                )
-            )
-        if self.sensor.sensor_height >= self.tube.tube_length:
-            found.append(
-                (
-                    "sensor.sensor_height_mm",
-                    f"{self.sensor.sensor_height * 1e3:.4g} mm is not inside the tube; give less "
-                    f"than the height of fall, {self.tube.tube_length * 1e3:.4g} mm",
-                )
-            )
-        if self.tube.delivery == "conveyor" and not self.tube.tube_fitted:
-            found.append(("tube.tube_fitted", "a conveyor is a tube of its own; give true"))
-        if self.observed not in OBSERVED[self.furrow.surface]:
-            allowed = " or ".join(f'"{one}"' for one in OBSERVED[self.furrow.surface])
-            found.append(
-                ("furrow.observed", f"{NOT_OBSERVED[self.furrow.surface]}; give {allowed}")
-            )
-        if self.singulator.gap <= self.singulator.notch_step * self.singulator.notch:
-            found.append(
-                (
-                    "singulator.notch",
-                    f"{self.singulator.notch:g} notches would take the edge over the holes' path; "
-                    "the gap allows fewer than "
-                    f"{self.singulator.gap / self.singulator.notch_step:.3g}",
-                )
-            )
-        return found + self._contradictions_of_the_machine() + contradictions_of_load(self)
-
-    def _contradictions_of_the_machine(self) -> list[tuple[str, str]]:
-        """What contradicts itself in the machine around the meter."""
-        found = [(f"travel.{key}", said) for key, said in self._read_profile[1]]
-        if not found:
-            try:
-                _ = self.way
-            except ValueError as error:
-                found.append(("travel.off", f"{error} ends before it begins"))
-        found += contradictions(
-            self.toolbar, self.fan, self.hoses, self.vacuum, self.demand.row_spacing
-        )
-        return found
-
     @cached_property
-    def _read_profile(self) -> tuple[Profile, list[tuple[str, str]]]:
+    def typed_profile(self) -> tuple[Profile, list[tuple[str, str]]]:
+        """The pass as it is typed, and what is wrong with it, by key."""
         return read_profile(self.travel.speeds, self.travel.rates, self.travel.off)
 
     @property
     def profile(self) -> Profile:
         """How speed and rate change along the pass."""
-        return self._read_profile[0]
+        return self.typed_profile[0]
 
     @cached_property
     def way(self) -> Way | None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-from metersim.machine.sections import Fan, Hoses, Toolbar, Vacuum
+from metersim.machine.around import Fan, Hoses, Toolbar
+from metersim.machine.sections import Vacuum
 
 LEAST_TURN = 0.5  # m, least radius of a row's own curve
 

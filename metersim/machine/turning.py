@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from metersim.machine.around import Fan, Gap, Hoses
 from metersim.machine.assumed import TurningCoefficients
 from metersim.machine.gap import (
     allowed_leak,
@@ -22,7 +23,7 @@ from metersim.machine.gap import (
     share_above,
     vacuum_left,
 )
-from metersim.machine.sections import Disc, Drive, Fan, Gap, Hoses, Vacuum
+from metersim.machine.sections import Disc, Drive, Vacuum
 
 LEAKS = 0.02  # share of its vacuum that a meter loses to a gap which is said to leak
 STALLS = 0.1  # share of the meant speed below which a motor is said to stall; assumption

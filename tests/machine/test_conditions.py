@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from metersim.machine.air import outside_density
+from metersim.machine.around import Conditions
 from metersim.machine.coefficients import USUAL
 from metersim.machine.conditions import InEffect, angle_at, fall_in_air, slowness_at
 from metersim.machine.heap import exit_level, tilted_angle
 from metersim.machine.moment import Moment
 from metersim.machine.posterior import shipped_posterior
-from metersim.machine.sections import Conditions
 from metersim.machine.stations import stations_of
 from metersim.questions.list.equations import worked
 from metersim.questions.shared.unknowns import run_draws, spread
