@@ -460,6 +460,7 @@ def test_no_fault_outside_of_commands_names_an_option():
         "whole.py",
         "plantwords.py",
         "countoptions.py",
+        "faultcommand.py",
         "used.py",
         "pattern.py",
         "ownwords.py",
