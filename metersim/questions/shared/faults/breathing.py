@@ -146,7 +146,9 @@ def alone(scenario: Scenario, vacuum: float) -> Scenario:
     vacuum : float
         Vacuum at its port. [Pa]
     """
-    return replace(scenario, rows=(), row=0).replace(
+    is_a_row = scenario.row or scenario.rows
+    bare = replace(scenario, rows=(), row=0) if is_a_row else scenario
+    return bare.replace(
         vacuum__vacuum=vacuum,
         vacuum__chamber_open=False,
         fan__shut_off=STRONG,

@@ -27,9 +27,12 @@ from metersim.questions.shared.faults.breathing import (
 )
 from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOPES, SLOW, MeterFault
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults, priors_of
-from metersim.questions.shared.faults.looked import looked, run_of, trouble_of
+from metersim.questions.shared.faults.looked import looked, trouble_of
 from metersim.questions.shared.faults.observe import SIGNS
+from metersim.questions.shared.looks import kept_full
 from metersim.run.parallel import check_sent, in_order
+from metersim.run.records import Run
+from metersim.run.simulation import simulate
 from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
@@ -216,10 +219,9 @@ class _Sample:
         scope = self.fault.scope if self.fault else ONE
         air = air_of(self.machine, self._put(self.machine), scope)
         usual = chamber_vacuum(self.row)
-        faulty = alone(self._put(self.row), usual * air.vacuum)
+        faulty = self._ready(self._put(self.row), usual * air.vacuum)
         turning = turning_of(faulty, usual * air.vacuum)
-        run = run_of(faulty, self.cells, self.seed, self.number)
-        seen = looked(run, self.row.spacing)
+        seen = looked(self._run(faulty), self.row.spacing)
 
         faster = faulty.replace(demand__speed=FASTER * faulty.demand.speed)
         in_field = self.row.in_field
@@ -241,13 +243,19 @@ class _Sample:
         return self.fault.put(scenario, self.severity) if self.fault else scenario
 
     def _trouble(self, scenario: Scenario) -> float:
-        run = run_of(scenario, self.cells, self.seed, self.number)
-        return trouble_of(run, self.row.spacing)
+        return trouble_of(self._run(scenario), self.row.spacing)
+
+    def _run(self, scenario: Scenario) -> Run:
+        return simulate(scenario, seed=self.seed, replicate=self.number)
+
+    def _ready(self, scenario: Scenario, vacuum: float) -> Scenario:
+        """A row alone at a vacuum, with its length and enough seed in its hopper."""
+        return kept_full(alone(scenario, vacuum), self.cells)
 
     def _on_a_slope(self, scenario: Scenario, now: float) -> float:
         """Change on a slope; a fault of slopes is compared with the machine on the level."""
         if self.fault and self.fault.when == SLOPES:
-            return now - self._trouble(alone(self.row, chamber_vacuum(self.row)))
+            return now - self._trouble(self._ready(self.row, chamber_vacuum(self.row)))
         return self._trouble(scenario.replace(conditions__slope_along=_hill(scenario))) - now
 
     def _later(self, scenario: Scenario, now: float) -> float:
@@ -273,7 +281,7 @@ class _Sample:
         if self.fault and not self.fault.travels:
             return AS_IN_ORDER
         bench = self.row.replace(furrow__surface="bench", furrow__observed=None)
-        return self._trouble(alone(self._put(bench), vacuum))
+        return self._trouble(self._ready(self._put(bench), vacuum))
 
 
 def _hill(scenario: Scenario) -> float:
