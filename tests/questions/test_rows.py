@@ -11,24 +11,21 @@ from scipy.stats import binom, norm
 
 from metersim.cli import main
 from metersim.questions.next import command
-from metersim.questions.next.rows import (
+from metersim.questions.next.rows import DISCS, METERS, latest, read_rows
+from metersim.questions.next.rowtext import rows_json, rows_notes, rows_text
+from metersim.questions.next.study import next_move
+from metersim.questions.shared.alike import (
     ALIKE,
     APART,
     COMMON,
     DIFFER,
-    DISCS,
-    METERS,
     MIDDLE,
     ONE,
     OPEN,
     PRIOR,
     WIDTH,
     kind_of_rows,
-    latest,
-    read_rows,
 )
-from metersim.questions.next.rowtext import rows_json, rows_notes, rows_text
-from metersim.questions.next.study import next_move
 from metersim.questions.shared.answer import LINES
 from metersim.questions.shared.countlog import entry_of, with_entry
 from metersim.questions.shared.counts import Share, cells_to_detect

@@ -6,22 +6,19 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from metersim.questions.next.rows import (
+from metersim.questions.next.rows import DISCS, STAYS, TWICE, RowsFound
+from metersim.questions.next.target import KINDS
+from metersim.questions.shared.alike import (
     ALIKE,
     APART,
     COMMON,
     DIFFER,
-    DISCS,
     LEVEL,
     ONE,
     OPEN,
     PRIOR,
-    STAYS,
-    TWICE,
     KindOfRows,
-    RowsFound,
 )
-from metersim.questions.next.target import KINDS
 from metersim.questions.shared.answer import capital, told
 from metersim.questions.shared.counts import POWER
 from metersim.questions.shared.looks import SENSOR

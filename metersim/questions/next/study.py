@@ -32,7 +32,6 @@ from metersim.questions.next.diagnosis import (
 from metersim.questions.next.gain import LEAST, Gain, checked, gains
 from metersim.questions.next.hypotheses import EACH, FAULTS
 from metersim.questions.next.moves import MENDED, PARTS, Move, mends, moves_of
-from metersim.questions.next.rows import kind_of_rows
 from metersim.questions.next.surface import RUNS
 from metersim.questions.next.target import (
     Compared,
@@ -43,6 +42,7 @@ from metersim.questions.next.target import (
     notches,
     trade_rule,
 )
+from metersim.questions.shared.alike import kind_of_rows
 from metersim.questions.shared.looks import KINDS, Look
 from metersim.run.parallel import check_sent
 

@@ -97,7 +97,7 @@ ANSWERS = (
     Mutant("a log without a lock", "files.alone", "locks.LOCK_EX | locks.LOCK_NB", "locks.LOCK_SH",
            "tests/files/test_alone.py",
            "a count of another program would be lost"),
-    Mutant("rows all apart alike", "questions.next.rows", "all_alike - alike", "all_alike",
+    Mutant("rows all apart alike", "questions.shared.alike", "all_alike - alike", "all_alike",
            f"{Q}rows.py", "a row would count for the others"),
     Mutant("a percentage of the seeds", "questions.shared.countoptions",
            "cells = max(cells / per_cell, 0.0)", "cells = max(cells, 0.0)",
