@@ -32,13 +32,15 @@ def observed_seeds(origin: Origin, seeds: Seeds) -> Seeds:
     -------
     Seeds
         Seeds in the same order.  On a belt and dug up, they are all seeds where they lie.  From
-        pulses, they are those with a pulse of their own, at travel speed times the time of the
+        pulses, they are those with a pulse of their own, where the machine is at the time of the
         pulse.  As plants, they are those that come up.
     """
     scenario = origin.scenario
     if scenario.observed == "pulses":
         shown = seeds.part(np.flatnonzero(seeds.seen))
-        return dataclasses.replace(shown, position=scenario.demand.speed * shown.sensor_time)
+        way, times = scenario.way, shown.sensor_time
+        place = way.distance_at(times) if way else scenario.demand.speed * times
+        return dataclasses.replace(shown, position=place)
     if scenario.observed == "plants":
         streams, stand = Streams(origin.seed, origin.replicate), scenario.stand
         return come_up(seeds, streams, stand.emergence, stand.plant_shift)

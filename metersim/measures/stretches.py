@@ -153,7 +153,7 @@ class Clock:
             self._done = due
         self._last = ticks.time[-1:].copy()  # a copy, so that the piece can be freed
 
-    def passed(self) -> Floats:
-        """Duration of each stretch, when no more ticks come. [s]"""
+    def ends(self) -> Floats:
+        """Times at which the first stretch begins and each ends, when no more ticks come. [s]"""
         self._times[self._done :] = self._last
-        return np.diff(self._times)
+        return self._times

@@ -17,10 +17,17 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.observed import observed_seeds
+from metersim.measures.places import (
+    mean_fall,
+    mean_way_to_beam,
+    planned_at,
+    planned_place,
+    sown_distance,
+)
 from metersim.measures.pool import SHORTEST, Emptied, Hopper, Spilt, stops_of
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.stretches import Clock, Floats, Ints, Loads, Neighbours, Table
-from metersim.run.records import Origin, Piece, Run
+from metersim.run.records import Origin, Piece, Run, Seeds
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
 
 STRETCHES = 48  # number of stretches over all replicates
@@ -213,6 +220,8 @@ class _Sums:
         self._signals = Table(cells, stretches, self._classes)
         self._seeds = Table(cells, stretches, 2, values=2)
         self._pulses = Table(cells, stretches, 3)
+        self._way = scenario.way
+        self._falls = [math.nan, math.nan]  # mean times to ground and beam, of the first seeds, s
 
     def add(self, piece: Piece) -> None:
         """Add the next piece."""
@@ -237,8 +246,23 @@ class _Sums:
         pulses = np.bincount(passage[seeds.seen] - start, minlength=len(cells))
         self._pulses.add(np.arange(start, start + len(cells)), np.minimum(pulses, 2))
         seen = observed_seeds(self._origin, seeds)
-        self._add_spacings(*self._row.add(seen.position, seen.cell - self._first))
-        self._add_signals(*self._shown.add(seeds.sensor_time[seeds.seen], passage[seeds.seen]))
+        places, signals = seen.position, seeds.sensor_time[seeds.seen]
+        if self._way:
+            places, signals = self._planned(seeds, places, signals)
+        self._add_spacings(*self._row.add(places, seen.cell - self._first))
+        self._add_signals(*self._shown.add(signals, passage[seeds.seen]))
+
+    def _planned(self, seeds: Seeds, places: Floats, signals: Floats) -> tuple[Floats, Floats]:
+        """Planned places of seeds and signals, where speed or rate change along the pass. [m]"""
+        assert self._way is not None
+        if math.isnan(self._falls[0]):
+            self._falls = [mean_fall(seeds), mean_way_to_beam(seeds)]
+        fall, to_beam = self._falls
+        by_pulse = self._origin.scenario.observed == "pulses"
+        return (
+            planned_place(self._way, places, to_beam if by_pulse else fall),
+            planned_at(self._way, signals - to_beam),
+        )
 
     def _add_spacings(self, gaps: Floats, left: Ints) -> None:
         ratio = gaps / self._nominal
@@ -248,7 +272,8 @@ class _Sums:
         self._spacings.add(left, classes, excess, excess * excess)
 
     def _add_signals(self, gaps: Floats, left: Ints) -> None:
-        self._signals.add(left, classes_of(gaps * (self._demand.speed / self._nominal)))
+        scale = 1 / self._nominal if self._way else self._demand.speed / self._nominal
+        self._signals.add(left, classes_of(gaps * scale))
 
     @property
     def emptied(self) -> Emptied | None:
@@ -271,7 +296,10 @@ class _Sums:
         (shown,) = self._signals.tables
         (pulses,) = self._pulses.tables
         several, alone, vacant = place_sums(count).T.astype(float)
-        time = self._clock.passed()
+        ends, way = self._clock.ends(), self._way
+        time = np.diff(ends)
+        sown = np.diff(sown_distance(way, ends)) if way else time * self._demand.speed
+        planned = np.diff(planned_at(way, ends)) if way else sown
         return {
             "cells": loads.sum(axis=1),
             "skip_runs": loads[:, Loads.RUN_STARTS],
@@ -295,7 +323,8 @@ class _Sums:
             "fall2": fall2.sum(axis=1),
             "pulses": seeds[:, 1],
             "time": time,
-            "area": time * self._demand.speed * self._demand.row_spacing,
+            "area": sown * self._demand.row_spacing,
+            "planned": planned / self._nominal,
             **{f"shown{k}": column for k, column in enumerate(shown.T, start=1)},
             "shown": shown.sum(axis=1),
             "dark": pulses[:, 0],

@@ -103,6 +103,7 @@ def plain_sums(run, stretches):
         "pulses": add_up(seeds.cell, seeds.seen),
         "time": time,
         "area": time * speed * scenario.demand.row_spacing,
+        "planned": time * speed * scenario.demand.row_spacing * scenario.demand.rate,
         "shown": add_up(seeds.cell[seen][:-1]),
         **add_classes("shown", seeds.cell[seen][:-1], shown)[1],
         "dark": add_up(np.arange(count), pulses == 0),
@@ -141,7 +142,7 @@ def test_pieces_add_up_to_the_whole(run, block, stretches):
     found = tally(run.origin, len(run.cells), stretches, cut(run, block))
     expected = plain_sums(run, stretches)
     assert set(found.sums) == set(expected)
-    summed = {"excess", "excess2", "normal", "normal2", "fall", "fall2", "time", "area"}
+    summed = {"excess", "excess2", "normal", "normal2", "fall", "fall2", "time", "area", "planned"}
     for name, column in expected.items():
         if name in summed:
             np.testing.assert_allclose(found.sums[name], column, rtol=1e-9, atol=1e-9)
