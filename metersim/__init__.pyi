@@ -20,6 +20,7 @@ from .machine.stations import Stations, fitted, stations_of
 from .machine.tube import TubeStation
 from .measures.estimates import Measured, measure
 from .measures.intervals import Estimate
+from .measures.rows import PassMeasured, measure_pass
 from .measures.tally import Tally, tallied
 from .questions.compare.study import Comparison, compare
 from .questions.evidence.study import evidence
