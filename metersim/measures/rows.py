@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import POINTS
+from metersim.machine.stations import CUT, LEAVES, POINTS
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, share_interval
@@ -77,8 +77,9 @@ class RowTally:
         Sums over stretches; the planned seeds are those of the machine.
     missed, doubled : ndarray of int, shape (turns,)
         Cells without a seed, and with two, by turn of the disc.
-    ends : ndarray, shape (turns + 1,)
-        Times at which the first turn begins and each turn ends at the cut-off. [s]
+    leaves, ends : ndarray, shape (turns + 1,)
+        Times at which the first cell of each turn leaves the pool, and passes the cut-off; the last
+        ones are those of the end. [s]
     first : float
         Place of the first seed; nan without seeds. [m]
     """
@@ -87,6 +88,7 @@ class RowTally:
     tally: Tally
     missed: Ints
     doubled: Ints
+    leaves: Floats
     ends: Floats
     first: float
 
@@ -131,20 +133,22 @@ def _row_tally(number: int, run: Run, stretches: int, rate: float) -> RowTally:
     made = tally_of(run, stretches)
     planned = made.sums["planned"] * (rate / scenario.demand.rate)
     released = run.cells.released.reshape(-1, cells)
+    begins = cells * np.arange(len(released) + 1)
     return RowTally(
         number=number,
         tally=replace(made, sums={**made.sums, "planned": planned}),
         missed=(released == 0).sum(axis=1),
         doubled=(released > 1).sum(axis=1),
-        ends=cut_times(run, cells * np.arange(len(released) + 1)),
+        leaves=passing_times(run, begins, LEAVES),
+        ends=passing_times(run, begins, CUT),
         first=float(run.seeds.position.min()) if len(run.seeds) else math.nan,
     )
 
 
-def cut_times(run: Run, cells: Any) -> Floats:
-    """Times at which cells pass the cut-off, interpolated between ticks. [s]"""
+def passing_times(run: Run, cells: Any, point: int) -> Floats:
+    """Times at which cells pass a point of their way, interpolated between ticks. [s]"""
     scenario, ticks = run.scenario, run.ticks.time
-    angles = cells * 2 * math.pi / scenario.disc.cells + POINTS[-1]
+    angles = cells * 2 * math.pi / scenario.disc.cells + POINTS[point]
     times: Floats = np.interp(angles, scenario.tick_angles(len(ticks)), ticks)
     return times
 
@@ -158,7 +162,7 @@ class Start:
     missed, doubled, cells : ndarray of int, shape (turns,)
         Cells without a seed, with two or more, and all cells, over rows and replicates.
     vacuum : ndarray, shape (turns,)
-        Mean vacuum at the working rows meanwhile. [Pa]
+        Mean vacuum at the working rows while the cells of the turn leave the pool. [Pa]
     ends : ndarray, shape (turns,)
         Mean time at which the turn ends. [s]
     first : float
@@ -279,12 +283,12 @@ class PassMeasured:
 
 
 def _by_turn(air: AirHistory, row: RowTally, many: int) -> Floats:
-    """Mean vacuum at a row while each turn passes the cut-off. [Pa]"""
+    """Mean vacuum at a row while the cells of each turn leave the pool. [Pa]"""
     vacuum = air.vacuum[row.number - 1]
     # the sum up to each tick, as the vacuum is constant between ticks
     steps = np.diff(air.time)
     total = np.concatenate(([0.0], np.cumsum(vacuum[:-1] * steps)))
-    ends = row.ends[: many + 1]
+    ends = row.leaves[: many + 1]
     at = np.interp(ends, air.time, total) + vacuum[-1] * (ends - air.time[-1]).clip(min=0.0)
     made: Floats = np.diff(at) / np.diff(ends)
     return made

@@ -11,6 +11,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_of, tallied
+from metersim.questions.run.machinecommand import answer_machine, check_options
 from metersim.questions.run.study import split
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
 from metersim.questions.shared.effort import (
@@ -73,6 +74,9 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_writable(files, [options.scenario]),
         lambda: _check_engine(options),
     )
+    check_options(options, scenario)
+    if scenario.is_toolbar:
+        return answer_machine(options, scenario, seed, replicates, draws)
     if options.plants:
         check_field(scenario)
     _check_effort(options, scenario, replicates, draws)

@@ -18,6 +18,7 @@ from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.measures.estimates import measure
 from metersim.measures.observed import observed_spacings
 from metersim.questions.run.disc import draw_counts, draw_disc, explain_marks, sight
+from metersim.questions.run.machinefigure import pass_figure
 from metersim.questions.run.row import draw_row
 from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
@@ -39,8 +40,10 @@ from metersim.questions.shared.page import (
     spacing_axis,
 )
 from metersim.run.records import Run
+from metersim.run.rows import Pass
 from metersim.run.simulation import simulate
 from metersim.run.snapshot import snapshot, telling_moment
+from metersim.run.toolbar import simulate_pass
 
 
 @matplotlib.rc_context(STYLE)
@@ -177,7 +180,11 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
 def gallery() -> Iterator[tuple[str, Figure]]:
     """Name and page of every shipped scenario."""
     for name, path in shipped_scenarios().items():
-        yield name, run_figure(simulate(load_scenario(path), seed=1))
+        scenario = load_scenario(path)
+        if scenario.is_toolbar:
+            yield name, pass_figure(simulate_pass(scenario, seed=1))
+        else:
+            yield name, run_figure(simulate(scenario, seed=1))
 
 
-PAGES = {Run: run_figure}
+PAGES: dict[type, Any] = {Run: run_figure, Pass: pass_figure}

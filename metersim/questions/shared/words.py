@@ -23,6 +23,7 @@ _SHOWN_UNITS = {
         "mass": UNITS["kg"],
         "heap": UNITS["kg_m3"],
         "yield": UNITS["t_ha"],
+        "flow": UNITS["m3_h"],
     },
     "us": {
         "length": UNITS["in"],
@@ -35,6 +36,7 @@ _SHOWN_UNITS = {
         "mass": UNITS["lb"],
         "heap": UNITS["lb_bu"],
         "yield": UNITS["bu_acre"],
+        "flow": UNITS["cfm"],
     },
 }
 
@@ -50,8 +52,8 @@ def shown(kind: str, value: float, units: str = "metric") -> tuple[float, str]:
     ----------
     kind : str
         Kind of a `metersim.measures.indices.Measure`, or ``small``, ``distance``, ``speed``,
-        ``hole_speed``, ``pressure``, ``mass``, ``heap``, ``yield``, ``days``, or ``money``
-        on an area.
+        ``hole_speed``, ``pressure``, ``flow``, ``mass``, ``heap``, ``yield``, ``days``, or
+        ``money`` on an area.
     value : float
         Value in SI.
     units : str

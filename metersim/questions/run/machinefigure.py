@@ -1,0 +1,326 @@
+"""Page of one pass of a machine: its rows, a piece of the field, and the start."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from metersim.machine.stations import CUT
+from metersim.measures.places import mean_fall
+from metersim.measures.rows import PassMeasured, measure_pass, passing_times
+from metersim.questions.run.machinetext import rows_text
+from metersim.questions.shared.answer import told
+from metersim.questions.shared.notes import level_text, settings_text
+from metersim.questions.shared.page import (
+    CLASSES,
+    INK,
+    PALE,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+    origin_line,
+)
+from metersim.questions.shared.words import shown
+from metersim.run.records import Run
+from metersim.run.rows import Pass
+
+BLUE = CLASSES["normal"][0]
+PIECE = 240  # nominal spacings of the field that are drawn
+TURNS = 10  # of the start that are drawn
+PARKED = "#e8e8e8"
+RING: dict[str, Any] = {"marker": "o", "ls": "", "mfc": "white", "mec": WARM, "mew": 1.3}
+SQUARE: dict[str, Any] = {"marker": "s", "ls": "", "mfc": BLUE, "mec": INK, "mew": 0.4}
+SENTENCES = {
+    "rows": "Rows: a dot right of the dashed line, all rows together, is worse; bars are sampling "
+    "errors.",
+    "vacuum": "Vacuum: a diamond is the usual vacuum of a row, its line runs from least to most, "
+    "and the dashed line is what the gauge was set to.",
+    "field": "Field: each line is ground that is sown; an open ring is a skip, a filled square a "
+    "double.",
+    "start": "Start: empty holes let air in, so the vacuum is low and the first turns miss seeds; "
+    "the dashed line is the later share.",
+}
+
+
+def _settle(ax: Axes, found: PassMeasured, named: bool) -> None:
+    """Set the axis of rows, with parked rows in grey."""
+    many = found.scenario.toolbar.rows
+    step = max(math.ceil(many / 16), 1)
+    ax.set_ylim(many + 0.6, 0.4)
+    ax.set_yticks(range(1, many + 1, step))
+    if named:
+        ax.set_ylabel("row")
+    else:
+        ax.tick_params(axis="y", labelleft=False)
+    for row in range(1, many + 1):
+        if row not in found.rows:
+            ax.axhspan(row - 0.5, row + 0.5, fc=PARKED, lw=0, zorder=0)
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+
+
+@matplotlib.rc_context(STYLE)
+def draw_rows(ax: Axes, found: PassMeasured, key: str, name: str, named: bool = True) -> list[Any]:
+    """Draw a share of every row as a dot with its interval, beside that of all rows.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    found : PassMeasured
+        Measures of the pass.
+    key, name : str
+        Measure, and its name on the axis.
+    named : bool
+        Whether the rows are named at the left.
+
+    Returns
+    -------
+    list of Line2D
+        A dot for each working row, in order.
+    """
+    _settle(ax, found, named)
+    made: list[Any] = []
+    for row, one in found.rows.items():
+        value, low, high = (100 * x for x in vars(one[key]).values())
+        ax.plot([low, high], [row, row], color=INK, lw=1.1, zorder=2, solid_capstyle="butt")
+        made += ax.plot(value, row, "o", ms=5, mfc=BLUE, mec=INK, mew=0.5, zorder=3)
+    ax.axvline(100 * found.whole[key].value, color=INK, lw=0.9, ls=(0, (4, 2)), zorder=1)
+    ax.set_xlim(left=0)
+    ax.set_xlabel(f"{name} [%]")
+    return made
+
+
+@matplotlib.rc_context(STYLE)
+def draw_vacuum(ax: Axes, found: PassMeasured, units: str = "metric") -> list[Any]:
+    """Draw the vacuum of every row: its median as a tick on the range from least to most.
+
+    Parameters, returns : as for `draw_rows`, with a mark for each row of the machine.
+    """
+    _settle(ax, found, False)
+    made: list[Any] = []
+    for row, one in found.vacuum.items():
+        low, middle, high = (shown("pressure", x, units)[0] for x in vars(one).values())
+        colour = INK if row in found.rows else PALE
+        ax.plot([low, high], [row, row], color=colour, lw=1.1, zorder=2)
+        made += ax.plot(middle, row, "D", ms=4, mfc="white", mec=colour, mew=1.1, zorder=3)
+    wanted = shown("pressure", found.scenario.vacuum.vacuum, units)[0]
+    ax.axvline(wanted, color=INK, lw=0.9, ls=(0, (4, 2)), zorder=1)
+    ax.margins(x=0.12)
+    ax.set_xlim(left=0)
+    ax.set_xlabel(f"vacuum [{shown('pressure', 1.0, units)[1]}]")
+    return made
+
+
+def cell_places(run: Run) -> NDArray[np.float64]:
+    """Places at which the seeds of all cells would lie without scatter, skips too. [m]"""
+    fall = mean_fall(run.seeds) if len(run.seeds) else 0.0
+    times = passing_times(run, np.arange(len(run.cells)), CUT) + fall
+    way, speed = run.scenario.way, run.scenario.demand.speed
+    return np.asarray(way.distance_at(times) if way else speed * times)
+
+
+def piece_of_field(done: Pass) -> tuple[float, float]:
+    """Ends of the piece of the field that is drawn: from the start, or from a stop. [m]"""
+    scenario = done.scenario
+    length, way = PIECE * scenario.spacing, scenario.way
+    stops = way.places[way.part == 0] if way else np.empty(0)
+    begin = max(float(stops.min()) - length / 4, 0.0) if stops.size else 0.0
+    return begin, begin + length
+
+
+@matplotlib.rc_context(STYLE)
+def draw_field(ax: Axes, done: Pass, units: str = "metric") -> tuple[Any, Any]:
+    """Draw a piece of the field: rows as lines along the ground, skips and doubles as marks.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    done : Pass
+        The pass.
+    units : {'metric', 'us'}
+        Unit of the axis: m or ft.
+
+    Returns
+    -------
+    rings, squares : Line2D
+        Marks of all skips, and of all cells with two seeds or more, in the piece.
+    """
+    far = shown("distance", 1.0, units)[0]
+    begin, end = piece_of_field(done)
+    many, numbers = done.scenario.toolbar.rows, {one.number for one in done.rows}
+    marks: dict[bool, list[tuple[float, int]]] = {True: [], False: []}
+    for one in done.rows:
+        places = cell_places(one.run)
+        released = one.run.cells.released
+        last = min(float(places[-1]), end)
+        for low, high in sown(one.run, max(float(places[0]), begin), last):
+            ax.plot([far * low, far * high], [one.number] * 2, color=PALE, lw=0.8, zorder=1)
+        inside = (places >= begin) & (places <= end)
+        for is_skip, odd in ((True, released == 0), (False, released > 1)):
+            marks[is_skip] += [(far * x, one.number) for x in places[inside & odd].tolist()]
+    size = min(max(100 / many, 2.6), 5.5)
+    made = []
+    for is_skip, look in ((True, RING), (False, SQUARE)):
+        x, y = np.array(marks[is_skip]).reshape(-1, 2).T
+        made += ax.plot(x, y, ms=size if is_skip else 0.8 * size, zorder=3, **look)
+    for row in range(1, many + 1):
+        if row not in numbers:
+            ax.axhspan(row - 0.4, row + 0.4, fc=PARKED, lw=0, zorder=0)
+            ax.text(far * (begin + end) / 2, row, "parked", ha="center", va="center", color=PALE)
+    ax.set_xlim(far * begin, far * end)
+    ax.set_ylim(many + 0.7, 0.3)
+    ax.set_yticks(range(1, many + 1, max(math.ceil(many / 16), 1)))
+    ax.set_ylabel("row")
+    ax.set_xlabel(f"distance from the start of the pass [{shown('distance', 1.0, units)[1]}]")
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    return made[0], made[1]
+
+
+def sown(run: Run, begin: float, end: float) -> list[tuple[float, float]]:
+    """Parts of a piece of the row over which the row is on. [m]"""
+    way = run.scenario.way
+    if way is None:
+        return [(begin, end)]
+    edges = [*way.places.tolist(), math.inf]
+    return [
+        (max(low, begin), min(high, end))
+        for low, high, part in zip(edges, edges[1:], way.part.tolist(), strict=False)
+        if part > 0 and max(low, begin) < min(high, end)
+    ]
+
+
+@matplotlib.rc_context(STYLE)
+def draw_start(axes: list[Axes], found: PassMeasured, units: str = "metric") -> Any:
+    """Draw the start: the vacuum of the working rows, and the share of missed cells by turn.
+
+    Parameters
+    ----------
+    axes : list of Axes
+        Two axes above one another.
+    found : PassMeasured
+        Measures of the pass.
+    units : {'metric', 'us'}
+        Unit of the vacuum.
+
+    Returns
+    -------
+    StepPatch
+        The missed cells in percent, by turn of the discs.
+    """
+    start, air = found.start, found.tallies[0].air
+    many = min(len(start.missed), TURNS)
+    end = float(start.ends[many - 1])
+    vacuum = air.vacuum[[row - 1 for row in found.rows]]
+    ticks = air.time <= end
+    low, mean, high = (
+        [shown("pressure", x, units)[0] for x in part(vacuum, axis=0)[ticks].tolist()]
+        for part in (np.min, np.mean, np.max)
+    )
+    upper, lower = axes
+    upper.fill_between(air.time[ticks], low, high, fc="#cfcfcf", lw=0, step="post")
+    upper.step(air.time[ticks], mean, color=INK, lw=1.3, where="post")
+    upper.set_ylim(bottom=0)
+    upper.set_ylabel(f"vacuum [{shown('pressure', 1.0, units)[1]}]")
+    upper.tick_params(axis="x", labelbottom=False)
+    share = 100 * start.missed[:many] / start.cells[:many]
+    edges = np.concatenate(([float(found.tallies[0].rows[0].ends[0])], start.ends[:many]))
+    stairs = lower.stairs(share, edges, fill=True, fc="#f3c9ac", ec=INK, lw=1.0)
+    lower.stairs(share, edges, color=INK, lw=1.0)
+    lower.axhline(100 * start.settled.value, color=INK, lw=0.9, ls=(0, (4, 2)))
+    lower.set_ylim(bottom=0)
+    lower.set_ylabel("missed cells [%]")
+    lower.set_xlabel(
+        "time from the start [s]; a step is a turn of the discs, the dashed line later"
+    )
+    for ax in axes:
+        ax.set_xlim(0, end)
+        for side in ("top", "right"):
+            ax.spines[side].set_visible(False)
+    return stairs
+
+
+@matplotlib.rc_context(STYLE)
+def pass_figure(done: Pass, units: str = "metric") -> Figure:
+    """One page on one pass: rows with their vacuum, a piece of the field, and the start.
+
+    Parameters
+    ----------
+    done : Pass
+        The pass.
+    units : {'metric', 'us'}
+        Metric or US units.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide; higher with more rows.  The start is drawn where discs start empty.
+    """
+    length_units(units)  # refuses unknown units
+    found = measure_pass(done)
+    starts = done.scenario.travel.start == "empty" or found.start.turns > 0
+    many = done.scenario.toolbar.rows
+    tall = [min(max(0.19 * many, 1.1), 4.6), min(max(0.22 * many, 1.1), 4.6)]
+    whole = found.whole
+    counted = ", ".join(
+        f"{name} {told('share', whole[key])[0]}"
+        for key, name in (("cells.skip", "skips"), ("cells.double", "doubles"))
+    )
+    said = [
+        *(SENTENCES[part] for part in ("rows", "vacuum", "field")),
+        *([SENTENCES["start"]] if starts else []),
+        f"{rows_text(done.scenario)}; {settings_text([done.scenario], units)}",
+        origin_line([_origin(done)], units),
+    ]
+    foot = 0.3 + caption_height(said)
+    gap, top = 0.95, 0.75
+    height = foot + top + sum(tall) + gap + 0.5 + (gap + 2.0 if starts else 0.0)
+    figure = new_page(height)
+    headline(figure, f"{done.scenario.title}: one pass of one machine")
+
+    def axes(left: float, bottom: float, width: float, high: float) -> Axes:
+        made: Axes = figure.add_axes((left / 7.5, bottom / height, width / 7.5, high / height))
+        return made
+
+    bottom = height - top - tall[0]
+    first = axes(0.7, bottom, 2.05, tall[0])
+    first.set_title(f"Rows: {counted}; bars are {level_text(found.level)}s", fontsize=10)
+    draw_rows(first, found, "cells.skip", "skips")
+    draw_rows(axes(3.05, bottom, 2.05, tall[0]), found, "cells.double", "doubles", False)
+    draw_vacuum(axes(5.4, bottom, 1.8, tall[0]), found, units)
+    bottom -= gap + tall[1]
+    field = axes(0.7, bottom, 6.5, tall[1])
+    rings, squares = draw_field(field, done, units)
+    field.set_title("A piece of the field, travel to the right", fontsize=10)
+    field.legend(
+        [rings, squares],
+        ["skip", "double"],
+        loc="lower right",
+        bbox_to_anchor=(1.0, 0.98),
+        ncols=2,
+        borderaxespad=0.2,
+    )
+    if starts:
+        bottom -= gap + 2.0
+        strips = [axes(0.7, bottom + 1.1, 6.5, 0.85), axes(0.7, bottom, 6.5, 0.85)]
+        draw_start(strips, found, units)
+        strips[0].set_title("The start, all working rows", fontsize=10)
+    caption(figure, said)
+    return figure
+
+
+def _origin(done: Pass) -> Any:
+    """Origin of a pass, as lines of a page take it."""
+    return done.rows[0].run.origin
