@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from metersim.files.faults import all_of, bad
 from metersim.files.whole import check_writable, write_all
@@ -11,6 +12,7 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_of, tallied
+from metersim.questions.run.day import MOST_CELLS, Day, day_of, watched_runs
 from metersim.questions.run.machinecommand import answer_machine, check_options
 from metersim.questions.run.study import split
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
@@ -41,6 +43,7 @@ from metersim.questions.shared.options import (
 from metersim.questions.shared.plants import check_field, stand_of
 from metersim.questions.shared.progress import adding_bar
 from metersim.questions.shared.unknowns import drawn_cells, spread_about
+from metersim.run.records import Run
 from metersim.run.simulation import EVENTS, simulate
 
 FILES = ("json", "csv", "trace", "figure")
@@ -58,7 +61,9 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--csv", metavar="FILE", help="write one row a seed")
     command.add_argument("--trace", metavar="FILE", help="write every event of every seed")
     command.add_argument(
-        "--figure", metavar="FILE", help="draw the first replicate: .png, .svg or .pdf"
+        "--figure",
+        metavar="FILE",
+        help="draw the first replicate, or the day of a lens: .png, .svg or .pdf",
     )
 
 
@@ -111,24 +116,43 @@ def answer(options: argparse.Namespace) -> str:
         sown = measured.scenario
         with adding_bar(sown.passages * replicates + drawn, "cell") as on_cells:
             stand = stand_of(sown, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells)
+    day = None
+    if scenario.sensor.day > 0:
+        with adding_bar(_watched(scenario), "cell") as on_cells:
+            day = day_of(scenario, seed=seed, on_cells=on_cells)
     made: list[tuple[str, str | bytes]] = []
     if options.figure:
-        from metersim.questions.run.figure import run_figure
-        from metersim.questions.shared.page import encoded
-
-        drawn = run_figure(runs[0], options.units)
-        made.append((options.figure, encoded(drawn, options.figure)))
+        made.append((options.figure, _drawn(options, runs[0], day)))
     if options.csv:
         made.append((options.csv, as_csv(runs)))
     if options.trace:
         made.append((options.trace, as_trace(traced)))
-    content = as_json(row, spread, stand, harvest) if options.json else ""
+    content = as_json(row, spread, stand, harvest, day) if options.json else ""
     if options.json and options.json != "-":
         made.append((options.json, content))
     write_all(made)
     if options.json == "-":
         return content.removesuffix("\n")
-    return summary(row, options.units, spread, stand, harvest, options.details)
+    return summary(row, options.units, spread, stand, harvest, options.details, day)
+
+
+def _drawn(options: argparse.Namespace, run: Run, day: Day | None) -> bytes:
+    """The picture of a run; of a day instead, and a PDF of a day has both pages."""
+    from metersim.questions.run.dayfigure import day_figure
+    from metersim.questions.run.figure import run_figure
+    from metersim.questions.shared.page import encoded, encoded_pdf
+
+    if not day:
+        return encoded(run_figure(run, options.units), options.figure)
+    page = day_figure(day, options.units)
+    if Path(options.figure).suffix.lower() == ".pdf":
+        return encoded_pdf([page, run_figure(run, options.units)])
+    return encoded(page, options.figure)
+
+
+def _watched(scenario: Scenario) -> int:
+    """Cells of all runs of a day."""
+    return min(scenario.passages, MOST_CELLS) * watched_runs(scenario)
 
 
 def _check_effort(
@@ -147,6 +171,8 @@ def _check_effort(
     parts = [seconds_for(cells, replicates, engine), seconds_for(drawn, draws)]
     if options.plants:
         parts.append(seconds_for(cells + drawn, runs))
+    if scenario.sensor.day > 0:
+        parts.append(seconds_for(_watched(scenario), watched_runs(scenario)))
     if options.trace and engine != EVENTS:
         parts.append(seconds_for(cells, replicates, EVENTS))
     announce(sum(parts))

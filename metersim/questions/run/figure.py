@@ -17,6 +17,8 @@ from metersim.files.units import UNITS, hole_text
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.measures.estimates import measure
 from metersim.measures.observed import observed_spacings
+from metersim.questions.run.day import Day, day_of
+from metersim.questions.run.dayfigure import day_figure
 from metersim.questions.run.disc import draw_counts, draw_disc, explain_marks, sight
 from metersim.questions.run.machinefigure import pass_figure
 from metersim.questions.run.row import draw_row
@@ -183,8 +185,10 @@ def gallery() -> Iterator[tuple[str, Figure]]:
         scenario = load_scenario(path)
         if scenario.is_toolbar:
             yield name, pass_figure(simulate_pass(scenario, seed=1))
+        elif scenario.sensor.day > 0:
+            yield name, day_figure(day_of(scenario, seed=1))
         else:
             yield name, run_figure(simulate(scenario, seed=1))
 
 
-PAGES: dict[type, Any] = {Run: run_figure, Pass: pass_figure}
+PAGES: dict[type, Any] = {Run: run_figure, Pass: pass_figure, Day: day_figure}

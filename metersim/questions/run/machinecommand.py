@@ -39,6 +39,9 @@ def check_options(options: argparse.Namespace, scenario: Scenario) -> None:
     if options.plants:
         message = "goes with one meter, not with a machine; give a scenario without a fan"
         faults.append(Fault("--plants", "", message))
+    if scenario.sensor.day > 0:
+        message = "a day is followed behind the lens of one meter; give 0, or no fan"
+        faults.append(Fault(scenario.name, "sensor.day", message))
     if faults:
         raise BadInput(faults)
 

@@ -13,6 +13,8 @@ from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, put
 from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
+from metersim.questions.run.day import Day
+from metersim.questions.run.daytext import CAUTION, day_json, day_lines, sentences
 from metersim.questions.run.study import Row
 from metersim.questions.run.turning import concerns, turning_json, turning_lines, turning_row
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, told
@@ -106,6 +108,7 @@ def summary(
     stand: Stand | None = None,
     harvest: Harvest = NONE,
     details: bool = False,
+    day: Day | None = None,
 ) -> str:
     """The answer of a run or its replicates; with details also the whole report.
 
@@ -115,6 +118,8 @@ def summary(
         As for `report`.
     stand, harvest
         As for `metersim.questions.shared.plantwords.plants_block`; no stand without plants.
+    day
+        A day behind the lens of the sensor, if one is followed.
     """
     measured, scenario = row.reported, row.reported.scenario
     shown = {
@@ -163,9 +168,13 @@ def summary(
     machine = spread.posterior.title if spread and spread.posterior else "the usual machine"
     _, settings, *_ = asked(scenario, units)
     every = f"one seed every {quantity('length', scenario.spacing, units)}"
+    said = report(row, units, spread, plants, details).splitlines()
+    if day:
+        said[-1:] = ["The day behind the lens", *day_lines(day, units), "", said[-1]]
     made = Answer(
+        caution=" ".join([*([SPACERS] if turning else []), *([CAUTION] if day else [])]),
         first=[*ending, *first],
-        notes=notes,
+        notes=[*(sentences(day, units) if day else ()), *notes],
         table=(heads, *rows),
         assumes="; ".join(
             [
@@ -177,8 +186,7 @@ def summary(
             ]
         )
         + ".",
-        caution=SPACERS if turning else "",
-        details=report(row, units, spread, plants, details).splitlines(),
+        details=said,
     )
     if stand:
         made = made.with_note(part_note(stand))
@@ -253,6 +261,7 @@ def as_json(
     spread: Spread | None = None,
     stand: Stand | None = None,
     harvest: Harvest | None = None,
+    day: Day | None = None,
 ) -> str:
     """JSON of all measures in SI with their total intervals and the parts of them, and plants."""
     measured, whole = row.reported, row.whole
@@ -285,6 +294,8 @@ def as_json(
         made["turning"] = turning_json(measured.scenario)
     if spread:
         made["uncertainty"] = uncertainty_json(spread)
+    if day:
+        made["day"] = day_json(day)
     if stand:
         made["stand"] = stand_json(stand, harvest or Harvest())
     return json.dumps(made, indent=2, allow_nan=False) + "\n"

@@ -1,0 +1,111 @@
+"""Page of a day behind one lens: the monitor's skips and counts, beside the row's."""
+
+from __future__ import annotations
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from metersim.questions.run.day import Day, brushings
+from metersim.questions.run.daytext import share
+from metersim.questions.shared.page import (
+    INK,
+    STYLE,
+    WARM,
+    caption,
+    caption_height,
+    headline,
+    length_units,
+    new_page,
+    origin_line,
+)
+from metersim.questions.shared.words import shown
+
+SENTENCE = (
+    "The monitor's skips rise with dust and fall when the lens is brushed; the row and the seed "
+    "used stay as they are."
+)
+
+
+def sawtooth(day: Day, name: str) -> tuple[list[float], list[float]]:
+    """Times and values of a property of the hours, with the drop at each brushing."""
+    points = [(one.time, getattr(one, name)) for one in day.hours]
+    clean = [(time, getattr(day.clean, name)) for time in brushings(day.scenario)]
+    times, values = zip(*sorted([*points, *clean], key=lambda point: point[0]), strict=True)
+    return list(times), list(values)
+
+
+@matplotlib.rc_context(STYLE)
+def draw_day(axes: list[Axes], day: Day, units: str = "metric") -> None:
+    """Draw skips by the monitor and of the row, and below the seeds counted and placed."""
+    upper, lower = axes
+    symbol = shown("per_area", 1.0, units)[1]
+    panels = (
+        (upper, "monitor", "skips", lambda x: 100 * x, "skips [%]"),
+        (
+            lower,
+            "counted",
+            "placed",
+            lambda x: shown("per_area", x, units)[0] / 1e3,
+            f"seeds [1,000 {symbol}]",
+        ),
+    )
+    for ax, seen, true, scale, name in panels:
+        times, values = sawtooth(day, seen)
+        ax.plot(times, [scale(x) for x in values], color=WARM, lw=1.4, ls="--")
+        hours = [one.time for one in day.hours]
+        marks = [scale(getattr(one, seen)) for one in day.hours]
+        ax.plot(hours, marks, "o", mfc="white", mec=WARM, ms=4.5, label="by the monitor")
+        ax.plot(hours, [scale(getattr(one, true)) for one in day.hours], color=INK, lw=1.6)
+        ax.plot([], [], color=INK, lw=1.6, label="in the row")
+        ax.set_ylim(bottom=0)
+        ax.set_ylabel(name)
+        ax.margins(y=0.15)
+        for side in ("top", "right"):
+            ax.spines[side].set_visible(False)
+    lower.plot(
+        [0, day.hours[-1].time],
+        [shown("per_area", day.planned, units)[0] / 1e3] * 2,
+        color=INK,
+        lw=0.9,
+        ls=":",
+        label="planned",
+    )
+    upper.tick_params(axis="x", labelbottom=False)
+    lower.set_xlabel("hours of work")
+    lower.legend(loc="lower left", ncols=3)
+    upper.legend(loc="upper left", ncols=2)
+
+
+@matplotlib.rc_context(STYLE)
+def day_figure(day: Day, units: str = "metric") -> Figure:
+    """One page on a day behind one lens.
+
+    Parameters
+    ----------
+    day : Day
+        The day.
+    units : {'metric', 'us'}
+        Seeds on a hectare or on an acre.
+
+    Returns
+    -------
+    Figure
+        7.5 in wide, about 6 in high.
+    """
+    length_units(units)  # refuses unknown units
+    lens, worst = day.scenario.sensor, day.worst
+    said = [
+        SENTENCE,
+        f"After {worst.time:g} h the monitor shows {share(worst.monitor)} skips, the row has "
+        f"{share(worst.skips)}; the lens is brushed every {lens.brushed_every:g} h.",
+        origin_line([worst.measured.origin], units),
+    ]
+    foot = 0.3 + caption_height(said)
+    height = foot + 5.4
+    figure = new_page(height)
+    headline(figure, f"{day.scenario.title}: the monitor and the row")
+    boxes = [(0.9 / 7.5, (foot + low) / height, 6.3 / 7.5, 1.9 / height) for low in (2.8, 0.55)]
+    draw_day([figure.add_axes(box) for box in boxes], day, units)
+    caption(figure, said)
+    return figure
