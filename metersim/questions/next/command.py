@@ -247,7 +247,7 @@ def _placed(
                 raise
             day = f" of {entry.date}" if entry.date else ""
             notes.append(f"a count{day} is left out: this meter cannot have its settings")
-    return scenario if looks else earlier[-1][0], earlier, notes
+    return scenario if looks or not earlier else earlier[-1][0], earlier, notes
 
 
 def _since_brushed(entries: Sequence[Entry], counted: bool) -> list[Entry]:

@@ -123,7 +123,7 @@ def chances_of(found: Signatures, sign: str) -> Floats:
     """
     if sign == CURRENT:
         ratio = found.values[sign] / found.usual[sign]
-        made, order = _three(ratio), _three(np.ones((1, found.samples)))
+        made, order = three(ratio), three(np.ones((1, found.samples)))
     else:
         made, order = found.chances(sign), found.in_order().chances(sign)
     if sign in UNSEEN:
@@ -156,7 +156,7 @@ def degrees(found: Signatures) -> Floats:
     return made
 
 
-def _three(ratio: Floats) -> Floats:
+def three(ratio: Floats) -> Floats:
     """Chances that a current is called high, normal and low; each may be said by mistake."""
     high, low = read(ratio, CURRENT_SD, CURRENT_BY)
     sure = np.stack([high, (1 - high - low).clip(min=0.0), low])
