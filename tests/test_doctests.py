@@ -28,6 +28,7 @@ LONG = (
     "steps.study.steps",
     "compare.study.compare",
     "next_move",
+    "find_causes",
 )
 
 

@@ -1,6 +1,6 @@
 """Causes of signs: closed forms, limits, and what must not be confident."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -24,7 +24,8 @@ from metersim.questions.next.checks import (
 from metersim.questions.next.diagnosis import Used
 from metersim.questions.next.evidence import Answered, Counted, Measured, fit_of
 from metersim.questions.next.hypotheses import ELSE
-from metersim.questions.next.signs import Signs
+from metersim.questions.next.signoptions import OPTIONS
+from metersim.questions.next.signs import Signs, answers_of
 from metersim.questions.next.simulated import (
     DEGREES,
     MACHINES,
@@ -364,6 +365,16 @@ def test_contradictory_signs_are_refused_in_one_line_each(seen, message):
 def test_a_bench_shows_no_slope():
     with pytest.raises(m.BadInput, match="is on a bench already"):
         find_causes("maize_bench", Signs(slope="same", bench="fine"), known=FOUR)
+
+
+def test_every_sign_can_be_given_looked_at_and_typed():
+    named = {one.name for one in fields(Signs)}
+    assert set(SIGNS) <= named
+    assert {sign for look in LOOKS.values() for sign in look.signs} == set(SIGNS)
+    by_option = {option.sign for option in OPTIONS.values()}
+    assert set(SIGNS) - by_option == {"pattern", "skips", "doubles", "scatter"}
+    for option in OPTIONS.values():
+        assert set(option.words.values()) == set(answers_of(option.sign))
 
 
 def test_the_result_is_a_table():
