@@ -20,7 +20,8 @@ from metersim.questions.list.equations import STATIONS, functions_of
 
 ROOT = Path(metersim.__file__).parent
 HEAVY = ("numpy", "scipy", "simpy", "matplotlib", "pandas")
-DRAWING = r"metersim\.questions\.(\w+\.((cause)?figure|disc|flow|row|responses)|gallery\.study|shared\.page)"
+DRAWS = "figure|causefigure|disc|flow|row|responses"
+DRAWING = rf"metersim\.questions\.(\w+\.({DRAWS})|gallery\.study|shared\.page)"
 HOMES = {"simpy": r"metersim\.run\.(events|breath)", "matplotlib": DRAWING}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,
 # or is not seeded by the run
