@@ -36,7 +36,8 @@ what the others may fail."""
 AREA_ERROR, USED_OFF = 0.02, 0.05  # SD of seed used on an area, and what is called off
 GAUGE_OFF = 0.08
 TORQUE_HIGH = 1.25  # over that of the machine in order
-DUG, DUG_PLACES, SCATTER_WORSE = 150, 300, 1.25
+DUG, SCATTER_WORSE = 150, 1.25  # spacings that are dug up
+DUG_PLACES = 6  # at which the monitor showed a skip
 SKIPS_SHOWN = 0.025  # on the monitor, from which a person digs to see
 KEYS = ("speed", "slope", "hour", "turn")
 
@@ -211,11 +212,15 @@ class Observer:
         return "high" if over > GAUGE_OFF else "low" if over < -GAUGE_OFF else "normal"
 
     def stand(self) -> str:
-        """Whether seeds lie where the monitor shows skips."""
-        shown = np.mean(self.row.monitored() == 0)
-        lie = self.row.spaces[:DUG_PLACES]
-        missing = np.mean(lie > 1.5) if len(lie) else 1.0
-        return "wrong" if shown >= SKIPS_SHOWN and missing < shown / 2 else "right"
+        """Whether seeds lie where the monitor shows skips; the person digs at some of these."""
+        if np.mean(self.row.monitored() == 0) < SKIPS_SHOWN:
+            return "right"
+        seeds, times = self.row.run.seeds, self.row.pulse_times
+        wide = np.flatnonzero(np.diff(times) * self.row.of.demand.speed > 1.5 * self.row.spacing)
+        dug = self.rng.permutation(wide)[:DUG_PLACES]
+        unseen = seeds.sensor_time[~seeds.seen]
+        lie = [bool(np.any((unseen > times[k]) & (unseen < times[k + 1]))) for k in dug]
+        return "wrong" if 2 * sum(lie) > len(lie) else "right"
 
     def scatter(self) -> str:
         """Spacings of dug seeds, without skips and doubles."""

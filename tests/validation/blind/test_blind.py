@@ -115,6 +115,13 @@ def test_a_weak_gauge_of_a_fan_reads_as_set_while_the_vacuum_is_low():
     assert observed(BY_NAME["three open rows at the headland strip"]).gauge() == "low"
 
 
+def test_seeds_lie_where_a_dusty_lens_shows_skips_and_not_where_holes_are_plugged():
+    dusty = BY_NAME["dusty lens by the afternoon"]
+    assert observed(dusty).stand() == "wrong"
+    assert observed(replace(dusty, wrong=["disc.plugged_holes=3 8 21"])).stand() == "right"
+    assert observed(replace(dusty, wrong=())).stand() == "right"
+
+
 def test_slip_that_nobody_knows_uses_less_seed():
     case = BY_NAME["ground wheel slips in wet maize land"]
     slips, sound = (observed(one).row.used for one in (case, replace(case, wrong=())))
