@@ -7,12 +7,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 ORDER, ELSE, OUTSIDE = "in order", "something else", "outside"
-RIGHT, GROUP, AMONG, OTHER, FINE, WRONG = VERDICTS = (
+RIGHT, GROUP, AMONG, OTHER, FINE, NONE, WRONG = VERDICTS = (
     "right",
     "right group",
     "among many",
     "something else",
     "in order",
+    "no answer",
     "wrong",
 )
 SURE, UNSURE = 0.8, 0.5
@@ -40,6 +41,7 @@ FAMILIES: Mapping[str, tuple[str, ...]] = {
     "drive": ("drive", "oil drive", "gap small", "too fast"),
     ORDER: (ORDER,),
     ELSE: (ELSE, OUTSIDE),
+    NONE: (NONE,),
 }
 """Where the inspection of each fault takes a person, for a table that fits a page."""
 
@@ -60,7 +62,7 @@ class Answer:
     truth, near
         What is wrong, and names whose inspection finds some of it.
     name : str
-        The likeliest cause.
+        The likeliest cause; `NONE` where the diagnosis refused the machine.
     first : tuple of str
         The likeliest group of causes.
     chance : float
@@ -69,8 +71,6 @@ class Answer:
         Chance of the likeliest cause. [1]
     of_truth, before : float
         Chance of the truth, after and before anything was seen; 0 for an unknown name. [1]
-    likeliest_before : str
-        The likeliest cause before anything was seen.
     listed : str
         What the paper list names.
     told : str
@@ -82,15 +82,14 @@ class Answer:
     build: str
     truth: str
     near: tuple[str, ...] = ()
-    name: str
-    first: tuple[str, ...]
-    chance: float
-    of_name: float
-    of_truth: float
-    before: float
-    likeliest_before: str
     listed: str
     told: str = ""
+    name: str = NONE
+    first: tuple[str, ...] = (NONE,)
+    chance: float = 0.0
+    of_name: float = 0.0
+    of_truth: float = 0.0
+    before: float = 0.0
 
     @property
     def verdict(self) -> str:
@@ -100,7 +99,7 @@ class Answer:
             return RIGHT
         if truth in self.first:
             return GROUP if len(self.first) <= SMALL else AMONG
-        return {(ELSE,): OTHER, (ORDER,): FINE}.get(self.first, WRONG)
+        return {(ELSE,): OTHER, (ORDER,): FINE, (NONE,): NONE}.get(self.first, WRONG)
 
     @property
     def is_right(self) -> bool:
@@ -117,6 +116,8 @@ class Answer:
     def outside(self) -> str:
         """How a fault that the library lacks ended."""
         group = self.chance if len(self.first) <= SMALL else 0.0
+        if self.name == NONE:
+            return NONE
         if ELSE in (self.name, *self.first) or max(group, self.of_name) <= UNSURE:
             return UNSAID
         named = self.first if len(self.first) <= SMALL else (self.name,)
@@ -209,7 +210,9 @@ def sentences(answers: Sequence[Answer]) -> str:
     lines.append(f"A wrong cause had over 80 % in {sure}.")
     if outside:
         ends = Counter(one.outside for one in outside)
-        said = "; ".join(f"{end}: {ends[end]}" for end in (UNSAID, NEAR, CONFIDENT))
+        said = "; ".join(
+            f"{end}: {ends[end]}" for end in (UNSAID, NEAR, CONFIDENT, NONE) if ends[end]
+        )
         many = len(outside)
         lines.append(f"The {many} machines with a fault that is not listed ended so. {said}.")
     return "\n".join(lines)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
+from dataclasses import replace
 from functools import partial
 from typing import Protocol
 
@@ -48,27 +49,46 @@ def answer(case: Case, build: Build, seed: int, diagnose: Diagnose) -> Answer | 
         signs, look = observer.signs(), observer.look
     except BadInput:
         return None
-    found = diagnose(case.stated(), signs)
-    first = found.lines[0]
     truth = ELSE if case.truth == OUTSIDE else case.truth
     told = [f"{look.cells} counted, {look.skips} skips, {look.doubles} doubles"]
     told += [f"{sign} {word}" for sign, word in observer.said.items()]
-    return Answer(
+    plain = Answer(
         case=case.name,
         kind=build.kind,
         build=build.words,
         truth=case.truth,
         near=tuple(case.near),
+        listed=first_item(look, case.counted_by, observer.said),
+        told=", ".join(told),
+    )
+    try:
+        found = diagnose(case.stated(), signs)
+    except BadInput:
+        return plain
+    first = found.lines[0]
+    return replace(
+        plain,
         name=(name := max(found.chances, key=lambda one: found.chances[one])),
         first=first,
         chance=found.chance_of(first),
         of_name=found.chances[name],
         of_truth=found.chances.get(truth, 0.0),
         before=found.prior.get(truth, 0.0),
-        likeliest_before=max(found.prior, key=lambda name: found.prior[name]),
-        listed=first_item(look, case.counted_by, observer.said),
-        told=", ".join(told),
     )
+
+
+def diagnosis(scenario: Scenario) -> Diagnose:
+    """The diagnosis of one stated machine, which is simulated once for all that is said of it."""
+    try:
+        known = simulated(scenario, seed=1)
+    except BadInput as refused:
+        why = refused
+
+        def refuse(scenario: Scenario, signs: Signs) -> Found:
+            raise why
+
+        return refuse
+    return partial(_with, known)
 
 
 def _with(known: Simulated, scenario: Scenario, signs: Signs) -> Found:
@@ -79,9 +99,9 @@ def _answers_of(
     stated: Sequence[tuple[int, Case]], *, seed: int, drawn: int, formed: int
 ) -> list[Answer]:
     """Answers on all cases of one stated machine, which share what is simulated."""
-    known = simulated(stated[0][1].stated(), seed=1)
+    diagnose = diagnosis(stated[0][1].stated())
     made = (
-        answer(case, build, seed + 100 * number + k, partial(_with, known))
+        answer(case, build, seed + 100 * number + k, diagnose)
         for number, case in stated
         for k, build in enumerate(builds(case, number, drawn=drawn, formed=formed))
     )

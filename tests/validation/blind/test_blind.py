@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from metersim.files.faults import bad
 from metersim.questions.shared.faults.library import LIBRARY
 from metersim.questions.shared.looks import BELT, SENSOR
 from tests.validation.blind.machines import (
@@ -17,7 +18,7 @@ from tests.validation.blind.machines import (
     real,
 )
 from tests.validation.blind.observer import Observer, change_word, has_pattern, trouble
-from tests.validation.blind.scoring import ELSE, ORDER, OUTSIDE, RIGHT, UNSAID
+from tests.validation.blind.scoring import ELSE, NONE, ORDER, OUTSIDE, RIGHT, UNSAID
 from tests.validation.blind.study import answer, study
 
 USUAL = Build(kind="usual", words="usual")
@@ -143,6 +144,15 @@ def test_a_right_name_and_something_else_are_scored():
     lost = answer(SPACED, USUAL, 5, lambda scenario, signs: Fixed(something_else=0.6, lens=0.4))
     assert lost.name == ELSE
     assert lost.outside == UNSAID
+
+
+def test_a_machine_that_the_diagnosis_refuses_has_no_answer():
+    def refuse(scenario, signs):
+        raise bad("fan", "9", "too much")
+
+    refused = answer(FAR, USUAL, 5, refuse)
+    assert refused.verdict == NONE
+    assert refused.listed == "edge far"
 
 
 @pytest.mark.slow

@@ -14,6 +14,7 @@ from tests.validation.blind.scoring import (
     FINE,
     GROUP,
     NEAR,
+    NONE,
     ORDER,
     OTHER,
     OUTSIDE,
@@ -35,7 +36,6 @@ MADE = Answer(
     of_name=0.9,
     of_truth=0.9,
     before=0.05,
-    likeliest_before="drive",
     listed="lens",
 )
 TWO = replace(MADE, truth=OUTSIDE, near=("lens", "drive"))
@@ -52,6 +52,7 @@ LIMITS = {"skips_percent": 2.5, "doubles_percent": 3.0}
         ("drive", ("drive",), WRONG),
         (ELSE, (ELSE,), OTHER),
         (ORDER, (ORDER,), FINE),
+        (NONE, (NONE,), NONE),
     ],
 )
 def test_a_verdict_is_of_the_name_or_of_its_group(name, first, verdict):
@@ -87,7 +88,7 @@ def test_every_fault_of_the_library_has_one_family():
     from metersim.questions.shared.faults.library import LIBRARY
 
     named = [name for names in FAMILIES.values() for name in names]
-    assert sorted(named) == sorted({*LIBRARY, ORDER, ELSE, OUTSIDE})
+    assert sorted(named) == sorted({*LIBRARY, ORDER, ELSE, OUTSIDE, NONE})
 
 
 def test_a_report_counts_each_machine_once():
@@ -96,7 +97,7 @@ def test_a_report_counts_each_machine_once():
     assert "in 1 of 2 (50 %). It was itself" in text
     assert "A wrong cause had over 80 % in 1 of 3 (33 %)." in text
     assert f"{NEAR}: 1" in text
-    assert "| listed fault, usual | 2 | 1 | 0 | 0 | 0 | 0 | 1 | 1 | 1 |" in text
+    assert "| listed fault, usual | 2 | 1 | 0 | 0 | 0 | 0 | 0 | 1 | 1 | 1 |" in text
 
 
 @pytest.mark.parametrize(
