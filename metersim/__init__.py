@@ -7,6 +7,6 @@ help on the command line, stay quick.
 
 import lazy_loader
 
-__version__ = "0.8.0"
+__version__ = "0.9.0"
 __getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 __all__ += ["__version__"]
