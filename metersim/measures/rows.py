@@ -13,13 +13,16 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import CUT, LEAVES, POINTS
+from metersim.machine.stations import CUT, LEAVES, stations_of
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, share_interval
 from metersim.measures.tally import Tally, stretches_of, tally_of
+from metersim.run.course import Course
+from metersim.run.draws import SlipDraws
 from metersim.run.records import Run
 from metersim.run.rows import AirHistory, Pass
+from metersim.run.streams import Streams
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -146,11 +149,11 @@ def _row_tally(number: int, run: Run, stretches: int, rate: float) -> RowTally:
 
 
 def passing_times(run: Run, cells: Any, point: int) -> Floats:
-    """Times at which cells pass a point of their way, interpolated between ticks. [s]"""
-    scenario, ticks = run.scenario, run.ticks.time
-    angles = cells * 2 * math.pi / scenario.disc.cells + POINTS[point]
-    times: Floats = np.interp(angles, scenario.tick_angles(len(ticks)), ticks)
-    return times
+    """Times at which cells of a row of a pass pass a point of their way. [s]"""
+    scenario = run.scenario
+    slips = SlipDraws(Streams(run.seed, run.replicate, scenario.row))
+    course = Course(scenario, stations_of(scenario).drive, slips)
+    return np.asarray(course.times(cells, point))
 
 
 @dataclass(frozen=True, eq=False)

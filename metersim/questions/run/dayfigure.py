@@ -58,9 +58,8 @@ def draw_day(axes: list[Axes], day: Day, units: str = "metric") -> None:
         ax.plot(hours, marks, "o", mfc="white", mec=WARM, ms=4.5, label="by the monitor")
         ax.plot(hours, [scale(getattr(one, true)) for one in day.hours], color=INK, lw=1.6)
         ax.plot([], [], color=INK, lw=1.6, label="in the row")
-        ax.set_ylim(bottom=0)
+        ax.set_ylim(0, 1.12 * max(*marks, scale(getattr(day.hours[0], true)), 1e-3))
         ax.set_ylabel(name)
-        ax.margins(y=0.15)
         for side in ("top", "right"):
             ax.spines[side].set_visible(False)
     lower.plot(
@@ -69,12 +68,11 @@ def draw_day(axes: list[Axes], day: Day, units: str = "metric") -> None:
         color=INK,
         lw=0.9,
         ls=":",
-        label="planned",
     )
     upper.tick_params(axis="x", labelbottom=False)
     lower.set_xlabel("hours of work")
-    lower.legend(loc="lower left", ncols=3)
-    upper.legend(loc="upper left", ncols=2)
+    upper.plot([], [], color=INK, lw=0.9, ls=":", label="planned")
+    upper.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderaxespad=0.2)
 
 
 @matplotlib.rc_context(STYLE)

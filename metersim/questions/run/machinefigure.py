@@ -116,8 +116,8 @@ def draw_vacuum(ax: Axes, found: PassMeasured, units: str = "metric") -> list[An
         made += ax.plot(middle, row, "D", ms=4, mfc="white", mec=colour, mew=1.1, zorder=3)
     wanted = shown("pressure", found.scenario.vacuum.vacuum, units)[0]
     ax.axvline(wanted, color=INK, lw=0.9, ls=(0, (4, 2)), zorder=1)
-    ax.margins(x=0.12)
-    ax.set_xlim(left=0)
+    most = max(one.most for one in found.vacuum.values())
+    ax.set_xlim(0, 1.08 * max(wanted, shown("pressure", most, units)[0]))
     ax.set_xlabel(f"vacuum [{shown('pressure', 1.0, units)[1]}]")
     return made
 
@@ -190,11 +190,12 @@ def draw_field(ax: Axes, done: Pass, units: str = "metric") -> tuple[Any, Any]:
 
 
 def sown(run: Run, begin: float, end: float) -> list[tuple[float, float]]:
-    """Parts of a piece of the row over which the row is on. [m]"""
+    """Parts of a piece of the row on which seeds fall that left the disc while it was on. [m]"""
     way = run.scenario.way
     if way is None:
         return [(begin, end)]
-    edges = [*way.places.tolist(), math.inf]
+    fall = mean_fall(run.seeds) if len(run.seeds) else 0.0
+    edges = [*way.distance_at(way.start + fall).tolist(), math.inf]
     return [
         (max(low, begin), min(high, end))
         for low, high, part in zip(edges, edges[1:], way.part.tolist(), strict=False)
@@ -242,9 +243,7 @@ def draw_start(axes: list[Axes], found: PassMeasured, units: str = "metric") -> 
     lower.axhline(100 * start.settled.value, color=INK, lw=0.9, ls=(0, (4, 2)))
     lower.set_ylim(bottom=0)
     lower.set_ylabel("missed cells [%]")
-    lower.set_xlabel(
-        "time from the start [s]; a step is a turn of the discs, the dashed line later"
-    )
+    lower.set_xlabel("time from the start [s]; each step is a turn of the discs")
     for ax in axes:
         ax.set_xlim(0, end)
         for side in ("top", "right"):
