@@ -199,6 +199,15 @@ def summed() -> Any:
     }
 
 
+def passed() -> Any:
+    """A pass of a small machine."""
+    around = ["rows=3", "working=1-2", "parked=open", "shut_off_kpa=8", "rows.2=notch=1"]
+    moving = ["speeds=0 s 3 km/h, 3 s 8 km/h", "off=5 s to 6 s", "start=empty", "turns=5"]
+
+    done = m.simulate_pass(m.load_scenario("maize_field", [*around, *moving]), seed=4)
+    return {"air": vars(done.air), **{f"row_{row.number}": tables(row.run) for row in done.rows}}
+
+
 def spread() -> Any:
     """What luck does, and what not knowing does."""
     changes = ["vacuum_kpa={low = 3, high = 5}", "notch={among = [-1, 0, 1]}", "turns=15"]
@@ -522,6 +531,22 @@ CALLS: dict[str, Call] = {
         *("maize_field", (400, 3, 14)), earlier=((1.0, (300, 9, 4)), (-1.0, (300, 1, 22)))
     ),
     "next_sensor": next_move("maize_bench", (800, 40, 3, 0, "sensor")),
+    "next_signs": typed(
+        "next maize_bench --counted 500 --skips 20 --doubles 4 --rows one --seed 2 --json out.json",
+        *("--pattern", "every 30"),
+    ),
+    # machines, a day, faults
+    "pass": passed,
+    "run_machine_us": typed("run headland_start --turns 6 --units us --details --seed 3"),
+    "explain_gap": typed("explain maize_bench --set running_gap_mm=0.4 --set drive.kind=oil"),
+    "run_gap": typed(
+        "run maize_bench --turns 20 --set running_gap_mm=0.4 --details --json out.json"
+    ),
+    "run_conditions": typed(
+        "run maize_field --turns 20 --set flow_agent=talc --set dampness=0.3 --set altitude_m=1500 "
+        "--set slope_along_deg=-8 --set plugged_holes=7 --set edge_wear=0.5 --json out.json"
+    ),
+    "list_faults": typed("list faults maize_bench --samples 1 --seed 2 --json out.json"),
     # sheet
     "sheet": typed(
         "sheet --lot maize_large_flat --rate 80000 --row-spacing 75 --speed 6 --discs disc.toml "
