@@ -19,7 +19,13 @@ RIGHT, GROUP, AMONG, OTHER, FINE, NONE, WRONG = VERDICTS = (
 SURE, UNSURE = 0.8, 0.5
 SMALL = 3
 """Most names of a group that still tells a person where to look."""
-UNSAID, NEAR, CONFIDENT = "something else, or none over 50 %", "one of its parts", "a wrong name"
+UNSAID, UNLIKELY, NEAR, CONFIDENT = (
+    "something else first",
+    "no name over 50 %",
+    "one of its parts",
+    "a wrong name",
+)
+"""How a fault ends that the library lacks."""
 FAMILIES: Mapping[str, tuple[str, ...]] = {
     "air": (
         "vacuum low",
@@ -118,8 +124,10 @@ class Answer:
         group = self.chance if len(self.first) <= SMALL else 0.0
         if self.name == NONE:
             return NONE
-        if ELSE in (self.name, *self.first) or max(group, self.of_name) <= UNSURE:
+        if ELSE in (self.name, *self.first):
             return UNSAID
+        if max(group, self.of_name) <= UNSURE:
+            return UNLIKELY
         named = self.first if len(self.first) <= SMALL else (self.name,)
         return NEAR if set(self.near) & set(named) else CONFIDENT
 
@@ -211,7 +219,7 @@ def sentences(answers: Sequence[Answer]) -> str:
     if outside:
         ends = Counter(one.outside for one in outside)
         said = "; ".join(
-            f"{end}: {ends[end]}" for end in (UNSAID, NEAR, CONFIDENT, NONE) if ends[end]
+            f"{end}: {ends[end]}" for end in (UNSAID, UNLIKELY, NEAR, CONFIDENT, NONE) if ends[end]
         )
         many = len(outside)
         lines.append(f"The {many} machines with a fault that is not listed ended so. {said}.")

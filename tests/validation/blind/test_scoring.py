@@ -19,6 +19,7 @@ from tests.validation.blind.scoring import (
     OTHER,
     OUTSIDE,
     RIGHT,
+    UNLIKELY,
     UNSAID,
     WRONG,
     Answer,
@@ -78,9 +79,9 @@ def test_one_of_two_faults_is_near_and_not_wrong():
 def test_what_is_not_listed_ends_well_without_a_likely_name():
     assert replace(TWO, name=ELSE, first=(ELSE,)).outside == UNSAID
     unsure = replace(TWO, near=(), chance=0.5, of_name=0.5)
-    assert unsure.outside == UNSAID
+    assert unsure.outside == UNLIKELY
     assert replace(unsure, of_name=0.51).outside == CONFIDENT
-    assert replace(unsure, first=MANY, chance=0.9).outside == UNSAID, "many names are no name"
+    assert replace(unsure, first=MANY, chance=0.9).outside == UNLIKELY, "many names are no name"
     assert replace(TWO, name=ELSE, first=(ELSE,)).verdict == RIGHT
 
 
