@@ -461,6 +461,8 @@ def test_no_fault_outside_of_commands_names_an_option():
         "plantwords.py",
         "countoptions.py",
         "faultcommand.py",
+        "signoptions.py",
+        "causeanswer.py",
         "used.py",
         "pattern.py",
         "ownwords.py",

@@ -171,8 +171,8 @@ class Signs:
         resting = bool(self.counts) and all(one.way == DISC for one in self.counts)
         if self.pattern and resting:
             message = (
-                "takes a count over many turns, and a disc at rest shows one turn; give --counted, "
-                "or leave the pattern out"
+                "takes a count over many turns, and a disc at rest shows one turn; give such a "
+                "count, too, or leave the pattern out"
             )
             faults.append(Fault(Parameter("pattern"), self.pattern, message))
         if self.period == 1:
