@@ -227,7 +227,7 @@ def find_causes(
     --------
     >>> from metersim.questions.next.causes import find_causes
     >>> from metersim.questions.next.signs import Signs
-    >>> seen = Signs(pattern="every 30", rows="one", onset="sudden", used="as planned")
+    >>> seen = Signs(pattern="every 30", rows="one", used="less")
     >>> found = find_causes("maize_field", seen, seed=1, samples=2)
     >>> found.ranked[0]
     'plugged holes'
