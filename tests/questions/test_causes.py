@@ -176,8 +176,8 @@ def test_a_count_has_the_chance_of_its_shares():
     skip, double = np.array([[0.04], [0.01]]), np.array([[0.01], [0.02]])
     one = Counted("count by sensor", "", look, (skip,), (double,))
     wanted = log_chances(Levels(skip.ravel(), double.ravel()), [look])[0]
-    assert one.logs()[:, 0] == pytest.approx(wanted)
-    assert one.logs()[0, 0] > one.logs()[1, 0] > one.log_flat - 60
+    assert one.logs[:, 0] == pytest.approx(wanted)
+    assert one.logs[0, 0] > one.logs[1, 0] > one.log_flat - 60
 
 
 def test_many_skips_that_a_sensor_counts_are_a_lens_and_few_are_order():

@@ -161,7 +161,7 @@ class Causes:
         prior = np.array([self.prior[name] for name in self.listed])
         made: dict[str, dict[str, float]] = {name: {} for name in self.chances}
         for one in self.evidence:
-            logs = one.logs()
+            logs = one.logs
             chance = np.exp(logsumexp(logs, axis=1) - np.log(logs.shape[1]))
             flat = math.exp(one.log_flat)
             total = float(prior @ chance) + ELSE_PRIOR * flat
@@ -247,7 +247,7 @@ def find_causes(
     names = causes_of(found)
     prior = _priors(found, observations)
     evidence = evidence_of(observations, base, known, seed)
-    machines = evidence[0].logs().shape[1]
+    machines = evidence[0].logs.shape[1]
     each = together(evidence, (len(names), machines)) - np.log(machines)
     own = logsumexp(each, axis=1, keepdims=True)
     before = np.log(np.maximum([prior[name] for name in names], TINY))[:, None]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -40,6 +41,7 @@ class Evidence(Protocol):
         """Logarithm of its chance where something that is not listed is wrong."""
         ...
 
+    @property
     def logs(self) -> Floats:
         """Logarithm of its chance, shape (causes, machines)."""
         ...
@@ -73,6 +75,7 @@ class Answered:
         """All answers are equally likely where something that is not listed is wrong."""
         return -float(np.log(len(self.table)))
 
+    @property
     def logs(self) -> Floats:
         """Logarithm of the chance of the answer, shape (causes, machines)."""
         return np.asarray(np.log(self.table[self.at]))
@@ -116,6 +119,7 @@ class Measured:
         """Logarithm of an even density over the whole range."""
         return -float(np.log(self.wide))
 
+    @property
     def logs(self) -> Floats:
         """Logarithm of the density of the number, shape (causes, machines)."""
         return self._log(self.value - self.middle)
@@ -152,9 +156,16 @@ class Counted:
 
     @property
     def log_flat(self) -> float:
-        """All shares are equally likely where something that is not listed is wrong."""
-        return flat_chance(self.look, 1.0)
+        """Logarithm of the chance where something that is not listed is wrong.
 
+        assumption: half of such things make counts like those of one of the listed causes, and
+        under the other half all shares are equally likely.
+        """
+        logs = self.logs
+        halves = (flat_chance(self.look, 1.0), float(logsumexp(logs) - np.log(logs.size)))
+        return float(logsumexp(halves) - np.log(2))
+
+    @cached_property
     def logs(self) -> Floats:
         """Logarithm of the chance of the count, shape (causes, machines); a mean over its ways."""
         found = [
@@ -190,7 +201,7 @@ class Counted:
 
 def together(evidence: Sequence[Evidence], shape: tuple[int, int]) -> Floats:
     """Logarithm of the chance of all that was seen, shape (causes, machines)."""
-    return np.asarray(sum((one.logs() for one in evidence), np.zeros(shape)))
+    return np.asarray(sum((one.logs for one in evidence), np.zeros(shape)))
 
 
 def fit_of(evidence: Sequence[Evidence], cause: int, machines: int, seed: int) -> float:
@@ -215,6 +226,6 @@ def fit_of(evidence: Sequence[Evidence], cause: int, machines: int, seed: int) -
         return 1.0
     machine = Streams(seed).generator("days: machine").integers(machines, size=DAYS)
     days = sum((one.drawn(cause, machine, seed) for one in evidence), np.zeros((1, 1)))
-    seen = logsumexp(sum(one.logs()[cause] for one in evidence))
+    seen = logsumexp(sum(one.logs[cause] for one in evidence))
     no_likelier = np.sum(logsumexp(days, axis=1) <= seen + 1e-9)
     return float((no_likelier + 1) / (DAYS + 1))
