@@ -1,6 +1,7 @@
 """What the documents say is what the program does."""
 
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -65,7 +66,7 @@ def test_every_place_on_the_map_exists_and_every_folder_is_on_it():
 
 @pytest.mark.parametrize("line", sorted({*re.findall(r"`(metersim [^`]+)`", DOCUMENTS)}))
 def test_commands_of_the_documents_parse(line):
-    words = line.replace(", or", "").split()[1:]
+    words = shlex.split(line.replace(", or", ""))[1:]
     options = parser().parse_args(words)
     assert options.command is not None
 

@@ -157,15 +157,18 @@ class Travel(Checked):
     """The pass: how speed and rate change along it."""
 
     speeds: str = text(
-        'speed by time, such as "0 s 3 km/h, 6 s 8 km/h" (straight lines between), or "steady"',
+        "speed by time: entries of a time and a speed, each with its unit, apart by commas; "
+        'straight lines between; or "steady"',
         default="steady",
     )
     rates: str = text(
-        'rate from a time or a place on, such as "40 s 80000/ha, 120 m 95000/ha", or "steady"',
+        "rate from a time or a place on: entries of it and a rate, each with its unit, apart by "
+        'commas; or "steady"',
         default="steady",
     )
     off: str = text(
-        'where the row is off, such as "20 s to 24 s, 80 m to 95 m", or "none"', default="none"
+        'where the row is off, from and to a time or a place, such as "20 s to 24 s"; or "none"',
+        default="none",
     )
     start: str = choice(
         "filled empty", "whether discs are filled or empty when the pass begins", default="filled"

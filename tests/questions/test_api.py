@@ -461,6 +461,7 @@ def test_no_fault_outside_of_commands_names_an_option():
         "plantwords.py",
         "countoptions.py",
         "faultcommand.py",
+        "machinecommand.py",
         "signoptions.py",
         "causeanswer.py",
         "used.py",

@@ -91,7 +91,9 @@ def test_every_measure_stands_in_the_json_with_an_interval_round_it(made):
 
 def test_the_json_has_its_parts(made):
     parts = "provenance interval_level counts cells per_place per_spacing precision spacing"
-    parts += " drop_time placed sensor skip_reasons limits cautions turns_at_least hopper_emptied"
+    parts += (
+        " drop_time placed sensor skip_reasons limits cautions turns_at_least hopper_emptied spilt"
+    )
     assert set(made[0]) == set(parts.split())
     assert made[0]["interval_level"] == 0.95
 
