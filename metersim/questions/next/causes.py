@@ -40,7 +40,7 @@ Floats = NDArray[np.float64]
 ORDER_PRIOR = 0.15
 """assumption: whoever asks for a cause has seen trouble, so fewer of these machines are in order
 than of those on which somebody merely counts."""
-TEMPER = 0.9
+TEMPER = 0.8
 """Part of the evidence that counts (assumption).
 
 Few machines stand for all of a fault, and people's answers depend on one another.
