@@ -19,7 +19,7 @@ from metersim.questions.shared.looks import SENSOR
 pytestmark = pytest.mark.slow
 
 FIELD = m.load_scenario("maize_field")
-DAYS = 400
+DAYS = 500
 MACHINES = 8
 COUNTED = 500
 LOOKED_AT = tuple(name for name in SIGNS if name not in ("skips", "doubles", "scatter"))
