@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from metersim.machine.scenario import Scenario
 from metersim.measures.indices import Measure, sd
 from metersim.measures.observed import index_of, shifts, ups
+from metersim.measures.places import Plan
 from metersim.measures.stretches import Floats, Neighbours, Table
 from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Piece
@@ -49,6 +50,7 @@ class Rows:
     def __init__(self, scenario: Scenario, streams: Streams, cells: int, stretches: int) -> None:
         self._stand, self._streams = scenario.stand, streams
         self._nominal, self._cells, self._stretches = scenario.spacing, cells, stretches
+        self._plan = Plan(scenario.way) if scenario.way else None
         self._rows = {name: Neighbours() for name in ROWS}
         self._tables = {name: Table(cells, stretches, 1, values=2) for name in ROWS}
         self._counts = {name: np.zeros(stretches) for name in ("filled", "sown", "even_plants")}
@@ -68,7 +70,8 @@ class Rows:
         self._put("even_up", even[up], cell[up])
         self._put("skipping", laid[starts], seeds.cell[starts])
         self._put("doubled", laid, seeds.cell)
-        self._put("metered", seeds.position / nominal + moved, seeds.cell)
+        lies = self._plan.places(seeds, seeds.position) if self._plan else seeds.position
+        self._put("metered", lies / nominal + moved, seeds.cell)
         for name, found in (
             ("filled", seeds.cell[starts]),
             ("sown", seeds.cell),

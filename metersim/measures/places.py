@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.travel import Way
-from metersim.run.records import Seeds
+from metersim.run.records import Run, Seeds
 
 Floats = NDArray[np.float64]
 
@@ -57,6 +57,45 @@ def planned_at(way: Way, time: Any) -> Any:
 def sown_distance(way: Way, time: Any) -> Any:
     """Distance up to a time [s] over which the row was on. [m]"""
     return planned_at(replace(way, part=(way.part > 0).astype(float)), time)
+
+
+class Plan:
+    """Planned places along a pass; mean times of fall are those of the first seeds that it gets.
+
+    Parameters
+    ----------
+    way : Way
+        The pass of the row.
+    """
+
+    def __init__(self, way: Way) -> None:
+        self._way = way
+        self._fall = self._to_beam = float("nan")
+
+    def _learn(self, seeds: Seeds) -> None:
+        if np.isnan(self._fall):
+            self._fall, self._to_beam = mean_fall(seeds), mean_way_to_beam(seeds)
+
+    def places(self, seeds: Seeds, positions: Floats, *, by_pulse: bool = False) -> Floats:
+        """Planned places of positions [m], which are those of the pulses or of the ground. [m]"""
+        self._learn(seeds)
+        fall = self._to_beam if by_pulse else self._fall
+        return np.asarray(planned_place(self._way, positions, fall))
+
+    def signals(self, seeds: Seeds, times: Floats) -> Floats:
+        """Planned places of seeds that cross the beam at times [s]. [m]"""
+        self._learn(seeds)
+        return np.asarray(planned_at(self._way, times - self._to_beam))
+
+
+def shown_spacings(run: Run) -> Floats:
+    """Spacings that a monitor measures, over the nominal one; in planned places if plans change."""
+    scenario, seeds = run.scenario, run.seeds
+    times = np.sort(seeds.sensor_time[seeds.seen])
+    if scenario.way:
+        return np.diff(Plan(scenario.way).signals(seeds, times)) / scenario.spacing
+    found: Floats = np.diff(times) * scenario.demand.speed / scenario.spacing
+    return found
 
 
 def mean_fall(seeds: Seeds) -> float:

@@ -17,17 +17,11 @@ from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.observed import observed_seeds
-from metersim.measures.places import (
-    mean_fall,
-    mean_way_to_beam,
-    planned_at,
-    planned_place,
-    sown_distance,
-)
+from metersim.measures.places import Plan, planned_at, sown_distance
 from metersim.measures.pool import SHORTEST, Emptied, Hopper, Spilt, stops_of
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.stretches import Clock, Floats, Ints, Loads, Neighbours, Table
-from metersim.run.records import Origin, Piece, Run, Seeds
+from metersim.run.records import Origin, Piece, Run
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
 
 STRETCHES = 48  # number of stretches over all replicates
@@ -221,7 +215,7 @@ class _Sums:
         self._seeds = Table(cells, stretches, 2, values=2)
         self._pulses = Table(cells, stretches, 3)
         self._way = scenario.way
-        self._falls = [math.nan, math.nan]  # mean times to ground and beam, of the first seeds, s
+        self._plan = Plan(scenario.way) if scenario.way else None
 
     def add(self, piece: Piece) -> None:
         """Add the next piece."""
@@ -247,22 +241,12 @@ class _Sums:
         self._pulses.add(np.arange(start, start + len(cells)), np.minimum(pulses, 2))
         seen = observed_seeds(self._origin, seeds)
         places, signals = seen.position, seeds.sensor_time[seeds.seen]
-        if self._way:
-            places, signals = self._planned(seeds, places, signals)
+        if self._plan:
+            by_pulse = self._origin.scenario.observed == "pulses"
+            places = self._plan.places(seeds, places, by_pulse=by_pulse)
+            signals = self._plan.signals(seeds, signals)
         self._add_spacings(*self._row.add(places, seen.cell - self._first))
         self._add_signals(*self._shown.add(signals, passage[seeds.seen]))
-
-    def _planned(self, seeds: Seeds, places: Floats, signals: Floats) -> tuple[Floats, Floats]:
-        """Planned places of seeds and signals, where speed or rate change along the pass. [m]"""
-        assert self._way is not None
-        if math.isnan(self._falls[0]):
-            self._falls = [mean_fall(seeds), mean_way_to_beam(seeds)]
-        fall, to_beam = self._falls
-        by_pulse = self._origin.scenario.observed == "pulses"
-        return (
-            planned_place(self._way, places, to_beam if by_pulse else fall),
-            planned_at(self._way, signals - to_beam),
-        )
 
     def _add_spacings(self, gaps: Floats, left: Ints) -> None:
         ratio = gaps / self._nominal

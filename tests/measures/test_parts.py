@@ -9,6 +9,7 @@ import pytest
 from metersim.measures.parts import METERING, PARTS
 from metersim.measures.scales import PLAIN, scale_of
 from metersim.questions.shared.plants import plants
+from metersim.run.simulation import simulate
 from tests.questions.test_plants import SPACING, perfect, real
 from tests.strategies import standard_error
 
@@ -158,3 +159,14 @@ def test_nothing_that_comes_up_has_parts_that_are_not_known():
     assert stand["lost.whole"].value == 1
     assert math.isnan(stand["uneven.whole"].value)
     assert math.isnan(stand["uneven_share.metering"].value)
+
+
+def test_parts_follow_the_plan_of_a_pass():
+    """At 100 % emergence all unevenness is the meter's, also where the rate changes on the way."""
+    run = real(emergence=1.0, plant_shift=0.0)
+    changed = run.scenario.replace(travel__rates="40 m 40000/ha", run__turns=100)
+    stand = plants(simulate(changed))
+    for name in ("emergence", "together"):
+        assert stand[f"uneven.{name}"].value == pytest.approx(0, abs=1e-12)
+    in_metres = np.std(np.diff(np.sort(simulate(changed).seeds.position))) ** 2
+    assert in_metres > 1.2 * stand["uneven.metering"].value  # negative control

@@ -14,6 +14,7 @@ from metersim.questions.shared.looks import (
     DISC,
     LEAST_EFFECT,
     SENSOR,
+    SPACED,
     STRETCH,
     Look,
     Rates,
@@ -250,3 +251,18 @@ def test_the_same_luck_gives_the_same_rates():
     assert rates(BENCH, 3000, seed=0) == rates(BENCH, 3000, seed=0)
     assert rates(BENCH, 3000, seed=0) != rates(BENCH, 3000, seed=1)
     assert rates(BENCH, 3000, seed=0) != rates(BENCH, 3000, seed=0, replicate=1)
+
+
+@pytest.mark.parametrize(
+    "change", ["rates=60 m 40000/ha", "speeds=0 s 3 km/h, 200 s 6 km/h", "off=40 m to 90 m"]
+)
+def test_a_monitor_of_spacings_knows_the_plan_of_a_pass(change):
+    """Skips by spacings are nearly those by cells, whatever speed and rate do along the pass."""
+    run = simulate(load_scenario("maize_field", ["turns=60", change]))
+    seen, cells = run.seeds, len(run.cells)
+    found, expected = (float(np.mean(loads(run, way) == 0)) for way in (SPACED, SENSOR))
+    assert abs(found - expected) < 4 * math.sqrt(2 * 0.02 / cells)
+    assert abs(len(loads(run, SPACED)) / cells - 1) < 0.02  # as many places as cells
+    if "off" not in change:  # negative control: in metres of a steady pass
+        metres = np.diff(np.sort(seen.sensor_time[seen.seen])) * run.scenario.demand.speed
+        assert abs(metres.sum() / run.scenario.spacing / cells - 1) > 0.1

@@ -18,6 +18,7 @@ from metersim.files.faults import BadInput, Fault
 from metersim.machine import losses
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
+from metersim.measures.places import shown_spacings
 from metersim.measures.spacing import classes_of
 from metersim.questions.shared.counts import effect_by_windows
 from metersim.run.records import Cells, Run
@@ -287,8 +288,7 @@ def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
         Seeds by cell; by theoretical place where the sensor measures spacings. [1]
     """
     if way == SPACED:
-        times = np.sort(run.seeds.sensor_time[run.seeds.seen])
-        return loads_of_spacings(np.diff(times) * run.scenario.demand.speed / run.scenario.spacing)
+        return loads_of_spacings(shown_spacings(run))
     if way == SENSOR:
         return np.bincount(run.seeds.cell[run.seeds.seen], minlength=len(run.cells))
     return _carried(run.cells, way)
