@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from metersim.files.faults import Fault
@@ -15,6 +15,14 @@ from metersim.machine.sections import SECTIONS
 
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 ROWS = "rows"  # the section with changes of single rows
+SHARED: Mapping[str, tuple[str, ...] | None] = {
+    **dict.fromkeys(("toolbar", "fan", "hoses", "run")),
+    "demand": ("speed", "row_spacing"),
+    "vacuum": ("vacuum",),
+    "conditions": ("temperature", "altitude"),
+    "travel": ("speeds", "start", "air_tick"),
+}
+"""Fields by section that all rows of a machine share; None for all fields of a section."""
 BETWEEN = re.compile(r"([,:])")  # values of a list or of a range
 
 
@@ -94,6 +102,38 @@ def listed(texts: str | Iterable[str]) -> list[str]:
 def split(said: str) -> list[str]:
     """Changes of a row, which semicolons part, as a file states them."""
     return listed(one.strip() for one in said.split(";") if one.strip())
+
+
+def fault_of_row(row: str, said: Any, most: Any) -> str:
+    """What is wrong with the changes of a row, apart from their values; empty if nothing is.
+
+    Parameters
+    ----------
+    row : str
+        Number of the row, as it is typed.
+    said : Any
+        Its changes, as they are stated.
+    most : Any
+        Number of rows of the machine, as it is stated.
+
+    Examples
+    --------
+    >>> fault_of_row("3", "notch=2; tube_wear=0.6", 8), fault_of_row("9", "notch=2", 8)
+    ('', 'names no row; the machine has rows 1 to 8')
+    >>> fault_of_row("3", "vacuum_kpa=2", 8)
+    'vacuum.vacuum_kpa is the same for all rows; set it for the whole machine'
+    """
+    if not row.isdecimal() or not isinstance(most, int) or not 1 <= int(row) <= most:
+        return f"names no row; the machine has rows 1 to {most}"
+    if not isinstance(said, str) or not split(said):
+        return 'give changes in quotes, such as "notch=2; tube_wear=1"'
+    for change in split(said):
+        if found := section_of(change.partition("=")[0].strip()):
+            section, key = found
+            names = SHARED.get(section, ())
+            if names is None or KEYS[section][key].name in names:
+                return f"{section}.{key} is the same for all rows; set it for the whole machine"
+    return ""
 
 
 def section_of(key: str) -> tuple[str, str] | None:

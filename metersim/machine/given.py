@@ -9,10 +9,10 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import BadInput
+from metersim.files.faults import BadInput, Fault
 from metersim.files.fields import Spec, read_section, specs
 from metersim.files.unknown import FORMS, Unknown, read_unknown
-from metersim.machine.changes import ROWS, listed, read_changes, split
+from metersim.machine.changes import ROWS, fault_of_row, listed, read_changes, split
 from metersim.machine.reading import CHANGES, load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
@@ -63,6 +63,7 @@ def _departing(scenario: Scenario, changes: tuple[str, ...], changed_by: str) ->
         return scenario
     changes = tuple(change.strip() for change in changes)
     table, faults = read_changes(changes, changed_by)
+    are_moved = ROWS in table or "toolbar" in table
     rows = dict(scenario.rows) | {
         int(row): tuple(split(said)) for row, said in table.pop(ROWS, {}).items()
     }
@@ -96,10 +97,32 @@ def _departing(scenario: Scenario, changes: tuple[str, ...], changed_by: str) ->
     if lot is not scenario.lot:
         unknown = with_sizes(unknown, made["seed"], lot)
     said = (*scenario.changes, *changes)
-    rows_changed = tuple(sorted(rows.items()))
-    return replace(
-        scenario, **made, lot=lot, unknown=tuple(unknown), rows=rows_changed, changes=said
+    changed = replace(
+        scenario,
+        **made,
+        lot=lot,
+        unknown=tuple(unknown),
+        rows=tuple(sorted(rows.items())),
+        changes=said,
     )
+    if are_moved and (faults := _faults_of_rows(changed, changed_by)):
+        raise BadInput(faults)
+    return changed
+
+
+def _faults_of_rows(scenario: Scenario, changed_by: str) -> list[Fault]:
+    """What is wrong with the changes of single rows of a scenario that is made already."""
+    found = []
+    for row, said in scenario.rows:
+        key = f"{ROWS}.{row}"
+        if wrong := fault_of_row(str(row), "; ".join(said), scenario.toolbar.rows):
+            found.append(Fault(changed_by, key, wrong))
+            continue
+        try:
+            _departing(replace(scenario, rows=()), said, changed_by)
+        except BadInput as error:
+            found += [Fault(changed_by, key, f"{one.key}: {one.message}") for one in error.faults]
+    return found
 
 
 def scenario_toml(

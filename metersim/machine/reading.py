@@ -11,7 +11,14 @@ from typing import Any
 from metersim.files.faults import BadInput, Fault, Parameter, bad, hint
 from metersim.files.fields import read_section, specs
 from metersim.files.unknown import Unknown, read_unknown
-from metersim.machine.changes import KEYS, ROWS, listed, read_changes, split
+from metersim.machine.changes import (
+    KEYS,
+    ROWS,
+    fault_of_row,
+    listed,
+    read_changes,
+    split,
+)
 from metersim.machine.coefficients import USUAL
 from metersim.machine.posterior import Posterior, read_meter
 from metersim.machine.scenario import Scenario
@@ -324,12 +331,8 @@ def _faults_of_rows(stated: Stated, path: Path, at: Callable[..., str]) -> list[
     others = {key: value for key, value in stated.table.items() if key != ROWS}
     for row, said in rows.items():
         where, key = at(ROWS, row), f"{ROWS}.{row}"
-        if not row.isdecimal() or not isinstance(most, int) or not 1 <= int(row) <= most:
-            found.append(Fault(where, key, f"names no row; the machine has rows 1 to {most}"))
-        elif not isinstance(said, str) or not split(said):
-            found.append(
-                Fault(where, key, 'give changes in quotes, such as "notch=2; tube_wear=1"')
-            )
+        if wrong := fault_of_row(row, said, most):
+            found.append(Fault(where, key, wrong))
         else:
             try:
                 changed = _over(replace(stated, table=others), _stated_by(split(said), where))

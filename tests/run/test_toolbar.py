@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
+from metersim.machine.changes import KEYS, SHARED
+from metersim.machine.given import scenario_of
 from metersim.machine.reading import load_scenario
 from metersim.machine.rows import row_scenario
 from metersim.run.meter import Meter
@@ -135,3 +137,33 @@ def test_a_meter_alone_is_no_machine():
     """The entry says which other one to use."""
     with pytest.raises(ValueError, match="no fan"):
         simulate_pass("maize_bench")
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["vacuum_kpa=2", "speed=9 km/h", "row_spacing_cm=70", "seal_leak_mm2=800", "shut_off_kpa=4"],
+)
+@pytest.mark.parametrize("already_made", [False, True])
+def test_a_row_cannot_change_what_all_rows_share(change, already_made):
+    """It is refused, since a pass takes it from the machine; other changes are taken."""
+    made = (lambda one: scenario_of(machine(), [one])) if already_made else machine
+    with pytest.raises(BadInput, match=r"rows.2: .* is the same for all rows"):
+        made(f"rows.2=notch=1; {change}")
+    assert made("rows.2=notch=1; off=4 m to 9 m").rows  # negative control
+
+
+def test_shared_fields_are_fields_of_a_scenario():
+    """A misspelt name would refuse nothing."""
+    for section, names in SHARED.items():
+        known = {spec.name for spec in KEYS[section].values()}
+        assert known and set(names or ()) <= known
+
+
+def test_changes_of_rows_are_checked_where_a_scenario_is_changed():
+    """A row that there is not, a value that contradicts others, and fewer rows than before."""
+    for change in ("rows.9=notch=1", "rows.2=notch=9", "rows.2=nonsense=1"):
+        with pytest.raises(BadInput, match=change[:6]):
+            scenario_of(machine(), [change])
+    with pytest.raises(BadInput, match="machine has rows 1 to 3"):
+        scenario_of(machine("rows.4=notch=1"), ["rows=3"])
+    assert scenario_of(machine("rows.3=notch=1"), ["rows=3"]).rows
