@@ -132,7 +132,7 @@ class Profile:
 
 def _entries(text: str) -> list[str]:
     """Entries of a list; the comma of a number such as 85,000 does not end one."""
-    return [one.strip() for one in re.split(r"[;\n]|,(?!\d{3}\b)", text) if one.strip()]
+    return [one.strip() for one in re.split(r"[;\n]|(?<!\d),|,(?!\d{3}\b)", text) if one.strip()]
 
 
 def _where(word: str) -> tuple[float, str] | None:

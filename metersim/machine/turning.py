@@ -26,7 +26,6 @@ from metersim.machine.gap import (
 from metersim.machine.sections import Disc, Drive, Vacuum
 
 LEAKS = 0.02  # share of its vacuum that a meter loses to a gap which is said to leak
-STALLS = 0.1  # share of the meant speed below which a motor is said to stall; assumption
 STEPS = 10_000  # at most, until vacuum and gap fit one another
 CLOSE = 1e-12  # relative; vacuum and gap then fit one another
 FINE = 1e-8  # m, error of the ends of the range of gaps

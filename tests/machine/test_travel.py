@@ -123,6 +123,15 @@ def test_numbers_with_commas_and_us_units_are_read():
     ]
 
 
+def test_a_comma_without_a_space_ends_an_entry():
+    """Three digits behind the comma of an entry are a number of their own."""
+    spaced = read_profile("0 s 3 km/h, 100 s 5 km/h", "4 s 85,000/ha, 120 m 95,000/ha", "none")
+    close = read_profile("0 s 3 km/h,100 s 5 km/h", "4 s 85,000/ha,120 m 95,000/ha", "none")
+    assert close == spaced and not close[1] and len(close[0].speeds) == 2
+    off, wrong = read_profile("steady", "steady", "20 s to 24 s,100 m to 110 m")
+    assert not wrong and off.off == ((20, "s", 24, "s"), (100, "m", 110, "m"))
+
+
 @pytest.mark.parametrize(("text", "rows"), [("1-3 5", (1, 2, 3, 5)), ("all", (1, 2, 3, 4, 5, 6))])
 def test_rows_are_numbers_and_ranges(text, rows):
     """Numbers, ranges, or all."""

@@ -13,7 +13,7 @@ from metersim.machine.changes import section_of
 from metersim.machine.given import scenario_of
 from metersim.machine.sections import SECTIONS
 from metersim.questions.next.hypotheses import FAULTS, HOLES
-from metersim.questions.shared.faults.breathing import machine_around
+from metersim.questions.shared.faults.breathing import machine_around, row_of
 from metersim.questions.shared.faults.fault import (
     CAUTIONS,
     LOCKED,
@@ -202,3 +202,17 @@ def test_a_fault_has_its_caution_from_its_state():
         **{name: value for name, value in vars(one).items() if name != "caution"},
     )
     assert bare.caution == CAUTIONS[LOCKED]
+
+
+@pytest.mark.parametrize("rows", ["all", "5-8", "2 7", "3", "1-7", "1-3", "2-8"])
+def test_idle_rows_are_some_that_worked_before(rows):
+    """Rows that never worked do not begin to, and the row that is looked at goes on working."""
+    around = ["rows=8", "shut_off_kpa=8", "free_flow_m3_h=900", f'working="{rows}"']
+    machine = m.load_scenario("maize_field", around)
+    parked = []
+    for severity in EVERY:
+        left = LIBRARY["idle rows"].put(machine, severity).working_rows
+        assert set(left) <= set(machine.working_rows) and row_of(machine) in left
+        parked.append(len(machine.working_rows) - len(left))
+    assert parked == sorted(parked)
+    assert parked[-1] == len(machine.working_rows) // 2  # negative control: some stop

@@ -56,11 +56,12 @@ def _chamber(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 
 def _idle(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """Rows at one end are parked and draw air: one of eight, up to half of the rows."""
-    rows = scenario.toolbar.rows
-    parked = max(1, round(rows * between(severity, 0.125, 0.5)))
+    """The last of the working rows are parked and draw air: one of eight, up to half of them."""
+    working = scenario.working_rows
+    parked = min(max(1, round(len(working) * between(severity, 0.125, 0.5))), len(working) // 2)
+    kept = working[: len(working) - parked]
     return (
-        stated("toolbar", "working", f"1-{max(rows - parked, 1)}"),
+        stated("toolbar", "working", " ".join(map(str, kept))),
         stated("toolbar", "parked", "open"),
         stated("fan", "set_when", "sound"),
     )
