@@ -17,6 +17,14 @@ NOT_OBSERVED = {
     "field": "there is no belt in a field",
 }
 
+READ_WITHOUT_A_FAN = {
+    "toolbar": ("rows",),
+    "fan": (),
+    "hoses": ("seal_leak",),
+    "travel": ("speeds", "rates", "off"),
+}
+"""Fields of sections around the meter that a meter without a fan has a use for."""
+
 
 def contradictions(scenario: Any) -> list[tuple[str, str]]:
     """Settings of a `Scenario` that exclude one another: keys and messages."""
@@ -103,4 +111,23 @@ def _of_the_machine(scenario: Any) -> list[tuple[str, str]]:
     found += of_toolbar(
         scenario.toolbar, scenario.fan, scenario.hoses, scenario.vacuum, scenario.demand.row_spacing
     )
+    return found
+
+
+def without_effect(scenario: Any) -> list[str]:
+    """Settings of a `Scenario` that have no effect, or not all of it, in words."""
+    found = []
+    if not scenario.is_toolbar:
+        idle = [
+            f"{section}.{name}"
+            for section, read in READ_WITHOUT_A_FAN.items()
+            for name, usual in vars(type(getattr(scenario, section))()).items()
+            if name not in read and getattr(getattr(scenario, section), name) != usual
+        ]
+        idle += ["rows"] * bool(scenario.rows)
+        if idle:
+            verb = "have" if len(idle) > 1 else "has"
+            found.append(f"without fan.shut_off_kpa, {', '.join(idle)} {verb} no effect")
+    if scenario.tube.delivery == "conveyor" and scenario.profile.speeds:
+        found.append("the conveyor's belt keeps one speed, also where the speed of travel changes")
     return found

@@ -19,7 +19,7 @@ from metersim.files.unknown import Unknown
 from metersim.machine.around import Conditions, Fan, Gap, Hoses, Toolbar, Travel
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.conditions import InEffect
-from metersim.machine.contradictions import OBSERVED, contradictions
+from metersim.machine.contradictions import OBSERVED, contradictions, without_effect
 from metersim.machine.drive import cell_rate, disc_speed, nominal_spacing, peripheral_speed
 from metersim.machine.heap import heap_volume, static_level, tilted_angle
 from metersim.machine.holes import CONDITIONS, Holes, holes_of
@@ -288,7 +288,7 @@ class Scenario:
                 f"seed lot '{self.lot.name}' is illustrative: {self.lot.assumed_share:.0%} of its "
                 "values are assumed"
             )
-        return (*found, *gap_warnings(self, units))
+        return (*found, *gap_warnings(self, units), *without_effect(self))
 
     def ranges(self, units: str = "") -> str:
         """Ranges of the fields with input uncertainty, in words; without units as stated."""

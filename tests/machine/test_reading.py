@@ -423,3 +423,32 @@ def test_a_scenario_names_its_units_and_is_written_in_them(tmp_path):
     path.write_text('title = "own"\nextends = "maize_field"\nunits = "imperial"\n')
     with pytest.raises(BadInput, match='units: is not allowed; give "metric" or "us"'):
         load_scenario(path)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("gauge_error_percent=10", "hoses.gauge_error has no effect"),
+        ("curve_radius_m=30", "toolbar.curve_radius has no effect"),
+        ("start=empty", "travel.start has no effect"),
+        ("rows.1=notch=2", "rows has no effect"),
+    ],
+)
+def test_settings_that_take_a_fan_are_named_without_one(change, said):
+    """They would be taken for effective; with a fan they are."""
+    (line,) = set(load_scenario("maize_field", [change]).warnings()) - USUAL_WARNINGS
+    assert line == f"without fan.shut_off_kpa, {said}"
+    made = load_scenario("maize_field", [change, "shut_off_kpa=8"])
+    assert not set(made.warnings()) - USUAL_WARNINGS  # negative control
+
+
+def test_a_belt_that_does_not_follow_the_speed_is_named():
+    """The belt of a conveyor turns at the usual speed of travel."""
+    changes = ["delivery=conveyor", "speeds=0 s 4 km/h, 9 s 8 km/h"]
+    (line,) = set(load_scenario("maize_field", changes).warnings()) - USUAL_WARNINGS
+    assert "belt keeps one speed" in line
+    for one in changes:  # negative control: each alone is taken as it is
+        assert not set(load_scenario("maize_field", [one]).warnings()) - USUAL_WARNINGS
+
+
+USUAL_WARNINGS = set(load_scenario("maize_field").warnings())

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.changes import KEYS, SHARED
 from metersim.machine.given import scenario_of
 from metersim.machine.reading import load_scenario
 from metersim.machine.rows import row_scenario
+from metersim.questions.shared.notes import vacuum_text
 from metersim.run.meter import Meter
 from metersim.run.toolbar import simulate_pass
 
@@ -167,3 +169,12 @@ def test_changes_of_rows_are_checked_where_a_scenario_is_changed():
     with pytest.raises(BadInput, match="machine has rows 1 to 3"):
         scenario_of(machine("rows.4=notch=1"), ["rows=3"])
     assert scenario_of(machine("rows.3=notch=1"), ["rows=3"]).rows
+
+
+def test_a_machine_that_is_taken_as_one_row_says_that_changes_of_rows_are_left_out():
+    """Its vacuum is that of the machine without them, so a single row that leaks is not seen."""
+    plain, leaking = machine(), machine("rows.2=seal_wear=1")
+    assert chamber_vacuum(leaking) == chamber_vacuum(plain)
+    assert "without the changes of single rows" in vacuum_text(leaking)
+    for one in (plain, row_scenario(leaking, 2)):  # negative control
+        assert "without" not in vacuum_text(one)

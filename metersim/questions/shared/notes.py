@@ -218,14 +218,18 @@ def settings_text(scenarios: Iterable[Scenario], units: str = "metric") -> str:
 
 
 def vacuum_text(scenario: Scenario, units: str = "metric") -> str:
-    """Vacuum as it is stated; with a fan that at the gauge, and that of the row in question."""
+    """Vacuum as it is stated; with a fan that at the gauge, and that of the row in question.
+
+    A machine that is taken as one of its rows has none of the changes of single rows.
+    """
     stated = set_quantity("pressure", scenario.vacuum.vacuum, units)
     if not scenario.is_toolbar:
         return stated
     there = quantity("pressure", chamber_vacuum(scenario), units)
     row, rows = middle_row(scenario), scenario.toolbar.rows
     of = f" of {rows}" if rows > 1 else ""
-    return f"{stated} at the gauge when the fan was set, {there} at row {row}{of}"
+    without = ", without the changes of single rows" if scenario.rows and not scenario.row else ""
+    return f"{stated} at the gauge when the fan was set, {there} at row {row}{of}{without}"
 
 
 def not_known_text(unknown: Iterable[Unknown], units: str = "metric") -> str:
