@@ -265,6 +265,14 @@ class Way:
         """Nominal time of the drive at which each piece begins. [s]"""
         return np.concatenate(([0.0], np.cumsum(self._length * self.part[:-1]))) / self.usual
 
+    @cached_property
+    def fastest(self) -> tuple[float, float]:
+        """Greatest speed [m/s], and greatest speed of the disc over its nominal speed [1]."""
+        ends = self.speed[:-1] + self.gain[:-1] * np.diff(self.start)
+        speeds = np.concatenate((self.speed, ends))
+        turning = speeds * np.concatenate((self.part, self.part[:-1])) / self.usual
+        return float(speeds.max()), float(turning.max())
+
     def _piece(self, times: Any) -> NDArray[np.int64]:
         return _piece_of(self.start, times)
 

@@ -37,12 +37,17 @@ class Conditions:
 
     @classmethod
     def of(cls, scenario: Scenario) -> Conditions:
-        """Conditions of a scenario, at the middle of its input uncertainty."""
+        """Conditions of a scenario, at the middle of its input uncertainty.
+
+        Where speed or rate change along the pass, speeds are those of the fastest moment.
+        """
+        way = scenario.way
+        speed, turning = way.fastest if way else (scenario.demand.speed, 1.0)
         return cls(
-            speed=scenario.demand.speed,
+            speed=speed,
             spacing=scenario.spacing,
-            peripheral_speed=scenario.peripheral_speed,
-            frequency=scenario.cell_rate,
+            peripheral_speed=scenario.peripheral_speed * turning,
+            frequency=scenario.cell_rate * turning,
             cells=scenario.disc.cells,
             vacuum=chamber_vacuum(scenario),
         )
@@ -318,13 +323,14 @@ def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
     found = []
     if scenario.lot.crop in STUDIED_CROPS:
         study = "above the range of onal2012 (maize and cotton)"
-        if scenario.cell_rate > RELEASE_CEILING:
+        made = Conditions.of(scenario)
+        if made.frequency > RELEASE_CEILING:
             found.append(
-                f"{scenario.cell_rate:.1f} seeds a second is over {RELEASE_CEILING:g}: {study}"
+                f"{made.frequency:.1f} seeds a second is over {RELEASE_CEILING:g}: {study}"
             )
-        if scenario.peripheral_speed > SPEED_CEILING:
+        if made.peripheral_speed > SPEED_CEILING:
             unit = HOLE_SPEED[units]
-            at, ceiling = map(unit.from_si, (scenario.peripheral_speed, SPEED_CEILING))
+            at, ceiling = map(unit.from_si, (made.peripheral_speed, SPEED_CEILING))
             found.append(
                 f"{at:.3f} {unit.symbol} at the holes is over {ceiling:.4g} (from memory): {study}"
             )

@@ -9,6 +9,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.machine.toolbar import row_numbers
 from metersim.machine.travel import distance_in, read_profile, time_over
+from metersim.measures.limits import cautions
 from metersim.run.simulation import simulate
 
 FIELD = load_scenario("maize_field", ["turns=20"])
@@ -142,3 +143,28 @@ def test_rows_are_numbers_and_ranges(text, rows):
 def test_rows_that_there_are_not(text):
     """They are told."""
     assert row_numbers(text, 6)[1]
+
+
+@given(knots)
+def test_the_fastest_moment_is_the_greatest_of_many(speeds):
+    """Greatest speed and turning along the pass, also where the rate changes within a slope."""
+    times = np.cumsum([0.0, *(step for step, _ in speeds)])
+    said = ", ".join(
+        f"{time:.6f} s {speed:.6f} km/h"
+        for time, (_, speed) in zip(times, [*speeds, speeds[-1]], strict=True)
+    )
+    pass_ = way(
+        speeds=said, rates=f"{times[-1] / 3:.6f} s 40000/ha, {times[-1] / 2:.6f} s 90000/ha"
+    )
+    many = np.sort([*np.linspace(0, times[-1] + 1, 4000), *pass_.start, *(pass_.start - 1e-9)])
+    many = many[many >= 0]
+    speed, turning = pass_.fastest
+    assert speed == pytest.approx(pass_.speed_at(many).max(), rel=1e-6)
+    assert turning == pytest.approx(pass_.turning_at(many).max(), rel=1e-6)
+
+
+def test_a_pass_that_speeds_up_is_judged_at_its_fastest():
+    """Cautions are those of a steady pass at that speed, and a slow pass has fewer."""
+    slow, fast = FIELD.replace(demand__speed=1.0), FIELD.replace(demand__speed=4.5)
+    rising = slow.replace(travel__speeds="0 s 3.6 km/h, 9 s 16.2 km/h")
+    assert cautions(rising) == cautions(fast) != cautions(slow)
