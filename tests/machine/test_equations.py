@@ -12,6 +12,7 @@ import zlib
 import numpy as np
 import pytest
 
+from metersim.machine.airline import chamber_vacuum
 from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario, shipped_scenarios
 from metersim.machine.stations import stations_of
@@ -485,7 +486,7 @@ def test_the_worked_example_ends_where_the_station_does(name):
     stations = stations_of(scenario)
     level = stations.gate.level(stations.gate.full(Moment()))
     at = Moment(speed=scenario.peripheral_speed, level=level)
-    chances = stations.pickup.chances(scenario.vacuum.vacuum, at)
+    chances = stations.pickup.chances(chamber_vacuum(scenario), at)
     steps = worked(scenario)
     assert steps[-1].result == pytest.approx(math.exp(-chances.rate), rel=1e-12)
     found = {step.equation.name: step.result for step in steps}
