@@ -345,3 +345,14 @@ def test_what_a_fault_shows_most_is_named_clearest_first():
     assert "more doubles" in said["vacuum high"] and "fewer doubles" not in said["vacuum high"]
     assert {sign for sign, _ in SAID} | {"rows", "onset"} == {*SIGNS}
     assert all(answer in SIGNS[sign].answers for sign, answer in SAID)
+
+
+@pytest.mark.parametrize("change", ["rates=60 m 40000/ha", "off=40 m to 90 m"])
+def test_what_is_seen_is_judged_by_the_plan_of_the_pass(change):
+    """A rate that falls, or a row that stops, is no fault: the monitor shows what the cells do."""
+    plain, planned = (m.load_scenario("maize_field", [*one]) for one in ((), (change,)))
+    usual, seen = (looked(run_of(one, 1_800, 1, 0), one.spacing) for one in (plain, planned))
+    assert abs(seen.skips - seen.cell_skips) < 0.02 and abs(seen.used - usual.used) < 0.02
+    assert seen.scatter < 1.05 * usual.scatter
+    more = looked(run_of(planned, 1_800, 1, 0), planned.spacing / 2)  # negative control
+    assert more.skips > 0.4 and more.used < 0.6

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from metersim.machine.scenario import Scenario
 from metersim.measures.fold import DOUBLES, MISSES, failing
+from metersim.measures.places import Plan, planned_at, shown_spacings
 from metersim.measures.spacing import CLASS_BOUNDS, spacings_of
 from metersim.questions.shared.looks import kept_full, loads_of_spacings
 from metersim.run.records import Run
@@ -76,9 +77,11 @@ def monitored(run: Run, planned: float) -> tuple[float, float]:
     planned : float
         Spacing that the monitor takes for the theoretical one. [m]
     """
-    times = np.sort(run.seeds.sensor_time[run.seeds.seen])
-    places = loads_of_spacings(np.diff(times) * run.scenario.demand.speed / planned)
-    return _shares(places)
+    scenario, seeds = run.scenario, run.seeds
+    if scenario.way:
+        return _shares(loads_of_spacings(shown_spacings(run) * (scenario.spacing / planned)))
+    times = np.sort(seeds.sensor_time[seeds.seen])
+    return _shares(loads_of_spacings(np.diff(times) * scenario.demand.speed / planned))
 
 
 def trouble_of(run: Run, planned: float) -> float:
@@ -150,7 +153,9 @@ def _shares(loads: NDArray[Any]) -> tuple[float, float]:
 
 def _scatter(run: Run, planned: float) -> float:
     """SD of normal spacings on the ground over the planned spacing; nan if there are too few."""
-    ratios = spacings_of(run.seeds.position) / planned
+    way, seeds = run.scenario.way, run.seeds
+    lies = Plan(way).places(seeds, seeds.position) if way else seeds.position
+    ratios = spacings_of(lies) / planned
     normal = ratios[(ratios > CLASS_BOUNDS[0]) & (ratios <= CLASS_BOUNDS[1])]
     return float(normal.std(ddof=1)) if len(normal) > 2 else float("nan")
 
@@ -161,5 +166,8 @@ def _used(run: Run, planned: float) -> float:
     left = ticks.pool + ticks.hopper
     turn = min(int(1 / scenario.run.tick), (len(left) - 1) // 3)
     first, last = turn, len(left) - 1 - turn
-    travel = (ticks.time[last] - ticks.time[first]) * scenario.demand.speed
+    times, way = ticks.time[[first, last]], scenario.way
+    travel = (times[1] - times[0]) * scenario.demand.speed
+    if way:
+        travel = np.diff(planned_at(way, times))[0]
     return float((left[first] - left[last]) * planned / travel)
