@@ -20,13 +20,18 @@ from metersim.run.rows import Machine
 def breathe(
     env: simpy.Environment, machine: Machine, meters: dict[int, Meter], found: list[Air]
 ) -> Generator[simpy.Event, Any, None]:
-    """The air: at each tick, set the vacuum of all rows from what sits on their discs."""
+    """The air: at each tick, set the vacuum of all rows from what sits on their discs.
+
+    A row that has taken up its last cell keeps its disc as it was.
+    """
+    holes: dict[int, Holes] = {}
     for time in machine.ticks:
         if time > env.now:
             yield env.timeout(time - env.now)
-        holes = {
+        holes |= {
             row: Holes(*(np.array([n]) for n in (meter.in_pool, meter.empty, meter.seeded)))
             for row, meter in meters.items()
+            if time <= machine.ends[row]
         }
         air = machine.air(holes)
         found.append(air)

@@ -150,13 +150,26 @@ class Machine:
         }
 
     @cached_property
+    def ends(self) -> dict[int, float]:
+        """Times at which the working rows take up their last cells. [s]"""
+        return {
+            row: float(course.times(np.array([course.passages - 1]), ENTERS)[0])
+            for row, course in self.courses.items()
+        }
+
+    @cached_property
     def ticks(self) -> Array:
-        """Times of the ticks, until the first row takes up its last cell. [s]"""
-        ends = (
-            float(course.times(np.array([course.passages - 1]), ENTERS)[0])
-            for course in self.courses.values()
-        )
-        return ticks_until(min(ends), self.scenario.travel.air_tick)
+        """Times of the ticks, until the last row takes up its last cell. [s]"""
+        return ticks_until(max(self.ends.values()), self.scenario.travel.air_tick)
+
+    def held(self, row: int, holes: Holes) -> Holes:
+        """Holes of a row at all ticks; a row that has ended keeps its disc as it was.
+
+        Rows end at different times in a curve, or with different discs.
+        """
+        last = int(np.searchsorted(self.ticks, self.ends[row], side="right")) - 1
+        at = np.minimum(np.arange(len(self.ticks)), last)
+        return Holes(*(each[at] for each in holes))
 
     def air(self, holes: Mapping[int, Holes]) -> Air:
         """The air of all rows, from what sits on the discs of the working ones."""

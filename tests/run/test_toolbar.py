@@ -29,6 +29,7 @@ KINDS = {
     "off and on": ("off=3 s to 5 s", "rates=4 m 90000/ha"),
     "curve": ("curve_radius_m=15", "follows_curve=false"),
     "rows that differ": ("rows.2=notch=2; cells=40", "rows.3=seal_wear=0.8; plugged_holes=2 9"),
+    "rows that end early": ("curve_radius_m=4", "row_spacing_cm=75", "rows.2=cells=12"),
     "coarse ticks": ("air_tick_s=1.5", "start=empty"),
     "narrow hoses": ("hose_diameter_mm=15", "pipe_diameter_mm=40", "vacuum_kpa=2"),
 }
@@ -178,3 +179,15 @@ def test_a_machine_that_is_taken_as_one_row_says_that_changes_of_rows_are_left_o
     assert "without the changes of single rows" in vacuum_text(leaking)
     for one in (plain, row_scenario(leaking, 2)):  # negative control
         assert "without" not in vacuum_text(one)
+
+
+def test_the_air_goes_on_until_the_last_row_ends():
+    """A row that has ended keeps its disc as it was, and the others breathe on."""
+    alike = {"edge_spread_mm=0", "loss_spread_percent=0", "seal_spread_percent=0"}
+    done = simulate_pass(machine(*alike, "rows.2=cells=10", "turns=12"))
+    ends = [row.run.ticks.time[-1] for row in done.rows]
+    air = done.air
+    assert ends[1] < 0.5 * max(ends) and air.time[-1] > 0.9 * max(ends)
+    later = air.vacuum[:, air.time > ends[1]]
+    assert (np.ptp(later[:3], axis=1) > 0).all()
+    assert later.mean() == pytest.approx(air.vacuum[:, air.time <= ends[1]].mean(), rel=0.01)

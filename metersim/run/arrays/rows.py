@@ -37,7 +37,8 @@ def _holes(machine: Machine, row: int, air: Air) -> Holes:
     )
     sound = np.array(machine.rows[row].holes.lets_air)
     start = machine.scenario.travel.start
-    return holes_at(machine.courses[row], Cells.stacked(list(parts)), sound, start, machine.ticks)
+    cells = Cells.stacked(list(parts))
+    return machine.held(row, holes_at(machine.courses[row], cells, sound, start, machine.ticks))
 
 
 def _run(machine: Machine, row: int, air: Air) -> Run:
