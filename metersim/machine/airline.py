@@ -33,6 +33,7 @@ from metersim.machine.air import (
     vacuum_behind,
 )
 from metersim.machine.holding import DISCHARGE
+from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import AIR_DENSITY
 from metersim.machine.stations import CUT_OFF, POOL_EXIT
@@ -195,9 +196,13 @@ def _column(values: tuple[Any, ...]) -> NDArray[Any]:
     return np.array(values)[:, None]
 
 
-def full_holes(scenario: Scenario) -> float:
-    """Number of open holes that let through as much air as a disc with a seed on every hole."""
-    cells, k = scenario.disc.cells, scenario.coefficients
+def full_holes(scenario: Scenario, *, sound: bool = False) -> float:
+    """Number of open holes that let through as much air as a disc with a seed on every hole.
+
+    A plugged hole lets nothing through, unless the disc is taken as `sound`.
+    """
+    k, lets_air = scenario.coefficients, scenario.holes.lets_air
+    cells = len(lets_air) if sound else sum(lets_air)
     in_pool = cells * POOL_EXIT / FULL_TURN
     carried = cells * (CUT_OFF - POOL_EXIT) / FULL_TURN
     return float(equivalent_holes(0.0, in_pool, carried, k.leak_in_pool, k.leak_of_seated))
@@ -214,8 +219,8 @@ def air_line(
     """Air line of a scenario, with the speed at which its fan was set.
 
     The fan was set with all discs of working rows full.  The key ``set_when`` says whether that was
-    in the state of the scenario.  Otherwise idle rows were sealed, seals and gaps were sound, and
-    chambers were closed.
+    in the state of the scenario.  Otherwise idle rows were sealed, seals, gaps and holes were
+    sound, and chambers were closed.
 
     Parameters
     ----------
@@ -277,7 +282,7 @@ def air_line(
         set_in, gaps = _in_state(line, scenario, each, deviates, sound=True), np.zeros(number)
     else:
         set_in, gaps = now, np.broadcast_to(np.asarray(gap_leak, float), number)
-    full = np.array([full_holes(one) for one in each])
+    full = np.array([full_holes(one, sound=fan.set_when == "sound") for one in each])
     fastest = set_in.solve(set_in.open_area(full[:, None], gaps[:, None]))
     return replace(now, fan_speed=_speed(scenario, float(fastest.reading[0])))
 
@@ -290,15 +295,20 @@ def middle_row(scenario: Scenario) -> int:
 def chamber_vacuum(scenario: Scenario) -> float:
     """Vacuum in the chamber of a meter with a full disc: of its row, or of the middle working one.
 
-    Without a fan it is the stated one, less what the running gap takes. [Pa]
+    Without a fan it is the stated one, less what the running gap takes.  Rows with changes of their
+    own breathe as those say. [Pa]
     """
     if scenario.fan.shut_off is None:
         return vacuum_past_gap(scenario)
-    row = middle_row(scenario)
-    leak = float(gap_leak(scenario, scenario.vacuum.vacuum))
-    line = air_line(scenario, gap_leak=leak)
-    full = np.full((scenario.toolbar.rows, 1), full_holes(scenario))
-    return float(line.solve(line.open_area(full, leak)).vacuum[row - 1, 0])
+    numbers = range(1, scenario.toolbar.rows + 1)
+    own = {row: row_scenario(scenario, row) for row, _ in scenario.rows}
+    each = [own.get(row, scenario) for row in numbers]
+    # a gap is worked out at the vacuum for which the fan was set
+    leaks = np.array([float(gap_leak(one, one.vacuum.vacuum)) for one in each])
+    line = air_line(scenario, rows=own, gap_leak=leaks)
+    full = np.array([[full_holes(one)] for one in each])
+    air = line.solve(line.open_area(full, leaks[:, None]))
+    return float(air.vacuum[middle_row(scenario) - 1, 0])
 
 
 def _in_state(

@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
-from metersim.machine.airline import air_line, full_holes
+from metersim.machine.airline import air_line, chamber_vacuum, full_holes
+from metersim.machine.reading import load_scenario
+from metersim.machine.rows import row_scenario
+from metersim.machine.turning import gap_leak
 from tests.airlines import MACHINE, NARROW, all_full, at_full_speed, drawn_areas, line_of
 from tests.strategies import BENCH
 
@@ -149,6 +152,41 @@ def test_areas_of_another_machine_are_refused():
 def test_a_full_disc_leaks_by_a_third_in_the_pool_and_the_rest_of_the_chamber():
     """By hand: of 30 holes 10 are in the pool, half open, and 17.5 hold a seed, a tenth open."""
     assert full_holes(MACHINE) == pytest.approx(10 * 0.5 + 17.5 * 0.1, rel=1e-12)
+
+
+def test_a_plugged_hole_lets_nothing_through():
+    """Every second of 30 holes is plugged, which halves the air of the disc."""
+    half = MACHINE.replace(disc__plugged_holes="every 2")
+    assert full_holes(half) == pytest.approx(full_holes(MACHINE) / 2, rel=1e-12)
+    assert full_holes(half, sound=True) == full_holes(MACHINE)
+
+
+def test_plugged_holes_raise_the_vacuum_of_a_fan_that_was_set_before():
+    """A fan that is set anew gives the vacuum that is asked for."""
+    plugged = MACHINE.replace(disc__plugged_holes="every 2", vacuum__vacuum=3e3)
+    areas = np.full((16, 1), full_holes(plugged))
+    before, anew = (air_line(plugged.replace(fan__set_when=when)) for when in ("sound", "now"))
+    assert before.solve(before.open_area(areas)).reading[0] > 3.05e3
+    assert anew.solve(anew.open_area(areas)).reading[0] == pytest.approx(3e3, rel=1e-12)
+
+
+@pytest.mark.parametrize("change", ["chamber_open=true", "seal_wear=1", "running_gap_mm=1.5"])
+@pytest.mark.parametrize("row", [2, 5])
+def test_the_vacuum_of_the_middle_row_falls_by_a_leak_of_any_row(change, row):
+    """It is that of the line with all rows as they are; a row without a change is the control."""
+    around = ["rows=8", "shut_off_kpa=6", "free_flow_m3_h=700", "set_when=sound"]
+    sound = load_scenario("maize_field", around)
+    leaking = load_scenario("maize_field", [*around, f"rows.{row}={change}"])
+    own = {row: row_scenario(leaking, row)}
+    gaps = np.zeros((8, 1))
+    gaps[row - 1] = gap_leak(own[row], own[row].vacuum.vacuum)
+    line = air_line(leaking, rows=own)
+    full = np.array([[full_holes(own.get(number, leaking))] for number in range(1, 9)])
+    exact = line.solve(line.open_area(full, gaps)).vacuum[4, 0]
+    assert chamber_vacuum(leaking) == pytest.approx(exact, rel=1e-12)
+    assert exact < 0.99 * chamber_vacuum(sound)
+    same = load_scenario("maize_field", [*around, f"rows.{row}=notch=1"])
+    assert chamber_vacuum(same) == chamber_vacuum(sound)
 
 
 def test_the_usual_fan_and_the_usual_hoses_by_hand():

@@ -260,7 +260,7 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
 
 def decisive(measured: Measured, units: str = "metric") -> list[str]:
     """Notes that change an answer: what is not supported, an empty pool, too short a run."""
-    scenario, found = measured.scenario, []
+    scenario, found = measured.scenario, left_out(measured.scenario)
     empty = int(measured.reasons[POOL_EMPTY])
     if measured.emptied:
         found.append(f"{emptied_text(measured, units)} The starved row behind it counts here.")
@@ -274,6 +274,14 @@ def decisive(measured: Measured, units: str = "metric") -> list[str]:
     elif math.isnan(measured["precision"].low):
         found.append("The run is too short for an interval. Give more turns.")
     return found + beyond(scenario, units)
+
+
+def left_out(scenario: Scenario) -> list[str]:
+    """What is left out of an answer for a machine that takes the middle row for all rows."""
+    row = middle_row(scenario) if scenario.is_toolbar and not scenario.row else 0
+    if row not in dict(scenario.rows):
+        return []
+    return [f"Of the changes of row {row}, only what they do to the air counts here; run has all."]
 
 
 def emptied_text(measured: Measured, units: str = "metric") -> str:
