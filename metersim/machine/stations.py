@@ -218,7 +218,7 @@ def inner_gap_of(scenario: Scenario, coefficients: Coefficients) -> float:
     return coefficients.inner_gap * scenario.seeds.width if guide.inner_guide else math.inf
 
 
-def tube_of(scenario: Scenario, coefficients: Coefficients, launch_sd: float) -> TubeStation:
+def tube_of(scenario: Scenario, coefficients: Coefficients, release: ReleaseStation) -> TubeStation:
     """What takes seeds to the furrow: a tube, or a belt with compartments."""
     tube = TubeStation(
         length=scenario.tube.tube_length,
@@ -226,7 +226,8 @@ def tube_of(scenario: Scenario, coefficients: Coefficients, launch_sd: float) ->
         wear=scenario.tube.tube_wear,
         fitted=scenario.tube.tube_fitted,
         terminal_velocity=fall_of(scenario),
-        launch_sd=launch_sd,
+        launch_sd=release.launch_sd,
+        late_turn=release.whole_arc,  # a held seed needs but a small part of the vacuum
         coefficients=coefficients,
     )
     if scenario.tube.delivery != CONVEYOR:
@@ -267,6 +268,16 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
     soil = scenario.furrow.soil_scatter * firm
     carried = scenario.tube.delivery == CONVEYOR
     on_belt = float(landing_spread(k.landing_scatter, lot.gmd)) * (scenario.observed == "belt")
+    release = ReleaseStation(
+        hole_diameter=disc.hole_diameter,
+        circle_radius=disc.circle_radius,
+        decay_arc=scenario.cutoff.decay_arc,
+        wear=scenario.cutoff.cutoff_wear,
+        classes_off=classes_off(scenario),
+        launch_sd=launch_sd,
+        lot=lot,
+        coefficients=k,
+    )
     return Stations(
         drive=DriveStation(
             angular_speed=scenario.angular_speed * speed_kept(scenario),
@@ -314,17 +325,8 @@ def usual_stations(scenario: Scenario, coefficients: Coefficients | None = None)
             lot=lot,
             coefficients=k,
         ),
-        release=ReleaseStation(
-            hole_diameter=disc.hole_diameter,
-            circle_radius=disc.circle_radius,
-            decay_arc=scenario.cutoff.decay_arc,
-            wear=scenario.cutoff.cutoff_wear,
-            classes_off=classes_off(scenario),
-            launch_sd=launch_sd,
-            lot=lot,
-            coefficients=k,
-        ),
-        tube=tube_of(scenario, k, launch_sd),
+        release=release,
+        tube=tube_of(scenario, k, release),
         sensor=SensorStation(
             height=scenario.sensor.sensor_height,
             beam_height=scenario.sensor.beam_height,

@@ -169,6 +169,33 @@ def roughness(wear: Any, wear_contacts: Any) -> Any:
     return 1 + wear_contacts * wear
 
 
+def turned_aside(sideways_speed: Any, speed: Any, turn: Any) -> Any:
+    """Speed across the tube of seeds that leave the disc late, as a root of a mean square.
+
+    Parameters
+    ----------
+    sideways_speed : float or ndarray
+        SD of the speed across the tube of seeds that leave in time. [m/s]
+    speed : float or ndarray
+        Peripheral speed of the disc. [m/s]
+    turn : float or ndarray
+        Angle by which the disc turns on before they leave. [rad]
+
+    Returns
+    -------
+    float or ndarray
+        Speed. [m/s]
+
+    Notes
+    -----
+    ``turned_aside = sqrt(sideways_speed^2 + (speed * sin(turn))^2)``
+
+    Source: a seed leaves along the tangent of the disc; assumption: the tube stands along the
+    tangent at the cut-off.
+    """
+    return np.hypot(sideways_speed, speed * np.sin(turn))  # without a turn, just the first
+
+
 def contact_mean(
     sideways_speed: Any,
     length: Any,
@@ -185,7 +212,7 @@ def contact_mean(
     Parameters
     ----------
     sideways_speed : float or ndarray
-        SD of the seeds' speed across the tube at its mouth. [m/s]
+        Speed across the tube at its mouth, as a root of the mean square of seeds. [m/s]
     length : float or ndarray
         Height of fall. [m]
     curvature : float or ndarray
@@ -314,6 +341,7 @@ class TubeStation:
     fitted: bool
     terminal_velocity: float
     launch_sd: float
+    late_turn: float  # angle by which the disc turns on before seeds leave it, rad
     coefficients: Coefficients
 
     @cached_property
@@ -325,6 +353,7 @@ class TubeStation:
         """Mean number of wall contacts at a peripheral speed [m/s], but for `damped`. [1]"""
         k = self.coefficients
         aside = self.launch_sd * speed
+        aside = turned_aside(aside, speed, self.late_turn)
         mean = contact_mean(
             aside, self.length, self.curvature, self.rough, k.contacts, k.curvature_contacts
         )

@@ -9,8 +9,10 @@ from scipy.integrate import solve_ivp
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine import tube
 from metersim.machine.coefficients import USUAL
+from metersim.machine.moment import Moment
 from metersim.machine.reading import load_scenario
 from metersim.machine.stations import stations_of
+from tests.strategies import BENCH
 
 
 def fall(height, launch, steady):
@@ -152,6 +154,26 @@ def test_a_seed_dropped_straight_down_a_straight_tube_touches_nothing():
     assert tube.contact_mean(0.0, 3 * LENGTH, 0.0, 4.0, *K) == 0
     assert tube.contact_mean(0.0, LENGTH, 0.5, 1.0, *K) == 0.5 * USUAL.curvature_contacts
     assert tube.contact_mean(SPEED, LENGTH, 0.0, 1.0, *K) == pytest.approx(USUAL.contacts)
+
+
+def test_a_late_seed_flies_aside():
+    """At a right angle it crosses the tube at full speed; in time it has the spread alone."""
+    assert tube.turned_aside(0.03, 0.25, 0.0) == 0.03
+    assert tube.turned_aside(0.0, 0.25, math.pi / 2) == pytest.approx(0.25)
+    assert tube.turned_aside(0.03, 0.08, math.radians(30)) == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    "late", [{"cutoff__decay_arc": USUAL.worn_arc}, {"cutoff__cutoff_wear": 1.0}]
+)
+def test_a_worn_cut_off_makes_contacts(late):
+    """By sin^2 of its arc over the variance of the launch, in a straight tube."""
+    usual, worn = stations_of(BENCH), stations_of(BENCH.replace(**late))
+    speed, at = np.array([0.1, 0.3]), Moment()
+    ratio = (math.sin(USUAL.worn_arc) / USUAL.launch_spread) ** 2
+    none = usual.tube.contacts(0.0, at)  # those of the curve
+    more = worn.tube.contacts(speed, at) - none
+    assert more == pytest.approx((1 + ratio) * (usual.tube.contacts(speed, at) - none))
 
 
 def test_contacts_go_with_sideways_energy():

@@ -121,6 +121,7 @@ SIGNS = [
     ("worn edge", OPEN, {**OPEN, "singulator__edge_wear": 1.0}, "+cells.double"),
     ("worn inner edge", INNER, {**INNER, "guide__inner_wear": 1.0}, "+cells.double"),
     ("worn cut-off", SLOW, {**SLOW, "cutoff__cutoff_wear": 1.0}, "+precision"),
+    ("worn cut-off: more contacts", FAST, {**FAST, "cutoff__cutoff_wear": 1.0}, "+spacing.sd"),
     ("wrong cut-off", SLOW, {**SLOW, "cutoff__made_for": "small"}, "+precision"),
     ("worn seal", SCANT, {**SCANT, "vacuum__seal_wear": 1.0}, "+cells.skip"),
     ("open chamber", {}, {"vacuum__chamber_open": True}, "+cells.skip"),
