@@ -164,13 +164,11 @@ def gap_warnings(scenario: Machine, units: str = "metric") -> list[str]:
         )
     if turning.leaks:
         part = f"{_two(100 * station.leak(turning.vacuum) / station.own)} %"
-        lost = (
-            "" if has_fan(scenario) else f", and {_two(100 * turning.lost)} % of the vacuum is lost"
-        )
+        lost = f"{_two(100 * turning.lost)} % of the vacuum is lost"
+        if has_fan(scenario):
+            lost = f"it lets in {part} of the air that holes and a sound seal let in"
         where = "once a turn" if station.least(turning.vacuum) < station.lip else "all round"
-        found.append(
-            f"the seal leaks {where}: its leak is {part} of the meter's own open area{lost}"
-        )
+        found.append(f"the seal leaks {where}: {lost}")
     if has_gap and turning.kind != "ground" and turning.load > 1:
         found.append(
             f"turning the disc takes {turning.torque:.2g} N m, {100 * turning.load:.0f} % of what "

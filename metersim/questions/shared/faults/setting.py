@@ -56,7 +56,7 @@ def _agent(scenario: Scenario, severity: float) -> tuple[str, ...]:
 
 
 def _hill(scenario: Scenario, severity: float) -> tuple[str, ...]:
-    """The rows go downhill, which tilts the pool away from the disc."""
+    """The rows go downhill, so that the pool lies deeper where holes leave it."""
     return at("conditions", "slope_along", -8 * DEGREE, -20 * DEGREE)(scenario, severity)
 
 
@@ -126,7 +126,7 @@ SETTING = (
     ),
     MeterFault(
         name="bridges",
-        words="damp seed bridges in a nearly empty hopper",
+        words="seed is damp or sticky, so that it clings and bridges",
         change=at("conditions", "dampness", 0.4, 1.0),
         scope=SEVERAL,
         onset=SUDDEN,
