@@ -716,3 +716,63 @@ def test_every_new_name_is_there():
 def test_no_option_is_abbreviated(words, told):
     (said,) = told(*words)
     assert words[-2] in said
+
+
+# ---------------------------------------------------------------- rows of a machine, and its pass
+
+MACHINE = ("--set", "rows=4", "--set", "shut_off_kpa=8")
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("rows.5=notch=1", "rows.5: names no row; the machine has rows 1 to 4"),
+        ("rows.02=notch=1", "rows.02: names no row; the machine has rows 1 to 4"),
+        ("rows.two=notch=1", "rows.two: names no row; the machine has rows 1 to 4"),
+        ("rows.\u0663=notch=1", "names no row; the machine has rows 1 to 4"),
+        ("rows.2=speed=3 mph", "rows.2: demand.speed_mph is the same for all rows"),
+        ("rows.2=vacuum_kpa=2", "rows.2: vacuum.vacuum_kpa is the same for all rows"),
+        ("rows.2=shut_off_kpa=3", "rows.2: fan.shut_off_kpa is the same for all rows"),
+        ("rows.2=start=empty", "rows.2: travel.start is the same for all rows"),
+        ("rows.2=altitude_m=300", "rows.2: conditions.altitude_m is the same for all rows"),
+        ("rows.2=rows.3=notch=2", "rows.2: a row has no rows"),
+        ("rows.2=notch={low=0,high=2}", "rows.2: singulator.notch takes no range in a single row"),
+        ("rows.2=notch=1; singulator.notch=2", "rows.2: changes the same key twice; give it once"),
+        ("rows.2=;", 'rows.2: give changes in quotes, such as "notch=2; tube_wear=1"'),
+        ("rows.2=notch=200", "rows.2: singulator.notch: 200 is not allowed"),
+        ("speeds=1e308 s 4 km/h, 1e309 s 5 km/h", "travel.speeds: 1e+308 s lies behind any pass"),
+        (
+            "off=0 m to 1e300 m",
+            "travel.off: 1e+300 m lies behind any pass; give at most 1,000,000 m",
+        ),
+        ("off=0 s to 86401 s", "travel.off: 86,401 s lies behind any pass; give at most 86,400 s"),
+        ("off=20 s to 5 m", "travel.off: 20 s to 5 m ends before it begins"),
+        ("plugged_holes=\u0663", "disc.plugged_holes: '\u0663' cannot be read; give numbers of"),
+    ],
+)
+@pytest.mark.parametrize("command", ["explain", "run"])
+def test_what_is_wrong_with_rows_or_a_pass_is_one_line(command, change, words, told):
+    """What all rows share cannot be changed in one of them, and no pass is endless."""
+    (line,) = told(command, "maize_field", *MACHINE, "--set", change)
+    assert line.startswith("--set: ") and words in line
+
+
+@pytest.mark.parametrize("word", ["9" * 5000, "x" * 5000])
+@pytest.mark.parametrize("key", ["plugged_holes", "working", "speeds", "rates", "off"])
+def test_a_huge_list_is_refused_in_a_short_line(key, word, told):
+    (line,) = told("explain", "maize_field", *MACHINE, "--set", f"{key}={word}")
+    assert len(line) < 200
+
+
+def test_a_meter_without_a_fan_has_no_rows(told):
+    """Nobody would ask for the row, and the change would be lost."""
+    assert told("run", "maize_field", "--set", "rows.1=notch=4") == [
+        "--set: rows.1: a meter without a fan has no rows; give its changes as those of the meter"
+    ]
+
+
+def test_a_fault_names_no_range_that_only_the_lot_has(told):
+    """The lot's own range of sizes moves none of what contradicts itself."""
+    assert told("explain", "maize_field", "--set", "plugged_holes=31") == [
+        "--set: disc.plugged_holes: there is no hole 31; the disc has holes 1 to 30"
+    ]

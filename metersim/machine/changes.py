@@ -15,11 +15,13 @@ from metersim.machine.sections import SECTIONS
 
 KEYS = {section: keys_of(specs(kind)) for section, kind in SECTIONS.items()}
 ROWS = "rows"  # the section with changes of single rows
+ROW = re.compile(r"[1-9]\d?", re.ASCII)
 SHARED: Mapping[str, tuple[str, ...] | None] = {
     **dict.fromkeys(("toolbar", "fan", "hoses", "run")),
     "demand": ("speed", "row_spacing"),
     "vacuum": ("vacuum",),
-    "conditions": ("temperature", "altitude"),
+    "conditions": ("slope_along", "slope_across", "temperature", "altitude"),
+    "sensor": ("day", "brushed_every"),
     "travel": ("speeds", "start", "air_tick"),
 }
 """Fields by section that all rows of a machine share; None for all fields of a section."""
@@ -123,14 +125,24 @@ def fault_of_row(row: str, said: Any, most: Any) -> str:
     >>> fault_of_row("3", "vacuum_kpa=2", 8)
     'vacuum.vacuum_kpa is the same for all rows; set it for the whole machine'
     """
-    if not row.isdecimal() or not isinstance(most, int) or not 1 <= int(row) <= most:
+    if not ROW.fullmatch(row) or not isinstance(most, int) or not int(row) <= most:
         return f"names no row; the machine has rows 1 to {most}"
     if not isinstance(said, str) or not split(said):
         return 'give changes in quotes, such as "notch=2; tube_wear=1"'
+    fields: set[tuple[str, str]] = set()
     for change in split(said):
-        if found := section_of(change.partition("=")[0].strip()):
+        typed, _, value = (part.strip() for part in change.partition("="))
+        if row_of_key(typed):
+            return "a row has no rows; give each row its own changes"
+        if found := section_of(typed):
             section, key = found
             names = SHARED.get(section, ())
+            field = section, KEYS[section][key].name
+            if value.startswith("{"):
+                return f"{section}.{key} takes no range in a single row; give one value"
+            if field in fields:
+                return "changes the same key twice; give it once"
+            fields.add(field)
             if names is None or KEYS[section][key].name in names:
                 return f"{section}.{key} is the same for all rows; set it for the whole machine"
     return ""
@@ -148,7 +160,7 @@ def section_of(key: str) -> tuple[str, str] | None:
 def row_of_key(key: str) -> tuple[str, str] | None:
     """Section and key for ``rows.3``; None if the key names no row."""
     section, _, row = key.rpartition(".")
-    return (ROWS, row) if section == ROWS and row.isdecimal() else None
+    return (ROWS, row) if section == ROWS else None
 
 
 def all_keys() -> list[str]:

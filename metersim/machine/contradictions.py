@@ -108,6 +108,9 @@ def _of_the_machine(scenario: Any) -> list[tuple[str, str]]:
             _ = scenario.way
         except ValueError as error:
             found.append(("travel.off", f"{error} ends before it begins"))
+    if scenario.rows and not scenario.is_toolbar:
+        message = "a meter without a fan has no rows; give its changes as those of the meter"
+        found.append((f"rows.{scenario.rows[0][0]}", message))
     found += of_toolbar(
         scenario.toolbar, scenario.fan, scenario.hoses, scenario.vacuum, scenario.demand.row_spacing
     )

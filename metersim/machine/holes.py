@@ -10,9 +10,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from metersim.files.fields import shown
+
 NONE = "none"
-EVERY = re.compile(r"every\s+(\d+)")
-NUMBERS = re.compile(r"\d+(?:[\s,]+\d+)*")
+EVERY = re.compile(r"every\s+(\d{1,9})", re.ASCII)
+NUMBERS = re.compile(r"\d{1,9}(?:[\s,]+\d{1,9})*", re.ASCII)
 FORMS = 'give numbers of holes such as "3 17", "every 6" or "none"'
 CONDITIONS = {"plugged_holes": "plugged", "worn_holes": "worn", "chipped_holes": "chipped"}
 
@@ -67,10 +69,10 @@ def listed(text: str, cells: int) -> tuple[int, ...]:
     if step := EVERY.fullmatch(said):
         apart = int(step[1])
         if not 1 <= apart <= cells:
-            raise ValueError(f"'{text}' names no hole; the disc has holes 1 to {cells}")
+            raise ValueError(f"{shown(text)} names no hole; the disc has holes 1 to {cells}")
         return tuple(range(apart - 1, cells, apart))
     if not NUMBERS.fullmatch(said):
-        raise ValueError(f"'{text}' cannot be read; {FORMS}")
+        raise ValueError(f"{shown(text)} cannot be read; {FORMS}")
     numbers = [int(number) for number in re.findall(r"\d+", said)]
     for number in numbers:
         if not 1 <= number <= cells:

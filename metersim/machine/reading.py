@@ -363,7 +363,7 @@ def _meter(name: Any, stated: Stated, where: str) -> Posterior:
 def _as_stated(key: str, table: Mapping[str, Any]) -> tuple[str, str]:
     """Section and key by which `table` states the field of `key`; the unit may differ."""
     section, _, bare = key.partition(".")
-    known = KEYS[section]
+    known = KEYS.get(section, {})
     for stated in table.get(section, {}):
         if stated in known and known[stated].name == known[bare].name:
             return section, stated

@@ -106,7 +106,8 @@ class Scenario:
     coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)
 
     def __post_init__(self) -> None:
-        middle = f"; here at the middle: {self.ranges()}" if self.unknown else ""
+        ranges = "; ".join(one.text("") for one in self.unknown if one != self.lot.size_cvs)
+        middle = f"; here at the middle: {ranges}" if ranges else ""  # the lot's own moves none
         faults = [Fault(self.name, key, message + middle) for key, message in contradictions(self)]
         if faults:
             raise BadInput(faults)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from metersim.files.fields import shown
 from metersim.machine.around import Fan, Hoses, Toolbar
 from metersim.machine.sections import Vacuum
 
@@ -23,10 +24,10 @@ def row_numbers(text: str, rows: int) -> tuple[tuple[int, ...], str]:
         return tuple(range(1, rows + 1)), ""
     found: set[int] = set()
     for word in text.replace(",", " ").split():
-        parts = re.fullmatch(r"(\d{1,3})(?:-(\d{1,3}))?", word)
+        parts = re.fullmatch(r"(\d{1,3})(?:-(\d{1,3}))?", word, re.ASCII)
         low, high = (int(parts[1]), int(parts[2] or parts[1])) if parts else (0, 0)
         if not 1 <= low <= high <= rows:
-            return (), f"'{word}' names no rows of a machine of {rows}; write it like \"1-4 6\""
+            return (), f'{shown(word)} names no rows of a machine of {rows}; write it like "1-4 6"'
         found |= set(range(low, high + 1))
     return tuple(sorted(found)), "" if found else 'names no row; give numbers or "all"'
 

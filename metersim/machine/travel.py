@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.files.fields import shown
 from metersim.files.typed import typed_quantity
 
 Array = NDArray[np.float64]
@@ -23,6 +24,7 @@ STEADY, NONE = "steady", "none"
 ENTRY = re.compile(r"(.+?(?:\bs|\bm|\bft)\b)\s*:?\s*(.+)", re.IGNORECASE)
 LEAST_SPEED = 0.1  # m/s; a pass must not stop
 MOST_ENTRIES = 200
+LONGEST = {"s": 86_400.0, "m": 1e6}  # a day, and what no pass of a day exceeds
 SPEEDS_LIKE = '"0 s 3 km/h, 6 s 8 km/h"'
 RATES_LIKE = '"40 s 80000/ha, 120 m 95000/ha"'
 OFF_LIKE = '"20 s to 24 s, 80 m to 95 m"'
@@ -159,7 +161,7 @@ def read_profile(speeds: str, rates: str, off: str) -> tuple[Profile, list[tuple
             message = f"lists {len(entries)} entries; give 1 to {MOST_ENTRIES}, or {nothing!r}"
             wrong.append((key, message.replace("'", '"')))
         elif bad is not None:
-            wrong.append((key, f"'{bad}' cannot be read; write it like {likes[key]}"))
+            wrong.append((key, f"{shown(bad)} cannot be read; write it like {likes[key]}"))
         else:
             found[key] = read
     wrong += _contradictions(found["speeds"], found["rates"], found["off"])
@@ -189,6 +191,18 @@ def _contradictions(
     off: Sequence[tuple[float, str, float, str]],
 ) -> list[tuple[str, str]]:
     wrong = []
+    ends = {
+        "speeds": [(time, "s") for time, _ in speeds],
+        "rates": [one[:2] for one in rates],
+        "off": [end for one in off for end in (one[:2], one[2:])],
+    }
+    for key, ones in ends.items():
+        if far := [one for one in ones if not one[0] <= LONGEST[one[1]]]:
+            number, unit = far[0]
+            message = (
+                f"{number:,.6g} {unit} lies behind any pass; give at most {LONGEST[unit]:,.0f}"
+            )
+            wrong.append((key, f"{message} {unit}"))
     if any(later[0] <= before[0] for before, later in pairwise(speeds)):
         wrong.append(("speeds", "times must grow from entry to entry"))
     if slow := [one for one in speeds if not LEAST_SPEED <= one[1] <= 30 / 3.6]:
@@ -342,7 +356,8 @@ def way_of(profile: Profile, speed: float, rate: float, spacing: float) -> Way:
     rates = sorted((when(number, unit), to) for number, unit, to in profile.rates)
     off = [(when(a, u), when(b, w)) for a, u, b, w in profile.off]
     if reversed_ := [one for one in off if one[1] <= one[0]]:
-        raise ValueError(f"{reversed_[0][0]:.4g} s to {reversed_[0][1]:.4g} s")
+        a, u, b, w = profile.off[off.index(reversed_[0])]
+        raise ValueError(f"{a:.4g} {u} to {b:.4g} {w}")
     starts = np.unique([*times, *(time for time, _ in rates), *(t for pair in off for t in pair)])
     since = np.searchsorted([time for time, _ in rates], starts, side="right") - 1
     held = np.array([rate, *(to for _, to in rates)])[since + 1]

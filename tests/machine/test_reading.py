@@ -431,7 +431,6 @@ def test_a_scenario_names_its_units_and_is_written_in_them(tmp_path):
         ("gauge_error_percent=10", "hoses.gauge_error has no effect"),
         ("curve_radius_m=30", "toolbar.curve_radius has no effect"),
         ("start=empty", "travel.start has no effect"),
-        ("rows.1=notch=2", "rows has no effect"),
     ],
 )
 def test_settings_that_take_a_fan_are_named_without_one(change, said):

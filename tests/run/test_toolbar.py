@@ -173,9 +173,9 @@ def test_changes_of_rows_are_checked_where_a_scenario_is_changed():
 
 
 def test_a_machine_that_is_taken_as_one_row_says_that_changes_of_rows_are_left_out():
-    """Its vacuum is that of the machine without them, so a single row that leaks is not seen."""
+    """What they do to the air counts, and nothing else of them."""
     plain, leaking = machine(), machine("rows.2=seal_wear=1")
-    assert chamber_vacuum(leaking) == chamber_vacuum(plain)
+    assert chamber_vacuum(leaking) < chamber_vacuum(plain)
     assert "without the changes of single rows" in vacuum_text(leaking)
     for one in (plain, row_scenario(leaking, 2)):  # negative control
         assert "without" not in vacuum_text(one)
