@@ -8,7 +8,7 @@ from metersim.files.units import UNITS
 from metersim.machine.assumed import TurningCoefficients
 from metersim.machine.drive import electric_speed, oil_speed
 from metersim.machine.gap import motor_current
-from metersim.machine.turning import GapStation, Machine, gap_of, has_fan, vacuum_past_gap
+from metersim.machine.turning import GapSettings, GapStation, gap_of, has_fan, vacuum_past_gap
 
 STALLS = 0.1  # share of the meant speed below which a motor is said to stall; assumption
 
@@ -66,7 +66,7 @@ class Turning:
 
 
 def turning_of(
-    scenario: Machine,
+    scenario: GapSettings,
     vacuum: float | None = None,
     coefficients: TurningCoefficients | None = None,
 ) -> Turning:
@@ -105,7 +105,7 @@ def turning_of(
     )
 
 
-def speed_kept(scenario: Machine) -> float:
+def speed_kept(scenario: GapSettings) -> float:
     """Speed of the disc over the speed that is meant; 1 unless its load slows it. [1]
 
     A draw of the coefficients in which the motor would stall keeps `STALLS`.
@@ -113,13 +113,13 @@ def speed_kept(scenario: Machine) -> float:
     return max(turning_of(scenario).speed, STALLS) if _is_slowed(scenario) else 1.0
 
 
-def _is_slowed(scenario: Machine) -> bool:
+def _is_slowed(scenario: GapSettings) -> bool:
     """Whether load slows the drive of a scenario at all."""
     kind = scenario.drive.kind
     return kind == "oil" or (kind == "electric" and scenario.gap.running_gap is not None)
 
 
-def contradictions(scenario: Machine) -> list[tuple[str, str]]:
+def contradictions(scenario: GapSettings) -> list[tuple[str, str]]:
     """Settings of gap and drive that exclude one another, by key."""
     gap, found = scenario.gap, []
     if gap.running_gap is not None and gap.idle_current >= gap.rated_current:
@@ -145,7 +145,7 @@ def contradictions(scenario: Machine) -> list[tuple[str, str]]:
     return found
 
 
-def gap_warnings(scenario: Machine, units: str = "metric") -> list[str]:
+def gap_warnings(scenario: GapSettings, units: str = "metric") -> list[str]:
     """Warnings of a disc that rubs or leaks, and of a drive that its load slows."""
     turning, found = turning_of(scenario), []
     station, has_gap = turning.station, turning.station.running_gap is not None

@@ -175,7 +175,7 @@ def _first(holds: Any, most: float) -> float:
     return high
 
 
-class Machine(Protocol):
+class GapSettings(Protocol):
     """What a scenario says of the gap and the drive."""
 
     @property
@@ -207,7 +207,7 @@ class Machine(Protocol):
         """The coefficients of this machine."""
 
 
-def gap_of(scenario: Machine, coefficients: TurningCoefficients | None = None) -> GapStation:
+def gap_of(scenario: GapSettings, coefficients: TurningCoefficients | None = None) -> GapStation:
     """The running gap of a scenario, by default with its own coefficients."""
     disc, gap = scenario.disc, scenario.gap
     return GapStation(
@@ -221,17 +221,17 @@ def gap_of(scenario: Machine, coefficients: TurningCoefficients | None = None) -
     )
 
 
-def has_fan(scenario: Machine) -> bool:
+def has_fan(scenario: GapSettings) -> bool:
     """Whether a fan and its lines decide the vacuum, and not the vacuum as stated."""
     return scenario.fan.shut_off is not None
 
 
-def gap_leak(scenario: Machine, vacuum: Any) -> Any:
+def gap_leak(scenario: GapSettings, vacuum: Any) -> Any:
     """Open area past the seal at a vacuum of the chamber [Pa], 0 without a running gap. [m2]"""
     return gap_of(scenario).leak(vacuum)
 
 
-def vacuum_past_gap(scenario: Machine) -> float:
+def vacuum_past_gap(scenario: GapSettings) -> float:
     """Vacuum in the chamber of a single meter: as stated, less what its running gap leaks. [Pa]
 
     With a fan the leak is part of the lines, and the vacuum is as stated.
@@ -242,6 +242,6 @@ def vacuum_past_gap(scenario: Machine) -> float:
     return gap_of(scenario).from_rest(stated)
 
 
-def gap_range(scenario: Machine) -> tuple[float, float] | None:
+def gap_range(scenario: GapSettings) -> tuple[float, float] | None:
     """Least and greatest running gap that neither rubs nor leaks; None if there is no such. [m]"""
     return gap_of(scenario).good_gaps(scenario.vacuum.vacuum, keeps=has_fan(scenario))

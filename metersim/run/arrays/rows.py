@@ -1,8 +1,8 @@
 """All rows of a machine in arrays: the one history of their vacuum that agrees with their cells.
 
-The vacuum at a tick follows from what sits on the discs of all rows just before it, and decides
-what happens to them until the next tick.  So the vacuum is guessed, the cells of all rows are
-computed, and the vacuum that follows from them is the next guess.  A tick depends on earlier ticks
+The vacuum at a tick follows from what sits on the discs of all rows just before it.  It decides
+what happens to them until the next tick.  So the vacuum is guessed, and the cells of all rows are
+computed.  The vacuum that follows from them is the next guess.  A tick depends on earlier ticks
 alone, so a guess that comes out again is the one history there is.
 """
 
