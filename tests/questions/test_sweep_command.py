@@ -411,3 +411,9 @@ def test_a_disk_with_no_room_for_the_head_is_left_as_it_was(folder):
     assert process.returncode == 2
     assert err == "metersim: rows.csv: cannot be written: File too large\n"
     assert list(folder.iterdir()) == []
+
+
+def test_a_text_that_is_a_number_can_be_swept(done, tmp_path):
+    """One row, or one hole, is a list of rows or holes as well."""
+    words = ["--set", "turns=2", "--vary", "plugged_holes=1,2", "--out", tmp_path / "own.csv"]
+    assert "plugged holes" in done("sweep", "maize_bench", *words)

@@ -123,7 +123,9 @@ class Axis:
 
     def setting(self, word: str) -> tuple[str, Any]:
         """Field of a word for `Scenario.replace`, and its value in SI."""
-        return f"{self.section}__{self.spec.name}", self.spec.to_si(parse_value(word), self.unit)
+        return f"{self.section}__{self.spec.name}", self.spec.to_si(
+            _parsed(word, self.spec), self.unit
+        )
 
     def __str__(self) -> str:
         if self.words:
@@ -217,13 +219,18 @@ def _list(axis: Axis, values: str) -> Axis:
         raise bad(
             Parameter("vary"), f"{axis.key}={values}", f"{FORM}; a list has two values or more"
         )
-    parsed = [parse_value(word) for word in words]
+    parsed = [_parsed(word, axis.spec) for word in words]
     found = [axis.spec.complaint(value, axis.unit) for value in parsed]
     if wrong := [text for text in found if text]:
         raise BadInput(Fault(Parameter("vary"), axis.key, text) for text in dict.fromkeys(wrong))
     if len(set(parsed)) < len(parsed):
         raise bad(Parameter("vary"), f"{axis.key}={values}", "lists a value twice")
     return Axis(axis.key, axis.section, axis.spec, axis.unit, words)
+
+
+def _parsed(word: str, spec: Spec) -> Any:
+    """A value as a file holds it; a text may be a number, such as that of one row."""
+    return word.strip("\"'") if spec.kind == "text" else parse_value(word)
 
 
 def check_design(axes: Sequence[Axis], design: str, points: int) -> None:
