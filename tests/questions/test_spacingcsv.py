@@ -281,3 +281,18 @@ def test_rows_keep_their_names_and_first_places():
     assert found.labels == ("a", "b") and found.starts == pytest.approx((0.05, 2.0))
     bare = parse_spacings(file_of("spacing_cm", GOOD), "tape.csv")
     assert bare.labels == () and bare.starts == ()
+
+
+@pytest.mark.parametrize("replicates", [1, 2])
+def test_the_file_of_a_machine_has_the_spacings_of_each_of_its_rows(replicates, tmp_path, done):
+    """A machine's file names the row of each seed; no spacing runs from one row to another."""
+    file = tmp_path / "machine.csv"
+    words = ["--set", "rows=3", "--set", "shut_off_kpa=8", "--turns", "4"]
+    done("run", "maize_field", *words, "--replicates", replicates, "--csv", file)
+    made = parse_spacings(file.read_text(encoding="utf-8"), "machine.csv")
+    scenario = m.load_scenario("maize_field", ["rows=3", "shut_off_kpa=8", "turns=4"])
+    passes = [m.simulate_pass(scenario, replicate=k) for k in range(replicates)]
+    places = [np.sort(row.run.seeds.position) for one in passes for row in one.rows]
+    assert len(made.labels) == len(made.rows) == 3 * replicates
+    for read, meant in zip(made.rows, places, strict=True):
+        assert read == pytest.approx(np.diff(meant), abs=1e-9)

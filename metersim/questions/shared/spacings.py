@@ -23,6 +23,7 @@ from metersim.run.records import Seeds
 FEWEST = 20  # spacings; one of fewer would be more than 5 percentage points of a share
 ROW = "row"
 OF_A_RUN = ("replicate", *Seeds.names)
+OF_A_MACHINE = ("replicate", "row", *Seeds.names)
 
 Floats = NDArray[np.float64]
 
@@ -113,7 +114,7 @@ def parse_spacings(content: str, where: str) -> MeasuredSpacings:
     """
     rows = csv_rows(content, where, columns=f"{NAMED}; and, if wanted, row", example="16.5")
     header = rows[0][1]
-    if tuple(header) == OF_A_RUN:
+    if tuple(header) in (OF_A_RUN, OF_A_MACHINE):
         return _enough(_of_a_run(rows, where))
     if faults := _header_faults(header, where):
         raise BadInput(faults)
@@ -265,17 +266,26 @@ def _falling(
 
 
 def _of_a_run(rows: Rows, where: str) -> MeasuredSpacings:
-    """Spacings from the CSV file of a run, where seeds are in the order of their cells."""
+    """Spacings from the CSV file of a run, where seeds are in the order of their cells.
+
+    Each row of a machine is a row, and if there are replicates, each row of each of them.
+    """
     column = "position_m"
-    values, labels = _values(rows, column, where, label=OF_A_RUN[0])
-    places = np.array(values)
-    each = [places[np.array(labels) == label] for label in dict.fromkeys(labels)]
-    each = [np.sort(part) for part in each]
+    values, replicates = _values(rows, column, where, label=OF_A_RUN[0])
+    of_machine = ROW in rows[0][1]
+    numbers = _values(rows, column, where, label=ROW)[1] if of_machine else replicates
+    several = len(set(replicates)) > 1
+    pairs = zip(replicates, numbers, strict=True)
+    labels = [f"{one}: {row}" if of_machine and several else row for one, row in pairs]
+    names = list(dict.fromkeys(labels))
+    places, of = np.array(values), np.array(labels)
+    each = [np.sort(places[of == name]) for name in names]
     return MeasuredSpacings(
         rows=tuple(np.diff(part) for part in each),
         kind="position",
         column=column,
         where=where,
+        labels=tuple(names) if of_machine else (),
         starts=tuple(float(part[0]) for part in each),
     )
 
