@@ -10,6 +10,8 @@ from scipy.special import expit, logit
 from scipy.stats import binom, norm
 
 from metersim.cli import main
+from metersim.machine.reading import load_scenario
+from metersim.machine.rows import row_scenario
 from metersim.questions.next import command
 from metersim.questions.next.rows import DISCS, METERS, latest, read_rows
 from metersim.questions.next.rowtext import rows_json, rows_notes, rows_text
@@ -30,7 +32,7 @@ from metersim.questions.shared.answer import LINES
 from metersim.questions.shared.countlog import entry_of, with_entry
 from metersim.questions.shared.counts import Share, cells_to_detect
 from metersim.questions.shared.history import Event
-from metersim.questions.shared.notes import RUNNING, STOPPED
+from metersim.questions.shared.notes import RUNNING, STOPPED, left_out
 from metersim.questions.shared.words import WIDE
 from tests.strategies import BENCH
 
@@ -376,3 +378,13 @@ def test_an_event_needs_a_log(capsys):
     assert (
         "--event: repaired: goes into a log of counts; give --log FILE" in capsys.readouterr().err
     )
+
+
+def test_what_the_middle_row_leaves_out_is_said():
+    """Row 3 of rows 1 to 4 stands for the machine; a sealed machine without changes is whole."""
+    sealed = load_scenario("half_parked_open", "parked=sealed")
+    open_rows = load_scenario("half_parked_open", ["rows.2=notch=1"])
+    own = load_scenario("half_parked_open", ["parked=sealed", "rows.3=notch=1"])
+    assert left_out(sealed) == [] == left_out(row_scenario(open_rows, 3))
+    assert [text.split(",")[0] for text in left_out(open_rows)] == ["Parked rows"]
+    assert [text.split(",")[0] for text in left_out(own)] == ["Of the changes of row 3"]

@@ -277,11 +277,18 @@ def decisive(measured: Measured, units: str = "metric") -> list[str]:
 
 
 def left_out(scenario: Scenario) -> list[str]:
-    """What is left out of an answer for a machine that takes the middle row for all rows."""
-    row = middle_row(scenario) if scenario.is_toolbar and not scenario.row else 0
-    if row not in dict(scenario.rows):
+    """What an answer for a machine should say that takes the middle row for all rows."""
+    if not scenario.is_toolbar or scenario.row:
         return []
-    return [f"Of the changes of row {row}, only what they do to the air counts here; run has all."]
+    found, row = [], middle_row(scenario)
+    parked = scenario.toolbar.rows - len(scenario.working_rows)
+    if parked and scenario.toolbar.parked == "open":
+        found.append(f"Parked rows, {parked} of them, are not sealed off, and draw air.")
+    if row in dict(scenario.rows):
+        found.append(
+            f"Of the changes of row {row}, only what they do to the air counts here; run has all."
+        )
+    return found
 
 
 def emptied_text(measured: Measured, units: str = "metric") -> str:
