@@ -287,9 +287,23 @@ def air_line(
     return replace(now, fan_speed=_speed(scenario, float(fastest.reading[0])))
 
 
+def most_vacuum(scenario: Scenario) -> float:
+    """Greatest vacuum that a gauge reads while a fan is set; infinite without a fan. [Pa]
+
+    All pressures go with the square of the fan's speed, so any vacuum that it can give says so.
+    """
+    if scenario.fan.shut_off is None:
+        return math.inf
+    line = air_line(scenario.replace(vacuum__vacuum=EASY))
+    return EASY / line.fan_speed**2
+
+
+EASY = 1e-3  # Pa, a vacuum that any fan gives
+
+
 def middle_row(scenario: Scenario) -> int:
     """Row that a scenario is of; for a machine the middle one of those that work."""
-    return scenario.row or scenario.working_rows[len(scenario.working_rows) // 2]
+    return scenario.row or scenario.working_rows[(len(scenario.working_rows) - 1) // 2]
 
 
 def chamber_vacuum(scenario: Scenario) -> float:
@@ -300,12 +314,16 @@ def chamber_vacuum(scenario: Scenario) -> float:
     """
     if scenario.fan.shut_off is None:
         return vacuum_past_gap(scenario)
-    numbers = range(1, scenario.toolbar.rows + 1)
-    own = {row: row_scenario(scenario, row) for row, _ in scenario.rows}
-    each = [own.get(row, scenario) for row in numbers]
+    whole = scenario
+    if scenario.row and scenario.machine:
+        whole = replace(scenario.machine, coefficients=scenario.coefficients)
+    own = {row: row_scenario(whole, row) for row, _ in whole.rows}
+    if scenario.row:
+        own[scenario.row] = scenario
+    each = [own.get(row, whole) for row in range(1, whole.toolbar.rows + 1)]
     # a gap is worked out at the vacuum for which the fan was set
     leaks = np.array([float(gap_leak(one, one.vacuum.vacuum)) for one in each])
-    line = air_line(scenario, rows=own, gap_leak=leaks)
+    line = air_line(whole, rows=own, gap_leak=leaks)
     full = np.array([[full_holes(one)] for one in each])
     air = line.solve(line.open_area(full, leaks[:, None]))
     return float(air.vacuum[middle_row(scenario) - 1, 0])

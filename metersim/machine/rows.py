@@ -40,7 +40,7 @@ def row_scenario(scenario: Scenario, number: int) -> Scenario:
         raise ValueError(f"row is {number}; the machine has rows 1 to {scenario.toolbar.rows}")
     changes = dict(scenario.rows).get(number, ())
     own = scenario_of(replace(scenario, rows=()), changes, changed_by=f"row {number}")
-    own = replace(own, row=number, changes=scenario.changes)
+    own = replace(own, row=number, changes=scenario.changes, machine=scenario)
     if own.toolbar.curve_radius is None:
         return own
     factor = own.speed_factor

@@ -67,8 +67,9 @@ class Scenario:
     that were changed after the file was read, as the user wrote them.  `unknown` are the fields
     with input uncertainty; the sections hold their middle values.  `rows` are changes of single
     rows of a toolbar, by number, as the user wrote them.  `row` is the number of the row that this
-    scenario is of, or 0 for the whole machine.  No file holds `own`, stations in place of the usual
-    ones, nor `coefficients`, those of the model for this machine.
+    scenario is of, or 0 for the whole machine, and `machine` is the whole machine of a row.  No
+    file holds `own`, stations in place of the usual ones, nor `coefficients`, those of the model
+    for this machine.
     """
 
     title: str
@@ -101,6 +102,9 @@ class Scenario:
     unknown: tuple[Unknown, ...] = ()
     rows: tuple[tuple[int, tuple[str, ...]], ...] = ()
     row: int = 0
+    machine: Scenario | None = dataclasses.field(
+        default=None, repr=False, hash=False, compare=False
+    )
     own: OwnStations | None = dataclasses.field(default=None, repr=False, hash=False)
     meter: Posterior | None = dataclasses.field(default=None, repr=False, hash=False)
     coefficients: Coefficients = dataclasses.field(default=USUAL, repr=False, hash=False)

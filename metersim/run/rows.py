@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from metersim import __version__
+from metersim.files.faults import bad
 from metersim.machine.air import equivalent_holes
 from metersim.machine.airline import Air, AirLine, air_line, full_holes
 from metersim.machine.rows import row_scenario
@@ -21,6 +22,7 @@ from metersim.run.draws import Array, SlipDraws
 from metersim.run.records import Origin, Run
 from metersim.run.streams import Streams
 
+MOST_VALUES = 10_000_000  # moments times rows, some 80 MB for each quantity
 LEAST_GAP = 0.3e-3  # m, of a singulator whose zero lies nearer than its scale says
 
 
@@ -159,8 +161,22 @@ class Machine:
 
     @cached_property
     def ticks(self) -> Array:
-        """Times of the ticks, until the last row takes up its last cell. [s]"""
-        return ticks_until(max(self.ends.values()), self.scenario.travel.air_tick)
+        """Times of the ticks, until the last row takes up its last cell. [s]
+
+        Raises
+        ------
+        BadInput
+            When there are more than `MOST_VALUES` for all rows.
+        """
+        end, step = max(self.ends.values()), self.scenario.travel.air_tick
+        longest = MOST_VALUES * step / len(self.rows)
+        if end > longest:
+            message = (
+                f"{step:g} s is too short for a pass of {end:,.0f} s on {len(self.rows)} rows; "
+                f"give more, or a pass of at most {longest:,.0f} s"
+            )
+            raise bad(self.scenario.name, "travel.air_tick_s", message)
+        return ticks_until(end, step)
 
     def held(self, row: int, holes: Holes) -> Holes:
         """Holes of a row at all ticks; a row that has ended keeps its disc as it was.

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from metersim.files.faults import BadInput
-from metersim.machine.airline import air_line, chamber_vacuum, full_holes
+from metersim.machine.airline import air_line, chamber_vacuum, full_holes, most_vacuum
 from metersim.machine.reading import load_scenario
 from metersim.machine.rows import row_scenario
 from metersim.machine.turning import gap_leak
@@ -182,7 +182,7 @@ def test_the_vacuum_of_the_middle_row_falls_by_a_leak_of_any_row(change, row):
     gaps[row - 1] = gap_leak(own[row], own[row].vacuum.vacuum)
     line = air_line(leaking, rows=own)
     full = np.array([[full_holes(own.get(number, leaking))] for number in range(1, 9)])
-    exact = line.solve(line.open_area(full, gaps)).vacuum[4, 0]
+    exact = line.solve(line.open_area(full, gaps)).vacuum[3, 0]
     assert chamber_vacuum(leaking) == pytest.approx(exact, rel=1e-12)
     assert exact < 0.99 * chamber_vacuum(sound)
     same = load_scenario("maize_field", [*around, f"rows.{row}=notch=1"])
@@ -208,3 +208,22 @@ def test_a_chamber_left_open_has_nearly_no_vacuum_and_takes_that_of_all():
     vacuum = all_full(line).vacuum[:, 0]
     assert vacuum[3] < 0.05 * 4e3
     assert np.all(np.delete(vacuum, 3) < 0.8 * 4e3)
+
+
+def test_the_most_vacuum_is_what_a_fan_at_full_speed_gives():
+    """closed form: all pressures go with the square of the speed."""
+    most = most_vacuum(MACHINE)
+    assert air_line(MACHINE.replace(vacuum__vacuum=most * 0.9999)).fan_speed > 0.9999
+    with pytest.raises(BadInput):
+        air_line(MACHINE.replace(vacuum__vacuum=most * 1.001))
+    assert most_vacuum(BENCH) == np.inf
+
+
+def test_a_worn_seal_of_one_row_is_that_of_no_other():
+    """A row has the vacuum that the whole machine gives it; its neighbour keeps nearly all."""
+    machine = MACHINE.replace(fan__set_when="sound")
+    worn = dataclasses.replace(machine, rows=((5, ("seal_wear=1",)),))
+    own, near = (chamber_vacuum(row_scenario(worn, number)) for number in (5, 6))
+    plain = chamber_vacuum(machine)
+    assert own < 0.97 * plain and near > own
+    assert chamber_vacuum(machine.replace(vacuum__seal_wear=1.0)) < 0.7 * plain  # all rows worn

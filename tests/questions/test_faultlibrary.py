@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 
 import metersim as m
 from metersim.files.faults import BadInput
+from metersim.machine.airline import middle_row
 from metersim.machine.changes import section_of
 from metersim.machine.given import scenario_of
 from metersim.machine.sections import SECTIONS
 from metersim.questions.next.hypotheses import FAULTS, HOLES
-from metersim.questions.shared.faults.breathing import machine_around, row_of
+from metersim.questions.shared.faults.breathing import machine_around
 from metersim.questions.shared.faults.fault import (
     CAUTIONS,
     LOCKED,
@@ -212,7 +213,7 @@ def test_idle_rows_are_some_that_worked_before(rows):
     parked = []
     for severity in EVERY:
         left = LIBRARY["idle rows"].put(machine, severity).working_rows
-        assert set(left) <= set(machine.working_rows) and row_of(machine) in left
+        assert set(left) <= set(machine.working_rows) and middle_row(machine) in left
         parked.append(len(machine.working_rows) - len(left))
     assert parked == sorted(parked)
     assert parked[-1] == len(machine.working_rows) // 2  # negative control: some stop

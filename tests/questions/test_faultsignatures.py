@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from scipy.stats import binom, norm
 
 import metersim as m
-from metersim.machine.airline import chamber_vacuum
+from metersim.machine.airline import chamber_vacuum, middle_row
 from metersim.machine.load import turning_of
 from metersim.machine.turning import gap_leak
 from metersim.questions.shared.faults import signatures as module
-from metersim.questions.shared.faults.breathing import air_of, alone, machine_around, row_of
+from metersim.questions.shared.faults.breathing import air_of, alone, machine_around
 from metersim.questions.shared.faults.fault import ALL, ONE
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults
 from metersim.questions.shared.faults.looked import looked, monitored, pattern_of, run_of
@@ -326,7 +326,7 @@ def test_leaks_and_vacuum_of_a_wide_gap_fit_one_another():
 def test_a_machine_with_its_own_rows_and_fan_is_taken_as_it_is():
     around = ["rows=4", "shut_off_kpa=6", "free_flow_m3_h=900", "working=2-4", "rows.3=notch=1"]
     own = m.load_scenario("maize_field", around)
-    assert machine_around(own) is own and row_of(own) == 3
+    assert machine_around(own) is own and middle_row(own) == 3
     high = LIBRARY["vacuum high"].put(own, 1.0).vacuum.vacuum
     assert 4_000 < high < 6_000  # the fan gives no more
     with pytest.MonkeyPatch.context() as patch:

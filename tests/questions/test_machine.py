@@ -73,7 +73,7 @@ def test_a_start_is_said_only_where_turns_miss_more():
         for start in ("empty", "filled")
     ]
     assert re.search(r"The first (?:\d+ turns|turn) after the start miss(?:es)? [\d.]+ %", texts[0])
-    assert "the first seed lies" in texts[0]
+    assert "after the start stay bare" in texts[0]
     assert "after the start" not in texts[1] and "the first seed" not in texts[1]
 
 

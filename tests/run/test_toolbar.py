@@ -191,3 +191,9 @@ def test_the_air_goes_on_until_the_last_row_ends():
     later = air.vacuum[:, air.time > ends[1]]
     assert (np.ptp(later[:3], axis=1) > 0).all()
     assert later.mean() == pytest.approx(air.vacuum[:, air.time <= ends[1]].mean(), rel=0.01)
+
+
+def test_a_pass_of_a_day_on_fine_ticks_is_refused():
+    """Its memory would be that of the machine."""
+    with pytest.raises(BadInput, match=r"travel.air_tick_s: 0.02 s is too short for a pass of"):
+        simulate_pass(machine("off=0 s to 86400 s", "air_tick_s=0.02"))

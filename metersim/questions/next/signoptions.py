@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from metersim.files.faults import BadInput, Fault, Parameter, bad
-from metersim.files.typed import typed_for
+from metersim.files.typed import typed_for, typed_quantity
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.questions.next.diagnosis import Used
@@ -187,8 +187,8 @@ def _reading(word: str | None, units: str) -> float | None:
     if word is None:
         return None
     spec = all_fields()["vacuum", "vacuum"]
-    read = typed_for(word, spec, units)
-    if read is None or read[1] is None:
+    read, stated = typed_for(word, spec, units), typed_quantity(word)
+    if read is None or read[1] is None or stated is None or stated[1] is None:
         raise bad(f"--{READING}", word, "must be a vacuum with its unit, such as 3.4kPa or 14inH2O")
     value = read[1].to_si(read[0])
     if not value >= LEAST_READING:

@@ -10,9 +10,12 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from metersim.machine.airline import chamber_vacuum, middle_row
+from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
 from metersim.measures.scales import ANGLE
 from metersim.questions.next.signs import CURRENT
+from metersim.questions.shared.faults.breathing import alone
 from metersim.questions.shared.faults.looked import looked, run_of
 from metersim.questions.shared.faults.observe import CURRENT_BY, CURRENT_SD, SLIP, read
 from metersim.questions.shared.faults.signatures import (
@@ -76,7 +79,11 @@ def simulated(
         Executor of the simulations; by default they run in this process.  The result is the same.
     """
     found = signatures(scenario, seed=seed, samples=samples, executor=executor)
-    rows = in_order(partial(_shares, scenario, seed), range(MACHINES), executor)
+    row = scenario
+    if scenario.is_toolbar:
+        own = row_scenario(scenario, middle_row(scenario))
+        row = alone(own, chamber_vacuum(own))
+    rows = in_order(partial(_shares, row, seed), range(MACHINES), executor)
     order = dict(zip(SHARES, np.array([*rows]).T, strict=True))
     return Simulated(found=found, order=order)
 

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from metersim.machine.airline import middle_row
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY
@@ -112,7 +113,7 @@ def drawn_row(scenario: Scenario) -> int:
     """Number of the working row nearest to the middle, if possible one without own changes."""
     working = scenario.working_rows
     changed = dict(scenario.rows)
-    middle = working[len(working) // 2]
+    middle = middle_row(scenario)
     return min(working, key=lambda row: (row in changed, abs(row - middle)))
 
 

@@ -144,7 +144,7 @@ def first_seed_sentence(found: MachineRun, units: str) -> str:
     if found.measured.scenario.travel.start != EMPTY or not start.first > 0:
         return ""
     where = about_quantity("distance", start.first, units, 2)
-    return f"The discs start empty: the first seed lies {where} behind the start."
+    return f"The discs start empty: the first {where} after the start stay bare."
 
 
 def notes_of(found: MachineRun, units: str) -> list[str]:

@@ -13,6 +13,7 @@ from scipy.ndimage import uniform_filter
 
 from metersim.files.faults import BadInput
 from metersim.files.units import INCH, INCH_OF_WATER
+from metersim.machine.airline import most_vacuum
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, difference, measure
 from metersim.measures.indices import BY_KEY, FLAT, crossing
@@ -109,6 +110,9 @@ def published_vacuums() -> dict[str, float]:
     }
 
 
+SPARE = 0.85  # of the most vacuum of the fan, which leaves room for steps from the start
+
+
 def start_point(job: tuple[Scenario, float, int, str, bool]) -> Start:
     """Vacuum and notch at which quality is least sensitive to deviations.
 
@@ -130,6 +134,7 @@ def start_point(job: tuple[Scenario, float, int, str, bool]) -> Start:
         Start point with the tried qualities.
     """
     scenario, most, seed, units, coarse = job
+    most = min(most, SPARE * most_vacuum(scenario))
     every = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
     settings = {}
     for notch in range(-TRAVEL, TRAVEL + 1):

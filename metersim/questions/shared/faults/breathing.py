@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.machine.airline import Air, air_line, full_holes
+from metersim.machine.airline import Air, air_line, full_holes, middle_row
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT_OFF
 from metersim.machine.turning import gap_leak
@@ -74,12 +74,6 @@ def machine_around(scenario: Scenario) -> Scenario:
     return around.replace(fan__free_flow=OVER_FLOW * flow)
 
 
-def row_of(machine: Scenario) -> int:
-    """Number of the row that is looked at: its own, or the middle one of those that work."""
-    working = machine.working_rows
-    return machine.row or working[(len(working) - 1) // 2]
-
-
 def air_of(machine: Scenario, faulty: Scenario, scope: str) -> Breathing:
     """Air of a machine with a fault.
 
@@ -94,7 +88,7 @@ def air_of(machine: Scenario, faulty: Scenario, scope: str) -> Breathing:
     """
     if not machine.is_toolbar:
         return STILL
-    row, rows = row_of(machine), machine.toolbar.rows
+    row, rows = middle_row(machine), machine.toolbar.rows
     has = {
         ALL: range(1, rows + 1),
         ONE: (row,),
@@ -147,7 +141,7 @@ def alone(scenario: Scenario, vacuum: float) -> Scenario:
         Vacuum at its port. [Pa]
     """
     is_a_row = scenario.row or scenario.rows
-    bare = replace(scenario, rows=(), row=0) if is_a_row else scenario
+    bare = replace(scenario, rows=(), row=0, machine=None) if is_a_row else scenario
     return bare.replace(
         vacuum__vacuum=vacuum,
         vacuum__chamber_open=False,

@@ -126,7 +126,7 @@ SETTING = (
     ),
     MeterFault(
         name="bridges",
-        words="seed is damp or sticky, so that it clings and bridges",
+        words="seed is damp or sticky, and clings or bridges",
         change=at("conditions", "dampness", 0.4, 1.0),
         scope=SEVERAL,
         onset=SUDDEN,

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.machine.airline import chamber_vacuum
+from metersim.machine.airline import chamber_vacuum, middle_row
 from metersim.machine.load import turning_of
 from metersim.machine.rows import row_scenario
 from metersim.machine.scenario import Scenario
@@ -23,7 +23,6 @@ from metersim.questions.shared.faults.breathing import (
     air_of,
     alone,
     machine_around,
-    row_of,
 )
 from metersim.questions.shared.faults.fault import ALL, ONE, SEVERAL, SLOPES, SLOW, MeterFault
 from metersim.questions.shared.faults.library import LIBRARY, possible_faults, priors_of
@@ -173,7 +172,7 @@ def signatures(
     check_sent(scenario, executor)
     machine = machine_around(scenario)
     faults = possible_faults(machine)
-    row = row_scenario(scenario, row_of(scenario)) if scenario.is_toolbar else scenario
+    row = row_scenario(scenario, middle_row(scenario)) if scenario.is_toolbar else scenario
     work = partial(_columns, row, machine, seed=seed, samples=samples, cells=cells)
     usual, *found = in_order(work, [IN_ORDER, *(one.name for one in faults)], executor)
     values = {name: np.array([one[name] for one in found]) for name in COLUMNS}
