@@ -205,7 +205,7 @@ def passed() -> Any:
     moving = ["speeds=0 s 3 km/h, 3 s 8 km/h", "off=5 s to 6 s", "start=empty", "turns=5"]
 
     done = m.simulate_pass(m.load_scenario("maize_field", [*around, *moving]), seed=4)
-    return {"air": vars(done.air), **{f"row_{row.number}": tables(row.run) for row in done.rows}}
+    return {"air": plain(done.air), **{f"row_{row.number}": tables(row.run) for row in done.rows}}
 
 
 def spread() -> Any:
