@@ -137,9 +137,15 @@ class Posterior:
         Assumed coefficients that are not held have their values of that number.
         """
         number %= len(self.draws)
-        return replace(
-            self.draws[number], **{name: one[number] for name, one in self._assumed.items()}
-        )
+        if number not in self._drawn:
+            assumed = {name: one[number] for name, one in self._assumed.items()}
+            self._drawn[number] = replace(self.draws[number], **assumed)
+        return self._drawn[number]
+
+    @cached_property
+    def _drawn(self) -> dict[int, Coefficients]:
+        """Draws that were asked for."""
+        return {}
 
     def shift(self, number: int) -> Shift:
         """The shift of a draw of a number, 0 or more, as for `draw`."""

@@ -177,9 +177,10 @@ class Supply:
         columns = (column.tolist() for column in (change, *limits))
         for gain, out, able, low, full in zip(*columns, strict=True):
             pool += gain
-            gone = min(out, max(pool, 0))  # a guess may be below 0
-            pool -= gone
-            spilt += gone
+            if out:
+                gone = min(out, max(pool, 0))  # a guess may be below 0
+                pool -= gone
+                spilt += gone
             sliding = sliding or pool <= low
             if sliding:
                 inflow = max(min(full - pool, able, hopper), 0)
