@@ -24,6 +24,7 @@ SAMPLE = {
 
 LONG = ("habits", "sheet", "steps", "learn", "next_earlier", "next_sensor", "plants")
 LONG += ("summary_gate_too_low", *(f"run_{name}" for name in SCENARIOS))
+LONG += ("summary_headland", "summary_half", "run_machine", "next_signs", "list_faults")
 LONG += tuple(f"compare_{kind}" for kind in ("plants", "table", "two", "vary"))
 
 

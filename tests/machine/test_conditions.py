@@ -333,6 +333,7 @@ def doubles(*scenarios):
     return np.array([[one["cells.double"].value for one in row] for row in rows]).T
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", [DAMP, GRAPHITE], ids=["damp", "graphite"])
 def test_an_effect_widens_its_draws_and_what_does_without_it_stays(changes):
     """Of levels and, more, of the change that the effect makes; doubles of damp seed level off."""
@@ -344,6 +345,7 @@ def test_an_effect_widens_its_draws_and_what_does_without_it_stays(changes):
     assert np.std(wide - before) > 1.3 * np.std(still - before)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("changes", "wider"), [(DAMP, True), ({}, False)], ids=["damp", "dry"])
 def test_the_model_part_of_an_interval_is_wider_with_an_effect_alone(changes, wider):
     kept, drawn = (spread(about(meter, **changes), draws=16) for meter in (HELD, None))

@@ -129,6 +129,7 @@ def test_seed_used_is_taken_as_a_number(capsys):
     assert "% of the planned seed" in said and "seeds a kg: compare that with the bag" in said
 
 
+@pytest.mark.slow
 def test_a_setting_that_is_likely_comes_with_the_move_of_the_counts(capsys, monkeypatch):
     asked = []
 
@@ -150,6 +151,7 @@ def test_a_setting_that_is_likely_comes_with_the_move_of_the_counts(capsys, monk
     assert len(asked) == 1 and said.count("By the counts alone") == 1
 
 
+@pytest.mark.slow
 def test_counts_without_signs_are_answered_as_before(capsys, monkeypatch):
     def never(*_):
         raise AssertionError("no sign was given")
@@ -201,7 +203,7 @@ def test_json_holds_everything(capsys):
          "--gauge: low: is given as a number, too"),
         (("--gauge-reading", "high"), "--gauge-reading: high: must be a vacuum with its unit"),
         (("--gauge-reading", "3mm"), "--gauge-reading: 3mm: must be a vacuum with its unit"),
-        (("--gauge-reading", "90kPa"), "--gauge-reading: 90000 Pa: is 22.5 times the set vacuum"),
+        (("--gauge-reading", "90kPa"), "--gauge-reading: 90,000 Pa: is 22.5 times the set vacuum"),
         (("--used-seed", "less", "--seeds-used", "80000", "--area", "1ha"),
          "--used-seed: less: is given as a number, too"),
     ],

@@ -115,6 +115,7 @@ def test_the_command_warns_before_it_says_brush(done):
     assert "Caution" not in usual and "lens" not in usual  # negative control
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["day.pdf", "day.png"])
 def test_a_day_is_drawn(done, folder, name):
     done("run", "dusty_day", "--turns", "20", "--draws", "2", "--figure", name)

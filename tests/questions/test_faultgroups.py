@@ -137,6 +137,7 @@ def test_opposite_faults_do_not_look_alike():
         assert whole().pair(first, second) > 0.95
 
 
+@pytest.mark.slow
 def test_groups_change_when_faults_do_nothing():
     broken = simulated(put=lambda self, scenario, severity: scenario)
     assert broken.of("edge far") == broken.of("edge near") != whole().of("edge far")

@@ -66,6 +66,7 @@ def test_the_vacuum_is_that_of_the_rows_with_least_and_most(found):
     assert float(said[3]) == pytest.approx(max(vacuum.values()) / 1e3, rel=5e-3)
 
 
+@pytest.mark.slow
 def test_a_start_is_said_only_where_turns_miss_more():
     empty = ["rows=12", "shut_off_kpa=6", "free_flow_m3_h=450", "vacuum_kpa=3", "turns=12"]
     texts = [
@@ -95,6 +96,7 @@ def test_sentences_are_short(found):
         assert len(words) <= 20, sentence
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rows", [1, 6, 30])
 def test_the_table_has_the_worst_rows_and_at_most_eight_lines(rows):
     changes = [
@@ -155,6 +157,7 @@ def test_json_holds_the_rows_and_their_sum(found):
     assert made["provenance"]["row_changes"] == {"3": ["notch=2"]}
 
 
+@pytest.mark.slow
 def test_the_command_writes_what_it_says(done, folder):
     words = ("run", "maize_field", *SET, "--seed", "2", "--draws", "2")
     text = done(*words, "--csv", "seeds.csv", "--json", "all.json", "--replicates", "2")

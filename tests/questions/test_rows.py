@@ -381,10 +381,10 @@ def test_an_event_needs_a_log(capsys):
 
 
 def test_what_the_middle_row_leaves_out_is_said():
-    """Row 3 of rows 1 to 4 stands for the machine; a sealed machine without changes is whole."""
+    """Row 2 of rows 1 to 4 stands for the machine; a sealed machine without changes is whole."""
     sealed = load_scenario("half_parked_open", "parked=sealed")
-    open_rows = load_scenario("half_parked_open", ["rows.2=notch=1"])
-    own = load_scenario("half_parked_open", ["parked=sealed", "rows.3=notch=1"])
-    assert left_out(sealed) == [] == left_out(row_scenario(open_rows, 3))
+    open_rows = load_scenario("half_parked_open", ["rows.3=notch=1"])
+    own = load_scenario("half_parked_open", ["parked=sealed", "rows.2=notch=1"])
+    assert left_out(sealed) == [] == left_out(row_scenario(open_rows, 2))
     assert [text.split(",")[0] for text in left_out(open_rows)] == ["Parked rows"]
-    assert [text.split(",")[0] for text in left_out(own)] == ["Of the changes of row 3"]
+    assert [text.split(",")[0] for text in left_out(own)] == ["Of the changes of row 2"]

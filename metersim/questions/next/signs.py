@@ -197,7 +197,7 @@ def _not_here(signs: Signs, scenario: Scenario) -> list[Fault]:
     if signs.reading is not None and signs.reading > MOST_READING * scenario.vacuum.vacuum:
         times = signs.reading / scenario.vacuum.vacuum
         message = f"is {times:.1f} times the set vacuum; check the unit"
-        faults.append(Fault(Parameter("reading"), f"{signs.reading:.4g} Pa", message))
+        faults.append(Fault(Parameter("reading"), f"{signs.reading:,.0f} Pa", message))
     ratio = signs.seed_used.ratio if signs.seed_used else 1.0
     if not 0 < ratio <= MOST_USED:
         message = f"must be above 0 and up to {MOST_USED:g} times the planned seed"
