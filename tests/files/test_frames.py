@@ -134,6 +134,7 @@ def test_differences_are_those_of_the_values(comparison):
     assert (wide["difference"]["1"] != 0).any()  # control
 
 
+@pytest.mark.slow
 def test_a_response_is_one_row_a_point():
     made = respond(sweep(plan_sweep("maize_bench", ["vacuum_kpa=2:6:9", "notch=0,1"]), run=hill))
     table = made.to_dataframe()

@@ -77,6 +77,7 @@ def test_details_and_json_have_the_rest_by_itself(done):
     assert control["hopper_emptied"] is None and "rest" not in control
 
 
+@pytest.mark.slow
 def test_a_comparison_and_steps_say_so(done):
     told = " ".join(done("compare", *EMPTYING, "--vary", "notch=0,1").split())
     assert "At notch 0: the hopper runs empty after" in told

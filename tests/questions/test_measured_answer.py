@@ -208,6 +208,7 @@ def test_several_files_are_compared_and_alike_ones_are_not_distinguished(folder,
     assert "left.csv is given twice" in line
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_many_rows_fit_the_table_and_short_ones_are_too_short(folder, done):
     rows = {f"r{k}": spacings(8, 1)[:25] for k in range(MOST_ROWS + 3)}
@@ -291,6 +292,7 @@ def test_the_population_holds_the_rate_of_the_scenario():
     assert stand.high / stand.low < 1.1
 
 
+@pytest.mark.slow
 def test_the_longest_gaps_are_listed_by_their_places():
     row = np.full(140, 0.17)
     row[[20, 50, 90]] = (0.9, 0.7, 0.8)

@@ -89,6 +89,7 @@ def test_a_lost_count_is_said(folder, done):
     assert "No verdict by hole: seeds scatter, or cells slip, so much" in said
 
 
+@pytest.mark.slow
 def test_a_page_has_a_disc_for_each_of_three_rows():
     rng = np.random.default_rng(6)
     (bad, named), (good, _) = row(rng, hole=3), row(rng)

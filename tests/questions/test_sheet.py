@@ -191,6 +191,7 @@ def test_discs_share_their_machines(maize):
     assert first[1][0] == second[1][0]  # levels do not depend on the first disc
 
 
+@pytest.mark.slow
 def test_a_disc_of_which_all_have_something_against_them_is_told_why():
     """A hole of 0.69 of the width alone, and the sheet says so."""
     found = sheet_of(few=((24, 5.0),))
@@ -198,6 +199,7 @@ def test_a_disc_of_which_all_have_something_against_them_is_told_why():
     assert "none fewer things than this: holes 0.69" in disc_rows(found)[1][-1]
 
 
+@pytest.mark.slow
 def test_where_all_are_too_fast_the_hole_still_decides():
     """15 km/h: each disc passes 0.34 m/s; one with its hole outside the handbook has two faults."""
     few = discs((24, 4.5), (24, 5.0))
@@ -357,6 +359,7 @@ def test_the_vacuum_is_off_by_a_tenth_but_not_beyond_what_can_be(vacuum, low, hi
     assert found["size_factor"] == pytest.approx((0.95, 1.05))
 
 
+@pytest.mark.slow
 def test_the_start_is_round_in_the_units_of_the_user():
     """Half inches of water and twentieths of an inch; kPa are then no round number."""
     found = sheet_of(few=((40, 4.5),), units="us")
@@ -383,6 +386,7 @@ def test_a_level_at_the_carry_line_is_lip_less_the_run_of_the_repose_angle():
     assert gate_for(scenario, 1.0) - rise == pytest.approx(scenario.pool.carry_line)
 
 
+@pytest.mark.slow
 def test_an_inner_guide_that_the_user_states_is_left_as_it_is(maize):
     assert maize.guide is not None and maize.scenario.guide.inner_guide == (maize.guide.low > 0)
     bare = sheet_of("inner_guide=false")
@@ -414,6 +418,7 @@ def test_a_hole_is_called_small_below_what_handbooks_give_and_large_above(share,
     assert all(one.bound == (low if share < low else high) for one in holes)
 
 
+@pytest.mark.slow
 def test_a_gap_that_the_user_states_goes_with_every_disc():
     found = sheet_of("gap_mm=5.5")
     assert {one.start.scenario.singulator.gap for one in found.fits} == {5.5e-3}
@@ -876,6 +881,7 @@ OWN_DISCS = {  # cells, hole [mm]; lot and more of what is asked; what is found
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("disc", OWN_DISCS, ids=str)
 def test_an_own_disc_gets_a_verdict_with_what_to_do(disc):
     lot, more, verdict = OWN_DISCS[disc]
@@ -903,6 +909,7 @@ def test_an_own_disc_gets_a_verdict_with_what_to_do(disc):
     assert sheet_answer(found).splitlines()[1].startswith("Your ")
 
 
+@pytest.mark.slow
 def test_the_advice_for_too_few_cells_cures_it():
     """At the advised speed, and with the advised holes, the holes are no faster than the bound."""
     asked = ["rate_per_ha=110000", *ASKED[1:]]
@@ -991,6 +998,7 @@ def test_a_setup_finds_its_own_lot_from_another_folder(done, folder):
     assert m.load_scenario("below/ours.toml").lot.seed_mass == pytest.approx(1 / 8000)
 
 
+@pytest.mark.slow
 def test_what_the_user_does_not_know_is_written_and_counted():
     vague = sheet_of("tube_wear={low=0.1, high=0.5}", few=((40, 4.5),))
     assert "tube_wear" in [one.name for one in vague.field_spread.unknowns]

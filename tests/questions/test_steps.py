@@ -56,6 +56,7 @@ def visible(setting, step):
 # steps
 
 
+@pytest.mark.slow
 def test_every_step_that_is_allowed_is_a_rung():
     assert len(asked().steps) == 5 * 4 + 1  # a switch goes one way
     assert runs_of(BENCH) == 1 + len(asked().steps) + len(asked().pairs)
@@ -318,6 +319,7 @@ def test_who_is_sent_to_the_meter_is_told_to_stop_the_machine_first():
     assert " ".join(steps_report(asked()).split()).count(AT_A_METER) == 1
 
 
+@pytest.mark.slow
 def test_what_speed_does_is_said_not_to_show_in_counts():
     """Two steps faster take points of quality, and no count of thousands shows it."""
     seen = zip(asked().steps, asked().visible, strict=True)
