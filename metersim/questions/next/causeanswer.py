@@ -1,4 +1,4 @@
-"""Answer of likely causes: what is likely wrong, the next check, and what speaks for both."""
+"""Answer of likely causes: what is likely wrong, the next check, and the evidence for both."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ SETTINGS = (
 NAMED = 3  # causes of one line that are named
 POOR = 0.05  # fit below which the answer says that nothing listed explains the signs well
 FEWEST = 0.005  # chance of a line below which it is left out of the table
-EVERY_SIGN = "every cause, what speaks for and against each, and all checks with their cautions"
+EVERY_SIGN = "every cause, the evidence for and against each, and all checks with their cautions"
 TWO = "Check the signs again. Two faults at once are possible."
 
 

@@ -1,4 +1,4 @@
-"""Figure of likely causes: their chances, and the signs that speak for and against each."""
+"""Figure of likely causes: their chances, and the signs that make each likelier or not."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ MOST_LINES = 10
 FEWEST = 0.003  # chance of a line below which it is not drawn
 SIZES = 4.0, 15.0  # pt, marks of a sign that just counts as evidence, and of one that decides
 SEE = (
-    "See which bar reaches farthest right of its tick, and which signs speak for it (filled, up) "
-    "or against it (open, down); a larger mark says more, a dot says little."
+    "See which bar reaches farthest right of its tick, and which signs make it likelier (filled, "
+    "up) or less likely (open, down); a larger mark changes more, a dot changes little."
 )
 
 
@@ -105,7 +105,7 @@ def heads_of(causes: Causes) -> list[str]:
 
 
 def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
-    """Draw for each line of causes which signs speak for and against its likeliest cause.
+    """Draw for each line of causes which signs make its likeliest cause likelier or not.
 
     Parameters
     ----------
@@ -146,7 +146,7 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
 
 @matplotlib.rc_context(STYLE)
 def causes_figure(causes: Causes, units: str = "metric") -> Figure:
-    """One page on the likely causes, and on what speaks for and against each.
+    """One page on the likely causes, and on what makes each likelier or not.
 
     Parameters
     ----------

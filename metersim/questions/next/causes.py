@@ -284,7 +284,7 @@ def unlisted_chance(fit: float) -> float:
     Returns
     -------
     float
-        Chance; the prior one for a good fit. [1]
+        Chance; 0 for a good fit. [1]
 
     Notes
     -----
