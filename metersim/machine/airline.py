@@ -276,7 +276,7 @@ def air_line(
     )
     deviates = np.broadcast_to(np.asarray(seal_draws, float), number).tolist()
     now = _in_state(line, scenario, each, deviates, sound=False)
-    if fan.shut_off is None:
+    if not scenario.is_toolbar:
         return now
     if fan.set_when == "sound":
         set_in, gaps = _in_state(line, scenario, each, deviates, sound=True), np.zeros(number)
@@ -287,12 +287,17 @@ def air_line(
     return replace(now, fan_speed=_speed(scenario, float(fastest.reading[0])))
 
 
+def empty_holes(scenario: Scenario) -> float:
+    """Number of holes that are open to the chamber on a disc without a seed."""
+    return scenario.disc.cells * CUT_OFF / FULL_TURN
+
+
 def most_vacuum(scenario: Scenario) -> float:
     """Greatest vacuum that a gauge reads while a fan is set; infinite without a fan. [Pa]
 
     All pressures go with the square of the fan's speed, so any vacuum that it can give says so.
     """
-    if scenario.fan.shut_off is None:
+    if not scenario.is_toolbar:
         return math.inf
     line = air_line(scenario.replace(vacuum__vacuum=EASY))
     return EASY / line.fan_speed**2
@@ -312,7 +317,7 @@ def chamber_vacuum(scenario: Scenario) -> float:
     Without a fan it is the stated one, less what the running gap takes.  Rows with changes of their
     own breathe as those say. [Pa]
     """
-    if scenario.fan.shut_off is None:
+    if not scenario.is_toolbar:
         return vacuum_past_gap(scenario)
     whole = scenario
     if scenario.row and scenario.machine:
@@ -343,7 +348,7 @@ def _in_state(
         )
         opened = OPEN_CHAMBER * (row.vacuum.chamber_open and not sound)
         leaks.append((leak + opened) * is_open)
-        parked.append(row.disc.cells * CUT_OFF / FULL_TURN * (is_open and not works))
+        parked.append(empty_holes(row) * (is_open and not works))
     return replace(line, leaks=tuple(leaks), parked_holes=tuple(parked))
 
 

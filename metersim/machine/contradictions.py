@@ -127,7 +127,6 @@ def without_effect(scenario: Any) -> list[str]:
             for name, usual in vars(type(getattr(scenario, section))()).items()
             if name not in read and getattr(getattr(scenario, section), name) != usual
         ]
-        idle += ["rows"] * bool(scenario.rows)
         if idle:
             verb = "have" if len(idle) > 1 else "has"
             found.append(f"without fan.shut_off_kpa, {', '.join(idle)} {verb} no effect")

@@ -115,13 +115,13 @@ def holes_at(course: Course, cells: Cells, sound: Array, start: str, ticks: Arra
         total = np.concatenate(([0.0], np.cumsum(weights[order])))
         return np.asarray(total[np.searchsorted(times[order], ticks, side="left")])
 
-    under_way = sound * (first_turn(course, many, CUT) > 0)
-    old_left, old_cut = (
-        passed(first_turn(course, many, point), under_way) for point in (LEAVES, CUT)
-    )
-    carried = {start: old_left - old_cut}
+    left_pool, opened = passed(leaves, weight), passed(opens, weight)
+    old_cuts = first_turn(course, many, CUT)
+    under_way = sound * (old_cuts > 0)
+    old_left = passed(first_turn(course, many, LEAVES), under_way)
+    carried = {start: old_left - passed(old_cuts, under_way)}
     return Holes(
-        in_pool=passed(enters, weight) - passed(leaves, weight) + under_way.sum() - old_left,
-        empty=passed(opens, weight) - passed(cut, weight) + carried.get(EMPTY, 0.0),
-        seeded=passed(leaves, weight) - passed(opens, weight) + carried.get(FILLED, 0.0),
+        in_pool=passed(enters, weight) - left_pool + under_way.sum() - old_left,
+        empty=opened - passed(cut, weight) + carried.get(EMPTY, 0.0),
+        seeded=left_pool - opened + carried.get(FILLED, 0.0),
     )

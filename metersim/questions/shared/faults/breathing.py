@@ -5,16 +5,14 @@ A scenario of one meter is one row of a machine.  Its fan and its other rows are
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.machine.airline import Air, air_line, full_holes, middle_row
+from metersim.machine.airline import Air, air_line, empty_holes, full_holes, middle_row
 from metersim.machine.scenario import Scenario
-from metersim.machine.stations import CUT_OFF
 from metersim.machine.turning import gap_leak
 from metersim.questions.shared.faults.fault import ALL, ONE
 
@@ -126,8 +124,8 @@ def _air(machine: Scenario, faulty: Scenario, has: Sequence[int], all_of_it: boo
 
 def _open_holes(row: Scenario) -> tuple[float, float]:
     """Open holes that let through as much air as a disc, at work and just after a turn."""
-    full, empty = full_holes(row), row.disc.cells * CUT_OFF / (2 * math.pi)
-    return full, full + OPENED * (empty - full)
+    full = full_holes(row)
+    return full, full + OPENED * (empty_holes(row) - full)
 
 
 def alone(scenario: Scenario, vacuum: float) -> Scenario:
