@@ -13,7 +13,7 @@ from metersim.machine.own import like
 from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import fall
-from metersim.run.arrays.fates import Released
+from metersim.run.arrays.stretch import Released
 from metersim.run.arrays.picking import Block
 from metersim.run.draws import CONTACTS, BlockDraws, CellDraws
 from metersim.run.events import BEAM, GROUND, WALL, way_down

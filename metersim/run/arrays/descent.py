@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from metersim.machine.moment import Moment
-from metersim.run.arrays.fates import Released, Shocks
 from metersim.run.arrays.picking import Block
+from metersim.run.arrays.stretch import Released, Shocks
 from metersim.run.draws import CONTACTS, Array
 from metersim.run.records import Piece
 

@@ -12,8 +12,9 @@ from metersim.machine.losses import TAKING
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
 from metersim.run.arrays.descent import Levels, Unwatched, descend, watch
-from metersim.run.arrays.fates import Fates, Shocks
+from metersim.run.arrays.fates import Fates
 from metersim.run.arrays.picking import Block
+from metersim.run.arrays.stretch import Shocks
 from metersim.run.arrays.supply import History, Supply
 from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
@@ -130,10 +131,9 @@ def _unwatched(part: Finished) -> Unwatched:
 
 def _cells(found: Fates) -> Cells:
     """Records of the cells."""
-    counts = np.zeros((len(TAKING), len(found.joined)), dtype=np.int8)
-    for column, cells in zip(counts, found.lost, strict=True):
-        np.add.at(column, cells, 1)
-    released = found.joined - counts.sum(axis=0, dtype=np.int8)
+    many = len(found.joined)
+    counts = [np.bincount(cells, minlength=many).astype(np.int8) for cells in found.lost]
+    released = found.joined - sum(counts)
     return Cells(
         joined=found.joined,
         **{loss.column: column for loss, column in zip(TAKING, counts, strict=True)},

@@ -16,6 +16,7 @@ from metersim.run.draws import MOST_SEEDS, Array, BlockDraws
 
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
+Small = NDArray[np.int8]
 
 LOW = 0.01  # with a lower draw at the singulator, a seed may leave though it is hardly pushed
 
@@ -82,24 +83,18 @@ class CellChances:
 
 
 class Crowd(NamedTuple):
-    """Cells that several seeds joined; arrays have one row per cell, one column per seed in it."""
+    """Seeds on cells that several seeds joined: one entry per seed, by cell and by seed in it."""
 
     cells: Index  # counted in the stretch
-    held: Flags  # whether there is such a seed
+    nth: Index  # number of the seed in its cell: 0 joined first
     size: Array  # linear size over the mean
     needed: Array  # vacuum needed, Pa
     part: Array  # part of the hole that a later seed covers
-    narrow: Array  # narrow side of the first seed over its size, m; one entry per cell
+    narrow: Array  # narrow side of the seed over its size, m
 
-    def some(self, rows: Index) -> Crowd:
-        """Some of the cells."""
-        columns: list[Any] = [column[rows] for column in self]
-        return Crowd(*columns)
-
-    def at_most(self, most: NDArray[np.int64]) -> Crowd:
-        """The same cells with no more seeds than are left for each cell of the stretch."""
-        there = np.arange(self.held.shape[1]) < most[self.cells, None]
-        return self._replace(held=self.held & there)
+    def some(self, which: Any) -> Crowd:
+        """Some of the seeds."""
+        return Crowd(*(column[which] for column in self))
 
 
 class Picked(NamedTuple):
@@ -110,7 +105,7 @@ class Picked(NamedTuple):
     size: Array  # linear size of first seeds over the mean
     needed: Array  # vacuum that first seeds need, Pa
     narrow: Array  # narrow side of first seeds on the disc over their size, m
-    crowds: tuple[Crowd, ...]  # cells that two seeds join, and cells that more join
+    crowd: Crowd  # seeds on cells that several seeds join
 
 
 def pick(block: Block, start: int, stop: int, chances: CellChances) -> Picked:
@@ -143,57 +138,45 @@ def pick(block: Block, start: int, stop: int, chances: CellChances) -> Picked:
     narrow = np.asarray(pickup.narrow_side(flat, block.shape[part]))
     left = pickup.later(chances.each, pickup.width(block.shape[part]) * size) - draws.second[part]
     at = (joins & (left > 0)).nonzero()[0]
-    left = left[at] - draws.exponential("meeting", at + start, 2)  # mean number still to come
-    firsts = Firsts(at, size[at], needed[at], narrow[at])
-    crowds = (
-        _crowd(block, start, chances, firsts.some(left <= 0), 2, left[left <= 0]),
-        _crowd(block, start, chances, firsts.some(left > 0), MOST_SEEDS, left[left > 0]),
-    )
+    crowd = _crowd(block, start, chances, Firsts(at, size[at], needed[at], narrow[at]), left[at])
     joined = joins.astype(np.int8)
-    for crowd in crowds:
-        joined[crowd.cells] = crowd.held.sum(axis=1)
-    return Picked(joined, reason, size, needed, narrow, crowds)
+    joined[crowd.cells] = crowd.nth + 1  # the last seed of a cell stays
+    return Picked(joined, reason, size, needed, narrow, crowd)
 
 
 class Firsts(NamedTuple):
-    """First seeds of some cells of a stretch, as in `Picked`."""
+    """First seeds of the cells of a stretch that several seeds join, as in `Picked`."""
 
     cells: Index
     size: Array
     needed: Array
     narrow: Array
 
-    def some(self, which: Flags) -> Firsts:
-        """Some of the seeds."""
-        columns: list[Any] = [column[which] for column in self]
-        return Firsts(*columns)
 
+def _crowd(block: Block, start: int, chances: CellChances, firsts: Firsts, left: Array) -> Crowd:
+    """Pick the later seeds of cells that several seeds join.
 
-def _crowd(
-    block: Block, start: int, chances: CellChances, firsts: Firsts, most: int, left: Array
-) -> Crowd:
-    """Pick the later seeds of cells with two seeds, or with three to `most`.
-
-    `left` is the mean number of seeds that are still to come after the third.
+    `left` is the mean number of seeds that are still to come after the second.
     """
-    draws, pickup, many = block.draws, block.stations.pickup, len(firsts.cells)
-    part = np.zeros((many, most))
-    wanted, own = np.ones((2, many, most))  # 1 where no seed is: no division by 0
-    held = np.zeros((many, most), dtype=bool)
-    held[:, 0] = True
-    wanted[:, 0], own[:, 0] = firsts.needed, firsts.size
-    rows, free = np.arange(many), np.ones(many)
-    for nth in range(1, most):
-        if nth > 2:
-            cells = firsts.cells[rows] + start
-            left = left - draws.exponential("meeting", cells, nth)
-            rows, left = rows[left > 0], left[left > 0]
+    draws, pickup = block.draws, block.stations.pickup
+    rows, free = np.arange(len(firsts.cells)), np.ones(len(firsts.cells))
+    zero = np.zeros(len(rows), dtype=np.intp)
+    found = [(rows, zero, firsts.size, firsts.needed, np.zeros(len(rows)), firsts.narrow)]
+    flat = float(pickup.narrow_side(True, 1.0))
+    for nth in range(1, MOST_SEEDS):
+        if nth > 1:
+            left = left - draws.exponential("meeting", firsts.cells[rows] + start, nth)
+            still = (left > 0).nonzero()[0]
+            rows, left = rows[still], left[still]
         cells = firsts.cells[rows]
         ranks = draws.uniform(("size", "part", "grip", "seat"), cells + start, nth)
-        other = pickup.size(ndtri(ranks[0]))
-        room = pickup.room_for(chances.of(cells).each, other, ranks[1], free[rows])
-        wanted[rows, nth] = pickup.later_needed(room, ranks[2], ndtri(ranks[3]))
-        own[rows, nth], part[rows, nth] = other, room.part
-        held[rows, nth] = True
+        size = pickup.size(ndtri(ranks[0]))
+        room = pickup.room_for(chances.of(cells).each, size, ranks[1], free[rows])
+        needed = pickup.later_needed(room, ranks[2], ndtri(ranks[3]))
         free[rows] -= room.part
-    return Crowd(firsts.cells, held, own, wanted, part, firsts.narrow)
+        same = np.broadcast_to(nth, rows.shape), np.broadcast_to(flat, rows.shape)
+        found.append((rows, same[0], size, needed, room.part, same[1]))
+    columns: list[Any] = [np.concatenate(parts) for parts in zip(*found, strict=True)]
+    order = np.argsort(columns[0], kind="stable")
+    rows, *others = (column[order] for column in columns)
+    return Crowd(firsts.cells[rows], *others)

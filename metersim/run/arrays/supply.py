@@ -19,13 +19,13 @@ from metersim.machine.moment import Moment
 from metersim.machine.pickup import Chances, PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.arches import Arches, whole_seeds
-from metersim.run.arrays.fates import Fates, Shocks, Stretch, fates, together
-from metersim.run.arrays.picking import Block, CellChances, Index, pick
+from metersim.run.arrays.fates import Fates, fates, together
+from metersim.run.arrays.picking import Block, CellChances, Index, Small, pick
+from metersim.run.arrays.stretch import Shocks, Stretch
 from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
 from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array, HoleDraws
 
-Small = NDArray[np.int8]
 Whole = NDArray[np.int64]
 
 
@@ -199,23 +199,27 @@ class Supply:
 
         None too where the pool may lack seeds that would leak out of it.
         """
-        leaked = np.cumsum(self._out[part])
-        leaks, gained = bool(leaked.any()), gained - leaked
-        filled, ticks = [pool], []  # the pool but for what cells gained, after each slide; when
-        seeds = (numbers.tolist() for numbers in (gained, self._low[part], self._full[part]))
-        for tick, (gain, low, full) in enumerate(zip(*seeds, strict=True)):
-            if leaks and pool + gain < 0:
-                return None
-            if pool + gain <= low:
-                pool = full - gain
-                filled.append(pool)
-                ticks.append(tick)
-        base = np.array(filled)
-        if filled[-1] - filled[0] > hopper or (np.diff(base) > self._able[part][ticks]).any():
+        low, full = self._low[part], self._full[part]
+        if (full <= low).any():
             return None
-        base = np.repeat(base, np.diff([0, *ticks, len(gained)]))
+        leaked = np.cumsum(self._out[part])
+        gained = gained - leaked
+        # Each slide adds to the pool but for what cells gained.  No tick before it asks for more.
+        reached = np.maximum.accumulate(low - gained)
+        after = full - gained  # a slide at this tick
+        following = np.searchsorted(reached, after).tolist()
+        ticks, tick = [], int(np.searchsorted(reached, pool))
+        while tick < len(following):
+            ticks.append(tick)
+            tick = following[tick]
+        filled = np.concatenate(([pool], after[ticks]))
+        if filled[-1] - pool > hopper or (np.diff(filled) > self._able[part][ticks]).any():
+            return None
+        base = np.repeat(filled, np.diff([0, *ticks, len(gained)]))
+        if leaked.any() and (np.concatenate(([pool], base[:-1])) + gained < 0).any():
+            return None
         held_up = np.zeros(len(gained), dtype=bool)
-        return Filled(base + gained, hopper + filled[0] - base, held_up, spilt + leaked)
+        return Filled(base + gained, hopper + pool - base, held_up, spilt + leaked)
 
 
 def _flat(column: Array) -> Array | float:
