@@ -41,6 +41,7 @@ class Streams:
         self._start = self._bits.state
         self._generator = np.random.Generator(self._bits)
         self._word = int(root.generate_state(1, np.uint64)[0])
+        self._keys: dict[str, int] = {}
 
     def generator(self, cause: str) -> np.random.Generator:
         """A fresh generator of the stream of a cause, at its start."""
@@ -122,7 +123,9 @@ class Streams:
         return ((word >> 38) + 0.5) * 2.0**-26, ((word >> 12 & HALF) + 0.5) * 2.0**-26
 
     def _key(self, cause: str) -> int:
-        return int(_mixed(self._word + zlib.crc32(cause.encode()) * STEP))
+        if cause not in self._keys:
+            self._keys[cause] = int(_mixed(self._word + zlib.crc32(cause.encode()) * STEP))
+        return self._keys[cause]
 
 
 def _mixed(word: Any) -> Any:

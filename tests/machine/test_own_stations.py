@@ -168,7 +168,7 @@ def test_both_engines_honour_an_own_station(name, machine, monkeypatch):
     assert unlike(events, arrays) == []
     if name != "hasty gate" or arrays.ticks.arched.any():
         assert unlike(arrays, simulate(scenario))
-    for module in ("draws", "records", "arrays.engine", "arrays.fates", "arrays.supply"):
+    for module in ("draws", "records", "arrays.engine", "arrays.stretch", "arrays.supply"):
         monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 80)
     other_blocks = [simulate(scenario, stations={station: own}, engine=e) for e in ENGINES]
     assert unlike(*other_blocks) == []

@@ -130,7 +130,7 @@ USE_BLOCKS = (
     "draws",
     "records",
     "arrays.engine",
-    "arrays.fates",
+    "arrays.stretch",
     "arrays.supply",
 )
 
@@ -215,6 +215,7 @@ HEAPED = BENCH.replace(
 )
 CROWDED = BENCH.replace(**MANY, disc__hole_diameter=6.5e-3, singulator__notch=-2.0)
 HEAPED_CROWD = HEAPED.replace(disc__hole_diameter=6.5e-3, singulator__notch=-2.0)
+TIGHT = CROWDED.replace(singulator__notch=3.0)
 SCANT = BENCH.replace(**MANY, vacuum__vacuum=1.6e3)
 SHAKEN = SCANT.replace(furrow__surface="field", row_unit__shock_per_speed=9.8)
 SWEPT = BENCH.replace(**MANY, singulator__notch=3.0)
@@ -336,8 +337,8 @@ BROKEN = {
     "lone tooth, arrays": ("fates._follow_alone", "held[swept] = False", "pass", SWEPT),
     "pair teeth, arrays": ("crowd._sweep_together", "range(TEETH)", "range(TEETH - 1)",
                             CROWDED),
-    "left alone, arrays": ("crowd._sweep_together", "alone_from.append(", "alone.clear(); list(", CROWDED),
-    "left alone later, arrays": ("crowd._sweep_alone", "since <= tooth", "since < tooth", CROWDED),
+    "left alone, arrays": ("crowd._sweep_together", "alone_from.append(", "alone.clear(); list(", TIGHT),
+    "left alone later, arrays": ("crowd._sweep_alone", "since <= tooth", "since < tooth", TIGHT),
     "shock, arrays": ("stretch.Shocks.shake_off", "off |= ", "off &= ", SHAKEN),
     "lag, arrays": ("crowd._travel", "+ lag[after]", "+ 2 * lag[after]",
                     CROWDED),

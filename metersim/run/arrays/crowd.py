@@ -136,11 +136,13 @@ def _sweep_together(
         ratio = shares * vacuum[seeds] / here.needed
         passed = stretch.at_edge.rows(here.cells)
         deviate = edge.deviate(reach[seeds], outward, shares, ratio, passed)
-        excess = deviate - draws.normal("tooth", here.cells + stretch.start, here.nth, tooth)
-        taken = (excess > 0).nonzero()[0]
-        most = np.maximum.reduceat(excess, starts)[(np.cumsum(first) - 1)[taken]]
-        taken = taken[excess[taken] == most]
-        taken = taken[_first_of(here.cells[taken])]
+        risky = (deviate > LEAST_DEVIATE).nonzero()[0]
+        cells = here.cells[risky]
+        excess = deviate[risky] - draws.normal(
+            "tooth", cells + stretch.start, here.nth[risky], tooth
+        )
+        pushed = (excess > 0).nonzero()[0]
+        taken = risky[pushed[_greatest_of(cells[pushed], excess[pushed])]]
         gone[seeds[taken]] = True
         seeds = np.delete(seeds, taken)
         lone = _lone_of(_first_of(crowd.cells[seeds]))
@@ -151,6 +153,16 @@ def _sweep_together(
         _sweep_alone(
             stretch, crowd, reach, vacuum, np.concatenate(alone), np.concatenate(alone_from), gone
         )
+
+
+def _greatest_of(cells: Index, values: Array) -> Index:
+    """The seed with the greatest value on each cell; the first of equal ones."""
+    first = _first_of(cells)
+    if first.all():
+        return np.arange(len(cells))
+    most = np.maximum.reduceat(values, first.nonzero()[0])[np.cumsum(first) - 1]
+    found = (values == most).nonzero()[0]
+    return np.asarray(found[_first_of(cells[found])])
 
 
 def _sweep_alone(

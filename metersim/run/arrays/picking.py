@@ -58,11 +58,16 @@ class CellChances:
         Entry of the table for each cell.
     """
 
-    def __init__(self, table: Chances, entries: Index) -> None:
+    def __init__(
+        self, table: Chances, entries: Index, read: dict[str, Array | float] | None = None
+    ) -> None:
         self._table, self._entries = table, entries
+        self._read: dict[str, Array | float] = {} if read is None else read
 
     def __getattr__(self, name: str) -> Any:
-        column = getattr(self._table, name)
+        if name not in self._read:
+            self._read[name] = _flat(getattr(self._table, name))
+        column = self._read[name]
         if isinstance(column, np.ndarray):
             column = column[self._entries]
         setattr(self, name, column)  # it is asked for once
@@ -75,11 +80,13 @@ class CellChances:
 
     def of(self, cells: Index) -> CellChances:
         """The chances of some cells."""
-        return CellChances(self._table, self._entries[cells])
+        return CellChances(self._table, self._entries[cells], self._read)
 
-    def columns(self) -> CellChances:
-        """The same chances, with arrays as columns of one number a row."""
-        return CellChances(self._table, self._entries[:, None])
+
+def _flat(column: Array | float) -> Array | float:
+    """A column of the table; one number where all are the same."""
+    flat = np.ravel(column)
+    return float(flat[0]) if (flat == flat[0]).all() else flat
 
 
 class Crowd(NamedTuple):
@@ -168,13 +175,15 @@ def _crowd(block: Block, start: int, chances: CellChances, firsts: Firsts, left:
             left = left - draws.exponential("meeting", firsts.cells[rows] + start, nth)
             still = (left > 0).nonzero()[0]
             rows, left = rows[still], left[still]
+        if not rows.size:
+            break
         cells = firsts.cells[rows]
         ranks = draws.uniform(("size", "part", "grip", "seat"), cells + start, nth)
         size = pickup.size(ndtri(ranks[0]))
         room = pickup.room_for(chances.of(cells).each, size, ranks[1], free[rows])
         needed = pickup.later_needed(room, ranks[2], ndtri(ranks[3]))
         free[rows] -= room.part
-        same = np.broadcast_to(nth, rows.shape), np.broadcast_to(flat, rows.shape)
+        same = np.full(len(rows), nth), np.full(len(rows), flat)
         found.append((rows, same[0], size, needed, room.part, same[1]))
     columns: list[Any] = [np.concatenate(parts) for parts in zip(*found, strict=True)]
     order = np.argsort(columns[0], kind="stable")

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from metersim.machine.gate import GateStation
 from metersim.machine.losses import TAKING
 from metersim.machine.moment import Moment
-from metersim.machine.pickup import Chances, PickupStation
+from metersim.machine.pickup import PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.arches import Arches, whole_seeds
 from metersim.run.arrays.fates import Fates, fates, together
@@ -222,12 +222,6 @@ class Supply:
         return Filled(base + gained, hopper + pool - base, held_up, spilt + leaked)
 
 
-def _flat(column: Array) -> Array | float:
-    """A column of chances; one number where all are the same."""
-    same = np.ndim(column) == 0 or column.min() == column.max()
-    return float(np.ravel(column)[0]) if same else column
-
-
 SHORTEST = 64  # fewest cells in a stretch
 LATER_POINTS = (("singulator", EDGE), ("release", CUT))
 
@@ -353,12 +347,12 @@ class History:
                 level=gate.seen(self._supply.pool[ticks]),
             )
             made = pickup.chances(self._at_holes(cells, ENTERS), at)
-            return CellChances(Chances(*map(_flat, made)), np.arange(len(cells)))
+            return CellChances(made, np.arange(len(cells)))
         levels = gate.seen(np.arange(first, first + pools).repeat(holes))
         at = Moment("pickup", speed=float(speed[0]), level=levels)
         table = pickup.chances(np.tile(self._holes, pools), at)
         entries = (pool[ticks - ticks[0]] - first) * holes + cells % holes
-        return CellChances(Chances(*map(_flat, table)), entries)
+        return CellChances(table, entries)
 
     def _left(self, leaves: Whole, joined: Small) -> Whole | None:
         """Seeds left for each cell when it leaves the pool; None if they cannot run out."""
