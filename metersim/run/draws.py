@@ -338,13 +338,13 @@ class KnotDraws:
         self._streams = streams
         self._kept: dict[tuple[str, int], Array] = {}
 
-    def strengths(self, block: int) -> Array:
-        """E: half the square of the envelope over its SD, at a block of knots."""
-        return self._streams.block("shaking strength", block).standard_exponential(BLOCK)
+    def strengths(self, block: int, knots: int = BLOCK) -> Array:
+        """E: half the square of the envelope over its SD, at the first knots of a block."""
+        return self._streams.block("shaking strength", block).standard_exponential(knots)
 
-    def phases(self, block: int) -> Array:
-        """U: phase of the envelope over a whole turn, at a block of knots."""
-        return self._streams.block("shaking phase", block).random(BLOCK)
+    def phases(self, block: int, knots: int = BLOCK) -> Array:
+        """U: phase of the envelope over a whole turn, at the first knots of a block."""
+        return self._streams.block("shaking phase", block).random(knots)
 
     def strength(self, knot: int) -> float:
         """E: half the square of the envelope over its SD, at a knot."""

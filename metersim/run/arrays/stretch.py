@@ -25,6 +25,9 @@ from metersim.run.draws import BLOCK, Array, KnotDraws
 Flags = NDArray[np.bool_]
 
 
+NO_KNOTS = np.empty(0), np.empty(0)
+
+
 class Shocks:
     """The row unit's shaking at many moments, from the knots of its envelope."""
 
@@ -44,16 +47,24 @@ class Shocks:
             self._reach(end)
 
     def _reach(self, end: float) -> None:
-        """Keep the blocks of knots from the first wanted one to a time [s]."""
-        last = (int(end / KNOT_INTERVAL) + 2) // BLOCK
+        """Keep the blocks of knots from the first wanted one to a time [s].
+
+        All but the last are whole.
+        """
+        last, within = divmod(int(end / KNOT_INTERVAL) + 2, BLOCK)
         wanted = range(self._first_knots, max(last, *self._kept, 0) + 1)
-        if list(self._kept) != list(wanted):
-            self._kept = {k: self._kept.get(k) or self._draw(k) for k in wanted}
-            self._size, self._phase = map(np.concatenate, zip(*self._kept.values(), strict=True))
+        knots = dict.fromkeys(wanted[:-1], BLOCK)
+        knots[wanted[-1]] = 1 << within.bit_length() if last == wanted[-1] else 1
+        kept = {k: self._kept.get(k, NO_KNOTS) for k in wanted}
+        short = [k for k in wanted if len(kept[k][0]) < knots[k]]
+        if short or len(kept) < len(self._kept):
+            kept |= {k: self._draw(k, knots[k]) for k in short}
+            self._kept = kept
+            self._size, self._phase = map(np.concatenate, zip(*kept.values(), strict=True))
             self.bound = float(self._row_unit.peak_load(self._size.max()))
 
-    def _draw(self, block: int) -> tuple[Array, Array]:
-        return envelope(self._draws.strengths(block)), self._draws.phases(block)
+    def _draw(self, block: int, knots: int) -> tuple[Array, Array]:
+        return envelope(self._draws.strengths(block, knots)), self._draws.phases(block, knots)
 
     def _knots(self, time: Array) -> NDArray[np.intp]:
         return (time / KNOT_INTERVAL).astype(np.intp) - self._first_knots * BLOCK
