@@ -25,6 +25,7 @@ DRAWING = rf"metersim\.questions\.(\w+\.({DRAWS})|gallery\.study|shared\.page)"
 HOMES = {"simpy": r"metersim\.run\.(events|breath)", "matplotlib": DRAWING}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,
 # or is not seeded by the run
+EQUATIONS = ("metersim.machine.", "metersim.distributions.")
 SEEDED = {"Generator", "BitGenerator", "PCG64", "SeedSequence"}
 
 
@@ -142,7 +143,7 @@ def foreign(function):
             continue
         home = getattr(value, "__module__", getattr(value, "__name__", "")) or "numpy"
         allowed = isinstance(value, int | float | np.ufunc | np.ndarray | None) or (
-            isinstance(value, types.FunctionType) and home.startswith("metersim.machine.")
+            isinstance(value, types.FunctionType) and home.startswith(EQUATIONS)
         )
         if not allowed and value not in (np, math):
             found.append(value)

@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from scipy.special import ndtr, ndtri
-
+from metersim.distributions.normal import ndtr, ndtri
 from metersim.files.faults import BadInput, Fault, bad
 from metersim.files.fields import Spec, shown
 from metersim.files.units import Unit, as_written

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+
+from metersim.distributions.normal import ndtr, ndtri
 
 NO_DIRECTION = 1e-150  # added to a part of a direction that may be 0
 

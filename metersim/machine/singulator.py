@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.machine.coefficients import Coefficients
 from metersim.machine.moment import Moment
 from metersim.machine.seedlot import SeedLot

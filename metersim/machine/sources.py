@@ -23,6 +23,10 @@ SOURCES: dict[str, str] = {
     "banaj2022": "Banaj et al. 2022, J Cent Eur Agric 23(3):642-654.",
     "steele2014": "Steele, Lea & Flood 2014, Fast splittable pseudorandom number generators, "
     "OOPSLA '14 (from memory).",
+    "wichura1988": "Wichura 1988, Algorithm AS 241: the percentage points of the normal "
+    "distribution, Appl Stat 37(3):477-484.",
+    "cody1969": "Cody 1969, Rational Chebyshev approximations for the error function, Math Comp "
+    "23(107):631-637.",
     "rasmussen2006": "Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, chapters "
     "2 and 5 (from memory).",
     "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",

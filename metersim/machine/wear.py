@@ -9,7 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtr
+
+from metersim.distributions.normal import ndtr
 
 SMALL, LARGE = 4.5e-3, 6.5e-3  # m, geometric mean diameters between the classes of seed
 CLASSES = ("small", "medium", "large")

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtrc, betaincinv, ndtr
+from scipy.special import bdtrc, betaincinv
 from scipy.stats import hypergeom
 
+from metersim.distributions.normal import ndtr
 from metersim.measures.intervals import Estimate
 
 MISSES, DOUBLES = "misses", "doubles"

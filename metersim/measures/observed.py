@@ -7,8 +7,8 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.measures.spacing import spacings_of
 from metersim.run.draws import MOST_SEEDS
 from metersim.run.records import Origin, Run, Seeds

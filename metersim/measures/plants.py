@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
+from metersim.distributions.normal import ndtr, ndtri
 from metersim.files.units import UNITS
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured

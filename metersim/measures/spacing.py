@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
+
+from metersim.distributions.normal import ndtr
 
 CLASS_BOUNDS = (0.5, 1.5, 2.5, 3.5)
 """Upper bounds of the first four classes in reference spacings, each part of its class."""

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.run.streams import Streams
 
 MOST_SEEDS = 6  # on one cell; liao2018 saw up to six on one hole

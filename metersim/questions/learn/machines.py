@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, logit, ndtr, ndtri
+from scipy.special import expit, logit
 
+from metersim.distributions.normal import ndtr, ndtri
 from metersim.files.fields import Spec, specs
 from metersim.files.unknown import Unknown
 from metersim.machine.coefficients import Coefficients

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.measures.cellfit import MISFIT, misfit
 from metersim.measures.intervals import Estimate
 from metersim.questions.measured.cells import FITTED, ValuePair

@@ -13,8 +13,9 @@ from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import logsumexp
 
+from metersim.distributions.normal import ndtr
 from metersim.machine.scenario import Scenario
 from metersim.questions.next.bank import ALL, SHARED, Bank, levels, setting_name, shares_of
 from metersim.questions.next.hypotheses import (

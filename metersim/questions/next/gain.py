@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL

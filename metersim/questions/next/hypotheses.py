@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.questions.shared.hidden import HIDDEN
 from metersim.run.streams import Streams
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.machine.posterior import Posterior
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import drawn_about

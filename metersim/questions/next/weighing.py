@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.machine.scenario import Scenario
 from metersim.measures.scales import ANGLE
 from metersim.questions.next.diagnosis import MOST_USED, by_cells_or_spacing

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
+from metersim.distributions.normal import ndtr, ndtri
 from metersim.files.faults import Keyed
 
 FEWEST_WINDOWS = 4  # windows end to end that an estimate of the design effect needs

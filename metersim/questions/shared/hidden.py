@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
+from metersim.distributions.normal import ndtr, ndtri
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.run.streams import Streams

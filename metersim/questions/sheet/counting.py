@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.special import bdtrik, ndtri
+from scipy.special import bdtrik
 
+from metersim.distributions.normal import ndtri
 from metersim.measures.estimates import Measured
 from metersim.measures.intervals import Estimate
 from metersim.questions.shared.counts import effect_by_blocks

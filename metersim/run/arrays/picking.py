@@ -7,8 +7,8 @@ from typing import Any, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
+from metersim.distributions.normal import ndtri
 from metersim.machine.losses import BLOCKED, PLUGGED, SEEDED
 from metersim.machine.pickup import Chances
 from metersim.machine.stations import Stations

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtrc, ndtr
+from scipy.special import bdtrc
+
+from metersim.distributions.normal import ndtr
 
 Floats = NDArray[np.float64]
 Columns = Mapping[str, Floats]

@@ -1,0 +1,1 @@
+"""Distributions of numbers, worked out with numpy alone; knows nothing else."""
