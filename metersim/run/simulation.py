@@ -12,6 +12,7 @@ from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
+from metersim.run.arrays.steps import usual_steps
 from metersim.run.chamber import Vacuum
 from metersim.run.progress import worked
 from metersim.run.records import Cells, Origin, Piece, Run, run_of_pieces
@@ -116,7 +117,9 @@ def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> 
         The same records of cells as those of `simulate`.
     """
     vacuum = Vacuum(chamber_vacuum(scenario))
-    parts = cells_alone(scenario, _checked(scenario), Streams(seed, replicate), vacuum)
+    parts = cells_alone(
+        scenario, _checked(scenario), Streams(seed, replicate), vacuum, usual_steps()
+    )
     return Cells.stacked(list(_told(parts, len)))
 
 
@@ -151,7 +154,7 @@ def pieces(
     made = _checked(scenario)
     origin = Origin(scenario, seed, replicate, __version__, departures_of(scenario))
     vacuum = Vacuum(chamber_vacuum(scenario))
-    parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum)
+    parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum, usual_steps())
     return origin, _told(parts, lambda part: len(part.cells))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from metersim import __version__
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.run.arrays.rows import pass_by_arrays
+from metersim.run.arrays.steps import usual_steps
 from metersim.run.rows import AirHistory, Machine, Pass, RowRun
 from metersim.run.simulation import EVENTS, check_engine
 
@@ -48,7 +49,7 @@ def simulate_pass(
 
         air, runs = pass_by_events(machine)
     else:
-        air, runs = pass_by_arrays(machine)
+        air, runs = pass_by_arrays(machine, usual_steps())
     history = AirHistory(time=machine.ticks, fan_speed=machine.line.fan_speed, **vars(air))
     rows = tuple(RowRun(number=number, run=run) for number, run in runs.items())
     return Pass(

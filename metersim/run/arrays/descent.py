@@ -42,6 +42,9 @@ class Falls(NamedTuple):
     astray: Array  # distance along the row during the fall, m
 
 
+FallsOf = Callable[[Block, Released, Array, Moment], Falls]
+
+
 class FreeFall(NamedTuple):
     """Start of the last free fall of seeds before the beam or the ground."""
 
@@ -114,7 +117,13 @@ def _apart(to_ground: Array, mean: Array) -> Array:
 
 
 def descend(
-    block: Block, seeds: Released, cut: Array, speed: Array, shocks: Shocks, level: Levels
+    block: Block,
+    seeds: Released,
+    cut: Array,
+    speed: Array,
+    shocks: Shocks,
+    level: Levels,
+    falls: FallsOf,
 ) -> Landed:
     """Resting positions and times of seeds.
 
@@ -132,6 +141,8 @@ def descend(
         The row unit's shaking.
     level : callable
         Gives the level of the pool when each cell of the block entered it. [m]
+    falls : callable
+        Gives the falls of seeds, as `fall` does.
     """
 
     def moment(station: str, time: Array) -> Moment:
@@ -144,7 +155,7 @@ def descend(
 
     stations, draws, cells, nth = block.stations, block.draws, seeds.cells, seeds.nth
     released = cut + seeds.travel / speed
-    way = fall(block, seeds, speed, moment("tube", released))
+    way = falls(block, seeds, speed, moment("tube", released))
     later: Any = 0.0
     if not stations.row_unit.still:
         later = stations.tube.later_by(shocks.speed(released), way.time, way.speed)

@@ -14,6 +14,7 @@ from metersim.machine.stations import CUT, ENTERS, LEAVES, Stations
 from metersim.run.arrays.descent import Levels, Unwatched, descend, watch
 from metersim.run.arrays.fates import Fates
 from metersim.run.arrays.picking import Block
+from metersim.run.arrays.steps import Steps
 from metersim.run.arrays.stretch import Shocks
 from metersim.run.arrays.supply import History, Supply
 from metersim.run.chamber import Vacuum
@@ -24,7 +25,7 @@ from metersim.run.streams import Streams
 
 
 def run_arrays(
-    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum, steps: Steps
 ) -> Iterator[Piece]:
     """Run a meter in arrays.
 
@@ -38,23 +39,26 @@ def run_arrays(
         The random draws.
     vacuum : Vacuum
         Vacuum in the chamber.
+    steps : Steps
+        How a stretch or a block of cells is worked out.
 
     Yields
     ------
     Piece
         The records of one block of cells after the other.
     """
-    return watch(map(_unwatched, _finished(scenario, stations, streams, vacuum)))
+    parts = _finished(scenario, stations, streams, vacuum, steps)
+    return watch(_unwatched(part, steps) for part in parts)
 
 
 def cells_alone(
-    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum, steps: Steps
 ) -> Iterator[Cells]:
     """Run a meter in arrays, but do not follow seeds down the tube.
 
     Parameters
     ----------
-    scenario, stations, streams, vacuum
+    scenario, stations, streams, vacuum, steps
         As for `run_arrays`.
 
     Yields
@@ -62,7 +66,7 @@ def cells_alone(
     Cells
         The records of cells, one block after the other.
     """
-    return (_cells(part.found) for part in _finished(scenario, stations, streams, vacuum))
+    return (_cells(part.found) for part in _finished(scenario, stations, streams, vacuum, steps))
 
 
 class Finished(NamedTuple):
@@ -79,7 +83,7 @@ class Finished(NamedTuple):
 
 
 def _finished(
-    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum
+    scenario: Scenario, stations: Stations, streams: Streams, vacuum: Vacuum, steps: Steps
 ) -> Iterator[Finished]:
     """Block after block of cells, with the seeds that they took, lost and released."""
     course = Course(scenario, stations.drive, SlipDraws(streams))
@@ -87,7 +91,7 @@ def _finished(
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchDraws(streams), total)
     holes = HoleDraws(streams, scenario.disc.cells)
-    history = History(stations, course, supply, shocks, vacuum, holes)
+    history = History(stations, course, supply, shocks, vacuum, holes, steps)
 
     def levels(cells: NDArray[np.int64]) -> Levels:
         def level() -> Array:
@@ -120,9 +124,9 @@ def _finished(
         first_tick = last_tick
 
 
-def _unwatched(part: Finished) -> Unwatched:
+def _unwatched(part: Finished, steps: Steps) -> Unwatched:
     """The piece of a block whose seeds lie on the ground."""
-    seeds, dark_until = _seeds(part)
+    seeds, dark_until = _seeds(part, steps)
     cells = _cells(part.found)
     return Unwatched(
         Piece(part.block.draws.first, part.first_tick, seeds, cells, part.ticks), dark_until
@@ -154,7 +158,7 @@ def _ticks(supply: Supply, first: int, last: int) -> Ticks:
     )
 
 
-def _seeds(part: Finished) -> tuple[Seeds, Array]:
+def _seeds(part: Finished, steps: Steps) -> tuple[Seeds, Array]:
     """Records of the seeds, and the time at which the beam is free again behind each."""
     block, found, cut, speed = part.block, part.found, part.cut, part.speed
     seeds = found.firsts.with_later(found.later)
@@ -162,7 +166,7 @@ def _seeds(part: Finished) -> tuple[Seeds, Array]:
         cut, speed = cut[seeds.cells], speed[:1]  # one for all
     else:
         cut, speed = cut[seeds.cells], speed[seeds.cells]
-    landed = descend(block, seeds, cut, speed, part.shocks, part.level)
+    landed = descend(block, seeds, cut, speed, part.shocks, part.level, steps.fall)
     made = Seeds(
         cell=seeds.cells + block.draws.first,
         nth=seeds.nth.astype(np.int8),

@@ -11,41 +11,43 @@ from __future__ import annotations
 import numpy as np
 
 from metersim.machine.airline import Air
+from metersim.machine.scenario import Scenario
+from metersim.machine.stations import Stations
 from metersim.run.arrays.engine import cells_alone, run_arrays
+from metersim.run.arrays.steps import Steps
 from metersim.run.chamber import Holes, Vacuum, holes_at
 from metersim.run.records import Cells, Run, run_of_pieces
 from metersim.run.rows import Machine
+from metersim.run.streams import Streams
 
 
-def pass_by_arrays(machine: Machine) -> tuple[Air, dict[int, Run]]:
+def pass_by_arrays(machine: Machine, steps: Steps) -> tuple[Air, dict[int, Run]]:
     """The air and the runs of all working rows, in arrays."""
     air = machine.first_air()
     known: dict[int, Holes] = {}
     while True:
         for row in machine.working:
-            known[row] = _holes(machine, row, air)
+            known[row] = _holes(machine, row, air, steps)
         again = machine.air(known)
         if np.array_equal(again.vacuum, air.vacuum):
-            return air, {row: _run(machine, row, air) for row in machine.working}
+            return air, {row: _run(machine, row, air, steps) for row in machine.working}
         air = again
 
 
-def _holes(machine: Machine, row: int, air: Air) -> Holes:
+def _holes(machine: Machine, row: int, air: Air, steps: Steps) -> Holes:
     """What sits on the disc of a row at ticks under this air."""
-    parts = cells_alone(
-        machine.rows[row], machine.stations[row], machine.streams(row), _vacuum(machine, row, air)
-    )
+    parts = cells_alone(*_asked(machine, row, air), steps)
     sound = np.array(machine.rows[row].holes.lets_air)
     start = machine.scenario.travel.start
     cells = Cells.stacked(list(parts))
     return machine.held(row, holes_at(machine.courses[row], cells, sound, start, machine.ticks))
 
 
-def _run(machine: Machine, row: int, air: Air) -> Run:
-    vacuum = _vacuum(machine, row, air)
-    parts = run_arrays(machine.rows[row], machine.stations[row], machine.streams(row), vacuum)
+def _run(machine: Machine, row: int, air: Air, steps: Steps) -> Run:
+    parts = run_arrays(*_asked(machine, row, air), steps)
     return run_of_pieces(machine.origin(row), parts)
 
 
-def _vacuum(machine: Machine, row: int, air: Air) -> Vacuum:
-    return Vacuum(air.vacuum[row - 1], machine.ticks)
+def _asked(machine: Machine, row: int, air: Air) -> tuple[Scenario, Stations, Streams, Vacuum]:
+    vacuum = Vacuum(air.vacuum[row - 1], machine.ticks)
+    return machine.rows[row], machine.stations[row], machine.streams(row), vacuum

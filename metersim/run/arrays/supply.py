@@ -19,8 +19,9 @@ from metersim.machine.moment import Moment
 from metersim.machine.pickup import PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.arches import Arches, whole_seeds
-from metersim.run.arrays.fates import Fates, fates, together
-from metersim.run.arrays.picking import Block, CellChances, Index, Small, pick
+from metersim.run.arrays.fates import Fates, together
+from metersim.run.arrays.picking import Block, CellChances, Index, Small
+from metersim.run.arrays.steps import Steps
 from metersim.run.arrays.stretch import Shocks, Stretch
 from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
@@ -243,6 +244,8 @@ class History:
         Vacuum in the chamber.
     holes : HoleDraws
         Draws of the holes of the disc.
+    steps : Steps
+        How a stretch of cells is worked out.
     """
 
     def __init__(
@@ -253,13 +256,14 @@ class History:
         shocks: Shocks,
         vacuum: Vacuum,
         holes: HoleDraws,
+        steps: Steps,
     ) -> None:
         self._stations, self._course = stations, course
         self._supply, self._shocks = supply, shocks
         self._taken = -1, 0  # a tick, and seeds that known cells took since then
         self._length = BLOCK  # cells in the next stretch
         self._joining = 1.0  # mean number of seeds that join a cell
-        self._vacuum, self._draws = vacuum, holes
+        self._vacuum, self._draws, self._steps = vacuum, holes, steps
         self._holes = self._works(vacuum.at(0.0), np.arange(len(holes.turns)))
 
     def fates_of(self, block: Block) -> Fates:
@@ -284,11 +288,11 @@ class History:
         last = int(leaves[-1]) + 1
         supply.guess(last, self._joining * course.cells_per_tick)
         chances = self._chances(cells, enters)
-        picked = pick(block, start, stop, chances)
+        picked = self._steps.pick(block, start, stop, chances)
         edge, cut = (self._moment(*point, cells, enters) for point in LATER_POINTS)
         at_edge, at_cut = (self._at_holes(cells, point) for point in (EDGE, CUT))
         stretch = Stretch(block, start, stop, chances, at_edge, at_cut, self._shocks, edge, cut)
-        found = fates(stretch, picked, self._left(leaves, picked.joined))
+        found = self._steps.fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)
         again = supply.corrected >= last
         right = supply.correct(change, last)

@@ -1,0 +1,24 @@
+"""The steps that take most of a run's time, so that others can stand in for those of numpy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from metersim.run.arrays.descent import FallsOf, fall
+from metersim.run.arrays.fates import Fates, Whole, fates
+from metersim.run.arrays.picking import Block, CellChances, Picked, pick
+from metersim.run.arrays.stretch import Stretch
+
+
+class Steps(NamedTuple):
+    """What a run asks for each stretch or block of cells."""
+
+    pick: Callable[[Block, int, int, CellChances], Picked]
+    fates: Callable[[Stretch, Picked, Whole | None], Fates]
+    fall: FallsOf
+
+
+def usual_steps() -> Steps:
+    """The steps of numpy, which take one operation after the other."""
+    return Steps(pick, fates, fall)
