@@ -248,7 +248,7 @@ def _check(name: str, station: Any, method: str, parameters: list[str]) -> None:
         for parameter in parameters:
             if parameter in ("chances", "room"):
                 chances = station.chances(4e3, Moment(name, time=1.0, speed=0.3, level=0.03))
-                room = station.room_for(chances, 1.0, 0.5, 1.0)
+                room = station.room_for(chances, 1.0, station.covers(0.5, 1.0))
                 made |= {"chances": chances, "room": room}
         return [made[p] if p in made else pick(SAMPLES.get(p, USUAL)) for p in parameters]
 

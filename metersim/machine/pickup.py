@@ -363,7 +363,11 @@ class PickupStation:
             chances.later, self.hole_diameter, width, self.coefficients.hole_power
         )
 
-    def room_for(self, chances: Chances, other: Any, rank: Any, free: Any) -> Room:
+    def covers(self, rank: Any, free: Any) -> Any:
+        """Part of the hole that one more seed covers, by a uniform draw and what is free. [1]"""
+        return part_covered(rank, free, self.coefficients.most_covered)
+
+    def room_for(self, chances: Chances, other: Any, part: Any) -> Room:
         """Room that a hole leaves for one more seed, which lies flat beside the first one.
 
         Parameters
@@ -372,13 +376,10 @@ class PickupStation:
             Chances of the cell.
         other : float or ndarray
             Size of the seed. [1]
-        rank : float or ndarray
-            Uniform draw of the part that it covers. [1]
-        free : float or ndarray
-            Part of the hole that later seeds have not covered yet. [1]
+        part : float or ndarray
+            Part of the hole that it covers. [1]
         """
         other4 = np.square(np.square(other))
-        part = part_covered(rank, free, self.coefficients.most_covered)
         hold = hold_chance(chances.margin + log_margin(part, other4), self.later_spread)
         return Room(part, chances.needed * other4, np.maximum(hold, LEAST_HOLD))
 

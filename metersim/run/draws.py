@@ -338,11 +338,11 @@ class KnotDraws:
         self._streams = streams
         self._kept: dict[tuple[str, int], Array] = {}
 
-    def strengths(self, block: int, knots: int = BLOCK) -> Array:
+    def strengths(self, block: int, knots: int) -> Array:
         """E: half the square of the envelope over its SD, at the first knots of a block."""
         return self._streams.block("shaking strength", block).standard_exponential(knots)
 
-    def phases(self, block: int, knots: int = BLOCK) -> Array:
+    def phases(self, block: int, knots: int) -> Array:
         """U: phase of the envelope over a whole turn, at the first knots of a block."""
         return self._streams.block("shaking phase", block).random(knots)
 
@@ -362,7 +362,7 @@ class KnotDraws:
     def _block(self, cause: str, number: int) -> Array:
         if (cause, number) not in self._kept:
             self._kept.pop((cause, number - 2), None)
-            self._kept[cause, number] = getattr(self, cause)(number)
+            self._kept[cause, number] = getattr(self, cause)(number, BLOCK)
         return self._kept[cause, number]
 
     def _strongest_of(self, number: int, first: int, last: int) -> float:

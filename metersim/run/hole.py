@@ -72,11 +72,12 @@ def others_join(meter: Meter, cell: Cell) -> None:
         if left <= 0:
             break
         size = float(pickup.size(draws.size(cell.number, nth)))
-        room = pickup.room_for(chances, size, draws.uniform("part", cell.number, nth), free)
-        free -= float(room.part)
+        part = float(pickup.covers(draws.uniform("part", cell.number, nth), free))
+        free -= part
+        room = pickup.room_for(chances, size, part)
         rank, seat = draws.grip_rank(cell.number, nth), draws.seat(cell.number, nth)
         needed = float(pickup.later_needed(room, rank, seat))
-        held.append(Held(nth, size, needed, float(room.part), *sides))
+        held.append(Held(nth, size, needed, part, *sides))
     cell.keep(held)
 
 

@@ -165,7 +165,7 @@ def test_later_seeds_are_like_seeds_that_were_tried_one_by_one(margin):
     level, speed = 0.03, BENCH.peripheral_speed
     vacuum = station.needed(speed, station.resistance) * math.exp(margin)
     chances = station.chances(vacuum, Moment(speed=speed, level=level))
-    room = station.room_for(chances, 0.9, 0.7, 1.0)
+    room = station.room_for(chances, 0.9, station.covers(0.7, 1.0))
     rng = np.random.default_rng(12)
     t, rest = rng.standard_normal((2, MANY))
     tried = seat * t + load * rest < np.log(vacuum * room.part / room.needed)
@@ -191,7 +191,7 @@ def test_a_second_seed_has_less_than_a_first():
     station = station_of()
     chances = chances_at(station, 4e3)
     other = np.linspace(0.7, 1.3, 7)
-    room = station.room_for(chances, other, 0.49, 1.0)
+    room = station.room_for(chances, other, station.covers(0.49, 1.0))
     assert room.part == pytest.approx(USUAL.most_covered * 0.7)
     assert room.needed == pytest.approx(chances.needed * other**4)
     margin = np.log(4e3 * room.part / room.needed)
@@ -204,7 +204,9 @@ def test_what_earlier_seeds_cover_is_gone():
     """Half of a hole covered leaves half of the part, and all of it leaves none."""
     station = station_of()
     chances = chances_at(station, 4e3)
-    whole, half, none = (station.room_for(chances, 1.0, 0.6, free) for free in (1.0, 0.5, 0.0))
+    whole, half, none = (
+        station.room_for(chances, 1.0, station.covers(0.6, free)) for free in (1.0, 0.5, 0.0)
+    )
     assert half.part == pytest.approx(whole.part / 2)
     assert 0 < half.hold < whole.hold
     assert none.part == 0
@@ -214,7 +216,7 @@ def test_a_seed_that_covers_next_to_nothing_still_has_a_need():
     """Where no seed in a thousand years would hold, what it needs is above 0 all the same."""
     station = station_of(hold_spread=0.1, resistance_cv=0.0)
     chances = chances_at(station, 1.2e3)
-    room = station.room_for(chances, 1.4, 1e-12, 1.0)
+    room = station.room_for(chances, 1.4, station.covers(1e-12, 1.0))
     assert ndtr(np.log(1.2e3 * room.part / room.needed) / station.later_spread) == 0
     assert station.later_needed(room, 0.5, 0.0) > 0
 

@@ -13,8 +13,8 @@ from metersim.machine.own import like
 from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import fall
-from metersim.run.arrays.stretch import Released
 from metersim.run.arrays.picking import Block
+from metersim.run.arrays.stretch import Released
 from metersim.run.draws import CONTACTS, BlockDraws, CellDraws
 from metersim.run.events import BEAM, GROUND, WALL, way_down
 from metersim.run.meter import Cell, Held

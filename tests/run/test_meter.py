@@ -500,7 +500,7 @@ def test_shaking_is_that_of_its_knots(monkeypatch):
     """Motion lies within the envelope, and the peak is the largest knot, also across blocks."""
     monkeypatch.setattr("metersim.run.draws.BLOCK", 50)
     shaking, knots = Shaking(KnotDraws(Streams(3))), KnotDraws(Streams(3))
-    size = envelope(np.concatenate([knots.strengths(block) for block in range(9)]))
+    size = envelope(np.concatenate([knots.strengths(block, 50) for block in range(9)]))
     for start in np.linspace(0, 9, 40):
         for end in start + np.array([0.0, 0.3, 1.9]):
             first, last = int(start / KNOT_INTERVAL), int(end / KNOT_INTERVAL) + 1

@@ -52,7 +52,7 @@ def all_causes():
         getattr(drawn, field)
     drawn.blocked(0.5)
     ArchDraws(streams)
-    KnotDraws(streams).strengths(0), KnotDraws(streams).phases(0)
+    KnotDraws(streams).strengths(0, BLOCK), KnotDraws(streams).phases(0, BLOCK)
     return sorted(streams.asked)
 
 
@@ -344,9 +344,9 @@ def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
     draws, knots = KnotDraws(Streams(5)), KnotDraws(Streams(5))
     for knot in (0, 41, 39, 130, 85, 2):
         block, index = divmod(knot, 40)
-        assert draws.strength(knot) == knots.strengths(block)[index]
-        assert draws.phase(knot) == knots.phases(block)[index]
-    strength = np.concatenate([knots.strengths(block) for block in range(4)])
+        assert draws.strength(knot) == knots.strengths(block, 40)[index]
+        assert draws.phase(knot) == knots.phases(block, 40)[index]
+    strength = np.concatenate([knots.strengths(block, 40) for block in range(4)])
     for first, last in ((0, 0), (3, 39), (39, 40), (5, 150)):
         assert draws.strongest(first, last) == strength[first : last + 1].max()
 
@@ -354,10 +354,10 @@ def test_draws_of_a_knot_are_those_of_its_block(monkeypatch):
 def test_knots_have_strength_and_phase_of_their_own():
     """Both differ from block to block and from each other, and have the laws that are said."""
     knots = KnotDraws(Streams(4))
-    assert kstest(knots.strengths(0)[:4000], "expon").pvalue > RARE
-    assert kstest(knots.phases(2)[:4000], "uniform").pvalue > RARE
-    assert not np.any(knots.phases(0) == knots.phases(1))
-    assert np.array_equal(knots.phases(0), KnotDraws(Streams(4)).phases(0))
+    assert kstest(knots.strengths(0, BLOCK)[:4000], "expon").pvalue > RARE
+    assert kstest(knots.phases(2, BLOCK)[:4000], "uniform").pvalue > RARE
+    assert not np.any(knots.phases(0, BLOCK) == knots.phases(1, BLOCK))
+    assert np.array_equal(knots.phases(0, BLOCK), KnotDraws(Streams(4)).phases(0, BLOCK))
 
 
 # draws and settings

@@ -165,27 +165,29 @@ def _crowd(block: Block, start: int, chances: CellChances, firsts: Firsts, left:
 
     `left` is the mean number of seeds that are still to come after the second.
     """
-    draws, pickup = block.draws, block.stations.pickup
-    rows, free = np.arange(len(firsts.cells)), np.ones(len(firsts.cells))
-    zero = np.zeros(len(rows), dtype=np.intp)
-    found = [(rows, zero, firsts.size, firsts.needed, np.zeros(len(rows)), firsts.narrow)]
-    flat = float(pickup.narrow_side(True, 1.0))
+    draws, pickup, many = block.draws, block.stations.pickup, len(firsts.cells)
+    rows, free = np.arange(many), np.ones(many)
+    found = [(rows, np.zeros(many, dtype=np.intp), np.zeros(many))]
     for nth in range(1, MOST_SEEDS):
+        cells = firsts.cells[rows] + start
         if nth > 1:
-            left = left - draws.exponential("meeting", firsts.cells[rows] + start, nth)
+            left = left - draws.exponential("meeting", cells, nth)
             still = (left > 0).nonzero()[0]
-            rows, left = rows[still], left[still]
+            rows, cells, left = rows[still], cells[still], left[still]
         if not rows.size:
             break
-        cells = firsts.cells[rows]
-        ranks = draws.uniform(("size", "part", "grip", "seat"), cells + start, nth)
-        size = pickup.size(ndtri(ranks[0]))
-        room = pickup.room_for(chances.of(cells).each, size, ranks[1], free[rows])
-        needed = pickup.later_needed(room, ranks[2], ndtri(ranks[3]))
-        free[rows] -= room.part
-        same = np.full(len(rows), nth), np.full(len(rows), flat)
-        found.append((rows, same[0], size, needed, room.part, same[1]))
+        part = np.asarray(pickup.covers(draws.uniform("part", cells, nth), free[rows]))
+        free[rows] -= part
+        found.append((rows, np.full(len(rows), nth), part))
     columns: list[Any] = [np.concatenate(parts) for parts in zip(*found, strict=True)]
     order = np.argsort(columns[0], kind="stable")
-    rows, *others = (column[order] for column in columns)
-    return Crowd(firsts.cells[rows], *others)
+    rows, nth_of, part = (column[order] for column in columns)
+    cells, later = firsts.cells[rows], nth_of.nonzero()[0]
+    ranks = draws.uniform(("size", "grip", "seat"), cells[later] + start, nth_of[later])
+    size_draw, seat_draw = ndtri(ranks[::2])
+    size, needed, narrow = firsts.size[rows], firsts.needed[rows], firsts.narrow[rows]
+    size[later] = pickup.size(size_draw)
+    room = pickup.room_for(chances.of(cells[later]).each, size[later], part[later])
+    needed[later] = pickup.later_needed(room, ranks[1], seat_draw)
+    narrow[later] = pickup.narrow_side(True, 1.0)
+    return Crowd(cells, nth_of, size, needed, part, narrow)

@@ -54,9 +54,10 @@ class Shocks:
         last, within = divmod(int(end / KNOT_INTERVAL) + 2, BLOCK)
         wanted = range(self._first_knots, max(last, *self._kept, 0) + 1)
         knots = dict.fromkeys(wanted[:-1], BLOCK)
-        knots[wanted[-1]] = 1 << within.bit_length() if last == wanted[-1] else 1
+        if last == wanted[-1]:
+            knots[last] = min(1 << within.bit_length(), BLOCK)
         kept = {k: self._kept.get(k, NO_KNOTS) for k in wanted}
-        short = [k for k in wanted if len(kept[k][0]) < knots[k]]
+        short = [k for k in knots if len(kept[k][0]) < knots[k]]
         if short or len(kept) < len(self._kept):
             kept |= {k: self._draw(k, knots[k]) for k in short}
             self._kept = kept
