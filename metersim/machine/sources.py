@@ -27,6 +27,7 @@ SOURCES: dict[str, str] = {
     "distribution, Appl Stat 37(3):477-484.",
     "cody1969": "Cody 1969, Rational Chebyshev approximations for the error function, Math Comp "
     "23(107):631-637.",
+    "dlmf": "NIST Digital Library of Mathematical Functions, chapter 8 (from memory).",
     "rasmussen2006": "Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, chapters "
     "2 and 5 (from memory).",
     "gao2024": "Gao et al. 2024, Agriculture 14(11):1878.",

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv, stdtrit
 
 from metersim.distributions.normal import ndtri
+from metersim.distributions.quantiles import betaincinv, stdtrit
 from metersim.measures.cellmodel import FINEST, SCALE, Cells, Stretches, Trials, block_starts
 from metersim.measures.intervals import MOST_GAIN, Estimate
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtrc, betaincinv
+from scipy.special import bdtrc
 from scipy.stats import hypergeom
 
 from metersim.distributions.normal import ndtr
+from metersim.distributions.quantiles import betaincinv
 from metersim.measures.intervals import Estimate
 
 MISSES, DOUBLES = "misses", "doubles"

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betaincinv, stdtrit
 
 from metersim.distributions.normal import ndtri
+from metersim.distributions.quantiles import betaincinv, stdtrit
 
 Floats = NDArray[np.float64]
 Statistic = Callable[[Floats], Floats]

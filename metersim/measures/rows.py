@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import binom
+from scipy.special import bdtrc
 
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, LEAVES, stations_of
@@ -195,7 +195,7 @@ class Start:
             return 0
         late = slice(many // 2, None)
         usual = (self.missed[late].sum() + 0.5) / (self.cells[late].sum() + 1)
-        chance = binom.sf(self.missed - 1, self.cells, usual)
+        chance = bdtrc(self.missed - 1, self.cells, usual)
         more = np.asarray(chance < BY_CHANCE)[: many // 2]
         return int(np.argmin(np.append(more, False)))
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betainc
 
+from metersim.distributions.quantiles import betainc
 from metersim.files.faults import Parameter, bad
 from metersim.files.units import ACRE, HECTARE
 from metersim.measures.indices import COMPARE, STANDARDS, Limit, read_limits

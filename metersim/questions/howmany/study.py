@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv
 
+from metersim.distributions.quantiles import betaincinv
 from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.stations import OwnGiven, fitted_alike

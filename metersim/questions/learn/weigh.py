@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri, gammaln
+from scipy.special import gammaln
 
+from metersim.distributions.quantiles import chdtri
 from metersim.files.faults import BadInput, Fault
 from metersim.machine.scenario import Scenario
 from metersim.questions.learn.emulate import (

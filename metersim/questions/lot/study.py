@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from metersim.distributions.quantiles import chdtri
 from metersim.files.faults import bad
 from metersim.files.fields import Spec, specs
 from metersim.files.units import POUND
@@ -180,8 +181,6 @@ def size_spread(sizes: ArrayLike, level: float = 0.95) -> tuple[float, float, fl
     value, low, high : float
         SD over mean, and the ends of its interval. [1]
     """
-    from scipy.special import chdtri
-
     logs = np.log(np.asarray(sizes, dtype=float))
     freedom = logs.size - 1
     squares = float(np.sum((logs - logs.mean()) ** 2))

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from metersim.distributions.quantiles import stdtrit
 from metersim.files.faults import bad
 from metersim.measures.cellfit import STRETCH, fit_cells
 from metersim.measures.cellmodel import MOST_BLOCKS

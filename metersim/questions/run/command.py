@@ -13,7 +13,6 @@ from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_of, tallied
 from metersim.questions.run.day import MOST_CELLS, Day, day_of, watched_runs
-from metersim.questions.run.machinecommand import answer_machine, check_options
 from metersim.questions.run.study import split
 from metersim.questions.run.text import as_csv, as_json, as_trace, summary
 from metersim.questions.shared.effort import (
@@ -79,8 +78,9 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_writable(files, [options.scenario]),
         lambda: _check_engine(options),
     )
-    check_options(options, scenario)
     if scenario.is_toolbar:
+        from metersim.questions.run.machinecommand import answer_machine  # a machine alone needs it
+
         return answer_machine(options, scenario, seed, replicates, draws)
     if options.plants:
         check_field(scenario)

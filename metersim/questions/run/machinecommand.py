@@ -28,10 +28,8 @@ from metersim.run.simulation import EVENTS
 GUESSES = 3  # times that all rows are worked out until their vacuum comes out again, mostly
 
 
-def check_options(options: argparse.Namespace, scenario: Scenario) -> None:
+def _check_options(options: argparse.Namespace, scenario: Scenario) -> None:
     """Refuse options that do not go with a machine; raises `BadInput`."""
-    if not scenario.is_toolbar:
-        return
     faults = []
     if options.trace:
         message = "goes with one meter, not with a machine; give a scenario without a fan"
@@ -50,6 +48,7 @@ def answer_machine(
     options: argparse.Namespace, scenario: Scenario, seed: int, replicates: int, draws: int
 ) -> str:
     """Report of a machine with these options; writes the requested files."""
+    _check_options(options, scenario)
     cells = scenario.passages * len(scenario.working_rows)
     drawn = drawn_cells(scenario) * draws
     _check_effort(options, cells, replicates, drawn, draws)

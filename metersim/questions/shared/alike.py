@@ -9,7 +9,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, logit
 
 from metersim.measures.intervals import Estimate
 
@@ -18,7 +17,7 @@ PRIOR = {COMMON: 0.5, ONE: 0.4, DIFFER: 0.1}
 """assumption: chances before any count, that of one row shared by all rows."""
 ALIKE, APART = 0.2, 1.5
 """assumption: SD of log-odds between rows in order, some 20 % of a share; of one that differs."""
-MIDDLE, WIDTH = float(logit(0.02)), 1.5
+MIDDLE, WIDTH = math.log(0.02 / 0.98), 1.5
 """assumption: mean and SD of the log-odds of the share that rows have in common."""
 SURE_COMMON, SURE_APART = 0.75, 0.9  # chances from which it is said
 LEVEL = 0.9  # of intervals
@@ -159,4 +158,5 @@ def _estimate(logs: NDArray[np.float64]) -> Estimate:
     weights /= weights.sum()
     sums = np.cumsum(weights)
     low, high = np.interp([(1 - LEVEL) / 2, (1 + LEVEL) / 2], sums, GRID)
-    return Estimate(float(weights @ expit(GRID)), float(expit(low)), float(expit(high)))
+    ends = [1 / (1 + math.exp(-end)) for end in (low, high)]
+    return Estimate(float(weights @ (1 / (1 + np.exp(-GRID)))), *ends)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
 
 from metersim.files.faults import BadInput, Fault
 from metersim.machine import losses
@@ -218,6 +217,8 @@ def log_chances(
     over all rates that fit the run (Dirichlet-multinomial).  Half an event is added to each kind
     of cell, as no run proves that an event is impossible.
     """
+    from scipy.special import gammaln  # slow to load, and no count is usual
+
     judged = _judged(looks, kinds)
     effect = np.array([getattr(levels, f"{kind}_effect") + 0 * levels.skip for kind in judged])
     effect = effect.max(axis=0).clip(min=1.0)

@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import stdtrit
 
+from metersim.distributions.quantiles import stdtrit
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.questions.shared.unknowns import draw_places

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from metersim.distributions.quantiles import stdtrit
 from metersim.measures.intervals import Estimate, jackknife
 from metersim.questions.shared.counts import CERTAINTY, POWER, Share, deviations
 from metersim.questions.shared.settings import Steps

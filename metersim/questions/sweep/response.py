@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from metersim.distributions.quantiles import stdtrit
 from metersim.files.faults import Parameter, bad
 from metersim.files.tables import dataframe
 from metersim.measures.estimates import measure

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from metersim.distributions.normal import ndtri
+from metersim.distributions.quantiles import stdtrit
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import LEVEL_TOTAL
