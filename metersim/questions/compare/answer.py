@@ -27,7 +27,7 @@ from metersim.questions.shared.answer import (
     small,
 )
 from metersim.questions.shared.hedges import NONE, fixed_words
-from metersim.questions.shared.notes import decisive, level_text, settings_text, sign_lines
+from metersim.questions.shared.notes import decisive, level_text, settings_text
 from metersim.questions.shared.partwords import change_note
 from metersim.questions.shared.plantwords import NAMES, change_sentences
 from metersim.questions.shared.words import FIRST, WIDE, aligned, shown
@@ -185,8 +185,6 @@ def _notes(result: Comparison, names: Sequence[Named], units: str) -> list[str]:
     for note in dict.fromkeys(itertools.chain.from_iterable(each)):
         where = [name.short for name, notes in zip(names, each, strict=True) if note in notes]
         found.append(f"At {', '.join(where)}: {small(note)}" if len(where) < len(names) else note)
-    for spread in result.spreads:
-        found += sign_lines(spread, dict(FIRST))
     return found
 
 

@@ -62,7 +62,8 @@ def answer(options: argparse.Namespace) -> str:
         lambda: check_writable(files, [options.scenario, options.other]),
     )
     cells = sum(one.passages for one in named.values()) * replicates
-    drawn = sum(map(drawn_cells, named.values())) * draws
+    split = bool(options.details or options.json)  # only these show the parts of an interval
+    drawn = sum(drawn_cells(one, split) for one in named.values()) * draws
     check_cells("--turns", cells + drawn)
     if options.figure:
         check_memory("--figure", cells * RECORD_BYTES)
@@ -78,6 +79,7 @@ def answer(options: argparse.Namespace) -> str:
         keep=bool(options.figure),
         draws=draws,
         plants=options.plants,
+        split=split,
     )
     made: list[tuple[str, str | bytes]] = []
     if options.figure:

@@ -204,6 +204,7 @@ def compare(
     keep: bool = False,
     draws: int = DRAWS,
     plants: bool = False,
+    split: bool = True,
     stations: OwnGiven | None = None,
 ) -> Comparison:
     """Run scenarios with common random numbers and compare them.
@@ -230,6 +231,8 @@ def compare(
         draws of uncertain keys that they share, so that common effects cancel in the differences.
     plants : bool
         Whether to add plants; all scenarios must be in a field.
+    split : bool
+        Whether to split each total between inputs and model, which takes as many runs again.
     stations : mapping, Stations or callable, optional
         Own stations, as for `metersim.run.simulation.simulate`, in all
         scenarios; `metersim.machine.stations.fitted` puts them into a single one.
@@ -282,7 +285,7 @@ def compare(
     paired = [
         {key: difference(first, other, BY_KEY[key]) for key in COMPARED} for other in measured[1:]
     ]
-    each: Any = {"labels": tuple(named), "draws": draws, "cells": passages}
+    each: Any = {"labels": tuple(named), "draws": draws, "cells": passages, "split": split}
     levels, spreads = spreads_about(measured, paired, **each)
     stands: tuple[Stand, ...] = ()
     stand_spreads: tuple[Spread, ...] = ()

@@ -84,7 +84,8 @@ def answer(options: argparse.Namespace) -> str:
         return answer_machine(options, scenario, seed, replicates, draws)
     if options.plants:
         check_field(scenario)
-    _check_effort(options, scenario, replicates, draws)
+    parts = bool(options.details or options.json)  # only these show the parts of an interval
+    _check_effort(options, scenario, replicates, draws, parts)
     repeats = [{"seed": seed, "replicate": k} for k in range(replicates)]
     runs, traced = [], []
     if options.trace:
@@ -108,14 +109,15 @@ def answer(options: argparse.Namespace) -> str:
             )
     row = split(measured, engine=options.engine)
     measured = row.reported
-    drawn = drawn_cells(measured.scenario) * draws
+    drawn = drawn_cells(measured.scenario, parts) * draws
     with adding_bar(drawn, "cell") as on_cells:
-        spread = spread_about(measured, draws=draws, on_cells=on_cells)
+        spread = spread_about(measured, draws=draws, on_cells=on_cells, split=parts)
     stand = None
     if options.plants:
         sown = measured.scenario
         with adding_bar(sown.passages * replicates + drawn, "cell") as on_cells:
-            stand = stand_of(sown, seed=seed, replicates=replicates, draws=draws, on_cells=on_cells)
+            each_run = {"seed": seed, "replicates": replicates, "on_cells": on_cells}
+            stand = stand_of(sown, **each_run, draws=draws, split=parts)
     day = None
     if scenario.sensor.day > 0:
         with adding_bar(_watched(scenario), "cell") as on_cells:
@@ -156,10 +158,10 @@ def _watched(scenario: Scenario) -> int:
 
 
 def _check_effort(
-    options: argparse.Namespace, scenario: Scenario, replicates: int, draws: int
+    options: argparse.Namespace, scenario: Scenario, replicates: int, draws: int, split: bool
 ) -> None:
     """Say how long it takes; raises `BadInput` where time, memory or disk do not hold it."""
-    cells, drawn = scenario.passages * replicates, drawn_cells(scenario) * draws
+    cells, drawn = scenario.passages * replicates, drawn_cells(scenario, split) * draws
     check_cells("--turns", cells + drawn)
     check_room("--csv", options.csv, cells * ROW_BYTES)
     check_room("--trace", options.trace, cells * EVENTS_BYTES)

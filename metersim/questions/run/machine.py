@@ -123,6 +123,7 @@ def run_machine(
     seed: int = 1,
     replicates: int = 1,
     draws: int = DRAWS,
+    split: bool = True,
     engine: str | None = None,
     on_pass: Callable[[Pass], object] | None = None,
     on_cells: Callable[[int], object] | None = None,
@@ -139,6 +140,8 @@ def run_machine(
         Random seed, and number of passes.
     draws : int
         Draws of machine and inputs, each with a run of one row.
+    split : bool
+        As for `metersim.questions.shared.unknowns.spreads_about`.
     engine : str, optional
         As for `metersim.run.simulation.simulate`.
     on_pass : callable, optional
@@ -163,4 +166,5 @@ def run_machine(
     measured, row = measure_pass(tallies), drawn_row(scenario)
     own = measured.rows[row]
     middle = Measured(own.tallies, own.level, tuple(BY_KEY[key] for key in ROW_KEYS))
-    return MachineRun(measured, spread_about(middle, draws=draws, on_cells=on_cells), row)
+    spread = spread_about(middle, draws=draws, on_cells=on_cells, split=split)
+    return MachineRun(measured, spread, row)

@@ -50,7 +50,8 @@ def answer_machine(
     """Report of a machine with these options; writes the requested files."""
     _check_options(options, scenario)
     cells = scenario.passages * len(scenario.working_rows)
-    drawn = drawn_cells(scenario) * draws
+    split = bool(options.details or options.json)  # only these show the parts of an interval
+    drawn = drawn_cells(scenario, split) * draws
     _check_effort(options, cells, replicates, drawn, draws)
     kept: list[Pass] = []
 
@@ -64,6 +65,7 @@ def answer_machine(
             seed=seed,
             replicates=replicates,
             draws=draws,
+            split=split,
             engine=options.engine,
             on_pass=keep,
             on_cells=on_cells,

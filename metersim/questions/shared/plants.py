@@ -250,6 +250,7 @@ def stand_of(
     seed: int = 1,
     replicates: int = 1,
     draws: int | None = None,
+    split: bool = True,
     stretches: int | None = None,
     on_cells: Callable[[int], object] | None = None,
 ) -> Stand:
@@ -263,6 +264,8 @@ def stand_of(
         Random seed, and number of repetitions with other random draws.
     draws : int, optional
         Number of draws of machine and uncertain inputs; no draws when not given.
+    split : bool
+        As for `metersim.questions.shared.unknowns.spreads_about`.
     stretches, on_cells
         As for `metersim.measures.tally.tallied`.
 
@@ -278,7 +281,8 @@ def stand_of(
     middle = Measured(tuple(parts), LEVEL_TOTAL, COUNTED)
     if draws is None:
         return Stand(middle)
-    return Stand(middle, spread_about(middle, draws=draws, on_cells=on_cells, watch=planted))
+    of_draws: Any = {"draws": draws, "on_cells": on_cells, "watch": planted, "split": split}
+    return Stand(middle, spread_about(middle, **of_draws))
 
 
 RELATION = {one.key: one for one in RELATIONS}
@@ -342,7 +346,7 @@ def paired_changes(a: Measured, b: Measured) -> dict[str, Estimate]:
 
 
 def compared_stands(
-    stands: Sequence[Stand], labels: Sequence[str], *, draws: int, cells: int
+    stands: Sequence[Stand], labels: Sequence[str], *, draws: int, cells: int, split: bool = True
 ) -> tuple[tuple[Stand, ...], tuple[Spread, ...]]:
     """Stands with their uncertainty, and the uncertainty of differences from the first stand.
 
@@ -354,6 +358,8 @@ def compared_stands(
         Their names.
     draws, cells : int
         Number of draws, and approximate cells of each run.
+    split : bool
+        As for `metersim.questions.shared.unknowns.spreads_about`.
     """
     middles = [one.measured for one in stands]
     levels, changes = spreads_about(
@@ -364,6 +370,7 @@ def compared_stands(
         cells=cells,
         watch=planted,
         points=_points,
+        split=split,
     )
     changes = tuple(
         replace(change, errors={**change.errors, **_loss_errors(change, level)})

@@ -128,7 +128,8 @@ class Spread:
     def total(self, key: str) -> Estimate:
         """Mean over the draws, with the interval of the total uncertainty.
 
-        Mean and SD are taken on the scale of the measure (`metersim.measures.scales`).
+        Mean and SD are taken on the scale of the measure (`metersim.measures.scales`).  Draws of
+        the inputs alone do not move it.
 
         Notes
         -----
@@ -154,7 +155,7 @@ class Spread:
         """
         if self.of_inputs is None or math.isnan(self._sampling_over_total(key)):
             return Estimate(self.total(key).value, math.nan, math.nan)
-        return self._interval(key, self._excess(self.of_inputs, key))
+        return self._interval(key, self._variances(key)[1])
 
     def model(self, key: str) -> Estimate:
         """Mean over the draws, with the interval of the model uncertainty alone."""
@@ -262,13 +263,13 @@ class Spread:
     def _variances(self, key: str) -> tuple[float, float]:
         """Variances of model and inputs on the scale of the measure, without sampling error."""
         both, inputs = self._excess(self.draws, key), 0.0
-        if self.of_inputs is not None:
-            inputs = self._excess(self.of_inputs, key)
+        if self.of_inputs is not None:  # they make no more than inputs and machines together
+            inputs = min(self._excess(self.of_inputs, key), both)
         error = self.errors.get(key, 0.0) ** 2
         if self.change:
             scale = self._scale(key, self.draws.of(key)[0])
             error /= float(scale.flatness(scale.back(np.array(self._centre(key, scale)))))
-        return max(both - inputs, 0.0) + error, inputs
+        return both - inputs + error, inputs
 
     def _excess(self, draws: Draws, key: str) -> float:
         """Variance over draws less the sampling variance, 0 or more."""

@@ -69,9 +69,9 @@ def most_cells(scenario: Scenario) -> int:
     return CHANGING_CELLS if empties or scenario.drive.start_ramp > 0 else DRAWN_CELLS
 
 
-def drawn_cells(scenario: Scenario) -> int:
-    """Cells of the runs of one draw: with machine and inputs drawn, and with inputs alone."""
-    return min(scenario.passages, most_cells(scenario)) * (2 if scenario.unknown else 1)
+def drawn_cells(scenario: Scenario, split: bool = True) -> int:
+    """Cells of the runs of one draw: of machine and inputs, and with `split` of inputs alone."""
+    return min(scenario.passages, most_cells(scenario)) * (2 if split and scenario.unknown else 1)
 
 
 def run_draws(
@@ -155,6 +155,7 @@ def spread_about(
     draws: int = DRAWS,
     on_cells: Callable[[int], object] | None = None,
     watch: Callable[..., Measured] | None = None,
+    split: bool = True,
 ) -> Spread:
     """Uncertainty of a scenario that has been measured at the middle of its uncertain inputs.
 
@@ -164,8 +165,11 @@ def spread_about(
         Measures of its replicates; their random seed also chooses the draws.
     draws, on_cells, watch
         As for `run_draws`.
+    split : bool
+        As for `spreads_about`.
     """
-    (found,), _ = spreads_about([middle], draws=draws, on_cells=on_cells, watch=watch)
+    each: Any = {"draws": draws, "on_cells": on_cells, "watch": watch, "split": split}
+    (found,), _ = spreads_about([middle], **each)
     return found
 
 
@@ -199,7 +203,8 @@ def spreads_about(
     points : callable
         Function that gives values as `Measured.points`, for all keys of the differences.
     split : bool
-        Whether the inputs are also drawn alone, to split the total between inputs and model.
+        Whether the inputs are also drawn alone, to split the total between inputs and model.  It
+        takes as many runs again, and the total stays as it is.
 
     Returns
     -------
