@@ -243,12 +243,13 @@ def difference(
 ) -> Estimate:
     """Difference of a measure, `b` less `a`, paired by stretches with common random numbers.
 
-    Both must have the same number of replicates and of stretches, over about as many cells.  With
+    Both must have the same number of replicates and of stretches, over about as many cells, and the
+    sums of the measure.  With
     `then`, the function is applied to the measure in SI, elementwise, before the comparison.
     """
-    names = list(a.sums)
+    names = [name for name in a.sums if name in b.sums]
     rng = Streams(a.origin.seed).generator("resampling")
-    tables = [np.stack(list(part.sums.values()), axis=1) for part in (a, b)]
+    tables = [np.stack([part.sums[name] for name in names], axis=1) for part in (a, b)]
     if measure.kind in POWERS:
         tables = [
             np.concatenate([t, np.full((len(t), 1), p._scale(measure) / len(t))], axis=1)

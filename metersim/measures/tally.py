@@ -21,7 +21,7 @@ from metersim.measures.places import Plan, planned_at, sown_distance
 from metersim.measures.pool import SHORTEST, Emptied, Hopper, Spilt, stops_of
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.stretches import Clock, Floats, Ints, Loads, Neighbours, Table
-from metersim.run.records import Origin, Piece, Run
+from metersim.run.records import Cells, Origin, Piece, Run
 from metersim.run.simulation import EVENTS, check_engine, pieces, simulate
 
 STRETCHES = 48  # number of stretches over all replicates
@@ -195,6 +195,38 @@ def tally(
     )
 
 
+def tally_of_cells(origin: Origin, cells: Cells, stretches: int) -> Tally:
+    """Sums over equal stretches of the cells of a run whose seeds were not followed.
+
+    They are those of `tally` from cells and the seeds that these release.
+    """
+    loads = Loads(len(cells), stretches)
+    loads.add(cells)
+    seeds = loads.table.tables[0, :, : Loads.RUN_STARTS] * np.arange(Loads.RUN_STARTS)
+    return Tally(
+        origin,
+        len(cells),
+        stretches,
+        _cell_columns(loads) | {"seeds": seeds.sum(axis=1)},
+        loads.reasons,
+        loads.gaps,
+        loads.longest,
+    )
+
+
+def _cell_columns(loads: Loads) -> dict[str, Floats]:
+    """Sums of cells by column."""
+    (table,) = loads.table.tables
+    return {
+        "cells": table.sum(axis=1),
+        "skip_runs": table[:, Loads.RUN_STARTS],
+        "none": table[:, 0] + table[:, Loads.RUN_STARTS],
+        "one": table[:, 1],
+        "two": table[:, 2],
+        "three": table[:, 3 : Loads.RUN_STARTS].sum(axis=1),
+    }
+
+
 class _Sums:
     """All sums of a run while it goes on."""
 
@@ -273,7 +305,6 @@ class _Sums:
             raise ValueError(f"the pieces hold {self.loads.passed} cells; allowed: {self._cells}")
         self._add_spacings(*self._row.rest())
         self._add_signals(*self._shown.rest())
-        (loads,) = self.loads.table.tables
         spacings = self._spacings.tables
         count, excess, excess2 = spacings[..., : self._classes] + spacings[..., self._classes :]
         seeds, fall, fall2 = self._seeds.tables
@@ -285,12 +316,7 @@ class _Sums:
         sown = np.diff(sown_distance(way, ends)) if way else time * self._demand.speed
         planned = np.diff(planned_at(way, ends)) if way else sown
         return {
-            "cells": loads.sum(axis=1),
-            "skip_runs": loads[:, Loads.RUN_STARTS],
-            "none": loads[:, 0] + loads[:, Loads.RUN_STARTS],
-            "one": loads[:, 1],
-            "two": loads[:, 2],
-            "three": loads[:, 3 : Loads.RUN_STARTS].sum(axis=1),
+            **_cell_columns(self.loads),
             **{f"class{k}": column for k, column in enumerate(count.T, start=1)},
             "spacings": count.sum(axis=1),
             "excess": excess.sum(axis=1),

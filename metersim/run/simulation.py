@@ -123,6 +123,11 @@ def simulate_cells(scenario: Scenario, *, seed: int = 1, replicate: int = 0) -> 
     return Cells.stacked(list(_told(parts, len)))
 
 
+def origin_of(scenario: Scenario, seed: int = 1, replicate: int = 0) -> Origin:
+    """Origin of the records of a run of a scenario."""
+    return Origin(scenario, seed, replicate, __version__, departures_of(scenario))
+
+
 def check_engine(engine: str | None) -> None:
     """Raise `ValueError` for an unknown engine."""
     if engine not in (None, *ENGINES):
@@ -152,7 +157,7 @@ def pieces(
     """
     scenario = fitted(scenario, stations)
     made = _checked(scenario)
-    origin = Origin(scenario, seed, replicate, __version__, departures_of(scenario))
+    origin = origin_of(scenario, seed, replicate)
     vacuum = Vacuum(chamber_vacuum(scenario))
     parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum, usual_steps())
     return origin, _told(parts, lambda part: len(part.cells))

@@ -19,6 +19,7 @@ from metersim.questions.shared.notes import AT_A_METER, STOPPED
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved, steps_text
 from metersim.questions.shared.words import seeds_text
+from metersim.questions.steps.step import BY_CELLS
 from metersim.questions.steps.study import CHANGES, paired_steps, runs_of, single_steps, steps
 from metersim.questions.steps.text import steps_answer, steps_json, steps_report
 from metersim.questions.steps.together import pair_of
@@ -185,6 +186,23 @@ def test_other_seeds_change_the_noise_and_nothing_else():
     many = steps(BENCH, seed=1, cells=600, seeds=300)
     assert few.band("skips") == pytest.approx(2 * many.band("skips"))
     assert few.visible == many.visible
+
+
+def test_an_answer_alone_is_that_of_the_whole():
+    """Without double steps, pairs together and falls of seeds; what it holds is the same."""
+    many = {"seed": 1, "cells": 2_000, "draws": 3}
+    whole, alone = steps(BENCH, **many), steps(BENCH, **many, whole=False)
+    assert steps_answer(alone) == steps_answer(whole)
+    assert len(alone.steps) == 11 and not any(pair.interaction for pair in alone.pairs)
+    assert runs_of(BENCH, whole=False) == 1 + 11 + 8  # the present and seven listed have draws
+    drawn = [k for k, step in enumerate(alone.steps) if step.points]
+    assert drawn == sorted(alone.listed) and len(drawn) <= 7
+    found = {(step.setting, step.step): step for step in whole.steps}
+    for k in drawn:
+        mine = alone.steps[k]
+        other = found[mine.setting, mine.step]
+        assert mine.estimates == {kind: other.estimates[kind] for kind in BY_CELLS}
+        assert mine.shares == other.shares
 
 
 # two at once

@@ -292,7 +292,7 @@ def loads(run: Run, way: str = BELT) -> NDArray[np.int64]:
         return loads_of_spacings(shown_spacings(run))
     if way == SENSOR:
         return np.bincount(run.seeds.cell[run.seeds.seen], minlength=len(run.cells))
-    return _carried(run.cells, way)
+    return carried(run.cells, way)
 
 
 def loads_of_spacings(ratios: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -318,7 +318,8 @@ def loads_of_spacings(ratios: NDArray[np.float64]) -> NDArray[np.int64]:
     return np.bincount(at, minlength=int(at[-1]) + 1 if len(at) else 0)[1:]
 
 
-def _carried(cells: Cells, way: str) -> NDArray[np.int64]:
+def carried(cells: Cells, way: str = BELT) -> NDArray[np.int64]:
+    """Number of seeds in each cell, by a way of looking that needs the cells alone."""
     seeds = cells.released.astype(np.int64)
     if way == DISC:
         for loss in losses.TAKING:
@@ -352,7 +353,7 @@ def loads_at(
         run = simulate(scenario, seed=seed, replicate=replicate)
         return {way: loads(run, way) for way in ways}
     cells = simulate_cells(scenario, seed=seed, replicate=replicate)
-    return {way: _carried(cells, way) for way in ways}
+    return {way: carried(cells, way) for way in ways}
 
 
 def rates_of(loads: NDArray[np.int64]) -> Rates:

@@ -9,7 +9,6 @@ from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.questions.shared.counts import LEAST_WATCHED, MOST_COUNTED, MOST_WATCHED
 from metersim.questions.shared.effort import announce, seconds_for
-from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.options import (
     changes_of,
     details_option,
@@ -17,7 +16,7 @@ from metersim.questions.shared.options import (
     watched_options,
 )
 from metersim.questions.shared.progress import bar
-from metersim.questions.shared.unknowns import drawn_cells
+from metersim.questions.steps.step import DRAWN_CELLS
 from metersim.questions.steps.study import CELLS, DRAWS, SEEDS, runs_of, steps
 from metersim.questions.steps.text import steps_answer, steps_json
 
@@ -43,12 +42,19 @@ def answer(options: argparse.Namespace) -> str:
         lambda: whole("--cells", options.cells or str(CELLS), LEAST_WATCHED, MOST_WATCHED),
         lambda: check_writable(files, [options.scenario]),
     )
-    runs = runs_of(scenario, options.units)
-    drawn = drawn_cells(kept_full(scenario, cells)) * DRAWS
+    every = bool(options.details or options.json or options.figure)
+    runs = runs_of(scenario, options.units, every)
+    drawn = min(DRAWN_CELLS, cells) * DRAWS
     announce(seconds_for(runs * (cells + drawn), runs * (1 + DRAWS)))
     with bar(runs, "run") as show:
         found = steps(
-            scenario, seeds=seeds, units=options.units, seed=seed, cells=cells, on_run=show
+            scenario,
+            seeds=seeds,
+            units=options.units,
+            seed=seed,
+            cells=cells,
+            whole=every,
+            on_run=show,
         )
     made: list[tuple[str, str | bytes]] = []
     if options.figure:

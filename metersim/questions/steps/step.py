@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,14 +16,14 @@ from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.measures.tally import tallied, tally_of
-from metersim.questions.shared.counts import Share, shares_of
+from metersim.measures.tally import tallied, tally_of, tally_of_cells
+from metersim.questions.shared.counts import KINDS, Share, shares_of
 from metersim.questions.shared.discrepancy import errors_of
-from metersim.questions.shared.looks import loads
+from metersim.questions.shared.looks import carried, loads
 from metersim.questions.shared.settings import Steps
 from metersim.questions.shared.spread import Spread, gather
 from metersim.questions.shared.unknowns import run_draws
-from metersim.run.simulation import simulate
+from metersim.run.simulation import origin_of, simulate, simulate_cells
 
 DRAWN_CELLS = 2_000  # of the run of each draw
 CHANGES: Mapping[str, Measure] = {
@@ -36,6 +36,9 @@ CHANGES: Mapping[str, Measure] = {
     "precision": BY_KEY["precision"],
 }
 """Reported measures of a step.  A double is a cell with two seeds or more, as people count."""
+BY_CELLS: Mapping[str, Measure] = {kind: CHANGES[kind] for kind in KINDS}
+"""Those that need no seed on the ground."""
+Points = tuple[Mapping[str, NDArray[np.float64]], ...]
 
 
 @dataclass(frozen=True)
@@ -53,14 +56,17 @@ class Step:
     shares : mapping of str to Share
         Shares of skips, doubles and singles with their design effects.
     points : tuple of mappings
-        Reported measures in every draw of the machine, as `Measured.points`.
+        Reported measures in every draw of the machine, as `Measured.points`; empty without draws.
+    whole : bool
+        Whether `CHANGES` are reported; otherwise only those of them that need no fall of a seed.
     """
 
     setting: str
     step: int
     measured: Measured
     shares: Mapping[str, Share]
-    points: tuple[Mapping[str, NDArray[np.float64]], ...]
+    points: Points
+    whole: bool = True
 
     @property
     def steps(self) -> Steps:
@@ -72,10 +78,15 @@ class Step:
         """Mean number of seeds of a cell; 1 for a meter that releases no seed."""
         return self.measured.total("seeds") / self.measured.total("cells") or 1.0
 
+    @property
+    def reported(self) -> Mapping[str, Measure]:
+        """Reported measures by kind."""
+        return CHANGES if self.whole else BY_CELLS
+
     @cached_property
     def level(self) -> Spread:
         """Uncertainty of the reported measures."""
-        scenario, reported = self.measured.scenario, tuple(CHANGES.values())
+        scenario, reported = self.measured.scenario, tuple(self.reported.values())
         return Spread(
             scenario.name,
             scenario.unknown,
@@ -88,8 +99,8 @@ class Step:
 
     @cached_property
     def estimates(self) -> Mapping[str, Estimate]:
-        """Skips, doubles, singles, quality and precision, with their total uncertainty."""
-        return Keyed({key: self.level.total(part.key) for key, part in CHANGES.items()})
+        """Reported measures with their total uncertainty."""
+        return Keyed({key: self.level.total(part.key) for key, part in self.reported.items()})
 
     def noise(self, other: Step, kind: str, cells: float) -> float:
         """Standard error of the difference of two counts, one of each step. [1]"""
@@ -103,25 +114,72 @@ class Step:
         return made
 
 
-def run_step(job: tuple[Scenario, Steps, int, int, int, int]) -> Step:
-    """Run one meter, and its draws if there are any, and keep its reported measures.
+class Job(NamedTuple):
+    """One meter to run.
 
-    The last two numbers of a job are those of the stretches of the run and of each draw.
+    Attributes
+    ----------
+    scenario : Scenario
+        The meter.
+    steps : mapping of str to int
+        Its moved settings.
+    seed, draws : int
+        Random seed, and number of draws.
+    stretches, of_draws : int
+        Number of stretches of the run, and of the run of each draw.
+    whole : bool
+        Whether seeds are followed to the ground; otherwise cells alone are simulated.
     """
-    scenario, steps, seed, draws, stretches, of_draws = job
-    run = simulate(scenario, seed=seed)
-    measured = measure(tally_of(run, stretches))
-    setting, step = next(iter(steps.items()), ("", 0)) if len(steps) < 2 else ("", 0)
-    points: tuple[Mapping[str, NDArray[np.float64]], ...] = ()
-    if draws:
-        cells = min(DRAWN_CELLS, scenario.passages)
-        rows = run_draws(
-            scenario, draws=draws, seed=seed, cells=cells, watch=_reported, stretches=of_draws
-        )
-        points = tuple(one.points for (one,) in rows)
-    return Step(setting, step, measured, shares_of(loads(run)), points)
+
+    scenario: Scenario
+    steps: Steps
+    seed: int
+    draws: int
+    stretches: int
+    of_draws: int
+    whole: bool = True
+
+
+def run_step(job: Job) -> Step:
+    """Run one meter, and its draws if there are any, and keep its reported measures."""
+    scenario, seed = job.scenario, job.seed
+    if job.whole or not job.steps:  # an answer has notes on the whole present meter
+        run = simulate(scenario, seed=seed)
+        measured, shown = measure(tally_of(run, job.stretches)), loads(run)
+    else:
+        cells = simulate_cells(scenario, seed=seed)
+        tally = tally_of_cells(origin_of(scenario, seed), cells, job.stretches)
+        measured, shown = Measured((tally,), measures=(*BY_CELLS.values(),)), carried(cells)
+    setting, step = next(iter(job.steps.items()), ("", 0)) if len(job.steps) < 2 else ("", 0)
+    return Step(setting, step, measured, shares_of(shown), points_of(job), job.whole)
+
+
+def points_of(job: Job) -> Points:
+    """Reported measures of one meter in each of its draws."""
+    if not job.draws:
+        return ()
+    scenario = job.scenario
+    rows = run_draws(
+        scenario,
+        draws=job.draws,
+        seed=job.seed,
+        cells=min(DRAWN_CELLS, scenario.passages),
+        watch=_reported if job.whole else _cells_reported,
+        stretches=job.of_draws,
+    )
+    return tuple(one.points for (one,) in rows)
 
 
 def _reported(scenario: Scenario, **of_run: Any) -> Measured:
     """Run a scenario and measure what a step reports."""
     return Measured((tallied(scenario, **of_run),), LEVEL_TOTAL, tuple(CHANGES.values()))
+
+
+def _cells_reported(
+    scenario: Scenario, *, stretches: int, on_cells: Any, **of_run: Any
+) -> Measured:
+    """Run the cells of a scenario and measure what a step reports of them."""
+    tally = tally_of_cells(
+        origin_of(scenario, **of_run), simulate_cells(scenario, **of_run), stretches
+    )
+    return Measured((tally,), LEVEL_TOTAL, tuple(BY_CELLS.values()))

@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -18,8 +18,10 @@ from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.estimates import difference
 from metersim.measures.intervals import Estimate
 from metersim.measures.tally import stretches_of
+from metersim.questions.shared.answer import MOST_ROWS
 from metersim.questions.shared.counts import (
     CERTAINTY,
+    MOST_PRACTICAL,
     POWER,
     cells_to_detect,
     deviations,
@@ -27,7 +29,7 @@ from metersim.questions.shared.counts import (
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 from metersim.questions.shared.spread import change_between, gather
-from metersim.questions.steps.step import CHANGES, DRAWN_CELLS, Step, run_step
+from metersim.questions.steps.step import CHANGES, DRAWN_CELLS, Job, Step, points_of, run_step
 from metersim.questions.steps.together import Pair, pair_of
 from metersim.run.parallel import check_sent, in_order
 from metersim.run.records import Origin
@@ -65,7 +67,8 @@ class SingleSteps:
     base : Step
         Present meter.
     steps : tuple of Step
-        Possible steps that change the meter, by setting, from the least to the greatest.
+        Possible steps that change the meter, by setting, from the least to the greatest; for an
+        answer alone, those up or down by one, of which those listed have draws.
     pairs : tuple of Pair
         Pairs of single steps of settings that need no other part.
     seeds : int
@@ -98,24 +101,24 @@ class SingleSteps:
 
         All steps share the machine, for each of `CHANGES`.
         """
-        found = []
-        for step, paired in zip(self.steps, self.paired, strict=True):
-            estimates = {part.key: paired[key] for key, part in CHANGES.items()}
-            rows = zip(self.base.points, step.points, strict=True)
-            drawn = gather({key: b[key] - a[key] for key in a} for a, b in rows)
-            spread = change_between(self.base.level, step.level, estimates, drawn)
-            found.append(Keyed({key: spread.total(part.key) for key, part in CHANGES.items()}))
-        return tuple(found)
+        return tuple(map(self.difference, range(len(self.steps))))
+
+    def difference(self, number: int) -> Mapping[str, Estimate]:
+        """Differences of the step of a number from the present meter, as `differences`."""
+        step, paired = self.steps[number], self.paired[number]
+        rows = zip(self.base.points, step.points, strict=True)
+        drawn = gather({key: b[key] - a[key] for key in b} for a, b in rows)
+        estimates = {part.key: paired[key] for key, part in step.reported.items()}
+        spread = change_between(self.base.level, step.level, estimates, drawn)
+        return Keyed({key: spread.total(part.key) for key, part in step.reported.items()})
 
     @cached_property
     def paired(self) -> tuple[Mapping[str, Estimate], ...]:
         """Differences of the long runs from the present meter, with their sampling error."""
+        base = self.base.measured
         return tuple(
             Keyed(
-                {
-                    key: difference(self.base.measured, step.measured, part)
-                    for key, part in CHANGES.items()
-                }
+                {key: difference(base, step.measured, part) for key, part in step.reported.items()}
             )
             for step in self.steps
         )
@@ -137,6 +140,18 @@ class SingleSteps:
                 best = min(best, Visible(cells * self.base.seeds_per_cell, kind))
             found.append(best)
         return tuple(found)
+
+    @cached_property
+    def singly(self) -> tuple[int, ...]:
+        """Numbers of the steps up or down by one, from that which needs the fewest seeds."""
+        by_one = (k for k, step in enumerate(self.steps) if abs(step.step) == 1)
+        return tuple(sorted(by_one, key=lambda k: self.visible[k].seeds))
+
+    @property
+    def listed(self) -> tuple[int, ...]:
+        """Numbers of the steps that an answer lists: practical counts detect them."""
+        practical = (k for k in self.singly if self.visible[k].seeds <= MOST_PRACTICAL)
+        return tuple(practical)[: MOST_ROWS - 1]
 
     @property
     def cells(self) -> float:
@@ -217,6 +232,7 @@ def steps(
     seed: int = 1,
     cells: int = CELLS,
     draws: int = DRAWS,
+    whole: bool = True,
     stations: OwnGiven | None = None,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
@@ -237,6 +253,10 @@ def steps(
         Approximate cells of the run of each step; the hopper is kept filled.
     draws : int
         Number of draws of machine and uncertain inputs, 2 or more, for the total uncertainty.
+    whole : bool
+        Whether to run all that `to_dataframe` gives.  An answer takes a tenth of the time: skips
+        and doubles of steps up or down by one, with the draws of those that it lists, and no pair
+        of steps together.  What it has is as in the whole.
     stations : mapping, Stations or callable, optional
         Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
@@ -270,43 +290,60 @@ def steps(
     scenario = fitted(scenario, stations)
     check_sent(scenario, executor)
     longest = kept_full(scenario, cells)
-    singles, doubles = single_steps(longest, units), paired_steps(longest, units)
-    wanted: list[Steps] = [{}, *singles, *({**first, **second} for first, second in doubles)]
+    singles, doubles = single_steps(longest, units, whole), paired_steps(longest, units)
+    wanted: list[Steps] = [{}, *singles]
+    if whole:
+        wanted += [{**first, **second} for first, second in doubles]
     meters = [kept_full(moved(longest, move, units), cells) for move in wanted]
     # common to all, as stretches are paired
     stretches = stretches_of(*meters), stretches_of(*meters, cells=min(DRAWN_CELLS, cells))
-    jobs = (
-        (meter, move, seed, draws * (len(move) < 2), *stretches)
+    jobs = [
+        Job(meter, move, seed, whole * draws * (len(move) < 2), *stretches, whole)
         for meter, move in zip(meters, wanted, strict=True)
-    )
-    made = []
+    ]
+    made: list[Step] = []
     for step in in_order(run_step, jobs, executor):
         made.append(step)
         if on_run:
             on_run(len(made))
     base, singly, both = made[0], made[1 : len(singles) + 1], made[len(singles) + 1 :]
     present = base.by_stretch()
-    alone = {(step.setting, step.step): step.by_stretch() - present for step in singly}
+    alone = {(step.setting, step.step): step for step in singly}
     # all pairs together have the usual certainty
     level = 1 - (1 - CERTAINTY) / max(2 * len(doubles), 1)
     pairs = []
-    for (first, second), step in zip(doubles, both, strict=True):
-        one, other = (alone[next(iter(move.items()))] for move in (first, second))
-        changes = (one, other, step.by_stretch() - present)
-        pairs.append(pair_of((first, second), changes, (base.shares, step.shares), level))
+    for (first, second), step in itertools.zip_longest(doubles, both):
+        parts = [alone[next(iter(move.items()))] for move in (first, second)]
+        one, other = (part.by_stretch() - present for part in parts)
+        changes = (one, other, step.by_stretch() - present if step else None)
+        shares = (base.shares, *(part.shares for part in parts))
+        pairs.append(pair_of((first, second), changes, shares, level))
     used = base.seeds_per_cell * scenario.passages * scenario.seeds.seed_mass
     refilled = used > scenario.pool.hopper - scenario.pool_fill
-    return SingleSteps(base, tuple(singly), tuple(pairs), seeds, units, refilled)
+    found = SingleSteps(base, tuple(singly), tuple(pairs), seeds, units, refilled)
+    if whole:
+        return found
+    drawn = [0, *(k + 1 for k in found.listed)]
+    for k, points in zip(
+        drawn,
+        in_order(points_of, (jobs[k]._replace(draws=draws) for k in drawn), executor),
+        strict=True,
+    ):
+        made[k] = replace(made[k], points=points)
+        if on_run:
+            on_run(len(jobs) + k)
+    return replace(found, base=made[0], steps=tuple(made[1:]))
 
 
-def runs_of(scenario: Scenario, units: str = "metric") -> int:
-    """Number of runs that all steps and pairs take."""
-    return 1 + len(single_steps(scenario, units)) + len(paired_steps(scenario, units))
+def runs_of(scenario: Scenario, units: str = "metric", whole: bool = True) -> int:
+    """Number of runs that all steps and pairs take, or at most those of an answer, with draws."""
+    singles = len(single_steps(scenario, units, whole))
+    return 1 + singles + (len(paired_steps(scenario, units)) if whole else min(singles, MOST_ROWS))
 
 
-def single_steps(scenario: Scenario, units: str) -> list[Steps]:
-    """All single steps that are possible and change the meter."""
-    wanted = ({name: count} for name in SETTINGS for count in _counts(name))
+def single_steps(scenario: Scenario, units: str, twice: bool = True) -> list[Steps]:
+    """All steps that are possible and change the meter: by one, and `twice` by two as well."""
+    wanted = ({name: count} for name in SETTINGS for count in _counts(name, twice))
     return [move for move in wanted if can_move(scenario, move, units)]
 
 
@@ -330,5 +367,5 @@ def paired_steps(scenario: Scenario, units: str) -> list[tuple[Steps, Steps]]:
     return [(a, b) for a, b in found if can_move(scenario, {**a, **b}, units)]
 
 
-def _counts(name: str) -> tuple[int, ...]:
-    return (-1, 1) if SETTINGS[name].spec.kind == "switch" else COUNTS
+def _counts(name: str, twice: bool) -> tuple[int, ...]:
+    return COUNTS if twice and SETTINGS[name].spec.kind != "switch" else (-1, 1)

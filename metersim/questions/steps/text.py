@@ -18,7 +18,7 @@ from metersim.machine.sources import (
     is_small_round,
 )
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
-from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, finite, plain, told
+from metersim.questions.shared.answer import Answer, capital, finite, plain, told
 from metersim.questions.shared.counts import CERTAINTY, MOST_PRACTICAL, POWER, SAID
 from metersim.questions.shared.notes import (
     AT_A_METER,
@@ -59,20 +59,14 @@ WIDTHS = (25, 18, 18, 18, 17)
 def steps_answer(result: SingleSteps, details: bool = False) -> str:
     """The answer on single steps; with details the whole report."""
     base, scenario = result.base, result.origin.scenario
-    found = sorted(
-        (
-            (visible, step, changes)
-            for step, visible, changes in zip(
-                result.steps, result.visible, result.differences, strict=True
-            )
-            if abs(step.step) == 1
-        ),
-        key=lambda row: row[0].seeds,
-    )
-    by_hand = [row for row in found if not SETTINGS[row[1].setting].part]
+    by_hand = [
+        (result.visible[k], result.steps[k])
+        for k in result.singly
+        if not SETTINGS[result.steps[k].setting].part
+    ]
     first = ["No practical count detects a single step by hand."]
     if by_hand and by_hand[0][0].seeds <= MOST_PRACTICAL:
-        visible, step, _ = by_hand[0]
+        visible, step = by_hand[0]
         many = seeds_text(visible.seeds)
         first = [
             f"This step needs the fewest seeds: {words_of(step.steps, result.units)}.",
@@ -80,20 +74,23 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
             "80 of 100 cases, with 5 false alarms in 100.",
         ]
     first.append(f"Move one setting at a time. {capital(_one_at_a_time(result))}.")
-    shown = [row for row in found if row[0].seeds <= MOST_PRACTICAL][: MOST_ROWS - 1]
-    rest = [words_of(row[1].steps, result.units) for row in found if row not in shown]
+    left = (result.steps[k] for k in result.singly if k not in result.listed)
+    rest = [words_of(step.steps, result.units) for step in left]
     heads = ("single step", "skips, pp", "doubles, pp", "seeds before and after")
     levels = (told("share", base.estimates[kind]) for kind in ("skips", "doubles"))
     now = [f"now {value} ({interval})" for value, interval in levels]
     rows = [("present settings", *now, "")] + [
         (
-            words_of(step.steps, result.units),
+            words_of(result.steps[k].steps, result.units),
             *(_change(changes[kind]) for kind in ("skips", "doubles")),
             f"{seeds_text(visible.seeds).removesuffix(' seeds')} "
             f"({SAID.get(visible.kind, visible.kind)})",
         )
-        for visible, step, changes in shown
+        for k in result.listed
+        for visible, changes in [(result.visible[k], result.difference(k))]
     ]
+    # an answer alone has not all that the report needs, but says that there is one
+    report = steps_report(result).splitlines() if details else [heading(base.measured)]
     missed = [f"No practical count detects: {', '.join(rest)}."] if rest else []
     _, settings, *_ = asked(scenario, result.units)
     every = f"one seed every {quantity('length', scenario.spacing, result.units)}"
@@ -116,7 +113,7 @@ def steps_answer(result: SingleSteps, details: bool = False) -> str:
                 EITHER,
             ]
         ),
-        details=steps_report(result).splitlines(),
+        details=report,
     ).text(details)
 
 

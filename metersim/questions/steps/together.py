@@ -36,13 +36,13 @@ class Pair:
         Single steps, by name of the setting.
     interaction : mapping of str to Estimate
         Effect of the two steps together less the sum of their single effects, for skips and
-        doubles. [1]
+        doubles; empty if the two were not run together. [1]
     way : str
         Effect of the second step compared with the first: ``alike``, ``opposite``, ``unlike``, or
         ``nothing`` when the runs detect no effect of one of them.
     separation : float
         Part that distinguishes the two effects, in standard errors of the difference of two counts
-        of one cell. [1]
+        of one cell, before and after one of the steps. [1]
     """
 
     first: Steps
@@ -69,8 +69,8 @@ class Pair:
 
 def pair_of(
     steps: tuple[Steps, Steps],
-    changes: tuple[Floats, Floats, Floats],
-    shares: tuple[Mapping[str, Share], Mapping[str, Share]],
+    changes: tuple[Floats, Floats, Floats | None],
+    shares: tuple[Mapping[str, Share], ...],
     level: float,
 ) -> Pair:
     """Joint effect of two steps, from runs with common random numbers.
@@ -81,9 +81,9 @@ def pair_of(
         First and second step.
     changes : three of ndarray, shape (stretches, 2)
         Change of skips and doubles from the present meter in each stretch, for the first step, the
-        second step, and the two together. [1]
-    shares : pair of mappings
-        Shares of skips and doubles of the present meter, and with both steps.
+        second step, and the two together; None if they were not run. [1]
+    shares : tuple of mappings
+        Shares of skips and doubles of the present meter, and of the meters of a count after a step.
     level : float
         Coverage of the intervals of the interaction.
 
@@ -92,11 +92,13 @@ def pair_of(
     Pair
     """
     first, second, both = changes
-    interaction = dict(
-        zip(SEEN, map(lambda x: _mean(x, level), (both - first - second).T), strict=True)
-    )
-    noise = sum(_covariance([one[kind] for kind in SEEN]) for one in shares)
-    root = np.linalg.inv(np.linalg.cholesky(np.asarray(noise)))
+    interaction: dict[str, Estimate] = {}
+    if both is not None:
+        beyond = (both - first - second).T
+        interaction = {kind: _mean(one, level) for kind, one in zip(SEEN, beyond, strict=True)}
+    before, *after = (_covariance([one[kind] for kind in SEEN]) for one in shares)
+    noise = before + np.mean(after, axis=0)
+    root = np.linalg.inv(np.linalg.cholesky(noise))
     a, b = (part @ root.T for part in (first, second))
     separation = _separation(a.mean(axis=0), b.mean(axis=0))
     if not (_is_detected(first) and _is_detected(second)):
