@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,12 +39,15 @@ class Bank:
         Their machines.
     surface : Surface
         What they show at any settings.
+    known : dict
+        Rates of meters in order that were worked out before, by settings and way of looking.
     """
 
     base: Scenario
     points: Points
     machines: Machines
     surface: Surface
+    known: dict[tuple[str, str], Levels] = field(default_factory=dict, repr=False)
 
 
 def bank(
@@ -151,34 +154,55 @@ def shares_of(
     tuple of ndarray
         Shares. [1]
     """
+    return shares_with(surface, meter, way, points, machines, [errors])[0]
+
+
+def shares_with(
+    surface: Surface,
+    meter: Scenario,
+    way: str,
+    points: Points,
+    machines: Machines,
+    several: Sequence[str],
+) -> list[tuple[Floats, Floats]]:
+    """The same with several choices of errors, each as in `shares_of`."""
     there, traits = where(meter, points, machines), machines.traits
-    by, own = np.zeros((len(points), 2)), np.zeros((len(points), 2))
-    if errors != NONE:
-        by = machines.shift
-    if errors == ALL:
-        by = by + machines.apart(setting_name(meter))
-        own = machines.deviates("error of the surface")
-    plain = []
-    for k, kind in enumerate(KINDS):
-        angles = surface.angles(way, kind, there, traits)
-        angles = angles + own[:, k] * surface.error(way, kind, angles)
-        plain.append(ANGLE.back(angles.clip(0.0, np.pi / 2)))
-    skip, double = through_holes(
-        *bent_shares(plain[0], plain[1], by), np.minimum(points.failing / meter.disc.cells, 1.0)
-    )
-    if way in BY_SENSOR:
-        skip, double = through_lens(skip, double, points.lost)
-    if way == SPACED:
-        skip, double = through_slip(skip, double, points.slip * points.gaps)
-    return skip, double
+    plain = [surface.angles(way, kind, there, traits) for kind in KINDS]
+    made = []
+    for errors in several:
+        by, angles = np.zeros((len(points), 2)), plain
+        if errors != NONE:
+            by = machines.shift
+        if errors == ALL:
+            by = by + machines.apart(setting_name(meter))
+            own = machines.deviates("error of the surface")
+            angles = [
+                one + own[:, k] * surface.error(way, kind, one)
+                for k, (kind, one) in enumerate(zip(KINDS, plain, strict=True))
+            ]
+        shares = [ANGLE.back(one.clip(0.0, np.pi / 2)) for one in angles]
+        skip, double = through_holes(
+            *bent_shares(shares[0], shares[1], by),
+            np.minimum(points.failing / meter.disc.cells, 1.0),
+        )
+        if way in BY_SENSOR:
+            skip, double = through_lens(skip, double, points.lost)
+        if way == SPACED:
+            skip, double = through_slip(skip, double, points.slip * points.gaps)
+        made.append((skip, double))
+    return made
 
 
 def in_order(bank: Bank, meter: Scenario, way: str) -> Levels:
     """Rates that possible meters in order show, with all errors of the model."""
-    fine = np.flatnonzero(bank.points.which == bank.points.names.index(FINE))
-    points, machines = bank.points.of(fine), bank.machines.at(fine)
-    skip, double = shares_of(bank.surface, meter, way, points, machines)
-    return Levels(skip, double, *(bank.surface.effects[way, kind] for kind in KINDS))
+    key = setting_name(meter), way
+    if key not in bank.known:
+        fine = np.flatnonzero(bank.points.which == bank.points.names.index(FINE))
+        points, machines = bank.points.of(fine), bank.machines.at(fine)
+        skip, double = shares_of(bank.surface, meter, way, points, machines)
+        effects = [bank.surface.effects[way, kind] for kind in KINDS]
+        bank.known[key] = Levels(skip, double, effects[0], effects[1])
+    return bank.known[key]
 
 
 def levels(bank: Bank, meter: Scenario, way: str) -> Levels:

@@ -19,7 +19,7 @@ from metersim.distributions.normal import ndtri
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.measures.intervals import LEVEL_TOTAL
-from metersim.questions.next.bank import ALL, NONE, SHARED, shares_of
+from metersim.questions.next.bank import ALL, NONE, SHARED, shares_with
 from metersim.questions.next.diagnosis import Diagnosis
 from metersim.questions.next.hypotheses import Points
 from metersim.questions.next.moves import Move
@@ -173,10 +173,8 @@ def gains(
     points, machines = found.points.of(picks), found.bank.machines.at(picks)
     effective = float(weights.sum() ** 2 / np.sum(weights**2))
     places = [(found.base, points), *(_made(found, points, move, units) for move in moves)]
-    shared, every = (
-        np.array([_singles(found, *place, machines, errors) for place in places])
-        for errors in (SHARED, ALL)
-    )
+    singles = [_singles(found, *place, machines, [SHARED, ALL]) for place in places]
+    shared, every = np.array(singles).swapaxes(0, 1)
     changes = shared[1:] - shared[0]
     errors = every[1:] - every[0] - changes
     other = found.unlisted(weights)
@@ -193,11 +191,11 @@ def _made(found: Diagnosis, points: Points, move: Move, units: str) -> tuple[Sce
 
 
 def _singles(
-    found: Diagnosis, meter: Scenario, points: Points, machines: Machines, errors: str
-) -> Floats:
-    """Share of cells with one seed of meters."""
-    skip, double = shares_of(found.bank.surface, meter, BELT, points, machines, errors=errors)
-    return np.asarray(1 - skip - double)
+    found: Diagnosis, meter: Scenario, points: Points, machines: Machines, errors: Sequence[str]
+) -> list[Floats]:
+    """Share of cells with one seed of meters, for each choice of errors."""
+    made = shares_with(found.bank.surface, meter, BELT, points, machines, errors)
+    return [np.asarray(1 - skip - double) for skip, double in made]
 
 
 def checked(
@@ -245,7 +243,7 @@ def checked(
     ]
     ran = np.array([*in_order(_run, jobs, executor)]).T
     ran *= 1 - np.minimum(points.failing / found.base.disc.cells, 1.0)
-    said = np.array([_singles(found, *place, machines, NONE) for place in places])
+    said = np.array([_singles(found, *place, machines, [NONE])[0] for place in places])
     off = (ran[1:] - ran[0]) - (said[1:] - said[0])
     made = []
     for gain, apart in zip(some, off, strict=True):

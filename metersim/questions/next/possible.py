@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,9 +94,7 @@ class Machines:
 
     def deviates(self, cause: str) -> Floats:
         """Normal deviates of a cause for skips and for doubles, shape (machines, 2)."""
-        streams = Streams(self.seed)
-        columns = [streams.stratified(f"{cause} {kind}", self.drawn) for kind in KINDS]
-        return np.asarray(ndtri(np.stack(columns, axis=1).clip(1e-9, 1 - 1e-9)))[self.place]
+        return _deviates(cause, self.seed, self.drawn)[self.place]
 
     @property
     def shift(self) -> Floats:
@@ -110,6 +109,14 @@ class Machines:
     def apart(self, setting: str) -> Floats:
         """Further discrepancy of the angles at one setting, shape (machines, 2). [rad]"""
         return discrepancy(self.base)[1] * self.deviates(f"discrepancy {setting}")
+
+
+@lru_cache(maxsize=32)
+def _deviates(cause: str, seed: int, drawn: int) -> Floats:
+    """Normal deviates of a cause for all machines, shape (drawn, 2); many picks share them."""
+    streams = Streams(seed)
+    columns = [streams.stratified(f"{cause} {kind}", drawn) for kind in KINDS]
+    return np.asarray(ndtri(np.stack(columns, axis=1).clip(1e-9, 1 - 1e-9)))
 
 
 def discrepancy(scenario: Scenario) -> tuple[float, float]:
