@@ -9,6 +9,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from metersim.files.faults import Fault, bad
 from metersim.files.whole import read_whole
 
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+OF_NUMBERS = b"0123456789.+-eE"  # of such letters, `float` takes what fits `NUMBER`, no more
 COMMAS = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 
 NO_TEXT = "is not UTF-8 text; save it as CSV in UTF-8"
@@ -82,6 +86,45 @@ def csv_rows(content: str, where: str, *, columns: str, example: str) -> Rows:
     if _has_decimal_commas([cells for _, cells in rows]):
         raise bad(where, "", f"has commas as decimal marks; {form}")
     return rows
+
+
+def plain_columns(content: str) -> dict[str, list[str]] | None:
+    """Columns of a CSV file without quotes, empty rows, or rows of other widths.
+
+    Parameters
+    ----------
+    content : str
+        Text of the file.
+
+    Returns
+    -------
+    dict of str to list of str, or None
+        Cells below the header by column, blanks included.  None for any other file: `csv_rows`
+        reads it, or says what is wrong.
+    """
+    text = content.replace("\r\n", "\n").rstrip("\n")
+    header, _, rest = text.partition("\n")
+    names = header.split(",")
+    if '"' in text or "\r" in text or not rest or len({*names}) < len(names):
+        return None
+    marks = np.frombuffer(f"{rest}\n".encode(), np.uint8)
+    marks = marks[(marks == ord(",")) | (marks == ord("\n"))]
+    many = len(names)
+    form = np.frombuffer(b"," * (many - 1) + b"\n", np.uint8)
+    if len(marks) % many or (marks.reshape(-1, many) != form).any():
+        return None
+    cells = rest.replace("\n", ",").split(",")
+    return {name: cells[k::many] for k, name in enumerate(names)}
+
+
+def plain_numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
+    """Values of cells that all fit `NUMBER`; None when one of them does not."""
+    if "".join(cells).encode().translate(None, OF_NUMBERS):
+        return None
+    try:
+        return np.fromiter(map(float, cells), np.float64, len(cells))
+    except ValueError:
+        return None
 
 
 def _has_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:

@@ -279,13 +279,24 @@ def misfit(fit: CellFit, ratios: Floats) -> float:
 
 
 def _parts(rows: Sequence[Floats]) -> list[Floats]:
-    """Stretches of rows, at most as many as are fitted."""
-    parts: list[Floats] = []
-    for row in rows:
-        parts += np.array_split(row, max(len(row) // STRETCH, 1)) if len(row) else []
-    if len(parts) < 2:
-        raise ValueError(f"{len(parts)} stretches of spacings; allowed: 2 or more")
-    return some(parts, MOST_FITTED // STRETCH)
+    """Stretches of rows, at most as many as are fitted, as `some` takes them of all."""
+    many = np.array([max(len(row) // STRETCH, 1) if len(row) else 0 for row in rows], dtype=int)
+    ends = np.cumsum(many)
+    every = int(ends[-1]) if len(ends) else 0
+    if every < 2:
+        raise ValueError(f"{every} stretches of spacings; allowed: 2 or more")
+    keep = min(every, MOST_FITTED // STRETCH)
+    chosen = np.arange(keep) * every // keep
+    of = np.searchsorted(ends, chosen, side="right")
+    nth = chosen - (ends - many)[of]
+    return [_stretch(rows[row], k, int(many[row])) for row, k in zip(of, nth, strict=True)]
+
+
+def _stretch(row: Floats, k: int, parts: int) -> Floats:
+    """Stretch k of a row that `numpy.array_split` would cut into so many parts."""
+    size, longer = divmod(len(row), parts)
+    start = k * size + min(k, longer)
+    return row[start : start + size + (k < longer)]
 
 
 def _sandwich(data: Stretches, theta: Floats) -> tuple[Floats, int]:

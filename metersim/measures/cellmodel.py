@@ -138,6 +138,7 @@ class Stretches:
             self.positions[part.size + 1 :, k] = self.positions[part.size, k]
             self.there[: part.size + 1, k] = True
         self.spacings = self.there.sum(axis=0) - 1
+        self._last: _Laid | None = None
 
     def likely(self, theta: Floats) -> Trials:
         """The phases of each stretch that are not negligible."""
@@ -190,42 +191,66 @@ class Stretches:
         """Log likelihood of a stretch at a phase of its cells, for each trial."""
         natural = Cells.of(theta)
         empty, double, phases = natural.empty, natural.given_filled, trials.phases
+        at = self._laid(natural.distance, trials)
         # a seed lies up to two cells behind its own cell and one before it, or the other way round
         offsets = np.arange(-1, 2) if theta[3] >= 0 else np.arange(0, 3)
         grid = np.arange(-2 * phases, 2 * phases + 1) / phases
         table = np.exp(natural.log_error(grid) + tilt[0] * grid + tilt[1] * grid**2)
-        positions = self.positions / natural.distance * phases
-        whole = np.floor(positions).astype(np.int64)
-        part = (positions - whole)[:, trials.stretch]
-        cell, rest = np.divmod(whole[:, trials.stretch] - trials.phase, phases)
-        near = []
-        for offset in offsets:  # rest/phases + part is how far a seed lies behind a cell
-            index = rest + (2 - offset) * phases
-            near.append(table[index] + part * (table[index + 1] - table[index]))
-        gap = np.minimum(np.diff(cell, axis=0), LONGEST)[None] + np.arange(-2, 3)[:, None, None]
+        steps = np.diff(table, append=0.0)
+        index = at.rest[:, None] + ((2 - offsets) * phases)[:, None]
+        near = steps.take(index)  # rest/phases + part is how far a seed lies behind a cell
+        near *= at.part[:, None]
+        near += table.take(index)
         powers = (1 - empty) * empty ** np.arange(LONGEST + 2)
-        chance = np.concatenate([np.zeros(3), powers])[gap + 2]
-        same = gap == 0
-        there = self.there[:, trials.stretch]
+        chance = np.concatenate([np.zeros(3), powers]).take(at.gap + 2)
         first = 1 / (1 + double)  # share of seeds that are the first of their cell
-        alone = first * np.array([one[0] for one in near])
+        alone = first * near[0]
         second = (1 / first - 1) * alone
-        logs = np.zeros(len(trials.stretch))
-        for k in range(1, len(positions)):
-            leaving = (1 - double) * alone + second
-            came, stayed = np.empty_like(alone), np.empty_like(alone)
-            for to in range(3):
-                moves = [to - of + 2 for of in range(3)]
-                came[to] = sum(chance[move, k - 1] * leaving[of] for of, move in enumerate(moves))
-                stayed[to] = sum(same[move, k - 1] * alone[of] for of, move in enumerate(moves))
-                came[to] *= near[to][k]
-                stayed[to] *= 2 * double * near[to][k]  # two seeds in either order
-            size = came.sum(axis=0) + stayed.sum(axis=0) + 1e-300
-            on = there[k]
-            logs += np.where(on, np.log(size), 0.0)
-            alone = np.where(on, came / size, alone)
-            second = np.where(on, stayed / size, second)
+        sizes = np.ones((len(near) - 1, len(trials.stretch)))
+        for k, same in enumerate(at.same):
+            leaving, moved = (1 - double) * alone + second, chance[k]
+            came = moved[2:5] * leaving[0]
+            came += moved[1:4] * leaving[1]
+            came += moved[:3] * leaving[2]
+            came *= near[k + 1]
+            stayed = same[2:5] * alone[0]
+            stayed += same[1:4] * alone[1]
+            stayed += same[:3] * alone[2]
+            stayed *= 2 * double * near[k + 1]  # two seeds in either order
+            size = came[0] + came[1] + came[2]
+            size += stayed[0] + stayed[1] + stayed[2]
+            size += 1e-300
+            alone, second = np.divide(came, size, out=came), np.divide(stayed, size, out=stayed)
+            np.copyto(sizes[k], size, where=at.there[k])
+        logs: Floats = np.zeros(len(trials.stretch))
+        for one in np.log(sizes):
+            logs += one
         return logs
+
+    def _laid(self, distance: float, trials: Trials) -> _Laid:
+        """Seeds among cells at this distance; kept, as many calls in turn have the same."""
+        if self._last is None or self._last.distance != distance or self._last.trials is not trials:
+            positions = self.positions / distance * trials.phases
+            whole = np.floor(positions).astype(np.int64)
+            part = (positions - whole)[:, trials.stretch]
+            cell, rest = np.divmod(whole[:, trials.stretch] - trials.phase, trials.phases)
+            gap = np.minimum(np.diff(cell, axis=0), LONGEST)[:, None] + np.arange(-2, 3)[:, None]
+            there = self.there[1:, trials.stretch]
+            self._last = _Laid(distance, trials, part, rest, gap, (gap == 0).astype(float), there)
+        return self._last
+
+
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """Seeds of stretches among cells: one row a seed, one column a trial."""
+
+    distance: float
+    trials: Trials
+    part: Floats  # of a step between phases
+    rest: Ints  # whole steps behind a cell
+    gap: Ints  # cells from the seed before, for each of five moves between nearby cells
+    same: Floats  # 1 where that is the same cell
+    there: NDArray[np.bool_]  # whether the stretch has this seed
 
 
 def _phases(theta: Floats) -> int:

@@ -296,3 +296,39 @@ def test_the_file_of_a_machine_has_the_spacings_of_each_of_its_rows(replicates, 
     assert len(made.labels) == len(made.rows) == 3 * replicates
     for read, meant in zip(made.rows, places, strict=True):
         assert read == pytest.approx(np.diff(meant), abs=1e-9)
+
+
+# ---------------------------------------------------------------- plain files, read at once
+
+PLAIN = {
+    "spacings": file_of("spacing_in", ["6.5", "7.", ".5", "+6", "1e1", "0.65E+1"] * 5),
+    "places": file_of("position_mm", [-200.5 + 169 * k for k in range(30)]),
+    "windows": file_of("time_ms", range(0, 3000, 100)).replace("\n", "\r\n") + "\r\n\r\n",
+    "rows": file_of("row,position_cm", [f"{k % 2} b,{k * 8.3:.1f}" for k in range(60)]),
+    "rows last": file_of("spacing_ft,row", [f"0.{k},left" for k in range(1, 40)]),
+}
+
+
+def of_a_run(scenario, **changes):
+    return as_csv([m.simulate(m.load_scenario(scenario, "turns=2"), **changes)])
+
+
+@pytest.mark.parametrize(
+    "content", [*PLAIN.values(), of_a_run("maize_bench")], ids=[*PLAIN, "a run"]
+)
+def test_a_plain_file_is_read_as_one_with_quotes(content):
+    header, rest = content.split("\n", 1)
+    quoted = "\n".join([",".join(f'"{name}"' for name in header.strip().split(",")), rest])
+    one, other = (parse_spacings(text, "tape.csv") for text in (content, quoted))
+    for a, b in zip(one.rows, other.rows, strict=True):
+        np.testing.assert_array_equal(a, b)
+    assert (one.labels, one.starts, one.column) == (other.labels, other.starts, other.column)
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["1_0", "\N{ARABIC-INDIC DIGIT ONE}", "nan", "inf", "1e999", " ", "+-1", "1.2.3", "", "e"],
+)
+def test_what_is_no_number_is_one_fault_of_a_plain_file(cell):
+    key, _ = one_fault(file_of("spacing_cm", [*["16.9"] * 30, cell, "17"]))
+    assert key.startswith("row 32")

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import number, specs
-from metersim.files.tables import NUMBER, Rows, csv_rows, each_row, first_of, read_text
+from metersim.files.tables import (
+    NUMBER,
+    Rows,
+    csv_rows,
+    each_row,
+    first_of,
+    plain_columns,
+    plain_numbers,
+    read_text,
+)
 from metersim.files.units import UNITS, Unit
 from metersim.measures.spacing import CLASS_NAMES, ROUNDING, classes_of, place_sums
 from metersim.measures.tally import CP3_WINDOW, STRETCHES
@@ -26,6 +35,7 @@ OF_A_RUN = ("replicate", *Seeds.names)
 OF_A_MACHINE = ("replicate", "row", *Seeds.names)
 
 Floats = NDArray[np.float64]
+Parts = dict[str, NDArray[np.int64]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,10 +122,40 @@ def parse_spacings(content: str, where: str) -> MeasuredSpacings:
     BadInput
         With the faults found, each with its row (the header is row 1) and column.
     """
+    made = _plain(content, where)
+    return _enough(made if made is not None else _checked(content, where))
+
+
+def _plain(content: str, where: str) -> MeasuredSpacings | None:
+    """Spacings of a file in which nothing is wrong or unusual; None for any other file."""
+    table = plain_columns(content)
+    header = tuple(table or ())
+    of_a_run = header in (OF_A_RUN, OF_A_MACHINE)
+    names = [name for name in header if name in COLUMNS]
+    if table is None or not (of_a_run or (len(names) == 1 and {*header} <= {*names, ROW})):
+        return None
+    column, read = names[0], plain_numbers(table[names[0]])
+    labels = [table[name] for name in (OF_A_RUN[0], ROW) if name in header]
+    if read is None or any(not one or one != one.strip() for each in labels for one in {*each}):
+        return None
+    spec, unit = COLUMNS[column], UNITS[column.rpartition("_")[2]]
+    read = read * unit.factor + unit.zero
+    if not all(spec.complaint(end, spec.si_unit) is None for end in (read.min(), read.max())):
+        return None
+    if of_a_run:
+        return _by_run(read, labels[0], labels[-1], ROW in header, where)
+    parts = _parts_of(labels[0]) if labels else {"": np.arange(len(read))}
+    if spec.name != "spacing" and any((np.diff(read[part]) < 0).any() for part in parts.values()):
+        return None
+    return _by_row(read, parts, column, ROW in header, where)
+
+
+def _checked(content: str, where: str) -> MeasuredSpacings:
+    """Spacings of a file, row by row; raises `BadInput` with the faults of all rows."""
     rows = csv_rows(content, where, columns=f"{NAMED}; and, if wanted, row", example="16.5")
     header = rows[0][1]
     if tuple(header) in (OF_A_RUN, OF_A_MACHINE):
-        return _enough(_of_a_run(rows, where))
+        return _of_a_run(rows, where)
     if faults := _header_faults(header, where):
         raise BadInput(faults)
     if any(len(cells) == 2 and all(map(str.isdigit, cells)) for _, cells in rows[1:]) and (
@@ -125,24 +165,31 @@ def parse_spacings(content: str, where: str) -> MeasuredSpacings:
         raise bad(where, "", message)
     column = next(name for name in header if name != ROW)
     values, labels = _values(rows, column, where)
-    parts: dict[str, list[int]] = {}
-    for k, label in enumerate(labels):
-        parts.setdefault(label, []).append(k)
-    kind = COLUMNS[column].name
-    read = np.array(values)
-    if kind != "spacing" and (faults := _falling(rows, read, parts, column, where)):
+    parts, read = _parts_of(labels), np.array(values)
+    if COLUMNS[column].name != "spacing" and (faults := _falling(rows, read, parts, column, where)):
         raise BadInput(first_of(faults, where))
+    return _by_row(read, parts, column, ROW in header, where)
+
+
+def _parts_of(labels: Sequence[str]) -> Parts:
+    """Places in the file of each row, by its label."""
+    codes = {label: k for k, label in enumerate(dict.fromkeys(labels))}
+    of = np.fromiter(map(codes.__getitem__, labels), np.int64, len(labels))
+    order = np.argsort(of, kind="stable")
+    ends = np.searchsorted(of[order], np.arange(1, len(codes)))
+    return dict(zip(codes, np.split(order, ends), strict=False))  # one part of no label, too
+
+
+def _by_row(read: Floats, parts: Parts, column: str, named: bool, where: str) -> MeasuredSpacings:
+    kind = COLUMNS[column].name
     each = [read[part] for part in parts.values()]
-    made = tuple(part if kind == "spacing" else np.diff(part) for part in each)
-    return _enough(
-        MeasuredSpacings(
-            rows=made,
-            kind=kind,
-            column=column,
-            where=where,
-            labels=tuple(parts) if ROW in header else (),
-            starts=() if kind == "spacing" else tuple(float(part[0]) for part in each),
-        )
+    return MeasuredSpacings(
+        rows=tuple(part if kind == "spacing" else np.diff(part) for part in each),
+        kind=kind,
+        column=column,
+        where=where,
+        labels=tuple(parts) if named else (),
+        starts=() if kind == "spacing" else tuple(float(part[0]) for part in each),
     )
 
 
@@ -250,9 +297,7 @@ def _amount(word: str) -> float:
     return sum(float(Fraction(part)) for part in re.split("[ -]+", word))
 
 
-def _falling(
-    rows: Rows, read: Floats, parts: dict[str, list[int]], column: str, where: str
-) -> list[Fault]:
+def _falling(rows: Rows, read: Floats, parts: Parts, column: str, where: str) -> list[Fault]:
     """Faults of places or times below the previous one in the same row."""
     place = rows[0][1].index(column)
     faults = []
@@ -266,26 +311,31 @@ def _falling(
 
 
 def _of_a_run(rows: Rows, where: str) -> MeasuredSpacings:
-    """Spacings from the CSV file of a run, where seeds are in the order of their cells.
+    """Spacings from the CSV file of a run."""
+    values, replicates = _values(rows, "position_m", where, label=OF_A_RUN[0])
+    of_machine = ROW in rows[0][1]
+    numbers = _values(rows, "position_m", where, label=ROW)[1] if of_machine else replicates
+    return _by_run(np.array(values), replicates, numbers, of_machine, where)
+
+
+def _by_run(
+    places: Floats, replicates: list[str], numbers: list[str], of_machine: bool, where: str
+) -> MeasuredSpacings:
+    """Spacings of a run, whose seeds are in the order of their cells.
 
     Each row of a machine is a row, and if there are replicates, each row of each of them.
     """
-    column = "position_m"
-    values, replicates = _values(rows, column, where, label=OF_A_RUN[0])
-    of_machine = ROW in rows[0][1]
-    numbers = _values(rows, column, where, label=ROW)[1] if of_machine else replicates
     several = len(set(replicates)) > 1
     pairs = zip(replicates, numbers, strict=True)
     labels = [f"{one}: {row}" if of_machine and several else row for one, row in pairs]
-    names = list(dict.fromkeys(labels))
-    places, of = np.array(values), np.array(labels)
-    each = [np.sort(places[of == name]) for name in names]
+    parts = _parts_of(labels)
+    each = [np.sort(places[part]) for part in parts.values()]
     return MeasuredSpacings(
         rows=tuple(np.diff(part) for part in each),
         kind="position",
-        column=column,
+        column="position_m",
         where=where,
-        labels=tuple(names) if of_machine else (),
+        labels=tuple(parts) if of_machine else (),
         starts=tuple(float(part[0]) for part in each),
     )
 
