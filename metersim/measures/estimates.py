@@ -8,7 +8,7 @@ add stretches.  The same stretches of two runs with common random numbers can be
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,7 @@ from metersim.measures.intervals import (
     Estimate,
     Statistic,
     intervals,
-    paired_interval,
+    paired_intervals,
     run_interval,
     share_interval,
 )
@@ -241,28 +241,57 @@ class Measured(Mapping[str, Estimate]):
 def difference(
     a: Measured, b: Measured, measure: Measure, then: Callable[[Any], Any] | None = None
 ) -> Estimate:
-    """Difference of a measure, `b` less `a`, paired by stretches with common random numbers.
+    """Difference of one measure, as `differences` gives it.
+
+    With `then`, the function is applied to the measure in SI, elementwise, before the comparison.
+    """
+    (found,) = _differences(a, b, [measure], then)
+    return found
+
+
+def differences(a: Measured, b: Measured, measures: Iterable[Measure]) -> dict[str, Estimate]:
+    """Differences of measures by key, `b` less `a`, paired by stretches with common random numbers.
 
     Both must have the same number of replicates and of stretches, over about as many cells, and the
-    sums of the measure.  With
-    `then`, the function is applied to the measure in SI, elementwise, before the comparison.
+    sums of the measures.  All measures share the resamples, so each difference is the one that it
+    has alone.
     """
-    names = [name for name in a.sums if name in b.sums]
+    asked = list(measures)
+    found = _differences(a, b, asked)
+    return Keyed(dict(zip((one.key for one in asked), found, strict=True)))
+
+
+def _differences(
+    a: Measured,
+    b: Measured,
+    measures: Sequence[Measure],
+    then: Callable[[Any], Any] | None = None,
+) -> list[Estimate]:
     rng = Streams(a.origin.seed).generator("resampling")
-    tables = [np.stack([part.sums[name] for name in names], axis=1) for part in (a, b)]
-    if measure.kind in POWERS:
-        tables = [
-            np.concatenate([t, np.full((len(t), 1), p._scale(measure) / len(t))], axis=1)
-            for t, p in zip(tables, (a, b), strict=True)
-        ]
+    names, powers = [name for name in a.sums if name in b.sums], sorted({*POWERS.values()})
+    tables = [  # the last columns bring sums of lengths and areas to SI, of each run by itself
+        np.concatenate(
+            [
+                np.stack([part.sums[name] for name in names], axis=1),
+                np.tile([part.scenario.spacing**power / many for power in powers], (many, 1)),
+            ],
+            axis=1,
+        )
+        for part in (a, b)
+        for many in [len(part.sums[names[0]])]
+    ]
 
-    def statistic(totals: Floats) -> Floats:
-        columns = {name: totals[..., k] for k, name in enumerate(names)}
-        value: Floats = measure.of(columns)
-        value = value * totals[..., -1] if measure.kind in POWERS else value
-        return then(value) if then else value
+    def statistic(measure: Measure) -> Statistic:
+        def function(totals: Floats) -> Floats:
+            columns = {name: totals[..., k] for k, name in enumerate(names)}
+            value: Floats = measure.of(columns)
+            if measure.kind in POWERS:
+                value = value * totals[..., len(names) + powers.index(POWERS[measure.kind])]
+            return then(value) if then else value
 
-    return paired_interval(tables[0], tables[1], statistic, rng, a.level)
+        return function
+
+    return paired_intervals(tables[0], tables[1], list(map(statistic, measures)), rng, a.level)
 
 
 def measure(

@@ -140,42 +140,48 @@ def intervals(
     ]
 
 
-def paired_interval(
+def paired_intervals(
     blocks_a: ArrayLike,
     blocks_b: ArrayLike,
-    function: Statistic,
+    functions: Sequence[Statistic],
     rng: np.random.Generator,
     level: float = 0.95,
     resamples: int = 1000,
-) -> Estimate:
-    """Interval of function(b) - function(a) for two runs on common random numbers.
+) -> list[Estimate]:
+    """Intervals of function(b) - function(a) for two runs on common random numbers.
 
     The same blocks are drawn from both, so the common part of the runs cancels.  Runs that agree
-    in every block give exactly 0, 0, 0: these draws do not distinguish them.
+    in every block give exactly 0, 0, 0: these draws do not distinguish them.  All statistics share
+    the resamples.
 
     Parameters
     ----------
     blocks_a, blocks_b : array_like, shape (blocks, k)
         Block sums over the same cells of each run.
-    function, rng, level, resamples
-        As for `interval`.
+    functions, rng, level, resamples
+        As for `intervals`.
 
     Returns
     -------
-    Estimate
+    list of Estimate
+        One per statistic.
 
     Raises
     ------
     ValueError
-        As `interval`, or if the two shapes differ.
+        As `intervals`, or if the two shapes differ.
     """
     a, b = _blocks("blocks_a", blocks_a), _blocks("blocks_b", blocks_b)
     if a.shape != b.shape:
         raise ValueError(f"blocks_b has shape {b.shape}; allowed: that of blocks_a, {a.shape}")
     weights = _weights(len(a), rng, resamples)
-    value = float(function(b.sum(axis=0)) - function(a.sum(axis=0)))
-    apart = function(_drawn(weights, b)) - function(_drawn(weights, a))
-    return _stretched(value, apart, len(a), level)
+    wholes, drawn = zip(
+        *((part.sum(axis=0), _drawn(weights, part)) for part in (a, b)), strict=True
+    )
+    apart = [
+        [function(two[1]) - function(two[0]) for two in (wholes, drawn)] for function in functions
+    ]
+    return [_stretched(float(value), spread, len(a), level) for value, spread in apart]
 
 
 def jackknife(left_out: ArrayLike) -> float:

@@ -378,8 +378,8 @@ def test_a_single_block_has_a_value_and_no_bounds():
 
 def test_runs_alike_in_every_block_differ_by_exactly_nothing():
     blocks = blocks_of.moment_columns(np.random.default_rng(13).normal(0.2, 0.02, 28))
-    paired = intervals.paired_interval(
-        blocks, blocks.copy(), blocks_of.sd, np.random.default_rng(0)
+    (paired,) = intervals.paired_intervals(
+        blocks, blocks.copy(), [blocks_of.sd], np.random.default_rng(0)
     )
     assert (paired.value, paired.low, paired.high) == (0, 0, 0)
 
@@ -391,8 +391,8 @@ def test_what_two_runs_share_cancels():
     b = blocks_of.block_sums(
         blocks_of.moment_columns(common + 0.002 + rng.normal(0, 0.01, 2800)), 100
     )
-    paired = intervals.paired_interval(a, b, blocks_of.mean, np.random.default_rng(0))
-    swapped = intervals.paired_interval(b, a, blocks_of.mean, np.random.default_rng(0))
+    (paired,) = intervals.paired_intervals(a, b, [blocks_of.mean], np.random.default_rng(0))
+    (swapped,) = intervals.paired_intervals(b, a, [blocks_of.mean], np.random.default_rng(0))
     # derived: SE 0.01/sqrt(2800) = 0.00019 when paired, 0.2 sqrt(2/2800) = 0.0053 when not
     error = 0.01 / math.sqrt(2800)
     assert abs(paired.value - 0.002) < 4 * error
@@ -400,8 +400,8 @@ def test_what_two_runs_share_cancels():
     assert 3 * error < paired.high - paired.low < 6 * error
     assert swapped.value == -paired.value
     # negative control: b's blocks in another order break the pairs
-    broken = intervals.paired_interval(
-        a, rng.permutation(b), blocks_of.mean, np.random.default_rng(0)
+    (broken,) = intervals.paired_intervals(
+        a, rng.permutation(b), [blocks_of.mean], np.random.default_rng(0)
     )
     assert broken.value == pytest.approx(paired.value, abs=1e-12)
     assert broken.low < 0 < broken.high
@@ -415,7 +415,7 @@ def test_paired_difference_is_covered():
         a = rng.random((20, 100)) < 0.9
         b = a & (rng.random((20, 100)) >= 0.02)
         sums = [np.stack([x.sum(axis=1), np.full(20, 100)], axis=1) for x in (a, b)]
-        estimates.append(intervals.paired_interval(*sums, blocks_of.share, resampling))
+        estimates += intervals.paired_intervals(*sums, [blocks_of.share], resampling)
     assert LOWEST_COVERAGE < covers(estimates, -0.018) < HIGHEST_COVERAGE
     assert covers(estimates, 0.0) < 0.05
 
@@ -467,7 +467,7 @@ RNG = np.random.default_rng(0)
             "level is 1.0; allowed: between 0 and 1",
         ),
         (
-            lambda: intervals.paired_interval([[1.0, 1.0]], [[1.0]], blocks_of.share, RNG),
+            lambda: intervals.paired_intervals([[1.0, 1.0]], [[1.0]], [blocks_of.share], RNG),
             r"blocks_b has shape \(1, 1\); allowed: that of blocks_a, \(1, 2\)",
         ),
         (

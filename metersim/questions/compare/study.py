@@ -14,7 +14,7 @@ from metersim.files.faults import Keyed, all_of
 from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.stations import OwnGiven, fitted_alike
-from metersim.measures.estimates import Measured, difference, measure
+from metersim.measures.estimates import Measured, differences, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.limits import Cause, causes
@@ -282,9 +282,8 @@ def compare(
             parts.append(one)
         measured.append(measure(parts, level=LEVEL_TOTAL, stretches=stretches))
     first = measured[0]
-    paired = [
-        {key: difference(first, other, BY_KEY[key]) for key in COMPARED} for other in measured[1:]
-    ]
+    asked = [BY_KEY[key] for key in COMPARED]
+    paired = [differences(first, other, asked) for other in measured[1:]]
     each: Any = {"labels": tuple(named), "draws": draws, "cells": passages, "split": split}
     levels, spreads = spreads_about(measured, paired, **each)
     stands: tuple[Stand, ...] = ()

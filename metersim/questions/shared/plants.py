@@ -13,7 +13,7 @@ from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
-from metersim.measures.estimates import Measured, difference
+from metersim.measures.estimates import Measured, difference, differences
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.plants import BY_NAME, COUNTED, even_seeds_sd, planted, plants_tally
 from metersim.measures.tally import stretches_of
@@ -336,7 +336,7 @@ def stand_change(first: Stand, other: Stand, spread: Spread | None = None) -> St
 
 def paired_changes(a: Measured, b: Measured) -> dict[str, Estimate]:
     """Paired differences of plants and of losses by both slopes, with their sampling error."""
-    found = {part.key: difference(a, b, part) for part in COUNTED}
+    found = dict(differences(a, b, COUNTED))
     crops = {one.scenario.lot.crop for one in (a, b)}
     for relation in relations_of(crops.pop()) if len(crops) == 1 else ():
         for k in SLOPES:

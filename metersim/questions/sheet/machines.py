@@ -12,13 +12,13 @@ from typing import Any
 
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import SECTIONS
-from metersim.measures.estimates import Measured, measure
+from metersim.measures.estimates import Measured, differences, measure
 from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import spreads_about
-from metersim.questions.sheet.start import COMPARED, differences, measured
+from metersim.questions.sheet.start import COMPARED, measured
 
 DISC_DRAWS, DISC_CELLS = 16, 2_000  # machines that all discs share, and cells of each run
 MOVE_DRAWS, MOVE_CELLS = 12, 1_000  # the same for single changes about the start point
@@ -55,7 +55,7 @@ class SharedMachines:
         runs = [_compared(one) for one in (first, *rest)]
         return spreads_about(
             runs,
-            [differences(runs[0], one) for one in runs[1:]],
+            [differences(runs[0], one, one.measures) for one in runs[1:]],
             draws=self._draws,
             cells=self._cells,
             watch=self._run,

@@ -15,9 +15,8 @@ from metersim.files.faults import BadInput
 from metersim.files.units import INCH, INCH_OF_WATER
 from metersim.machine.airline import most_vacuum
 from metersim.machine.scenario import Scenario
-from metersim.measures.estimates import Measured, difference, measure
-from metersim.measures.indices import BY_KEY, FLAT, crossing
-from metersim.measures.intervals import Estimate
+from metersim.measures.estimates import Measured, measure
+from metersim.measures.indices import FLAT, crossing
 from metersim.measures.tally import stretches_for, tallied
 from metersim.questions.shared.cases import load_case
 from metersim.questions.sheet.discfit import gate_for
@@ -265,8 +264,3 @@ def measured(scenario: Scenario, *, seed: int) -> Measured:
     longer = long(scenario)
     # as many stretches for each scenario, as they are paired
     return measure(tallied(longer, seed=seed, stretches=stretches_for(longer.passages)))
-
-
-def differences(a: Measured, b: Measured) -> dict[str, Estimate]:
-    """Paired differences of b less a, for all of `COMPARED`."""
-    return {key: difference(a, b, BY_KEY[key]) for key in COMPARED}

@@ -15,7 +15,7 @@ from metersim.files.tables import dataframe
 from metersim.machine.given import AnyScenario
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
-from metersim.measures.estimates import difference
+from metersim.measures.estimates import differences
 from metersim.measures.intervals import Estimate
 from metersim.measures.tally import stretches_of
 from metersim.questions.shared.answer import MOST_ROWS
@@ -115,13 +115,11 @@ class SingleSteps:
     @cached_property
     def paired(self) -> tuple[Mapping[str, Estimate], ...]:
         """Differences of the long runs from the present meter, with their sampling error."""
-        base = self.base.measured
-        return tuple(
-            Keyed(
-                {key: difference(base, step.measured, part) for key, part in step.reported.items()}
-            )
-            for step in self.steps
-        )
+        base, paired = self.base.measured, []
+        for step in self.steps:
+            found = differences(base, step.measured, step.reported.values())
+            paired.append(Keyed({key: found[part.key] for key, part in step.reported.items()}))
+        return tuple(paired)
 
     @cached_property
     def visible(self) -> tuple[Visible, ...]:
