@@ -21,16 +21,13 @@ from metersim.questions.shared.notes import level_text, notes
 from metersim.questions.shared.page import (
     CENTRED,
     CLASSES,
-    EDGES,
     INK,
     LARGE,
-    OVERFLOW,
     SERIES,
     STYLE,
     _line,
     _own,
     _shared,
-    binned,
     caption,
     caption_height,
     headline,
@@ -39,6 +36,7 @@ from metersim.questions.shared.page import (
     origin_line,
     spacing_axis,
 )
+from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
 
 MOST_SETTINGS = 2  # that are named of scenarios that differ in more
 LONGEST_ROW = 32  # letters of a line of the name of a row

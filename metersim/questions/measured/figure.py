@@ -24,13 +24,10 @@ from metersim.questions.measured.study import Counted, measured
 from metersim.questions.shared.page import (
     ABOVE,
     CLASSES,
-    EDGES,
     INK,
     LARGE,
-    OVERFLOW,
     STYLE,
     WARM,
-    binned,
     caption,
     caption_height,
     headline,
@@ -39,6 +36,7 @@ from metersim.questions.shared.page import (
     percent,
     spacing_axis,
 )
+from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
 from metersim.questions.shared.spacings import MeasuredSpacings, parse_spacings
 from metersim.questions.shared.words import interval_text, quantity
 from metersim.run.simulation import simulate

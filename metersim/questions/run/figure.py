@@ -26,12 +26,9 @@ from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
     ABOVE,
     CLASSES,
-    EDGES,
     INK,
     LARGE,
-    OVERFLOW,
     STYLE,
-    binned,
     caption,
     caption_height,
     headline,
@@ -41,6 +38,7 @@ from metersim.questions.shared.page import (
     percent,
     spacing_axis,
 )
+from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
 from metersim.run.records import Run
 from metersim.run.rows import Pass
 from metersim.run.simulation import simulate

@@ -17,18 +17,16 @@ from metersim.questions.shared.page import (
     PALE,
     STYLE,
     WARM,
-    eventful_start,
     events_in,
     length_units,
 )
+from metersim.questions.shared.picture import CELLS_SHOWN, kind_of, strip_of
 from metersim.run.records import Run
-
-SEVERAL = {2: "double", 3: "triple"}  # name of a cell by the number of released seeds
 
 
 @matplotlib.rc_context(STYLE)
 def draw_row(
-    ax: Axes, run: Run, start: int | None = None, length: int = 24, units: str = "metric"
+    ax: Axes, run: Run, start: int | None = None, length: int = CELLS_SHOWN, units: str = "metric"
 ) -> EllipseCollection:
     """Draw a piece of the row: seeds at their places, above the theoretical places.
 
@@ -59,37 +57,23 @@ def draw_row(
         If the piece is empty or lies outside the run.
     """
     along, _ = length_units(units)
-    released, seeds, spacing = run.cells.released, run.seeds, run.scenario.spacing
-    if length < 1:
-        raise ValueError(f"length is {length}; allowed: 1 or more cells")
-    length = min(length, released.size)
-    if start is None:
-        start = eventful_start(released, length, 1, min(3, (length - 1) // 2))
-    if not 0 <= start <= released.size - length:
-        raise ValueError(
-            f"cells {start} to {start + length - 1} are outside the run: it has "
-            f"cells 0 to {released.size - 1}"
-        )
-    # assumption: the median seed lies at its theoretical place
-    offset = float(np.median(seeds.position - seeds.cell * spacing)) if len(seeds) else 0.0
-    cells = np.arange(start, start + length)
-    places = (cells * spacing + offset) / along.factor
-    pitch = along.from_si(spacing)
+    piece, seeds, released = strip_of(run, start, length), run.seeds, run.cells.released
+    cells, shown, places = piece.cells, piece.seeds, piece.places / along.factor
+    pitch = along.from_si(run.scenario.spacing)
     begins = places[0] - 0.7 * pitch  # where the axis starts
     places = places - begins
     high = places[-1] + 0.7 * pitch
     positions = seeds.position / along.factor - begins
-    shown = np.flatnonzero((positions >= 0) & (positions <= high))
-    where = positions[shown]
+    where = shown.position / along.factor - begins
     ax.set_xlim(0, high)
     ax.set_ylim(-1.0, 0.8)
     ax.axhline(0, color=PALE, lw=0.5, zorder=0)
     ax.vlines(places, -0.75, -0.5, color=INK, lw=0.8)
-    own = (seeds.cell[shown] * spacing + offset) / along.factor - begins
+    own = piece.own / along.factor - begins
     ties = [((a, -0.5), (b, -0.2)) for a, b in zip(own, where, strict=True)]
     ax.add_collection(LineCollection(ties, colors=PALE, linewidths=0.6, zorder=1), autolim=False)
     lot = run.scenario.seeds
-    wide = lot.length * seeds.size[shown] / along.factor
+    wide = lot.length * shown.size / along.factor
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / high
     true = along.from_si(lot.length) * points  # length of a seed in the picture, pt
     enlarged = 3.0 / true if true < 72 / ax.figure.dpi else 1.0
@@ -97,9 +81,9 @@ def draw_row(
     ellipses = EllipseCollection(
         enlarged * wide,
         enlarged * wide * lot.width / lot.length,
-        np.zeros(shown.size),
+        np.zeros(len(shown)),
         units="x",
-        offsets=np.column_stack([where, np.zeros(shown.size)]),
+        offsets=np.column_stack([where, np.zeros(len(shown))]),
         offset_transform=ax.transData,
         facecolors=INK,
         edgecolors="none",
@@ -111,9 +95,7 @@ def draw_row(
         group = positions[seeds.cell == cell]
         first, last = float(group.min()), float(group.max())
         ax.plot([first, first, last, last], [0.22, 0.32, 0.32, 0.22], color=INK, lw=0.9)
-        words.append(
-            ((first + last) / 2, SEVERAL.get(int(released[cell]), f"{released[cell]} seeds"))
-        )
+        words.append(((first + last) / 2, kind_of(int(released[cell]))))
     empty = places[released[cells] == 0]
     ax.plot(empty, 0 * empty, "x", ms=8, mew=2, color=WARM, zorder=2)
     _place_words(ax, words + [(x, "skip") for x in empty.tolist()], 40 / points)

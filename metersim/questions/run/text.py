@@ -8,10 +8,9 @@ from typing import Any
 
 from metersim.files.tables import csv_text
 from metersim.machine.load import gap_warnings
-from metersim.machine.losses import REASONS
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import BY_KEY, put
-from metersim.measures.limits import causes, cautions
+from metersim.measures.limits import causes
 from metersim.measures.yields import Harvest
 from metersim.questions.run.day import Day
 from metersim.questions.run.daytext import CAUTION, day_json, day_lines, sentences
@@ -19,7 +18,12 @@ from metersim.questions.run.study import Row
 from metersim.questions.run.turning import concerns, turning_json, turning_lines, turning_row
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, told
 from metersim.questions.shared.hedges import NONE, fixed_words
-from metersim.questions.shared.jsonparts import emptied_json, stand_json, uncertainty_json
+from metersim.questions.shared.jsonparts import (
+    counted_json,
+    lost_json,
+    stand_json,
+    uncertainty_json,
+)
 from metersim.questions.shared.notes import (
     PROVE,
     SPACERS,
@@ -267,10 +271,7 @@ def as_json(
     measured, whole = row.reported, row.whole
     made: dict[str, Any] = {
         "provenance": provenance(whole.origin, len(whole.tallies)),
-        "interval_level": measured.level,
-        "turns_at_least": measured.turns_at_least,
-        "hopper_emptied": emptied_json(whole),
-        "counts": measured.counts,
+        **counted_json(measured, whole),
     }
     for key, estimate in measured.estimates.items():
         put(made, key, (spread.total(key) if spread else estimate).to_dict())
@@ -280,16 +281,7 @@ def as_json(
             put(made["rest"], key, estimate.to_dict())
     made["spacing"]["nominal_m"] = measured.scenario.spacing
     made["spacing"]["cp3_centre_m"] = measured.scenario.spacing
-    made["skip_reasons"] = {
-        REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
-    }
-    made["spilt"] = {
-        "seeds": measured.spilt,
-        "mass_kg": measured.spilt * measured.scenario.seeds.seed_mass,
-        "share_of_seed_used": measured.spilt_share,
-    }
-    made["limits"] = [{"cause": cause.name, "share": cause.share} for cause in causes(whole)]
-    made["cautions"] = cautions(measured.scenario)
+    made |= lost_json(measured, whole)
     if concerns(measured.scenario):
         made["turning"] = turning_json(measured.scenario)
     if spread:

@@ -1,4 +1,4 @@
-"""Parts of JSON that several questions write: plants, yield losses, and parts of intervals."""
+"""Parts of JSON that several questions write: counts, plants, yield losses, and intervals."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from metersim.machine.load import speed_kept
+from metersim.machine.losses import REASONS
 from metersim.machine.sources import SOURCES
 from metersim.measures.estimates import Measured
 from metersim.measures.indices import number_or_none, put
+from metersim.measures.limits import causes, cautions
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.hedges import fixed_words, hedge_words, no_relation
 from metersim.questions.shared.plants import Loss, Stand
@@ -26,6 +28,32 @@ def emptied_json(measured: Measured) -> dict[str, Any] | None:
         "distance_m": end.cell * scenario.spacing / speed_kept(scenario),
         "time_s": end.time,
         "pool_seeds": end.pool,
+    }
+
+
+def counted_json(measured: Measured, whole: Measured) -> dict[str, Any]:
+    """What was counted: of the measured part of a row, and where the whole row starves."""
+    return {
+        "interval_level": measured.level,
+        "turns_at_least": measured.turns_at_least,
+        "hopper_emptied": emptied_json(whole),
+        "counts": measured.counts,
+    }
+
+
+def lost_json(measured: Measured, whole: Measured) -> dict[str, Any]:
+    """Skips and spilt seed of the measured part of a row, and causes in the whole row."""
+    return {
+        "skip_reasons": {
+            REASONS[k]: int(cells) for k, cells in enumerate(measured.reasons) if k > 0
+        },
+        "spilt": {
+            "seeds": measured.spilt,
+            "mass_kg": measured.spilt * measured.scenario.seeds.seed_mass,
+            "share_of_seed_used": measured.spilt_share,
+        },
+        "limits": [{"cause": cause.name, "share": cause.share} for cause in causes(whole)],
+        "cautions": cautions(measured.scenario),
     }
 
 

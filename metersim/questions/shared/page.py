@@ -16,11 +16,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from metersim.files.units import UNITS, Unit
 from metersim.files.whole import replace_whole
-from metersim.measures.spacing import CLASS_BOUNDS, ROUNDING, PerSpacing, class_counts, per_spacing
+from metersim.measures.spacing import CLASS_BOUNDS
 from metersim.run.records import Origin
 
 LARGE, SMALL = 10.5, 9.0  # pt
@@ -41,8 +41,6 @@ SERIES: tuple[tuple[str, Any, str], ...] = (
     ("#CC79A7", (0, (7, 1.5)), ""),
     ("#E69F00", (0, (3, 1, 1, 1, 1, 1)), ""),
 )
-EDGES = np.arange(36) / 10  # bounds of the histogram's bins in references
-OVERFLOW = 3.6  # position of the bin of spacings beyond the last bound
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
 STYLE: dict[Any, Any] = {
     **{key: value for key, value in matplotlib.rcParamsDefault.items() if key not in UNSET},
@@ -69,18 +67,6 @@ def length_units(units: str) -> tuple[Unit, Unit]:
 def percent(share: float) -> str:
     """A share in percent, as printed."""
     return "no value" if math.isnan(share) else f"{share:.1%}".replace("%", " %")
-
-
-def eventful_start(released: NDArray[np.int8], length: int, step: int, margin: int) -> int:
-    """Start of the first window with a skip and a double, else with either of them, else 0."""
-    starts = np.arange(0, max(released.size - length, 0) + 1, step)
-    low = starts + margin
-    high = np.minimum(starts + length, released.size) - margin
-    kinds = np.zeros(starts.size, dtype=np.int64)
-    for odd in (released == 0, released == 2):
-        total = np.append(0, np.cumsum(odd))
-        kinds += total[high] > total[low]
-    return int(starts[np.argmax(kinds)])
 
 
 def events_in(released: NDArray[np.int8]) -> str:
@@ -235,14 +221,6 @@ def encoded_pdf(figures: Sequence[Figure]) -> bytes:
         for figure in figures:
             pages.savefig(figure)
     return written.getvalue()
-
-
-def binned(spacings: ArrayLike, reference: float) -> tuple[NDArray[np.int64], PerSpacing]:
-    """Counts of spacings by tenths of the reference with upper bounds included; class shares."""
-    index = per_spacing(class_counts(spacings, reference))
-    ratio = np.asarray(spacings, dtype=np.float64) / reference
-    bins = np.searchsorted(EDGES[1:] * (1 + ROUNDING), ratio, side="left")
-    return np.bincount(bins, minlength=EDGES.size).astype(np.int64), index
 
 
 def spacing_axis(ax: Axes) -> None:

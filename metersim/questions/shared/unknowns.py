@@ -213,37 +213,89 @@ def spreads_about(
     """
     first, scenarios = middles[0], [one.scenario for one in middles]
     each: Any = {"draws": draws, "seed": first.origin.seed, "replicates": len(first.tallies)}
-    each |= {"cells": cells, "on_cells": on_cells, "watch": watch}
+    each |= {"cells": cells, "on_cells": on_cells, "watch": watch, "points": points}
     uncertain = split and any(scenario.unknown for scenario in scenarios)
+    drawn = list(drawn_points(scenarios, **each))
+    inputs = list(drawn_points(scenarios, machines=False, **each)) if uncertain else None
+    return spreads_of(middles, changes, drawn, inputs, labels=labels)
 
-    def gathered(machines: bool) -> tuple[list[Draws], list[Draws]]:
-        drawn = run_draws(*scenarios, machines=machines, **each)
-        rows = [[points(one) for one in row] for row in drawn]
-        if machines:
-            shifts = [scenario.posterior.shifts for scenario in scenarios]
-            rows = [
-                [
-                    shifted(one, by[k % len(by)]) if by else one
-                    for one, by in zip(row, shifts, strict=True)
-                ]
-                for k, row in enumerate(rows)
-            ]
+
+def drawn_points(
+    scenarios: Sequence[Scenario],
+    *,
+    machines: bool = True,
+    points: Callable[[Measured], Mapping[str, Floats]] = attrgetter("points"),
+    **asked: Any,
+) -> Iterator[list[Mapping[str, Floats]]]:
+    """Values of scenarios in every draw, each draw worked out when it is asked for.
+
+    Parameters
+    ----------
+    scenarios : sequence of Scenario
+        Scenarios, as for `run_draws`.
+    machines : bool
+        Whether the coefficients are drawn, with the shifts of a learned machine.
+    points : callable
+        As for `spreads_about`.
+    **asked
+        All else that `run_draws` takes.
+
+    Returns
+    -------
+    iterator of list of mappings
+        Values of each scenario, draw by draw.
+    """
+    rows = run_draws(*scenarios, machines=machines, **asked)
+    shifts = [scenario.posterior.shifts if machines else () for scenario in scenarios]
+    for k, row in enumerate(rows):
+        yield [
+            shifted(points(one), by[k % len(by)]) if by else points(one)
+            for one, by in zip(row, shifts, strict=True)
+        ]
+
+
+def spreads_of(
+    middles: Sequence[Measured],
+    changes: Sequence[Mapping[str, Estimate]],
+    drawn: Sequence[Sequence[Mapping[str, Floats]]],
+    inputs: Sequence[Sequence[Mapping[str, Floats]]] | None = None,
+    *,
+    labels: Sequence[str] = (),
+) -> tuple[tuple[Spread, ...], tuple[Spread, ...]]:
+    """Uncertainty of scenarios and of their differences, from their values in every draw.
+
+    Parameters
+    ----------
+    middles, changes, labels
+        As for `spreads_about`.
+    drawn : sequence
+        What `drawn_points` gives with machines.
+    inputs : sequence, optional
+        The same of the inputs alone; None when they were not drawn alone.
+
+    Returns
+    -------
+    levels, differences : tuple of Spread
+        As `spreads_about`.
+    """
+
+    def gathered(rows: Sequence[Sequence[Mapping[str, Floats]]]) -> tuple[list[Draws], list[Draws]]:
         apart = [
             [{key: row[k][key] - row[0][key] for key in found if key in row[k]} for row in rows]
             for k, found in enumerate(changes, start=1)
         ]
         return [gather(column) for column in zip(*rows, strict=True)], [*map(gather, apart)]
 
-    drawn, drawn_apart = gathered(machines=True)
-    inputs, inputs_apart = gathered(machines=False) if uncertain else ([], [])
-    names = labels or [scenario.name for scenario in scenarios]
+    levels_drawn, drawn_apart = gathered(drawn)
+    of_inputs, inputs_apart = gathered(inputs) if inputs is not None else ([], [])
+    names = labels or [middle.scenario.name for middle in middles]
     levels = tuple(
         Spread(
             names[k],
             middle.scenario.unknown,
             middle.estimates,
-            drawn[k],
-            inputs[k] if uncertain else None,
+            levels_drawn[k],
+            of_inputs[k] if of_inputs else None,
             errors_of(middle.scenario.posterior, middle.scenario.lot.crop, middle.measures),
             middle.scenario.posterior,
             level=middle.level,
@@ -257,7 +309,7 @@ def spreads_about(
             levels[k + 1],
             found,
             drawn_apart[k],
-            inputs_apart[k] if uncertain else None,
+            inputs_apart[k] if inputs_apart else None,
             f"{names[k + 1]} minus {names[0]}",
         )
         for k, found in enumerate(changes)
