@@ -2,11 +2,25 @@
 
 The usual way in is `load_scenario`, `simulate` and `measure`.  What is offered stands in
 ``__init__.pyi``; each name is loaded when it is first used, so that importing the package, and
-help on the command line, stay quick.
+the command line, stay quick.
 """
 
-import lazy_loader
+TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
+if TYPE_CHECKING:
+    from typing import Any
 
 __version__ = "0.9.0"
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
-__all__ += ["__version__"]
+
+
+def __getattr__(name: str) -> "Any":
+    """Load a name; the first one reads ``__init__.pyi``, which no command needs."""
+    import lazy_loader
+
+    here = globals()
+    load, _, names = lazy_loader.attach_stub(__name__, __file__)
+    here |= {"__getattr__": load, "__all__": [*names, "__version__"]}
+    return here[name] if name in here else load(name)
+
+
+def __dir__() -> "list[str]":
+    return list(globals().get("__all__") or __getattr__("__all__"))

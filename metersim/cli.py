@@ -218,7 +218,9 @@ def parser(words: Sequence[str] = tuple(QUESTIONS)) -> argparse.ArgumentParser:
         epilog="Predictions are for learning and planning: prove them on a bench.",
     )
     top.add_argument("--version", action="version", version=f"metersim {__version__}")
-    commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    commands = top.add_subparsers(
+        title="commands", metavar="COMMAND", dest="command", prog="metersim"
+    )
     for name, does in QUESTIONS.items():
         command = commands.add_parser(name, help=does)
         if name in words:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import stat
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -77,6 +76,8 @@ def replace_all(contents: Iterable[tuple[Path, bytes]]) -> None:
         If one cannot be written, with its name; all old files are still there.
     """
     through, drafts = [], []
+    import tempfile  # what writes nothing does not need it
+
     path = Path()
     try:
         for path, content in contents:

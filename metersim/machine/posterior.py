@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
@@ -177,7 +176,7 @@ class Posterior:
         return replace(
             USUAL,
             **{
-                name: statistics.median(getattr(draw, name) for draw in self.draws)
+                name: _median(sorted(getattr(draw, name) for draw in self.draws))
                 for name in self.varied
             },
         )
@@ -185,12 +184,12 @@ class Posterior:
     @property
     def share_sd(self) -> float:
         """SD of the error of a share of 3 %, over all draws. [1]"""
-        return math.sqrt(statistics.fmean(one**2 for one in self.share))
+        return math.sqrt(math.fsum(one**2 for one in self.share) / len(self.share))
 
     @property
     def spread_sd(self) -> float:
         """Relative SD of the error of a spread, over all draws. [1]"""
-        return math.sqrt(statistics.fmean(one**2 for one in self.spread))
+        return math.sqrt(math.fsum(one**2 for one in self.spread) / len(self.spread))
 
     def to_csv(self) -> str:
         """CSV with one row a draw, in SI; comments state how the draws were made."""
@@ -372,3 +371,9 @@ def _posterior(
         file=file,
         held=tuple(columns),
     )
+
+
+def _median(values: list[float]) -> float:
+    """Median of sorted values."""
+    half = len(values) // 2
+    return values[half] if len(values) % 2 else (values[half - 1] + values[half]) / 2

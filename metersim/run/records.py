@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
 import numpy as np
@@ -376,6 +375,8 @@ def _machine(scenario: Scenario) -> dict[str, Any]:
 
 def provenance(origin: Origin, replicates: int = 1) -> dict[str, Any]:
     """Provenance of a run: its settings, its random seed, and the versions that made it."""
+    from importlib.metadata import version  # slow to load, and few answers have it
+
     scenario = origin.scenario
     sections = {
         section: {name: getattr(part, name) for name in part.__dataclass_fields__}

@@ -29,7 +29,7 @@ from metersim.questions.habits.trials import LEAST_CHANGE, Meter, Trial, Truth
 from metersim.questions.shared.answer import told as told_of
 from metersim.questions.shared.looks import Look, rates
 from metersim.questions.shared.page import encoded
-from metersim.run.parallel import processes
+from metersim.run.pool import processes
 
 pytestmark = pytest.mark.slow
 

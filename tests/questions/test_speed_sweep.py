@@ -13,7 +13,7 @@ import pytest
 from metersim.files.rowfile import RowFile
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.study import sweep
-from metersim.run.parallel import processes
+from metersim.run.pool import processes
 
 pytestmark = pytest.mark.benchmark
 PAIRS = 5

@@ -20,7 +20,8 @@ from metersim.questions.sweep.points import count_points, draw_points, read_axes
 from metersim.questions.sweep.response import RESAMPLES, importance, indices, respond
 from metersim.questions.sweep.study import run_point, sweep
 from metersim.questions.sweep.text import doubts, report
-from metersim.run.parallel import in_order, processes
+from metersim.run.parallel import in_order
+from metersim.run.pool import processes
 from metersim.run.simulation import simulate
 from tests.sweep_points import flat, hill, ishigami, noisy, slow_hill
 

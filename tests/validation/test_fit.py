@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from metersim.questions.shared.cases import load_case
-from metersim.run.parallel import processes
+from metersim.run.pool import processes
 from tests.validation.fit.emulator import emulate
 from tests.validation.fit.likelihood import (
     Predictor,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 from pathlib import Path
 
 from metersim.files.faults import bad
@@ -92,6 +91,8 @@ def check_room(option: str, file: str | None, size: float) -> None:
     """
     if file is None or (Path(file).exists() and not Path(file).is_file()):
         return
+    import shutil  # what writes nothing does not need it
+
     try:
         free = shutil.disk_usage(Path(os.path.realpath(file)).parent).free
     except OSError:  # writing will say why

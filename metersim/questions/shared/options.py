@@ -6,9 +6,9 @@ import argparse
 import os
 import re
 from collections.abc import Iterator
-from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager, suppress
 from functools import partial
+from typing import TYPE_CHECKING
 
 from metersim.files.faults import BadInput, Fault, Parameter, all_of, amount, bad, whole
 from metersim.files.typed import typed_quantity
@@ -18,7 +18,10 @@ from metersim.machine.reading import load_scenario
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.effort import MOST_REPLICATES
 from metersim.questions.shared.unknowns import DRAWS, MOST_DRAWS
-from metersim.run.parallel import MOST_WORKERS, cores, processes
+from metersim.run.parallel import MOST_WORKERS, cores
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 MOST_YIELD = 4.0  # kg/m2, 40 t/ha
 MOST_PRICE = 1e9
@@ -203,6 +206,10 @@ def workers_of(options: argparse.Namespace) -> int:
 @contextmanager
 def crew(workers: int) -> Iterator[Executor | None]:
     """Pool of processes, or None for one; raises `BadInput` when one is ended from outside."""
+    from concurrent.futures import BrokenExecutor  # a command without workers does not need it
+
+    from metersim.run.pool import processes
+
     try:
         with processes(workers) as executor:
             yield executor

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import threading
 import time
 from collections import deque
@@ -136,6 +135,8 @@ def _width(stream: TextIO) -> int:
     try:
         return os.get_terminal_size(stream.fileno()).columns or 80
     except (OSError, ValueError):
+        import shutil  # a terminal has a width of its own
+
         return shutil.get_terminal_size().columns
 
 

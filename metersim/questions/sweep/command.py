@@ -38,7 +38,7 @@ from metersim.questions.sweep.points import read_axes
 from metersim.questions.sweep.response import PLATEAU, importance, respond
 from metersim.questions.sweep.study import run_point, sweep
 from metersim.questions.sweep.text import summary
-from metersim.run.parallel import processes
+from metersim.run.pool import processes
 
 MOST_ROWS = 1_000_000
 POINTS = 64  # of a sample, by default

@@ -16,7 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from metersim.questions.evidence.unseen import BLOCKS, DRAWS, write_unseen
-from metersim.run.parallel import in_order, processes
+from metersim.run.parallel import in_order
+from metersim.run.pool import processes
 from tests.validation.fit.emulator import emulate
 from tests.validation.fit.likelihood import Predictor, needed
 from tests.validation.fit.posterior import Posterior
