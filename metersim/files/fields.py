@@ -96,6 +96,12 @@ class Spec:
         kind = "a whole number" if self.kind == "count" else "a number"
         return f"{kind} from {low} to {high}" + (f" {unit.symbol}" if unit else "")
 
+    def has(self, value: Any) -> bool:
+        """Whether a value is plainly a number of the range in SI, as nearly all are."""
+        if type(value) is not float or self.kind != "number":
+            return False
+        return self.low <= value <= self.high and abs(value) != math.inf
+
     def complaint(self, value: Any, unit: Unit | None = None) -> str | None:
         """Words for what is wrong with `value`, given in `unit`; None if it is allowed."""
         if value is None and self.optional:
@@ -239,7 +245,8 @@ class Checked:
         faults = [
             Fault(own.__name__, name, complaint)
             for name, spec in specs(own).items()
-            if (complaint := spec.complaint(getattr(self, name), spec.si_unit))
+            if not spec.has(value := getattr(self, name))
+            and (complaint := spec.complaint(value, spec.si_unit))
         ]
         if faults:
             raise BadInput(faults)

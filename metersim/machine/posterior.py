@@ -344,7 +344,7 @@ def _posterior(
         elif len(values) != size:
             faults.append(Fault(where, key, f"has {len(values)} values; others have {size}"))
         else:
-            wrong = (spec.complaint(value, spec.si_unit) for value in values)
+            wrong = (spec.complaint(one, spec.si_unit) for one in values if not spec.has(one))
             faults.extend(Fault(where, key, one) for one in [next(filter(None, wrong), "")] if one)
 
     for name, values in columns.items():

@@ -306,3 +306,10 @@ def test_commands_tell_it(done, folder):
                 assert " ".join(report.split()).count(line) == 2
     told = json.loads((folder / "run.json").read_text())["cautions"]
     assert metric_line in told
+
+
+def test_shipped_covers_are_those_of_whole_files():
+    """Only their tables are read; a second table of one case is not lost."""
+    whole = [read_covers(path) for path in sorted(PUBLISHED.glob("*.toml"))]
+    assert list(coverage.shipped_covers()) == [cover for covers in whole for cover in covers]
+    assert max(map(len, whole)) > 1
