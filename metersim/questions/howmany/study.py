@@ -28,10 +28,10 @@ from metersim.questions.shared.counts import (
     power_of,
     shares_of,
 )
-from metersim.questions.shared.looks import BELT, WAYS, kept_full, loads
+from metersim.questions.shared.looks import BELT, WAYS, kept_full, loads, loads_at
 from metersim.questions.shared.settings import Steps, can_move, moved, steps_text
-from metersim.run.records import Origin, Run
-from metersim.run.simulation import simulate
+from metersim.run.records import Origin
+from metersim.run.simulation import pieces, simulate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -291,11 +291,12 @@ def howmany(
         steps: Steps = {"notch": 1 if can_move(scenario, {"notch": 1}, units) else -1}
         there, label = moved(scenario, steps, units), label or steps_text(steps, units)
     run = simulate(kept_full(scenario, cells), seed=seed)
-    here = _state(labels[0] if labels else "as it is", run, way)
+    here = State(labels[0] if labels else "as it is", run.origin, loads(run, way))
     states = [here]
     if there is not None:
-        again = simulate(kept_full(there, run.scenario.passages), seed=seed)
-        states.append(_state(label or there.name, again, way))
+        there = kept_full(there, run.scenario.passages)
+        origin, _ = pieces(there, seed=seed)  # none is computed
+        states.append(State(label or there.name, origin, loads_at(there, [way], seed=seed)[way]))
     return HowMany(
         tuple(states),
         tuple(side_of(run, here.seeds, limit) for limit in limits),
@@ -305,10 +306,6 @@ def howmany(
         way,
         {family: stretch_of(run, area) for family, area in AREAS.items()},
     )
-
-
-def _state(label: str, run: Run, way: str) -> State:
-    return State(label, run.origin, loads(run, way))
 
 
 def _range(events: NDArray[np.bool_], share: Share, cells: float, level: float) -> tuple[int, int]:
