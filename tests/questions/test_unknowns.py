@@ -110,8 +110,8 @@ def test_draws_are_short_unless_a_run_changes_as_it_goes_on():
     plain = bench(turns=300)
     empty = plain.replace(pool__hopper=1.0)
     starting = plain.replace(run__turns=150, drive__start_ramp=2.0)
-    short = plain.replace(run__turns=50)
-    for scenario, cells in ((plain, 3000), (short, 1500), (empty, 9000), (starting, 4500)):
+    short = plain.replace(run__turns=20)
+    for scenario, cells in ((plain, 1200), (short, 600), (empty, 9000), (starting, 4500)):
         assert drawn_cells(scenario) == cells
         drawn = next(iter(run_draws(scenario, draws=2, seed=1)))
         assert [one.total("cells") for one in drawn] == [cells]
