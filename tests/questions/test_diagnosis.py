@@ -19,6 +19,7 @@ from metersim.questions.next.diagnosis import (
     Seen,
     Used,
     by_cells_or_spacing,
+    with_others,
 )
 from metersim.questions.next.hypotheses import (
     DRIVE,
@@ -33,7 +34,6 @@ from metersim.questions.next.hypotheses import (
 )
 from metersim.questions.next.likely import factor
 from metersim.questions.next.possible import draw_machines
-from metersim.questions.next.study import with_others
 from metersim.questions.next.surface import placed, where
 from metersim.questions.shared.looks import BELT, SENSOR, SPACED, Look, loads_at, look_of_seeds
 

@@ -21,6 +21,7 @@ from metersim.questions.next.decide import (
     STRANGE,
     advise,
     decide,
+    standing,
 )
 from metersim.questions.next.diagnosis import Diagnosis, Seen, Used
 from metersim.questions.next.gain import PICKED, Gain, checked, gains
@@ -262,7 +263,8 @@ def advised(monkeypatch, seen, says, excludes, whole=0.01):
         ],
     )
     found = Later(BENCH, tuple(seen), {})
-    return advise(found, [UP, DOWN], lambda looks: 0.05, [gain(whole, words="up")])
+    stands = standing(found, [UP, DOWN], lambda looks: 0.05)
+    return advise(found, 0.05, [gain(whole, words="up")], stands)
 
 
 HERE = Seen(BENCH, look_of_seeds(300, 2, 20))

@@ -44,6 +44,7 @@ THEN = {
     LENS: " Give --lens clean then.",
     DRIVE: " Seed used on a known area finds it, too: --seeds-used, --area.",
 }
+MORE = "a report"  # in place of one that nobody asked for; the answer says that there is one
 ASKS = (
     "Does the monitor count empty cells, or measured spacings? See its manual. Give "
     "--monitor cells or --monitor spacing. This answer allows for both."
@@ -88,13 +89,16 @@ def next_answer(
         notes=[*on_rows, *map(_sentence, notes), *_notes(found, units)],
         table=_table(found),
         assumes="; ".join(assumes),
-        details=[
-            *next_text(found, units, notes).splitlines(),
-            *(["", *rows_text(rows)] if rows else []),
-        ],
+        details=_report(found, units, notes, rows) if details else [MORE],
     )
     over = len(answer.text().splitlines()) - LINES
     return replace(answer, table=answer.table[: len(answer.table) - max(over, 0)]).text(details)
+
+
+def _report(found: NextMove, units: str, notes: Sequence[str], rows: RowsFound | None) -> list[str]:
+    """Lines of the whole report, for which parts are run, too."""
+    lines = next_text(found, units, notes).splitlines()
+    return [*lines, "", *rows_text(rows)] if rows else lines
 
 
 def _sentence(words: str) -> str:

@@ -14,7 +14,7 @@ from metersim.measures.scales import ANGLE
 from metersim.questions.next.hypotheses import EACH, FINE, Points, draw_points, named
 from metersim.questions.next.possible import Machines, bent_shares, discrepancy, draw_machines
 from metersim.questions.next.shown import through_holes, through_lens, through_slip
-from metersim.questions.next.surface import OTHERS, RUNS, Surface, run_surface, where
+from metersim.questions.next.surface import OTHERS, RUNS, Surface, run_meters, surface_of, where
 from metersim.questions.shared.looks import BELT, BY_SENSOR, KINDS, KNOWN, SPACED, Levels
 from metersim.questions.shared.settings import SETTINGS
 from metersim.run.streams import Streams
@@ -102,8 +102,12 @@ def bank(
     points = draw_points(names, seed, each)
     machines = draw_machines(base, len(points), seed)
     places = [base, *settings]
-    dealt = Streams(seed).generator("runs of the surface").permutation(len(points))[:runs]
-    surface = run_surface(
+    # evenly over the list, in which neighbours have the same fault
+    draws = Streams(seed).generator("runs of the surface")
+    runs = min(runs, len(points))
+    even = (np.arange(runs) + draws.random(runs)) / runs * len(points)
+    dealt = draws.permutation(even.astype(np.int64))
+    ran = run_meters(
         base,
         # half of the runs are at the present settings
         [base if k % 2 else places[k // 2 % len(places)] for k in range(len(dealt))],
@@ -114,7 +118,7 @@ def bank(
         executor=executor,
         on_run=on_run,
     )
-    return Bank(base, points, machines, surface)
+    return Bank(base, points, machines, surface_of(base, ran, [*needed]))
 
 
 def setting_name(meter: Scenario) -> str:

@@ -110,11 +110,59 @@ def decide(
     return Advice(CHECK, faults[0])
 
 
-def advise(
+def standing(
     found: Diagnosis,
     moves: Sequence[Move],
     excess: Callable[[Sequence[int]], float],
+    *,
+    units: str = "metric",
+    seed: int = 1,
+) -> Move | None:
+    """A move that earlier counts at the present settings ask for, and later ones do not exclude.
+
+    Parameters
+    ----------
+    found : Diagnosis
+        Weighed hypotheses.
+    moves : sequence of Move
+        Steps of settings that may be advised.
+    excess : callable
+        Detected excess of counts, by their numbers, as for `decide`. [1]
+    units : {'metric', 'us'}
+        Family of units of the steps.
+    seed : int
+        Random seed of the likely meters.
+
+    Notes
+    -----
+    A move that some of the counts at the present settings ask for stands, unless the counts after
+    those exclude it by themselves with 95 %, among meters with a listed fault or none.
+    """
+    here = found.here
+    before = [k for k in range(len(found.seen)) if k not in here]
+
+    def excluded(move: Move, looks: Sequence[int]) -> bool:
+        weights = found.weighed(looks)
+        (gain,) = gains(found, [move], weights=weights, units=units, seed=seed)
+        return gain.helps <= 1 - EXCLUDED
+
+    stands: tuple[Move, int] | None = None
+    for many in range(1, len(here)):
+        looks = [*before, *here[:many]]
+        weights = found.weighed(looks)
+        made = gains(found, moves, weights=weights, units=units, seed=seed)
+        early = decide(excess(here[:many]), found, made, weights)
+        if stands and not excluded(stands[0], here[stands[1] : many]):
+            continue
+        stands = (early.gain.move, many) if early.kind == MOVE and early.gain else None
+    return stands[0] if stands and not excluded(stands[0], here[stands[1] :]) else None
+
+
+def advise(
+    found: Diagnosis,
+    excess: float,
     known: Sequence[Gain],
+    stands: Move | None,
     *,
     units: str = "metric",
     seed: int = 1,
@@ -125,12 +173,12 @@ def advise(
     ----------
     found : Diagnosis
         Weighed hypotheses.
-    moves : sequence of Move
-        Steps of settings that may be advised.
-    excess : callable
-        Detected excess of counts, by their numbers, as for `decide`. [1]
+    excess : float
+        Detected excess of the counts at the present settings, as for `decide`. [1]
     known : sequence of Gain
         Gains of the moves after all counts.
+    stands : Move or None
+        Move that earlier counts ask for, as `standing` gives it.
     units : {'metric', 'us'}
         Family of units of the steps.
     seed : int
@@ -138,40 +186,22 @@ def advise(
 
     Notes
     -----
-    A move that some of the counts at the present settings ask for stands, unless the counts after
-    those exclude it by themselves with 95 %, among meters with a listed fault or none.  A move back
-    to the settings before the last change needs the same proof by the counts since.
+    A move back to the settings before the last change needs proof by the counts since: it gets
+    worse with less than 5 % among meters with a listed fault or none.
     """
-    here = found.here
-    before = [k for k in range(len(found.seen)) if k not in here]
-
-    def alone(move: Move, looks: Sequence[int]) -> Gain:
-        (gain,) = gains(found, [move], weights=found.weighed(looks), units=units, seed=seed)
-        return gain
-
-    def excluded(move: Move, looks: Sequence[int]) -> bool:
-        return alone(move, looks).helps <= 1 - EXCLUDED
-
-    standing: tuple[Move, int] | None = None
-    for many in range(1, len(here)):
-        looks = [*before, *here[:many]]
-        weights = found.weighed(looks)
-        made = gains(found, moves, weights=weights, units=units, seed=seed)
-        early = decide(excess(here[:many]), found, made, weights)
-        if standing and not excluded(standing[0], here[standing[1] : many]):
-            continue
-        standing = (early.gain.move, many) if early.kind == MOVE and early.gain else None
-    last = decide(excess(here), found, known)
+    last = decide(excess, found, known)
     if last.kind == STRANGE:
         return last
-    if standing and not excluded(standing[0], here[standing[1] :]):
-        (gain,) = [one for one in known if one.move.words == standing[0].words]
+    if stands:
+        (gain,) = [one for one in known if one.move.words == stands.words]
         return Advice(MOVE, gain=gain, stands=True) if gain.value > 0 else Advice(KEEP)
-    back = (
-        last.gain is not None and bool(before) and _goes_back(found, last.gain.move, before, units)
-    )
-    if back and last.gain and 1 - alone(last.gain.move, here).worse_listed < EXCLUDED:
-        return Advice(KEEP)
+    here = found.here
+    before = [k for k in range(len(found.seen)) if k not in here]
+    if last.gain and before and _goes_back(found, last.gain.move, before, units):
+        weights = found.weighed(here)
+        (alone,) = gains(found, [last.gain.move], weights=weights, units=units, seed=seed)
+        if 1 - alone.worse_listed < EXCLUDED:
+            return Advice(KEEP)
     return last
 
 

@@ -7,7 +7,7 @@ each shows at the settings of every count, and the chance of the counts weighs t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import takewhile
 
@@ -29,6 +29,7 @@ from metersim.questions.next.hypotheses import (
     Points,
 )
 from metersim.questions.next.shown import seeds_used
+from metersim.questions.shared.alike import kind_of_rows
 from metersim.questions.shared.looks import (
     BELT,
     KINDS,
@@ -285,6 +286,23 @@ class Diagnosis:
             for group in (lens, ~lens)
         )
         return bool(so < otherwise - np.log(CONTRADICTED))
+
+
+def with_others(found: Diagnosis, others: Sequence[Look]) -> Diagnosis:
+    """A diagnosis that knows how other rows were counted, in the way of the present counts."""
+    if not others or not found.here:
+        return found
+    first = found.seen[found.here[-1]]
+    mine = [found.seen[k].look for k in found.here if found.seen[k].ways == first.ways]
+    cells = [sum(look.cells for look in mine), *(look.cells for look in others)]
+    alone, common = 0.0, 1.0
+    for kind in KINDS:
+        counts = [getattr(look, f"{kind}s") or 0 for look in (*mine, *others)]
+        counted = [sum(counts[: len(mine)]), *counts[len(mine) :]]
+        effect = max(found.bank.surface.effects[first.ways[0], kind], 1.0)
+        rows = kind_of_rows(kind, counted, cells, effect)
+        alone, common = max(alone, rows.row_chances[0]), min(common, rows.common_chance)
+    return replace(found, alone=alone, common=common)
 
 
 def by_cells_or_spacing(look: Look, counts: str | None) -> tuple[str, ...]:

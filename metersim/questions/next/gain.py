@@ -8,7 +8,7 @@ before and after a move, so most of the model's error cancels.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
@@ -22,7 +22,7 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.next.bank import ALL, NONE, SHARED, shares_with
 from metersim.questions.next.diagnosis import Diagnosis
 from metersim.questions.next.hypotheses import Points
-from metersim.questions.next.moves import Move
+from metersim.questions.next.moves import Move, moves_of
 from metersim.questions.next.possible import Machines
 from metersim.questions.next.surface import placed, where
 from metersim.questions.shared.looks import BELT, HALF, kept_full, loads_at
@@ -31,9 +31,13 @@ from metersim.run.parallel import in_order
 Floats = NDArray[np.float64]
 
 PICKED = 400  # likely meters on which moves are tried
-CHECKED, CHECK_CELLS = 16, 1500  # of them that are run before and after a move; cells of a run
+CHECK_CELLS = 1500  # cells of a run of some of them
 LEVEL = LEVEL_TOTAL  # coverage of the interval of a gain
 LEAST = 0.002  # least gain that justifies a move, as a share of cells
+SEVERAL = (6, 16)  # of them that are run before and after a move, while one may be advised
+MOST_OFF = 0.01
+"""What runs of the likely meters seldom add to a gain that the surface predicts. [1]"""
+HOPED = 3.0  # standard errors of a few runs that more of them seldom add to a gain
 SURE = 2.0  # standard errors below the expected gain
 
 
@@ -185,6 +189,17 @@ def gains(
     return sorted(made, key=lambda gain: -gain.value)
 
 
+def better(gain: Gain) -> Gain:
+    """A gain that is as much better as further runs seldom find it.
+
+    Notes
+    -----
+    assumption: `MOST_OFF` where nothing was run, and `HOPED` standard errors of the runs otherwise.
+    """
+    more = HOPED * gain.apart if gain.apart else MOST_OFF
+    return replace(gain, changes=gain.changes + more)
+
+
 def _made(found: Diagnosis, points: Points, move: Move, units: str) -> tuple[Scenario, Points]:
     """Settings and meters after a move."""
     return move.made(found.base, units), points.mended(move.mends) if move.mends else points
@@ -203,6 +218,7 @@ def checked(
     some: Sequence[Gain],
     *,
     alone: bool = False,
+    go_on: Callable[[Sequence[Gain]], Sequence[Gain]] | None = None,
     units: str = "metric",
     seed: int = 1,
     executor: Executor | None = None,
@@ -217,6 +233,9 @@ def checked(
         Gains that the surface predicts, of `PICKED` meters each.
     alone : bool
         Whether only the runs count, as for parts that the surface does not know.
+    go_on : callable, optional
+        Function that takes the gains after runs of a few meters, and gives those of them for which
+        more are run; by default all.
     units : {'metric', 'us'}
         Family of units of the steps of settings.
     seed : int
@@ -232,19 +251,41 @@ def checked(
     """
     if not some:
         return []
-    step = PICKED // CHECKED
-    picks = found.picks(PICKED, seed)[::step]
+    few, many = SEVERAL
+    picks = found.picks(PICKED, seed)[:: PICKED // many]
+    first = np.arange(few) * many // few  # spread as all of them are
+    picks = picks[np.concatenate([first, np.setdiff1d(np.arange(many), first)])]
     points, machines = found.points.of(picks), found.bank.machines.at(picks)
+    sound = 1 - np.minimum(points.failing / found.base.disc.cells, 1.0)
     places = [(found.base, points), *(_made(found, points, one.move, units) for one in some)]
     rows = [(setting, where(setting, there, machines).table) for setting, there in places]
-    jobs = [
-        ([(setting, row[k]) for setting, row in rows], machines.at(np.array([k])), seed, k)
-        for k in range(len(picks))
-    ]
-    ran = np.array([*in_order(_run, jobs, executor)]).T
-    ran *= 1 - np.minimum(points.failing / found.base.disc.cells, 1.0)
     said = np.array([_singles(found, *place, machines, [NONE])[0] for place in places])
-    off = (ran[1:] - ran[0]) - (said[1:] - said[0])
+
+    def ran(which: Sequence[int], meters: Sequence[int]) -> Floats:
+        """Shares at some of the places, shape (places, meters)."""
+        jobs = [
+            ([(rows[j][0], rows[j][1][k]) for j in which], machines.at(np.array([k])), seed, k)
+            for k in meters
+        ]
+        return np.asarray(np.array([*in_order(_run, jobs, executor)]).T * sound[meters])
+
+    every = range(len(places))
+    shares = ran(every, range(few))
+    made = _corrected(some, shares, said[:, :few], alone)
+    wanted = made if go_on is None else go_on(made)
+    words = [one.move.words for one in wanted]
+    more = [k for k, one in enumerate(some) if one.move.words in words]
+    if more:
+        which = [0, *(k + 1 for k in more)]
+        shares = np.concatenate([shares[which], ran(which, range(few, many))], axis=1)
+        better_known = _corrected([some[k] for k in more], shares, said[which], alone)
+        made = [*better_known, *(one for one in made if one.move.words not in words)]
+    return sorted(made, key=lambda gain: -gain.value)
+
+
+def _corrected(some: Sequence[Gain], ran: Floats, said: Floats, alone: bool) -> list[Gain]:
+    """Gains with the mean difference of runs from what was said, by setting and meter."""
+    off = (ran[1:] - ran[0]) - (0.0 if alone else said[1:] - said[0])
     made = []
     for gain, apart in zip(some, off, strict=True):
         known = apart[np.isfinite(apart)]
@@ -253,7 +294,7 @@ def checked(
         error = float(known.std(ddof=1)) / math.sqrt(len(known))
         changes = np.resize(known, PICKED) if alone else gain.changes + known.mean()
         made.append(replace(gain, changes=changes, apart=error))
-    return sorted(made, key=lambda gain: -gain.value)
+    return made
 
 
 def _run(
@@ -270,3 +311,10 @@ def _run(
         except BadInput:
             shares.append(math.nan)
     return shares
+
+
+def of_guide(found: Diagnosis, units: str, seed: int, executor: Executor | None) -> list[Gain]:
+    """Gain of another guide, by runs alone: the surface does not know it."""
+    moves = [move for move in moves_of(found.base, ("guide",), units) if "guide" in move.steps]
+    quick = gains(found, moves, units=units, seed=seed)
+    return checked(found, quick, alone=True, units=units, seed=seed, executor=executor)

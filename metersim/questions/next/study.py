@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from metersim.files.faults import BadInput, Fault, Parameter, hint
@@ -18,18 +19,21 @@ from metersim.questions.next.decide import (
     CHECK,
     KEEP,
     MOVE,
+    PLAIN,
     SAME,
     STRANGE,
     Advice,
     advise,
+    standing,
 )
 from metersim.questions.next.diagnosis import (
     Diagnosis,
     Seen,
     Used,
     by_cells_or_spacing,
+    with_others,
 )
-from metersim.questions.next.gain import LEAST, Gain, checked, gains
+from metersim.questions.next.gain import LEAST, Gain, better, checked, gains, of_guide
 from metersim.questions.next.hypotheses import EACH, FAULTS
 from metersim.questions.next.moves import MENDED, PARTS, Move, mends, moves_of
 from metersim.questions.next.surface import RUNS
@@ -42,8 +46,7 @@ from metersim.questions.next.target import (
     notches,
     trade_rule,
 )
-from metersim.questions.shared.alike import kind_of_rows
-from metersim.questions.shared.looks import KINDS, Look
+from metersim.questions.shared.looks import Look
 from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
@@ -69,8 +72,6 @@ class NextMove:
         Weighed hypotheses.
     gains : tuple of Gain
         Gains of all steps of settings, best first.
-    parts : tuple of Gain
-        Gains of parts that were not requested, and of repairs, for information.
     advice : Advice
         The one thing to do next.
     notches : Notches or None
@@ -79,17 +80,29 @@ class NextMove:
         Rule of the trade.
     left_out : int
         Number of older counts that were not used.
+    also, units, seed
+        As for `next_move`.
     """
 
     scenario: Scenario
     targets: tuple[Compared, ...]
     diagnosis: Diagnosis
     gains: tuple[Gain, ...]
-    parts: tuple[Gain, ...]
     advice: Advice
     notches: Notches | None
     rule: Rule
     left_out: int
+    also: tuple[str, ...] = ()
+    units: str = "metric"
+    seed: int = 1
+
+    @cached_property
+    def parts(self) -> tuple[Gain, ...]:
+        """Gains of parts that were not requested, and of repairs: for information, when asked."""
+        found = self.diagnosis
+        part = () if "guide" in self.also else of_guide(found, self.units, self.seed, None)
+        repairs = [move for move in mends() if MENDED[move.mends] in found.points.names]
+        return (*part, *gains(found, repairs, units=self.units, seed=self.seed))
 
     def __repr__(self) -> str:
         return f"<NextMove: {self.words}; to_dataframe() lists the moves>"
@@ -276,23 +289,6 @@ def next_move(
     )
 
 
-def with_others(found: Diagnosis, others: Sequence[Look]) -> Diagnosis:
-    """A diagnosis that knows how other rows were counted, in the way of the present counts."""
-    if not others or not found.here:
-        return found
-    first = found.seen[found.here[-1]]
-    mine = [found.seen[k].look for k in found.here if found.seen[k].ways == first.ways]
-    cells = [sum(look.cells for look in mine), *(look.cells for look in others)]
-    alone, common = 0.0, 1.0
-    for kind in KINDS:
-        counts = [getattr(look, f"{kind}s") or 0 for look in (*mine, *others)]
-        counted = [sum(counts[: len(mine)]), *counts[len(mine) :]]
-        effect = max(found.bank.surface.effects[first.ways[0], kind], 1.0)
-        rows = kind_of_rows(kind, counted, cells, effect)
-        alone, common = max(alone, rows.row_chances[0]), min(common, rows.common_chance)
-    return replace(found, alone=alone, common=common)
-
-
 def answered(
     found: Diagnosis,
     wanted: Scenario,
@@ -307,6 +303,9 @@ def answered(
     executor: Executor | None = None,
 ) -> NextMove:
     """The next move after a diagnosis.
+
+    The best moves are run on likely meters before one is advised: on a few first, and on more while
+    a move may be advised.  Nothing is run where none would be advised even if it were `better`.
 
     Parameters
     ----------
@@ -335,31 +334,46 @@ def answered(
         return max([LEAST if found.used_differs else 0.0, *above])
 
     targets = compare([found.seen[k] for k in found.here])
-    quick = gains(found, moves, units=units, seed=seed)
-    mine = checked(found, quick[:MOST_CHECKED], units=units, seed=seed, executor=executor)
-    mine += quick[MOST_CHECKED:]
-    guide = [move for move in moves_of(base, ("guide",), units) if "guide" in move.steps]
-    ran = gains(found, guide, units=units, seed=seed)
-    ran = checked(found, ran, alone=True, units=units, seed=seed, executor=executor)
-    if "guide" in also:
-        mine, ran = [*mine, *ran], []
-    mine.sort(key=lambda gain: -gain.value)
-    advice = advise(found, [gain.move for gain in mine], excess, mine, units=units, seed=seed)
+    mine = gains(found, moves, units=units, seed=seed)
+    part = of_guide(found, units, seed, executor) if "guide" in also else []
+    tried = [gain.move for gain in (*mine, *part)]
+    stands = standing(found, tried, excess, units=units, seed=seed)
+    over = excess(found.here)
+
+    def advised(known: Sequence[Gain]) -> Advice:
+        return advise(found, over, known, stands, units=units, seed=seed)
+
+    advice = advised([*(better(gain) for gain in mine), *part])
+    if advice.kind in (MOVE, KEEP):
+        best, rest = mine[:MOST_CHECKED], mine[MOST_CHECKED:]
+
+        def still_open(some: Sequence[Gain]) -> list[Gain]:
+            hoped = [better(gain) for gain in (*some, *rest)]
+            if advised([*hoped, *part]).kind not in (MOVE, KEEP):
+                return []
+            least = LEAST if over else PLAIN
+            return [one for one in some if better(one).sure > least or one.move == stands]
+
+        some = checked(found, best, go_on=still_open, units=units, seed=seed, executor=executor)
+        mine = [*some, *rest]
+        advice = advised([*mine, *part])
+    mine = sorted([*mine, *part], key=lambda gain: -gain.value)
     answer = None
     if advice.gain is not None and "notch" in advice.gain.move.steps:
         towards = advice.gain.move.steps["notch"]
         answer = notches(base, found, towards=towards, least=LEAST, seed=seed)
-    repairs = [move for move in mends() if MENDED[move.mends] in found.points.names]
     return NextMove(
         scenario=base,
         targets=tuple(targets),
         diagnosis=found,
         gains=tuple(mine),
-        parts=(*ran, *gains(found, repairs, units=units, seed=seed)),
         advice=advice,
         notches=answer,
         rule=trade_rule(base, targets),
         left_out=left_out,
+        also=tuple(also),
+        units=units,
+        seed=seed,
     )
 
 

@@ -20,7 +20,7 @@ from metersim.questions.next.decide import (
     chance_of_check,
     missed_share,
 )
-from metersim.questions.next.gain import CHECKED, LEAST, LEVEL, SURE, Gain
+from metersim.questions.next.gain import LEAST, LEVEL, SURE, Gain
 from metersim.questions.next.hypotheses import ELSE, FAULTS
 from metersim.questions.next.likely import (
     FEW,
@@ -181,9 +181,9 @@ def _gain(gain: Gain) -> str:
 def _meaning(gain: Gain) -> str:
     return (
         f"the interval in brackets holds {100 * LEVEL:.0f} of 100 likely meters. The standard "
-        f"error of the mean is {100 * gain.noise:.2f} percentage points ({CHECKED} likely meters, "
-        f"run before and after). In {of_100(gain.other)} meters the fault may not be listed: half "
-        "of these are taken to get worse. Move this setting alone, and count again"
+        f"error of the mean is {100 * gain.noise:.2f} percentage points (likely meters, run before "
+        f"and after). In {of_100(gain.other)} meters the fault may not be listed: half of these "
+        "are taken to get worse. Move this setting alone, and count again"
     )
 
 
