@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -29,7 +29,13 @@ from metersim.questions.next.simulated import (
 )
 from metersim.questions.next.weighing import evidence_of
 from metersim.questions.shared.faults.groups import ALIKE, DAYS, distinguished
-from metersim.questions.shared.faults.signatures import IN_ORDER, SAMPLES, Signatures
+from metersim.questions.shared.faults.signatures import (
+    FURTHER,
+    IN_ORDER,
+    SAMPLES,
+    Signatures,
+    completed,
+)
 from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
@@ -46,6 +52,7 @@ TEMPER = 0.8
 Few machines stand for all of a fault, and people's answers depend on one another.
 """
 TINY = 1e-100
+LEFT_OUT = 0.05  # chance of all faults together whose further signs are not simulated
 MILD, BAD = 1 / 3, 2 / 3  # severities between which a fault is called medium
 
 
@@ -237,12 +244,35 @@ def find_causes(
     The chance of a cause goes with its prior times a mean, over its simulated machines, of the
     product of the chances of all signs.  One fault at a time is assumed.  Something else finds
     all answers equally likely, and gets at least what a bad fit asks for (`unlisted_chance`).
+
+    Signs that nobody gave serve the next check alone.  Where they take further runs, these are made
+    for the likely faults.  The rest, `LEFT_OUT` together, are taken to show what a machine in order
+    shows.  Chances of causes do not depend on that; the expected information of a check moves by
+    less than 0.05 bit.
     """
     base = scenario_of(scenario)
     observations.check(base)
     check_sent(base, executor)
-    if known is None:
-        known = simulated(base, seed=seed, samples=samples, executor=executor)
+    if known is not None:
+        return _weighed(base, observations, known, seed)
+    given = [sign for sign in FURTHER if sign in observations.given]
+    known = simulated(base, seed=seed, samples=samples, further=given, executor=executor)
+    causes = _weighed(base, observations, known, seed)
+    left = [sign for sign in FURTHER if sign not in given]
+    likely = _likely(causes)
+    found = completed(causes.found, base, likely, left, seed=seed, executor=executor)
+    return replace(causes, found=found)
+
+
+def _likely(causes: Causes) -> list[str]:
+    """Faults of which signs that nobody has seen yet are simulated: all but `LEFT_OUT`."""
+    faults = [name for name in causes.ranked if name in causes.found.faults]
+    rest = np.cumsum([causes.chances[name] for name in reversed(faults)])[::-1]
+    return [name for name, chance in zip(faults, rest, strict=True) if chance > LEFT_OUT]
+
+
+def _weighed(base: Scenario, observations: Signs, known: Simulated, seed: int) -> Causes:
+    """Causes of what was seen, from what was simulated."""
     found = known.found
     names = causes_of(found)
     prior = _priors(found, observations)

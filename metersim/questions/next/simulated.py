@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -20,6 +20,7 @@ from metersim.questions.shared.faults.looked import looked, run_of
 from metersim.questions.shared.faults.observe import CURRENT_BY, CURRENT_SD, SLIP, read
 from metersim.questions.shared.faults.signatures import (
     CELLS,
+    FURTHER,
     IN_ORDER,
     SAMPLES,
     Signatures,
@@ -63,6 +64,7 @@ def simulated(
     *,
     seed: int = 1,
     samples: int = SAMPLES,
+    further: Sequence[str] = FURTHER,
     executor: Executor | None = None,
 ) -> Simulated:
     """Simulate a machine with each of its faults, and machines in order.
@@ -75,10 +77,12 @@ def simulated(
         Random seed of severities and runs.
     samples : int
         Machines of each fault.
+    further : sequence of str
+        Which of the signs that take further runs are wanted, as for `signatures`.
     executor : Executor, optional
         Executor of the simulations; by default they run in this process.  The result is the same.
     """
-    found = signatures(scenario, seed=seed, samples=samples, executor=executor)
+    found = signatures(scenario, seed=seed, samples=samples, further=further, executor=executor)
     row = scenario
     if scenario.is_toolbar:
         own = row_scenario(scenario, middle_row(scenario))

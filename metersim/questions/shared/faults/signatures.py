@@ -6,10 +6,10 @@ have common random numbers, so small differences are seen in short runs.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +45,8 @@ SAME_AIR = 0.02  # relative change of vacuum below which a turn is that of a mac
 IN_ORDER = "in order"
 AS_IN_ORDER = np.inf  # in place of a number that is that of the machine in order
 ELSEWHERE = {ONE: 0.0, SEVERAL: 0.5, ALL: 1.0}  # share of the other rows that have the fault
+FURTHER = ("speed", "slope", "hour", "turn", "bench")
+"""Signs that take a further run of each machine, or several."""
 COLUMNS = (
     *SIGNS,
     "true_skips",
@@ -151,6 +153,7 @@ def signatures(
     seed: int = 1,
     samples: int = SAMPLES,
     cells: int = CELLS,
+    further: Sequence[str] = FURTHER,
     executor: Executor | None = None,
 ) -> Signatures:
     """Signatures of all faults that the machine of a scenario can have.
@@ -166,17 +169,19 @@ def signatures(
         and its own random draws.  All faults share machines and draws.
     cells : int
         Cells of each run.
+    further : sequence of str
+        Which of the signs `FURTHER` are wanted; faults have nan for the others, see `completed`.
     executor : Executor, optional
         Executor of the faults; by default they run in this process.  The result is the same.
     """
     check_sent(scenario, executor)
     machine = machine_around(scenario)
     faults = possible_faults(machine)
-    row = row_scenario(scenario, middle_row(scenario)) if scenario.is_toolbar else scenario
-    work = partial(_columns, row, machine, seed=seed, samples=samples, cells=cells)
-    usual, *found = in_order(work, [IN_ORDER, *(one.name for one in faults)], executor)
+    work = _work(scenario, machine, seed, samples, cells)
+    jobs = [(IN_ORDER, FURTHER), *((one.name, tuple(further)) for one in faults)]
+    usual, *found = in_order(work, jobs, executor)
     values = {name: np.array([one[name] for one in found]) for name in COLUMNS}
-    for name in ("bench", "turn"):  # numbers that are those of the machine in order
+    for name in FURTHER:  # numbers that are those of the machine in order
         values[name] = np.where(np.isinf(values[name]), usual[name], values[name])
     return Signatures(
         faults=tuple(one.name for one in faults),
@@ -186,10 +191,61 @@ def signatures(
     )
 
 
+def completed(
+    found: Signatures,
+    scenario: Scenario,
+    likely: Sequence[str],
+    left: Sequence[str],
+    *,
+    seed: int = 1,
+    cells: int = CELLS,
+    executor: Executor | None = None,
+) -> Signatures:
+    """Signatures with the signs that were left out, for some of the faults.
+
+    Parameters
+    ----------
+    found : Signatures
+        Signatures without these signs.
+    scenario : Scenario
+        The machine in order, as for `signatures`.
+    likely : sequence of str
+        Faults whose signs are simulated; the others show what the machine in order shows.
+    left : sequence of str
+        Signs that were left out.
+    seed, cells, executor
+        As for `signatures`.
+    """
+    machine = machine_around(scenario)
+    work = _work(scenario, machine, seed, found.samples, cells)
+    now = found.values["skips"] + found.values["doubles"]
+    at = [found.faults.index(name) for name in likely]
+    jobs = [(name, tuple(left), now[k]) for name, k in zip(likely, at, strict=True)]
+    made = [*in_order(work, jobs, executor)]
+    values = dict(found.values)
+    for name in left:
+        values[name] = np.tile(found.usual[name], (len(found.faults), 1))
+        for k, one in zip(at, made, strict=True):
+            values[name][k] = np.where(np.isinf(one[name]), found.usual[name], one[name])
+    return replace(found, values=values)
+
+
+Job = tuple[str, tuple[str, ...]] | tuple[str, tuple[str, ...], Floats]
+"""A fault, the further signs that are wanted of it, and its trouble where that is known."""
+
+
+def _work(
+    scenario: Scenario, machine: Scenario, seed: int, samples: int, cells: int
+) -> Callable[[Job], Mapping[str, Floats]]:
+    row = row_scenario(scenario, middle_row(scenario)) if scenario.is_toolbar else scenario
+    return partial(_columns, row, machine, seed, samples, cells)
+
+
 def _columns(
-    row: Scenario, machine: Scenario, name: str, *, seed: int, samples: int, cells: int
+    row: Scenario, machine: Scenario, seed: int, samples: int, cells: int, job: Job
 ) -> Mapping[str, Floats]:
     """Numbers of one fault, or of the machine in order, by column; one for each sample."""
+    name, further, *known = job
     fault = LIBRARY.get(name)
     places = Streams(seed).stratified(f"severity of {name}", samples) if fault else [0.0] * samples
     rows = []
@@ -197,8 +253,10 @@ def _columns(
         draw = row.posterior.draw(k)
         drawn = [replace(one, coefficients=draw) for one in (row, machine)]
         sample = _Sample(drawn[0], drawn[1], fault, float(severity), seed, k, cells)
-        rows.append(sample.numbers())
-    return {column: np.array([one[column] for one in rows]) for column in COLUMNS}
+        numbers = {} if known else sample.numbers()
+        trouble = float(known[0][k]) if known else numbers["skips"] + numbers["doubles"]
+        rows.append(numbers | sample.changes(further, trouble))
+    return {column: np.array([one[column] for one in rows]) for column in rows[0]}
 
 
 @dataclass(frozen=True)
@@ -213,30 +271,50 @@ class _Sample:
     number: int
     cells: int
 
-    def numbers(self) -> dict[str, float]:
-        """Numbers of all columns."""
-        scope = self.fault.scope if self.fault else ONE
-        air = air_of(self.machine, self._put(self.machine), scope)
-        usual = chamber_vacuum(self.row)
-        faulty = self._ready(self._put(self.row), usual * air.vacuum)
-        turning = turning_of(faulty, usual * air.vacuum)
-        seen = looked(self._run(faulty), self.row.spacing)
+    @cached_property
+    def scope(self) -> str:
+        """Rows that have the fault."""
+        return self.fault.scope if self.fault else ONE
 
-        faster = faulty.replace(demand__speed=FASTER * faulty.demand.speed)
-        in_field = self.row.in_field
+    @cached_property
+    def air(self) -> Breathing:
+        """Air of the machine with the fault."""
+        return air_of(self.machine, self._put(self.machine), self.scope)
+
+    @cached_property
+    def vacuum(self) -> float:
+        """Vacuum of the row with the fault. [Pa]"""
+        return chamber_vacuum(self.row) * self.air.vacuum
+
+    @cached_property
+    def faulty(self) -> Scenario:
+        """The row with the fault."""
+        return self._ready(self._put(self.row), self.vacuum)
+
+    def numbers(self) -> dict[str, float]:
+        """Numbers of all columns; nan for those that take further runs."""
+        turning = turning_of(self.faulty, self.vacuum)
+        seen = looked(self._run(self.faulty), self.row.spacing)
         return {
             **{name: value for name, value in vars(seen).items() if name in COLUMNS},
-            "rows": max(air.others, ELSEWHERE[scope]),
+            **dict.fromkeys(FURTHER, np.nan),
+            "rows": max(self.air.others, ELSEWHERE[self.scope]),
             "onset": float(self.fault is not None and self.fault.onset == SLOW),
-            "speed": self._trouble(faster) - seen.trouble,
-            "slope": self._on_a_slope(faulty, seen.trouble) if in_field else np.nan,
-            "hour": self._later(faulty, seen.trouble),
-            "turn": self._after_turn(faulty, usual, air, seen.trouble),
-            "bench": self._on_bench(usual * air.vacuum) if in_field else np.nan,
             "current": turning.torque if turning.current is None else turning.current,
-            "gauge": air.gauge,
+            "gauge": self.air.gauge,
             "severity": self.severity,
         }
+
+    def changes(self, further: Sequence[str], now: float) -> dict[str, float]:
+        """Numbers of signs that take further runs, where skips and doubles are `now` together."""
+        made = {
+            "speed": self._faster,
+            "slope": self._on_a_slope,
+            "hour": self._later,
+            "turn": self._after_turn,
+            "bench": self._on_bench,
+        }
+        return {name: made[name](now) for name in further}
 
     def _put(self, scenario: Scenario) -> Scenario:
         return self.fault.put(scenario, self.severity) if self.fault else scenario
@@ -251,36 +329,48 @@ class _Sample:
         """A row alone at a vacuum, with its length and enough seed in its hopper."""
         return kept_full(alone(scenario, vacuum), self.cells)
 
-    def _on_a_slope(self, scenario: Scenario, now: float) -> float:
+    def _faster(self, now: float) -> float:
+        """Change at a higher speed."""
+        speed = FASTER * self.faulty.demand.speed
+        return self._trouble(self.faulty.replace(demand__speed=speed)) - now
+
+    def _on_a_slope(self, now: float) -> float:
         """Change on a slope; a fault of slopes is compared with the machine on the level."""
+        scenario = self.faulty
+        if not self.row.in_field:
+            return np.nan
         if self.fault and self.fault.when == SLOPES:
             return now - self._trouble(self._ready(self.row, chamber_vacuum(self.row)))
         return self._trouble(scenario.replace(conditions__slope_along=_hill(scenario))) - now
 
-    def _later(self, scenario: Scenario, now: float) -> float:
+    def _later(self, now: float) -> float:
         """Change after some hours; only dust depends on the hour."""
-        sensor = scenario.sensor
+        sensor = self.faulty.sensor
         if sensor.dust_per_hour == 0:
             return 0.0
         hours = min(sensor.hours_since_brushing + LATER, MOST_HOURS)
-        return self._trouble(scenario.replace(sensor__hours_since_brushing=hours)) - now
+        return self._trouble(self.faulty.replace(sensor__hours_since_brushing=hours)) - now
 
-    def _after_turn(self, scenario: Scenario, usual: float, air: Breathing, now: float) -> float:
+    def _after_turn(self, now: float) -> float:
         """Change just after a turn, when fewer holes carry a seed and more of them draw air.
 
         It is as in order unless the fault moves the vacuum.
         """
+        air = self.air
         moved = max(abs(air.vacuum - 1), abs(air.start - air.usual_start))
         if self.fault and moved < SAME_AIR:
             return AS_IN_ORDER
-        return self._trouble(scenario.replace(vacuum__vacuum=usual * air.start)) - now
+        start = chamber_vacuum(self.row) * air.start
+        return self._trouble(self.faulty.replace(vacuum__vacuum=start)) - now
 
-    def _on_bench(self, vacuum: float) -> float:
+    def _on_bench(self, _now: float) -> float:
         """Trouble of the meter on a bench at the same vacuum; a fault may stay on the machine."""
+        if not self.row.in_field:
+            return np.nan
         if self.fault and not self.fault.travels:
             return AS_IN_ORDER
         bench = self.row.replace(furrow__surface="bench", furrow__observed=None)
-        return self._trouble(self._ready(self._put(bench), vacuum))
+        return self._trouble(self._ready(self._put(bench), self.vacuum))
 
 
 def _hill(scenario: Scenario) -> float:
