@@ -131,7 +131,7 @@ def test_a_start_sheet_is_made_with_own_stations(monkeypatch):
         one, other = (repr(table(getattr(one, name).to_dataframe())) for one in (same, usual))
         assert one == other, name
     assert repr(table(same.to_dataframe())) == repr(table(usual.to_dataframe()))
-    for part in (same.field, same.bench, same.stand.measured, same.chosen.measured):
+    for part in (same.field, same.bench, same.stand.measured, same.fits[0].measured):
         assert part.origin.replaced == {"singulator": "AsUsual"}
     assert same.scenario.own and not usual.field.origin.replaced
 

@@ -97,6 +97,13 @@ def sheet_of(*changes, lot="maize_large_flat", few=MAIZE, **more):
     return m.sheet(lot, [*ASKED, *changes], discs=discs(*few), **more)
 
 
+def with_parts(sheet, **parts):
+    """A sheet with other values of parts that are computed when they are asked for."""
+    made = replace(sheet)
+    vars(made).update(parts)
+    return made
+
+
 @pytest.fixture
 def maize():
     return sheet_of()
@@ -148,14 +155,17 @@ def test_a_disc_suits_the_crops_that_its_class_names(meant_for, crop, suits):
 def fit_of(disc, lead, low, high, against=()):
     """A fit of soybean at the machine's start, whose lead over a good disc is given."""
     made = machine_for("soybean", ASKED).fitted(disc)
-    start = startpoint.Start(made, None, None)
+    start = startpoint.Start(made, None, None, None)
     told = {key: Estimate(lead, low, high) for key in startpoint.COMPARED}
     reach = {key: Estimate(0.95 + lead, 0.9, 1.0) for key in startpoint.COMPARED}
     return choice.Fit(disc, against, start, None, reach, told)
 
 
 def chosen_of(*fits):
-    return choice._chosen([*fits])
+    """Number of the chosen one of discs of which those with an objection are left out."""
+    free = [k for k, one in enumerate(fits) if not one.objections]
+    leads = [fits[k].lead[QUALITY] for k in free]
+    return free[choice.chosen_of([fits[k] for k in free], leads.__getitem__)]
 
 
 def test_no_disc_of_another_class_wins_by_what_cannot_be_distinguished():
@@ -276,14 +286,15 @@ def test_a_plateau_ends_where_a_line_crosses_half_a_point_below_the_best():
 def start_of(crop, best, monkeypatch):
     """A start point whose quality is flat within one step about a vacuum."""
 
-    def quality(scenario, seed):
+    def quality(scenario, seed, coarser=1):
         away = abs(math.log(scenario.vacuum.vacuum / best))
         return 0.97 - 0.02 * max(away - 0.6, 0.0) - 0.001 * abs(scenario.singulator.notch)
 
     monkeypatch.setattr(startpoint, "quality_of", quality)
     scenario = machine_for("sunflower", ASKED).fitted(discs((24, 3.6))[0])
     lot = replace(scenario.lot, crop=crop)
-    return startpoint.start_point((replace(scenario, lot=lot), 6e3, 1, "metric", False))
+    how = (6e3, 1, "metric")
+    return startpoint.refined((startpoint.start_point((replace(scenario, lot=lot), *how)), *how))
 
 
 def test_the_start_vacuum_is_in_the_middle_of_its_plateau(monkeypatch):
@@ -300,7 +311,7 @@ def test_vacuums_far_beyond_the_best_are_not_run(monkeypatch):
     """A peak at 1 kPa that falls by 4 points a kPa: 3 kPa is 8 points below, and ends it."""
     tried = []
 
-    def quality(scenario, seed):
+    def quality(scenario, seed, coarser=1):
         tried.append(scenario.vacuum.vacuum)
         return 0.95 - 0.04 * abs(scenario.vacuum.vacuum / 1e3 - 1)
 
@@ -328,10 +339,9 @@ def test_why_the_start_vacuum_is_what_it_is_stands_beside_it(maize):
     def said(pressure, published=None):
         at = maize.scenario.replace(vacuum__vacuum=pressure)
         start = replace(maize.chosen.start, published=published)
-        fits = (replace(maize.chosen, start=start), *maize.fits[1:])
-        return dict(row[::2] for row in settings(replace(maize, scenario=at, fits=fits)))[
-            "Vacuum at the hole"
-        ]
+        chosen = replace(maize.chosen, start=start)
+        made = replace(maize, scenario=at, chosen=chosen)
+        return dict(row[::2] for row in settings(made))["Vacuum at the hole"]
 
     assert "published best for maize (karayel2004) lies in that range: start there" in said(
         4e3, 4e3
@@ -400,8 +410,8 @@ def test_an_inner_guide_that_the_user_states_is_left_as_it_is(maize):
 def test_a_guide_is_fitted_only_where_it_surely_helps(low, high, fitted, monkeypatch):
     gain = Estimate((low + high) / 2, low, high)
     monkeypatch.setattr(machines.FromStart, "differences", lambda start, with_one: {QUALITY: gain})
-    scenario, told = study._guided(load_scenario("maize_field"), False, lambda one: one, 1)
-    assert (scenario.guide.inner_guide, told) == (fitted, gain)
+    start, told = study._guided(load_scenario("maize_field"), False, lambda one: one, 1)
+    assert (start.scenario.guide.inner_guide, told) == (fitted, gain)
 
 
 @pytest.mark.parametrize(
@@ -566,7 +576,7 @@ def test_a_disc_that_another_beats_is_not_called_the_best(maize):
 
     def said(low, value, high):
         led = replace(free, lead={**other.lead, QUALITY: Estimate(value, low, high)})
-        return why_first(first, replace(maize, fits=(first, led)))
+        return why_first(first, with_parts(maize, fits=(first, led)))
 
     assert "0.300 pp below the best; made for maize" in said(0.001, 0.003, 0.005)
     assert "cannot be distinguished from the best; made for maize" in said(-0.001, 0.003, 0.007)
@@ -654,7 +664,7 @@ def test_the_page_fits_on_its_paper_and_nothing_is_cut(maize):
     """Every word lies inside its page; of many more rules, too, in smaller letters."""
     sizes = []
     for times in (1, 4):
-        pages = sheet_pages(replace(maize, rules=maize.rules * times))
+        pages = sheet_pages(with_parts(maize, rules=maize.rules * times))
         for figure in pages:
             wide, high = figure.canvas.get_width_height()
             boxes = [part.get_window_extent() for part in figure.texts]
@@ -802,7 +812,7 @@ def test_too_high_and_too_low_a_vacuum_are_called_so(maize):
     def with_plateau(low, high, open_):
         span = longruns.Plateau(low, high, False, open_)
         start = replace(maize.chosen.start, plateau=span)
-        return replace(maize, fits=(replace(maize.chosen, start=start), *maize.fits[1:]))
+        return replace(maize, chosen=replace(maize.chosen, start=start))
 
     said = vacuum_range(with_plateau(3e3, 5e3, False))
     assert said == "too low below 3 kPa: skips; too high above 5 kPa: doubles"

@@ -50,6 +50,7 @@ def sheet_answer(
     first = [_start(sheet, units), first_count(sheet), _expected(sheet, units)]
     if sheet.own is not None:
         first.insert(0, " ".join(own_sentences(sheet.own, units)))
+    more = sheet_text(sheet, units, harvest).splitlines() if details else [""]
     while True:
         answer = Answer(
             caution=STOPPED,
@@ -59,7 +60,7 @@ def sheet_answer(
             assumes="; ".join(
                 [asked, *usual, sheet.scenario.lot.title, machine, *uncertain(sheet, units), *fixed]
             ),
-            details=sheet_text(sheet, units, harvest).splitlines(),
+            details=more,
         )
         if not notes or len(answer.text().splitlines()) <= LINES - WRITTEN:
             return answer.text(details)

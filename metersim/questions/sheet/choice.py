@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import cached_property
 
 from metersim.files.faults import bad
 from metersim.machine.discs import GenericDisc
@@ -20,23 +20,22 @@ from metersim.questions.sheet import machines
 from metersim.questions.sheet.discfit import Machine, Objection, fit
 from metersim.questions.sheet.machines import SharedMachines
 from metersim.questions.sheet.start import (
-    Gate,
     Start,
     gate_point,
     leading,
     measured,
+    refined,
     start_point,
 )
 from metersim.run.parallel import in_order
 
-FEWEST = 100  # normal spacings in a run, below which there is no sheet
 GUIDE = "guide.inner_guide"
 
-Found = tuple[GenericDisc, tuple[Objection, ...], Start]
+Fitted = tuple[Scenario, GenericDisc, tuple[Objection, ...]]
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class Found:
     """A disc that can carry the lot, at its own start point.
 
     Attributes
@@ -47,6 +46,24 @@ class Fit:
         Objections against the disc that do not exclude it.
     start : Start
         Start point of the disc.
+    """
+
+    disc: GenericDisc
+    objections: tuple[Objection, ...]
+    start: Start
+
+    @property
+    def leading(self) -> str:
+        """Key of the measure that decides."""
+        return leading(self.start.scenario)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit(Found):
+    """A disc that can carry the lot, beside the others.
+
+    Attributes
+    ----------
     measured : Measured
         Measures of the start point in the field, with common random numbers of all discs.
     reach : mapping of str to Estimate
@@ -57,17 +74,9 @@ class Fit:
         seed and error of the vacuum.
     """
 
-    disc: GenericDisc
-    objections: tuple[Objection, ...]
-    start: Start
     measured: Measured
     reach: Mapping[str, Estimate]
     lead: Mapping[str, Estimate]
-
-    @property
-    def leading(self) -> str:
-        """Key of the measure that decides."""
-        return leading(self.start.scenario)
 
     @property
     def quality(self) -> float:
@@ -95,18 +104,9 @@ class Unfit:
 
 
 def searched(
-    machine: Machine,
-    discs: Sequence[GenericDisc],
-    executor: Executor | None,
-    on_disc: Callable[[int], object],
-    own: GenericDisc | None,
-    *how: Any,
-) -> tuple[list[Found], tuple[Unfit, ...]]:
-    """Discs that can carry the lot, each with its own start point, and those that cannot.
-
-    `how` holds the other arguments of `start_point`.  A disc with more objections than another is
-    never chosen, so it is searched less finely, unless it is the user's `own` one.
-    """
+    machine: Machine, discs: Sequence[GenericDisc]
+) -> tuple[list[Fitted], tuple[Unfit, ...]]:
+    """Discs that can carry the lot on the machine, and those that cannot."""
     if GUIDE not in machine.given:  # tried with a guide; its gain is found at the end
         machine = replace(machine, scenario=machine.scenario.replace(guide__inner_guide=True))
     fitted, unfit = [], []
@@ -123,87 +123,149 @@ def searched(
             f"with holes of {HOLES} of that"
         )
         raise bad("discs", machine.scenario.lot.name, message)
-    least = min(len(against) for *_, against in fitted)
-    jobs = [
-        (scenario, *how, len(against) > least and disc != own) for scenario, disc, against in fitted
-    ]
-    starts, found = in_order(start_point, jobs, executor), []
-    for (_, disc, against), start in zip(fitted, starts, strict=True):
-        found.append((disc, against, start))
-        on_disc(len(unfit) + len(found))
-    return found, tuple(unfit)
+    return fitted, tuple(unfit)
 
 
-def ranked(
-    found: Sequence[Found],
-    uncertain: Callable[[Scenario], Scenario],
-    seed: int,
-    units: str,
-    own: GenericDisc | None = None,
-) -> tuple[tuple[Fit, ...], Gate]:
-    """All discs with the chosen one first, and the gate of all runs.
+class Ranking:
+    """Discs that can carry a lot, of which one is chosen; no more is run than that takes.
 
-    `uncertain` gives a scenario with its uncertain inputs.  The user's `own` disc is chosen if it
-    can carry the lot.
+    Discs with more objections than another are never chosen.  Of the rest the class of seed decides
+    (`class_of`), so a disc is compared with the best one only where no disc before it will do.
+
+    Parameters
+    ----------
+    fitted : sequence of (Scenario, GenericDisc, tuple of Objection)
+        Scenarios with the discs, and what there is against these.
+    uncertain : callable
+        Function that gives a scenario with its uncertain inputs.
+    most, seed, units
+        As for `metersim.questions.sheet.start.start_point`.
+    own : GenericDisc, optional
+        The user's own disc, which is chosen if it can carry the lot.
+    executor : Executor, optional
+        Executor of the rough start points, with one job a disc.
+    on_disc : callable
+        Function that takes the number of discs that are still to search.
     """
-    mine = next((k for k, one in enumerate(found) if one[0] == own), None)
-    least = min(len(against) for _, against, _ in found)
-    free = [start for _, against, start in found if len(against) == least]
-    first = max(free, key=lambda start: float(start.quality.max()))
-    first = first if mine is None else found[mine][2]
-    gate = gate_point(first.scenario, seed, units)
-    starts = [
-        replace(one, scenario=one.scenario.replace(pool__gate_opening=gate.opening))
-        for _, _, one in found
-    ]
-    runs = [measured(uncertain(one.scenario), seed=seed) for one in starts]
-    shared = SharedMachines(machines.DISC_DRAWS, machines.DISC_CELLS)
-    best = max(
-        (k for k, one in enumerate(found) if len(one[1]) == least),
-        key=lambda k: runs[k].points[leading(first.scenario)][0],
-    )
-    best = best if mine is None else mine
-    if runs[best].total("class2") < FEWEST:
-        message = "no disc sows enough to tell: ask less of it (rate, speed), or give more vacuum"
-        raise bad("sheet", first.scenario.lot.name, message)
 
-    def fits_from(k: int) -> list[Fit]:
-        against = shared.against(runs, k)
-        return [
-            Fit(disc, wrong, start, run, reach, lead)
-            for (disc, wrong, _), start, run, (reach, lead) in zip(
-                found, starts, runs, against, strict=True
-            )
+    def __init__(
+        self,
+        fitted: Sequence[Fitted],
+        uncertain: Callable[[Scenario], Scenario],
+        most: float,
+        seed: int,
+        units: str,
+        own: GenericDisc | None = None,
+        executor: Executor | None = None,
+        on_disc: Callable[[int], object] = lambda left: None,
+    ) -> None:
+        self._fitted, self._uncertain, self._own = fitted, uncertain, own
+        self._how = (most, seed, units)
+        self._shared = SharedMachines(machines.DISC_DRAWS, machines.DISC_CELLS)
+        self._fine: dict[int, Start] = {}
+        self._runs: dict[int, Measured] = {}
+        least = min(len(against) for *_, against in fitted)
+        self._free = [k for k, (*_, against) in enumerate(fitted) if len(against) == least]
+        mine = next((k for k, (_, disc, _) in enumerate(fitted) if disc == own), None)
+        tried = sorted({*self._free, *([] if mine is None else [mine])})
+        starts = in_order(start_point, [(fitted[k][0], *self._how) for k in tried], executor)
+        self._rough: dict[int, Start] = {}
+        for k, start in zip(tried, starts, strict=True):
+            self._rough[k] = start
+            on_disc(len(tried) - len(self._rough))
+        self._best = max(self._free, key=lambda k: float(self._rough[k].quality.max()))
+        first = self._best if mine is None else mine
+        self.gate = gate_point(self._refined(first).scenario, seed, units)
+        self._chosen = self._choose() if mine is None else mine
+
+    @property
+    def units(self) -> str:
+        """Family of units of round settings."""
+        return self._how[2]
+
+    @property
+    def chosen(self) -> Found:
+        """The disc to start with."""
+        return self._found(self._chosen)
+
+    @cached_property
+    def fits(self) -> tuple[Fit, ...]:
+        """All discs with the chosen one first, then the others from the best.
+
+        Those that are never chosen are searched roughly.
+        """
+        every = range(len(self._fitted))
+        runs = [self._run(k) for k in every]
+        against = self._shared.against(runs, self._chosen)
+        fits = [
+            Fit(**vars(self._found(k)), measured=run, reach=reach, lead=lead)
+            for k, run, (reach, lead) in zip(every, runs, against, strict=True)
         ]
+        chosen = fits.pop(self._chosen)
+        return (chosen, *sorted(fits, key=lambda one: -one.quality))
 
-    chosen = _chosen(fits_from(best)) if mine is None else mine
-    fits = fits_from(chosen)
-    others = [one for k, one in enumerate(fits) if k != chosen]
-    return (fits[chosen], *sorted(others, key=lambda one: -one.quality)), gate
+    def _choose(self) -> int:
+        """Number of the disc to start with."""
+
+        def lead_of(k: int) -> Estimate:
+            number = self._free[k]
+            if number == self._best:
+                return machines.NONE
+            pair = [self._run(self._best), self._run(number)]
+            return self._shared.against(pair, 0)[1][1][leading(pair[0].scenario)]
+
+        rough = [Found(*self._fitted[k][1:], self._rough[k]) for k in self._free]
+        return self._free[chosen_of(rough, lead_of)]
+
+    def _refined(self, k: int) -> Start:
+        if k not in self._fine:
+            self._fine[k] = refined((self._rough[k], *self._how))
+        return self._fine[k]
+
+    def _found(self, k: int) -> Found:
+        """A disc at its start point, with the gate of all."""
+        scenario, disc, against = self._fitted[k]
+        if k not in self._rough:
+            self._rough[k] = start_point((scenario, *self._how))
+        start = self._refined(k) if k in self._free or k == self._chosen else self._rough[k]
+        gated = start.scenario.replace(pool__gate_opening=self.gate.opening)
+        return Found(disc, against, replace(start, scenario=gated))
+
+    def _run(self, k: int) -> Measured:
+        if k not in self._runs:
+            scenario = self._uncertain(self._found(k).start.scenario)
+            self._runs[k] = measured(scenario, seed=self._how[1])
+        return self._runs[k]
 
 
-def _chosen(fits: Sequence[Fit]) -> int:
-    """Number of the disc to start with, from fits whose leads are those over a good one.
+def chosen_of(found: Sequence[Found], lead_of: Callable[[int], Estimate]) -> int:
+    """Number of the first disc, by its class, that is good enough.
 
-    Only discs with the fewest objections are considered.  Candidates are those within `FLAT` of
-    the good one, those without a detected difference from it, and those that beat it.  Of them the
-    class of seed decides: a disc made for the crop, then the nearest seed width.  Then come fewer
-    revolutions, which are more cells, and then the leading measure.
+    Parameters
+    ----------
+    found : sequence of Found
+        Discs with the fewest objections.
+    lead_of : callable
+        Function that gives the difference of a disc, by its number, from the best one.  A disc will
+        do if it is within `FLAT` of the best, or if no difference is detected.
     """
-    least = min(len(one.objections) for one in fits)
 
-    def is_good(one: Fit) -> bool:
-        lead = one.lead[one.leading]
-        return len(one.objections) == least and (lead.value >= -FLAT or lead.high >= 0)
+    def is_good(lead: Estimate) -> bool:
+        return lead.value >= -FLAT or lead.high >= 0
 
-    def order(one: Fit) -> tuple[bool, float, int, float]:
-        made = one.disc.suits(one.start.scenario.lot.crop)
-        return not made, round(_off_class(one), 6), -one.disc.cells, -one.quality
-
-    good = [k for k, one in enumerate(fits) if is_good(one)]
-    return min(good, key=lambda k: order(fits[k]))
+    order = sorted(range(len(found)), key=lambda k: class_of(found[k]))
+    return next(k for k in order if is_good(lead_of(k)))
 
 
-def _off_class(one: Fit) -> float:
+def class_of(one: Found) -> tuple[bool, float, int]:
+    """Order of discs by their class of seed: made for the crop, then the nearest seed width.
+
+    Then come fewer revolutions, which are more cells.
+    """
+    made = one.disc.suits(one.start.scenario.lot.crop)
+    return not made, round(_off_class(one), 6), -one.disc.cells
+
+
+def _off_class(one: Found) -> float:
     """Absolute logarithm of the ratio of two seed widths: that of the disc, and that of the lot."""
     return abs(math.log(one.disc.seed_width / one.start.scenario.seeds.width))

@@ -118,10 +118,9 @@ def answer(options: argparse.Namespace) -> str:
         )
     made = replace(made, usual=tuple(_missing(options)) if own else ())
     content = sheet_json(made, harvest) if options.json else ""
+    said = sheet_answer(made, options.units, harvest, options.details)
     _write(made, options, harvest, content)
-    if options.json == "-":
-        return content.removesuffix("\n")
-    return sheet_answer(made, options.units, harvest, options.details) + _written(options)
+    return content.removesuffix("\n") if options.json == "-" else said + _written(options)
 
 
 def _name_lot(options: argparse.Namespace) -> None:

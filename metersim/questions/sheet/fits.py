@@ -32,7 +32,7 @@ from metersim.questions.shared.words import (
     shown,
     signed,
 )
-from metersim.questions.sheet.choice import Fit
+from metersim.questions.sheet.choice import Fit, Found
 from metersim.questions.sheet.discfit import (
     IMPOSSIBLE,
     LARGE_HOLE,
@@ -122,7 +122,7 @@ def _made_for(one: Fit, sheet: Sheet) -> str:
     return f"made for {crop if one.disc.suits(crop) else one.disc.meant_for}"
 
 
-def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
+def why_less(one: Fit, chosen: Found, units: str = "metric") -> str:
     """Reason why a disc suits less than the chosen one: measured differences and their cause."""
     lead = one.lead[one.leading]
     said = []
@@ -146,7 +146,7 @@ def why_less(one: Fit, chosen: Fit, units: str = "metric") -> str:
     return "; ".join(said)
 
 
-def _worse(one: Fit, chosen: Fit, units: str) -> str:
+def _worse(one: Fit, chosen: Found, units: str) -> str:
     """Measures that are detected to be worse, and a higher speed of the holes."""
     parts = [
         f"{name} {signed(one.lead[key].value * 100)}"

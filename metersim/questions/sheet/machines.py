@@ -124,6 +124,10 @@ class FromStart:
             self._runs[about] = measured(scenario, seed=self.seed)
         return self._runs[about]
 
+    def moved(self, scenario: Scenario) -> FromStart:
+        """The same from another start point, with the runs that there are already."""
+        return replace(self, start=self.run(scenario))
+
     def spread(self, scenario: Scenario) -> Spread:
         """Total uncertainty of the differences of a scenario from the start point, with parts."""
         first, other = (self._about(one) for one in (self.start, self.run(scenario)))

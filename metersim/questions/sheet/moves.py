@@ -126,14 +126,18 @@ MOVES = {
 
 def nearby_of(start: FromStart) -> tuple[Nearby, ...]:
     """Costs of all possible changes, the greatest first."""
-    found = []
-    for key, move in MOVES.items():
-        try:
-            moved = move.made(start.scenario)
-        except BadInput:
-            continue
-        if moved != start.scenario:
-            spread = start.spread(moved)
-            changes = {part: spread.total(part) for part in COMPARED}
-            found.append(Nearby(key, changes, leading(start.scenario), spread))
-    return tuple(sorted(found, key=lambda one: one.cost.value))
+    found = (moved_by(start, key) for key in MOVES)
+    return tuple(sorted(filter(None, found), key=lambda one: one.cost.value))
+
+
+def moved_by(start: FromStart, key: str) -> Nearby | None:
+    """Cost of one change; None where it is impossible or changes nothing."""
+    try:
+        moved = MOVES[key].made(start.scenario)
+    except BadInput:
+        return None
+    if moved == start.scenario:
+        return None
+    spread = start.spread(moved)
+    changes = {part: spread.total(part) for part in COMPARED}
+    return Nearby(key, changes, leading(start.scenario), spread)

@@ -165,8 +165,12 @@ def _of_hole(start: FromStart, holes: Mapping[str, Scenario]) -> Rule:
     return Rule("hole", agrees, changes, values | {"chosen": hole_share(start.scenario)})
 
 
-def _of_vacuum(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[Rule]:
-    """Rules of the trade's range of vacuum, and of the published best vacuum."""
+def vacuum_rule(start: FromStart) -> Rule | None:
+    """Rule of the trade's range of vacuum; None for a crop without one."""
+    return next(_of_range(start.scenario, partial(_change, start)), None)
+
+
+def _of_range(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[Rule]:
     crop, chosen = scenario.lot.crop, scenario.vacuum.vacuum
     if crop in TRADE_VACUUM:
         low, high = (1e3 * end for end in TRADE_VACUUM[crop])
@@ -174,6 +178,12 @@ def _of_vacuum(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[
         there = change(vacuum__vacuum=nearest)
         values = {"chosen": chosen, "nearest": nearest, "low": low, "high": high}
         yield Rule("vacuum", _costs_nothing(there), {"nearest": there}, values)
+
+
+def _of_vacuum(scenario: Scenario, change: Callable[..., Estimate]) -> Iterator[Rule]:
+    """Rules of the trade's range of vacuum, and of the published best vacuum."""
+    yield from _of_range(scenario, change)
+    crop, chosen = scenario.lot.crop, scenario.vacuum.vacuum
     if crop in published_vacuums():
         vacuum = published_vacuums()[crop]
         is_there = abs(vacuum / chosen - 1) < THERE

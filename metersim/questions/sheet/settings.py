@@ -8,8 +8,9 @@ from metersim.files.units import hole_texts, sentence_number
 from metersim.machine.sources import HARD_TO_HOLD, NO_SOURCE
 from metersim.questions.shared.words import set_quantity, shown
 from metersim.questions.sheet.fits import LEADS, disc_words, pp
-from metersim.questions.sheet.moves import MOVES
+from metersim.questions.sheet.moves import MOVES, moved_by
 from metersim.questions.sheet.owndisc import OWN
+from metersim.questions.sheet.rules import vacuum_rule
 from metersim.questions.sheet.start import QUALITY, TRAVEL, published_vacuums
 from metersim.questions.sheet.study import Sheet
 
@@ -99,11 +100,11 @@ def vacuum_notes(sheet: Sheet, units: str = "metric") -> list[str]:
     if vacuum < HARD_TO_HOLD:
         bound = rough("pressure", HARD_TO_HOLD, units)
         notes.append(f"{said} is low: a vacuum below about {bound} is hard to hold.")
-    for rule in sheet.rules:
-        if rule.key == "vacuum" and not rule.agrees:
-            low, high = (set_quantity("pressure", rule.values[e], units) for e in ("low", "high"))
-            side = "less" if vacuum < rule.values["low"] else "more"
-            notes.append(f"{said} is {side} than common practice ({low} to {high}): prove it.")
+    rule = vacuum_rule(sheet.start)
+    if rule is not None and not rule.agrees:
+        low, high = (set_quantity("pressure", rule.values[e], units) for e in ("low", "high"))
+        side = "less" if vacuum < rule.values["low"] else "more"
+        notes.append(f"{said} is {side} than common practice ({low} to {high}): prove it.")
     return notes
 
 
@@ -120,7 +121,7 @@ def _guide_short(sheet: Sheet) -> str:
 
 
 def _cutoff_short(sheet: Sheet) -> str:
-    worn = next((one for one in sheet.nearby if one.key == "worn cut-off"), None)
+    worn = moved_by(sheet.start, "worn cut-off")
     if worn is None:
         return "as you stated"
     change = worn.changes[QUALITY]
@@ -206,7 +207,7 @@ def _guide(sheet: Sheet) -> tuple[str, str]:
 
 
 def _cutoff(sheet: Sheet) -> str:
-    worn = next((one for one in sheet.nearby if one.key == "worn cut-off"), None)
+    worn = moved_by(sheet.start, "worn cut-off")
     if worn is None:
         return "here with the edge that you stated"
     change = pp(worn.changes[QUALITY])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -27,7 +27,9 @@ PUBLISHED = "karayel2004"
 TRAVEL = 3  # assumption: notches of the singulator to either side of the centre
 LEAST_VACUUM = 300.0  # Pa; assumption: every shipped lot needs more
 VACUUMS = 10  # tried vacuums, evenly on a logarithmic scale
-TRIED_CELLS = 6_000
+TRIED_CELLS = 6_000  # of a run about the start point
+COARSER = 3  # times fewer cells in the coarse part of the search
+BELOW = 0.15  # loss of the leading measure that lies clearly below any plateau
 FAR = 0.05  # loss of the leading measure beyond its best vacuum, clearly outside any plateau
 LEVELS = (0.01, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.05, 1.2, 1.35, 1.5)
 # of the carry line; assumption: from a pool thinner than a seed to well above that line
@@ -70,6 +72,8 @@ class Start:
         Plateau of the vacuum at that notch. [Pa]
     quality : ndarray, shape (notches, vacuums)
         Leading measure at the notches and vacuums of the last search. [1]
+    vacuums : ndarray, shape (vacuums,)
+        Vacuums of the last search. [Pa]
     published : float, optional
         Published best vacuum of the crop, if the start vacuum is that; None if it is the middle of
         the plateau. [Pa]
@@ -78,6 +82,7 @@ class Start:
     scenario: Scenario
     plateau: Plateau
     quality: Floats
+    vacuums: Floats
     published: float | None = None
 
 
@@ -92,9 +97,9 @@ def leading(scenario: Scenario) -> str:
     return SINGLE if scenario.spacing < SMALL_SPACING else QUALITY
 
 
-def quality_of(scenario: Scenario, seed: int) -> float:
+def quality_of(scenario: Scenario, seed: int, coarser: int = 1) -> float:
     """Leading measure of a short run; 0 where no seed is sown. [1]"""
-    run = tallied(scenario.lasting(TRIED_CELLS), seed=seed)
+    run = tallied(scenario.lasting(TRIED_CELLS // coarser), seed=seed)
     found = float(measure(run).points[leading(scenario)][0])
     return 0.0 if math.isnan(found) else found
 
@@ -112,63 +117,95 @@ def published_vacuums() -> dict[str, float]:
 SPARE = 0.85  # of the most vacuum of the fan, which leaves room for steps from the start
 
 
-def start_point(job: tuple[Scenario, float, int, str, bool]) -> Start:
-    """Vacuum and notch at which quality is least sensitive to deviations.
+def start_point(job: tuple[Scenario, float, int, str]) -> Start:
+    """Vacuum and notch at which quality is least sensitive to deviations, roughly.
 
-    Every second vacuum is run at every second notch, then every vacuum about the best notch, all
-    with common random numbers.  The notch is that of the point with the best mean quality over
-    itself and its neighbours, one step of vacuum and one notch away.  The vacuum is the published
-    best one of the crop if the plateau at that notch contains it: somebody held it.  Otherwise it
-    is the middle of that plateau, in kPa.
+    Every second vacuum is run at every second notch, with common random numbers.  The notch is that
+    of the point with the best mean quality over itself and its neighbours, one step of vacuum and
+    one notch away.  The vacuum is the published best one of the crop if the plateau at that notch
+    contains it: somebody held it.  Otherwise it is the middle of that plateau, in kPa.
 
     Parameters
     ----------
-    job : (Scenario, float, int, str, bool)
-        Scenario with the disc, highest vacuum of the fan [Pa], random seed, family of units of the
-        round vacuum, and whether the first, coarse part of the search is enough.
+    job : (Scenario, float, int, str)
+        Scenario with the disc, highest vacuum of the fan [Pa], random seed, and family of units of
+        the round vacuum.
 
     Returns
     -------
     Start
         Start point with the tried qualities.
     """
-    scenario, most, seed, units, coarse = job
-    most = min(most, SPARE * most_vacuum(scenario))
-    every = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
-    settings = {}
-    for notch in range(-TRAVEL, TRAVEL + 1):
+    scenario, most, seed, units = job
+    settings = _settings(scenario, range(-TRAVEL, TRAVEL + 1))
+    vacuums = _vacuums(scenario, most)[::-2][::-1]
+    return _found(settings, [*settings][::2], vacuums, seed, units, COARSER)
+
+
+def refined(job: tuple[Start, float, int, str]) -> Start:
+    """Start point from longer runs at every vacuum, at and next to the notch of a rough one.
+
+    Vacuums clearly below the plateau are left out.
+
+    Parameters
+    ----------
+    job : (Start, float, int, str)
+        Rough start point, and the rest as for `start_point`.
+    """
+    start, most, seed, units = job
+    notch = int(start.scenario.singulator.notch)
+    settings = _settings(start.scenario, range(notch - 1, notch + 2))
+    settings = {one: made for one, made in settings.items() if abs(one) <= TRAVEL}
+    vacuums = _vacuums(start.scenario, most)
+    rises = np.flatnonzero(start.quality.max(axis=0) >= start.quality.max() - BELOW)[0]
+    if rises:
+        vacuums = vacuums[vacuums >= start.vacuums[rises - 1]]
+    return _found(settings, [*settings], vacuums, seed, units)
+
+
+def _settings(scenario: Scenario, notches: Iterable[int]) -> dict[int, Scenario]:
+    """Scenario at each notch of the singulator's travel."""
+    found = {}
+    for notch in notches:
         try:
-            settings[notch] = scenario.replace(singulator__notch=float(notch))
+            found[notch] = scenario.replace(singulator__notch=float(notch))
         except BadInput:  # the edge would pass the holes: the travel ends here
             continue
-    vacuums, notches = every[::-2][::-1], [*settings][::2]
-    quality, row = _searched(settings, notches, vacuums, seed)
-    if not coarse:
-        near = [notch for notch in settings if abs(notch - notches[row]) <= 1]
-        vacuums, notches = every, near
-        quality, row = _searched(settings, notches, vacuums, seed)
+    return found
+
+
+def _vacuums(scenario: Scenario, most: float) -> Floats:
+    """Vacuums of a search, up to the highest that the fan gives. [Pa]"""
+    most = min(most, SPARE * most_vacuum(scenario))
+    made: Floats = np.geomspace(min(LEAST_VACUUM, most / 4), most, VACUUMS)
+    return made
+
+
+def _found(
+    settings: Mapping[int, Scenario],
+    notches: Sequence[int],
+    vacuums: Floats,
+    seed: int,
+    units: str,
+    coarser: int = 1,
+) -> Start:
+    """Start point from runs at all of some notches and vacuums, the last of them the highest."""
+    quality = np.array([_rising(settings[notch], vacuums, seed, coarser) for notch in notches])
+    forgiving = uniform_filter(quality, size=3, mode="nearest")
+    row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
     found = plateau(np.log(vacuums), quality[row])
     span = Plateau(math.exp(found.low), math.exp(found.high), found.low_open, found.high_open)
+    scenario = settings[notches[int(row)]]
     published = published_vacuums().get(scenario.lot.crop)
     if published is not None and not span.low <= published <= span.high:
         published = None
     middle = published or (span.low + span.high) / 2
-    vacuum = min(_rounded(middle, STEPS[units][0]), most)
-    start = settings[notches[row]].replace(vacuum__vacuum=vacuum)
-    return Start(start, span, quality, published)
+    vacuum = min(_rounded(middle, STEPS[units][0]), float(vacuums[-1]))
+    start = scenario.replace(vacuum__vacuum=vacuum)
+    return Start(start, span, quality, vacuums, published)
 
 
-def _searched(
-    settings: Mapping[int, Scenario], notches: Sequence[int], vacuums: Floats, seed: int
-) -> tuple[Floats, int]:
-    """Leading measure at all notches and vacuums, and the row that forgives most."""
-    quality = np.array([_rising(settings[notch], vacuums, seed) for notch in notches])
-    forgiving = uniform_filter(quality, size=3, mode="nearest")
-    row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
-    return quality, int(row)
-
-
-def _rising(scenario: Scenario, vacuums: Floats, seed: int) -> list[float]:
+def _rising(scenario: Scenario, vacuums: Floats, seed: int, coarser: int = 1) -> list[float]:
     """Leading measure at rising vacuums.
 
     Past its best it only falls, as doubles grow.  Once it is `FAR` below, it is not run any more.
@@ -178,7 +215,7 @@ def _rising(scenario: Scenario, vacuums: Floats, seed: int) -> list[float]:
         if found and found[-1] < max(found) - FAR:
             found.append(found[-1])
         else:
-            found.append(quality_of(scenario.replace(vacuum__vacuum=vacuum), seed))
+            found.append(quality_of(scenario.replace(vacuum__vacuum=vacuum), seed, coarser))
     return found
 
 

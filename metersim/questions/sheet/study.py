@@ -7,10 +7,11 @@ import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from metersim.files.faults import bad
 from metersim.files.fields import specs
 from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
@@ -26,7 +27,7 @@ from metersim.measures.tally import tallied
 from metersim.questions.shared.plants import Stand, stand_of
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.unknowns import DRAWS, spread_about
-from metersim.questions.sheet.choice import GUIDE, Fit, Unfit, ranked, searched
+from metersim.questions.sheet.choice import GUIDE, Fit, Found, Ranking, Unfit, searched
 from metersim.questions.sheet.counting import Count, seeds_to_count
 from metersim.questions.sheet.discfit import Machine, machine_for
 from metersim.questions.sheet.machines import FromStart
@@ -44,13 +45,14 @@ from metersim.questions.sheet.start import (
     measured,
     start_point,
 )
-from metersim.run.parallel import check_sent, in_order
+from metersim.run.parallel import check_sent
 
 if TYPE_CHECKING:
     import pandas as pd
 
 VACUUM_LEAST = 500.0  # Pa; least vacuum of a fan for a search
 VACUUM_MOST = 6e3  # Pa; assumption: highest vacuum of a fan, by default
+FEWEST = 100  # normal spacings in a run, below which there is no sheet
 DRAWN_CELLS = 5_000  # cells of the run of a draw
 SIZE_UNKNOWN, VACUUM_UNKNOWN = 0.05, 0.10  # assumption: relative error of seed size and vacuum
 SHOWS = "Where a start sheet starts, on a machine as stated there: prove it on a bench."
@@ -64,8 +66,10 @@ class Sheet:
     ----------
     scenario : Scenario
         Start settings in the field.
-    fits : tuple of Fit
-        Discs that can carry the lot: the chosen one, then the others from the best.
+    chosen : Found
+        The disc to start with.
+    ranking : Ranking
+        Discs that can carry the lot, which can be compared.
     unfit : tuple of Unfit
         Discs that cannot carry it.
     gate : Gate
@@ -76,29 +80,28 @@ class Sheet:
         Expected measures of the start settings in the field and on the bench.
     field_spread, bench_spread : Spread
         Uncertainty of these measures from machine, seed size, vacuum, and uncertain inputs.
-    stand : Stand
-        Plants in the field.
-    nearby : tuple of Nearby
-        Costs of single changes, the greatest first.
-    rules : tuple of Rule
-        Rules of the trade with their verdicts.
+    start : FromStart
+        Differences from the start settings in the field.
     count : Count
         Size of a count on the bench.
     vacuum_most : float
         Highest vacuum of the fan. [Pa]
     given : tuple of str
         Fields of the machine that the user stated.
-    scatter : mapping of str to Estimate
-        Scatter of seeds along the row on the ``bench`` and in the ``field``, with its total
-        interval.  It is empty where seeds do not lie close. [m]
     own : Own, optional
         The user's own disc with its verdict.
     usual : tuple of str
         Parts of the request that were not given and are usual for the crop.
+
+    Notes
+    -----
+    What the answer does not show is computed when it is asked for first: `fits`, `stand`,
+    `nearby`, `rules` and `scatter`.
     """
 
     scenario: Scenario
-    fits: tuple[Fit, ...]
+    chosen: Found
+    ranking: Ranking
     unfit: tuple[Unfit, ...]
     gate: Gate
     guide: Estimate | None
@@ -106,13 +109,10 @@ class Sheet:
     bench: Measured
     field_spread: Spread
     bench_spread: Spread
-    stand: Stand
-    nearby: tuple[Nearby, ...]
-    rules: tuple[Rule, ...]
+    start: FromStart
     count: Count
     vacuum_most: float
     given: tuple[str, ...]
-    scatter: Mapping[str, Estimate]
     own: Own | None = None
     usual: tuple[str, ...] = ()
 
@@ -121,10 +121,44 @@ class Sheet:
         holes = f"{disc.cells} holes of {disc.hole_diameter * 1e3:.3g} mm"
         return f"<Sheet for {self.scenario.lot.name}: {holes}; to_dataframe() shows all discs>"
 
-    @property
-    def chosen(self) -> Fit:
-        """The disc to start with."""
-        return self.fits[0]
+    @cached_property
+    def fits(self) -> tuple[Fit, ...]:
+        """Discs that can carry the lot: the chosen one, then the others from the best."""
+        return self.ranking.fits
+
+    @cached_property
+    def stand(self) -> Stand:
+        """Plants in the field."""
+        return stand_of(self.start.uncertain(self.scenario), seed=self.start.seed, draws=DRAWS)
+
+    @cached_property
+    def nearby(self) -> tuple[Nearby, ...]:
+        """Costs of single changes, the greatest first."""
+        return nearby_of(self.start)
+
+    @cached_property
+    def rules(self) -> tuple[Rule, ...]:
+        """Rules of the trade with their verdicts."""
+        others, how = other_holes(self.scenario), (self.vacuum_most, self.start.seed)
+        holes = {
+            name: start_point((one, *how, self.ranking.units)).scenario
+            for name, one in others.items()
+        }
+        return rules_for(self.start, self.gate, holes)
+
+    @cached_property
+    def scatter(self) -> Mapping[str, Estimate]:
+        """Scatter of seeds along the row on the ``bench`` and in the ``field``. [m]
+
+        It has its total interval, and is empty where seeds do not lie close.
+        """
+        if self.leading != SINGLE:
+            return {}
+        places = {"bench": self.bench.scenario, "field": self.scenario}
+        return {
+            name: scatter_spread(self.start.uncertain(one), seed=self.start.seed, draws=DRAWS)
+            for name, one in places.items()
+        }
 
     @property
     def leading(self) -> str:
@@ -198,7 +232,7 @@ def sheet(
         Own stations, as for `metersim.run.simulation.simulate`.  Stations whose
         settings the sheet chooses, such as the singulator, need classes or functions.
     executor : Executor, optional
-        Executor of the search, with one job a disc.
+        Executor of the rough search, with one job a disc.
     on_disc : callable, optional
         Function that takes the number of finished discs.
 
@@ -230,40 +264,42 @@ def sheet(
     mine = own_disc(*own, machine.scenario.seeds.width) if own else None
     if mine is not None:
         every = (mine, *(one for one in every if not _is_same(one, mine)))
-    search = partial(searched, machine, every, executor, on_disc, mine)
-    found, unfit = search(vacuum_most, seed, units)
+    fitted_discs, unfit = searched(machine, every)
     uncertain = partial(_uncertain, machine=machine)
-    fits, gate = ranked(found, uncertain, seed, units, mine)
-    scenario, guide = _guided(fits[0].start.scenario, GUIDE in machine.given, uncertain, seed)
-    scenario = _as_written(scenario)
+    ranking = Ranking(
+        fitted_discs,
+        uncertain,
+        vacuum_most,
+        seed,
+        units,
+        own=mine,
+        executor=executor,
+        on_disc=lambda left: on_disc(len(every) - left),
+    )
+    chosen = ranking.chosen
+    scenario = _as_written(chosen.start.scenario)
+    start, guide = _guided(scenario, GUIDE in machine.given, uncertain, seed)
+    scenario = start.scenario
     pulses = "pulses" if scenario.observed == "pulses" else None
     on_bench = scenario.replace(furrow__surface="bench", furrow__observed=pulses)
-    run = partial(measured, seed=seed)
-    field, bench = run(scenario), run(on_bench)
-    from_start = FromStart(field, uncertain, seed)
+    bench = measured(on_bench, seed=seed)
     spreads = [_spread(one, machine, seed) for one in (scenario, on_bench)]
-    others = other_holes(scenario)
-    jobs = ((one, vacuum_most, seed, units, True) for one in others.values())
-    starts = in_order(start_point, jobs, executor)
-    holes = {name: one.scenario for name, one in zip(others, starts, strict=True)}
     return Sheet(
         scenario=scenario,
-        fits=fits,
+        chosen=chosen,
+        ranking=ranking,
         unfit=unfit,
-        gate=gate,
+        gate=ranking.gate,
         guide=guide,
-        field=field,
+        field=start.start,
         bench=bench,
         field_spread=spreads[0],
         bench_spread=spreads[1],
-        stand=stand_of(uncertain(scenario), seed=seed, draws=DRAWS),
-        nearby=nearby_of(from_start),
-        rules=rules_for(from_start, gate, holes),
+        start=start,
         count=seeds_to_count(bench, _faulty_at_most(spreads[1])),
         vacuum_most=vacuum_most,
         given=scenario.changes,
-        scatter=_scatter({"bench": on_bench, "field": scenario}, uncertain, seed),
-        own=None if mine is None else own_of(mine, scenario, fits, unfit),
+        own=None if mine is None else own_of(mine, scenario, ranking.fits, unfit),
     )
 
 
@@ -273,26 +309,26 @@ def _is_same(one: GenericDisc, other: GenericDisc) -> bool:
     return one.cells == other.cells and alike
 
 
-def _scatter(
-    places: Mapping[str, Scenario], uncertain: Callable[[Scenario], Scenario], seed: int
-) -> dict[str, Estimate]:
-    """Scatter of seeds that lie close, by place; empty where others decide."""
-    return {
-        name: scatter_spread(uncertain(one), seed=seed, draws=DRAWS)
-        for name, one in places.items()
-        if leading(one) == SINGLE
-    }
-
-
 def _guided(
     scenario: Scenario, given: bool, uncertain: Callable[[Scenario], Scenario], seed: int
-) -> tuple[Scenario, Estimate | None]:
-    """Scenario with an inner guide if its gain is detected, unless the user stated the guide."""
+) -> tuple[FromStart, Estimate | None]:
+    """Start with an inner guide if its gain is detected, unless the user stated the guide.
+
+    Raises
+    ------
+    BadInput
+        When too little is sown to measure anything.
+    """
+    without = scenario if given else scenario.replace(guide__inner_guide=False)
+    start = FromStart(measured(without, seed=seed), uncertain, seed)
+    if start.start.total("class2") < FEWEST:
+        message = "no disc sows enough to tell: ask less of it (rate, speed), or give more vacuum"
+        raise bad("sheet", scenario.lot.name, message)
     if given:
-        return scenario, None
-    without, fitted = (scenario.replace(guide__inner_guide=one) for one in (False, True))
-    gain = FromStart(measured(without, seed=seed), uncertain, seed).differences(fitted)[QUALITY]
-    return (fitted if gain.low > 0 else without), gain
+        return start, None
+    fitted = scenario.replace(guide__inner_guide=True)
+    gain = start.differences(fitted)[QUALITY]
+    return (start.moved(fitted) if gain.low > 0 else start), gain
 
 
 def _as_written(scenario: Scenario) -> Scenario:
