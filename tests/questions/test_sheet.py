@@ -29,6 +29,7 @@ from metersim.measures.tally import tallied
 from metersim.measures.yields import Harvest, relations_of
 from metersim.questions.lot.study import lot_from_label, lot_toml
 from metersim.questions.shared.answer import LINES, MOST_ROWS
+from metersim.questions.shared.cases import load_case
 from metersim.questions.shared.notes import STOPPED
 from metersim.questions.shared.words import WIDE
 from metersim.questions.sheet import choice, machines, rules, scatter, study
@@ -62,6 +63,7 @@ OPTIONS = ("--rate", "80000", "--row-spacing", "75", "--speed", "6")
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 NO_SOURCE_WORDS = ("(common", "source)")
 METRIC = re.compile(r"\d (mm|cm|m/s|km/h|kPa|kg/m3|per ha)\b")
+BENCH = load_scenario("maize_bench")
 MAIZE = ((30, 4.0), (40, 4.5), (30, 2.2))
 
 
@@ -155,7 +157,7 @@ def test_a_disc_suits_the_crops_that_its_class_names(meant_for, crop, suits):
 def fit_of(disc, lead, low, high, against=()):
     """A fit of soybean at the machine's start, whose lead over a good disc is given."""
     made = machine_for("soybean", ASKED).fitted(disc)
-    start = startpoint.Start(made, None, None, None)
+    start = startpoint.Start(made, None, None)
     told = {key: Estimate(lead, low, high) for key in startpoint.COMPARED}
     reach = {key: Estimate(0.95 + lead, 0.9, 1.0) for key in startpoint.COMPARED}
     return choice.Fit(disc, against, start, None, reach, told)
@@ -307,19 +309,43 @@ def test_the_start_vacuum_is_in_the_middle_of_its_plateau(monkeypatch):
     assert vacuum % 50 == pytest.approx(0, abs=1e-6)
 
 
-def test_vacuums_far_beyond_the_best_are_not_run(monkeypatch):
-    """A peak at 1 kPa that falls by 4 points a kPa: 3 kPa is 8 points below, and ends it."""
+@pytest.mark.parametrize(
+    ("first", "ran"), [(1, [1, 2, 3, 0]), (0, [0, 1, 2, 3]), (4, [4, 5, 3, 2, 1, 0])]
+)
+def test_what_lies_far_from_the_best_is_not_run(first, ran):
+    """A peak at place 1 that falls by 4 points a place: two places are 8 points below, and end it.
+
+    The peak is found from any place; what is not run keeps the last value.
+    """
     tried = []
 
+    def quality(k):
+        tried.append(k)
+        return 0.95 - 0.04 * abs(k - 1)
+
+    found = startpoint.about_peak(quality, 6, first)
+    assert tried == ran
+    assert found[:4] == pytest.approx([0.91, 0.95, 0.91, 0.87])
+    assert found[4:] == pytest.approx([0.87, 0.87] if first < 4 else [0.83, 0.79])
+
+
+def test_notches_beyond_one_that_is_far_worse_are_not_run(monkeypatch):
     def quality(scenario, seed, coarser=1):
-        tried.append(scenario.vacuum.vacuum)
-        return 0.95 - 0.04 * abs(scenario.vacuum.vacuum / 1e3 - 1)
+        assert scenario.singulator.notch < 2
+        return 0.95 - 0.04 * abs(scenario.singulator.notch + 1)
 
     monkeypatch.setattr(startpoint, "quality_of", quality)
-    vacuums = np.array([0.5, 1.0, 2.0, 3.0, 4.0, 5.0]) * 1e3
-    found = startpoint._rising(load_scenario("maize_bench"), vacuums, 1)
-    assert found == pytest.approx([0.93, 0.95, 0.91, 0.87, 0.87, 0.87])
-    assert tried == [500, 1000, 2000, 3000]
+    settings = [BENCH.replace(singulator__notch=float(one)) for one in (-3, -1, 1, 2)]
+    found = startpoint._searched(settings, np.array([1e3, 2e3, 3e3]), 1)
+    assert found.max(axis=1) == pytest.approx([0.87, 0.95, 0.87, 0.0])
+
+
+def test_published_vacuums_are_those_of_the_case():
+    """Rows are read alone, without the many conditions of the case."""
+    rows = [row for row in load_case(startpoint.PUBLISHED).rows if row.kind == "plateau"]
+    assert len(rows) == 4
+    expected = {row.stated["of"]: row.number("published") * 1e3 for row in rows}
+    assert startpoint.published_vacuums() == expected
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -15,10 +15,11 @@ from metersim.files.faults import BadInput
 from metersim.files.units import INCH, INCH_OF_WATER
 from metersim.machine.airline import most_vacuum
 from metersim.machine.scenario import Scenario
+from metersim.machine.seedlot import read_toml
 from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import FLAT, crossing
 from metersim.measures.tally import stretches_for, tallied
-from metersim.questions.shared.cases import load_case
+from metersim.questions.shared.cases import shipped_cases
 from metersim.questions.sheet.discfit import gate_for
 
 QUALITY, SINGLE = "per_spacing.quality", "cells.single"
@@ -29,8 +30,7 @@ LEAST_VACUUM = 300.0  # Pa; assumption: every shipped lot needs more
 VACUUMS = 10  # tried vacuums, evenly on a logarithmic scale
 TRIED_CELLS = 6_000  # of a run about the start point
 COARSER = 3  # times fewer cells in the coarse part of the search
-BELOW = 0.15  # loss of the leading measure that lies clearly below any plateau
-FAR = 0.05  # loss of the leading measure beyond its best vacuum, clearly outside any plateau
+FAR = 0.05  # loss of the leading measure from its best, clearly outside any plateau
 LEVELS = (0.01, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.05, 1.2, 1.35, 1.5)
 # of the carry line; assumption: from a pool thinner than a seed to well above that line
 STEPS = {  # steps of round start values: vacuum (half of it when low) and gate
@@ -72,8 +72,6 @@ class Start:
         Plateau of the vacuum at that notch. [Pa]
     quality : ndarray, shape (notches, vacuums)
         Leading measure at the notches and vacuums of the last search. [1]
-    vacuums : ndarray, shape (vacuums,)
-        Vacuums of the last search. [Pa]
     published : float, optional
         Published best vacuum of the crop, if the start vacuum is that; None if it is the middle of
         the plateau. [Pa]
@@ -82,7 +80,6 @@ class Start:
     scenario: Scenario
     plateau: Plateau
     quality: Floats
-    vacuums: Floats
     published: float | None = None
 
 
@@ -107,11 +104,8 @@ def quality_of(scenario: Scenario, seed: int, coarser: int = 1) -> float:
 @cache
 def published_vacuums() -> dict[str, float]:
     """Published best vacuum by crop, from karayel2004. [Pa]"""
-    return {
-        row.stated["of"]: row.number("published") * 1e3
-        for row in load_case(PUBLISHED).rows
-        if row.kind == "plateau"
-    }
+    rows = read_toml(shipped_cases()[PUBLISHED])["rows"]  # the case has many conditions besides
+    return {row["of"]: row["published"] * 1e3 for row in rows if row["kind"] == "plateau"}
 
 
 SPARE = 0.85  # of the most vacuum of the fan, which leaves room for steps from the start
@@ -139,13 +133,11 @@ def start_point(job: tuple[Scenario, float, int, str]) -> Start:
     scenario, most, seed, units = job
     settings = _settings(scenario, range(-TRAVEL, TRAVEL + 1))
     vacuums = _vacuums(scenario, most)[::-2][::-1]
-    return _found(settings, [*settings][::2], vacuums, seed, units, COARSER)
+    return _found([settings[one] for one in [*settings][::2]], vacuums, seed, units, COARSER)
 
 
 def refined(job: tuple[Start, float, int, str]) -> Start:
     """Start point from longer runs at every vacuum, at and next to the notch of a rough one.
-
-    Vacuums clearly below the plateau are left out.
 
     Parameters
     ----------
@@ -155,12 +147,8 @@ def refined(job: tuple[Start, float, int, str]) -> Start:
     start, most, seed, units = job
     notch = int(start.scenario.singulator.notch)
     settings = _settings(start.scenario, range(notch - 1, notch + 2))
-    settings = {one: made for one, made in settings.items() if abs(one) <= TRAVEL}
-    vacuums = _vacuums(start.scenario, most)
-    rises = np.flatnonzero(start.quality.max(axis=0) >= start.quality.max() - BELOW)[0]
-    if rises:
-        vacuums = vacuums[vacuums >= start.vacuums[rises - 1]]
-    return _found(settings, [*settings], vacuums, seed, units)
+    near = [made for one, made in settings.items() if abs(one) <= TRAVEL]
+    return _found(near, _vacuums(start.scenario, most), seed, units)
 
 
 def _settings(scenario: Scenario, notches: Iterable[int]) -> dict[int, Scenario]:
@@ -182,40 +170,58 @@ def _vacuums(scenario: Scenario, most: float) -> Floats:
 
 
 def _found(
-    settings: Mapping[int, Scenario],
-    notches: Sequence[int],
+    settings: Sequence[Scenario],
     vacuums: Floats,
     seed: int,
     units: str,
     coarser: int = 1,
 ) -> Start:
-    """Start point from runs at all of some notches and vacuums, the last of them the highest."""
-    quality = np.array([_rising(settings[notch], vacuums, seed, coarser) for notch in notches])
+    """Start point from runs at some notches and vacuums, both of them rising."""
+    quality = _searched(settings, vacuums, seed, coarser)
     forgiving = uniform_filter(quality, size=3, mode="nearest")
     row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
     found = plateau(np.log(vacuums), quality[row])
     span = Plateau(math.exp(found.low), math.exp(found.high), found.low_open, found.high_open)
-    scenario = settings[notches[int(row)]]
+    scenario = settings[int(row)]
     published = published_vacuums().get(scenario.lot.crop)
     if published is not None and not span.low <= published <= span.high:
         published = None
     middle = published or (span.low + span.high) / 2
     vacuum = min(_rounded(middle, STEPS[units][0]), float(vacuums[-1]))
     start = scenario.replace(vacuum__vacuum=vacuum)
-    return Start(start, span, quality, vacuums, published)
+    return Start(start, span, quality, published)
 
 
-def _rising(scenario: Scenario, vacuums: Floats, seed: int, coarser: int = 1) -> list[float]:
-    """Leading measure at rising vacuums.
+def _searched(settings: Sequence[Scenario], vacuums: Floats, seed: int, coarser: int = 1) -> Floats:
+    """Leading measure at rising notches and vacuums, shape (notches, vacuums). [1]
 
-    Past its best it only falls, as doubles grow.  Once it is `FAR` below, it is not run any more.
+    Notches beyond one that is `FAR` worse than another are not run, and have 0.
     """
-    found: list[float] = []
-    for vacuum in vacuums.tolist():
-        if found and found[-1] < max(found) - FAR:
-            found.append(found[-1])
-        else:
-            found.append(quality_of(scenario.replace(vacuum__vacuum=vacuum), seed, coarser))
+    quality, best = np.zeros((len(settings), len(vacuums))), 2 * len(vacuums) // 3
+    for row, scenario in zip(quality, settings, strict=True):
+
+        def at(k: int, scenario: Scenario = scenario) -> float:
+            there = scenario.replace(vacuum__vacuum=float(vacuums[k]))
+            return quality_of(there, seed, coarser)
+
+        row[:] = about_peak(at, len(vacuums), best)
+        best = int(row.argmax())
+        if row.max() < quality.max() - FAR:
+            break
+    return quality
+
+
+def about_peak(value: Callable[[int], float], many: int, first: int) -> Floats:
+    """Values at places 0 to `many` - 1 of what has one peak, from `first` on to both sides.
+
+    Where a side has fallen by `FAR` from the best it is not followed any more, and keeps its value.
+    """
+    found = np.full(many, -np.inf)
+    found[first] = value(first)
+    for side in (range(first + 1, many), range(first - 1, -1, -1)):
+        last = found[first]
+        for k in side:
+            found[k] = last = last if last < found.max() - FAR else value(k)
     return found
 
 
@@ -279,9 +285,11 @@ def gate_point(scenario: Scenario, seed: int, units: str) -> Gate:
     """
     step = STEPS[units][1]
     openings = np.array(sorted({gate_for(scenario, level) for level in LEVELS}))
-    quality = np.array(
-        [quality_of(scenario.replace(pool__gate_opening=one), seed) for one in openings.tolist()]
-    )
+
+    def at(k: int) -> float:
+        return quality_of(scenario.replace(pool__gate_opening=float(openings[k])), seed)
+
+    quality = about_peak(at, len(openings), len(openings) // 2)
     found = plateau(openings, quality)
     middle = round((found.low + found.high) / 2 / step) * step
     return Gate(middle, found, openings, quality)
