@@ -312,7 +312,7 @@ def first_count(sheet: Sheet) -> str:
     count = sheet.count
     if not count.seeds:
         return "Count 300 cells on the bench; hardly any skips or doubles are expected."
-    many, most = expected(count, sheet.bench_spread.total("cells.single"))
+    many, most = expected(count, sheet.single_on_bench)
     return (
         f"Count 1,000 cells on the bench: about {many} skips and doubles are expected. Above "
         f"{most}, look for the cause."
