@@ -53,6 +53,11 @@ def in_order(
         return
     from concurrent.futures import BrokenExecutor  # slow to load, as is what follows it
 
+    from metersim.run.pool import Crew
+
+    jobs = iter(jobs)
+    if isinstance(executor, Crew):
+        yield from executor.alone(function, jobs)
     flight: deque[Future[Result]] = deque()
     try:
         for job in jobs:
@@ -89,7 +94,9 @@ def check_sent(scenario: Scenario, executor: Executor | None) -> None:
     import pickle
     from concurrent.futures import ProcessPoolExecutor
 
-    if not isinstance(executor, ProcessPoolExecutor):
+    from metersim.run.pool import Crew
+
+    if not isinstance(executor, ProcessPoolExecutor | Crew):
         return
     try:
         pickle.dumps(scenario.own)

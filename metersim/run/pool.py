@@ -7,25 +7,86 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import resource_tracker
 from multiprocessing.connection import wait
-from typing import Any
+from typing import Any, TypeVar
 
+Job = TypeVar("Job")
+Result = TypeVar("Result")
+
+PATIENCE_SECONDS = 1.0  # of work after which processes are worth their start
 GRACE_SECONDS = 1.0  # from the time at which a worker is asked to end
 CANCEL_SECONDS = 1.0  # longest wait for a pool to cancel its calls; it takes milliseconds
 
 
+class Crew(Executor):
+    """Processes on this machine that start when work has lasted for a while in this process.
+
+    Short work never starts them.  While they start, this process goes on with the work.
+    """
+
+    def __init__(self, workers: int) -> None:
+        self._workers = workers
+        self._spent = 0.0  # s of work in this process
+        self._pool: _Pool | None = None
+        self._ready: Future[bool] | None = None  # ends when the first process is there
+        self._others = set(multiprocessing.active_children())
+
+    def start(self) -> _Pool:
+        """Start the pool, which starts a process when there is a call for it."""
+        if self._pool is None:
+            _start_tracker()
+            context = multiprocessing.get_context("spawn")
+            self._pool = _Pool(self._workers, mp_context=context, initializer=_serve)
+        return self._pool
+
+    def alone(self, function: Callable[[Job], Result], jobs: Iterator[Job]) -> Iterator[Result]:
+        """Results of the next jobs, which this process works on until another is there."""
+        while self._ready is None or not self._ready.done():
+            start = time.monotonic()
+            try:
+                result = function(next(jobs))
+            except StopIteration:
+                return
+            self._spent += time.monotonic() - start
+            if self._spent > PATIENCE_SECONDS and self._ready is None:
+                # each call starts a process, which imports the function
+                self._ready, *_ = [self.submit(callable, function) for _ in range(self._workers)]
+            yield result
+
+    def submit(self, *call: Any, **options: Any) -> Future[Any]:
+        """Submit a call to the processes."""
+        return self.start().submit(*call, **options)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """End the processes when they have done their calls; at once where none is there yet."""
+        if self._ready is not None and not self._ready.done():
+            self.kill()
+        if self._pool is not None:
+            self._pool.shutdown(wait, cancel_futures=cancel_futures)
+
+    def kill(self) -> None:
+        """End the processes at once; calls in flight are lost."""
+        if self._pool is not None:
+            _cancel(self._pool)
+        for process in set(multiprocessing.active_children()) - self._others:
+            process.kill()
+
+
 @contextmanager
-def processes(workers: int) -> Iterator[Executor | None]:
+def processes(workers: int, *, at_once: bool = True) -> Iterator[Executor | None]:
     """Processes on this machine, or None for one worker, which is this process.
 
     Parameters
     ----------
     workers : int
         Number of workers, 1 or more.
+    at_once : bool
+        Whether to start them now, and not when this process has worked for a while.
 
     Yields
     ------
@@ -35,19 +96,15 @@ def processes(workers: int) -> Iterator[Executor | None]:
     if workers == 1:
         yield None
         return
-    context = multiprocessing.get_context("spawn")
-    _start_tracker()
-    others = set(multiprocessing.active_children())
-    pool = _Pool(workers, mp_context=context, initializer=_serve)
+    crew = Crew(workers)
     try:
-        pool.submit(int)  # starts the first process, which takes a while
-        yield pool
-    except BaseException:  # calls in flight are lost: nobody waits for their results
-        _cancel(pool)
-        for process in set(multiprocessing.active_children()) - others:
-            process.kill()
+        if at_once:
+            crew.submit(int)  # starts the first process, which takes a while
+        yield crew.start() if at_once else crew
+    except BaseException:  # nobody waits for results
+        crew.kill()
         raise
-    pool.shutdown()
+    crew.shutdown()
 
 
 def _start_tracker() -> None:

@@ -42,7 +42,7 @@ TYPED = {
     "lot": (("--like", "soybean", "--seeds-per-kg", "6000", "--out", "own.toml"), "own.toml"),
 }
 ELSEWHERE = {"gallery"}  # all scenarios; in test_outputs.py with few cells
-ALONE = ("learn", "habits", "next", "evidence")  # that start processes unless told not to
+ALONE = ("learn", "habits", "next", "evidence", "sheet", "sweep")  # that may start processes
 
 
 @pytest.fixture

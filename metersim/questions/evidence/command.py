@@ -84,7 +84,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: _check_folder(options.out),
     )
     total = draws * sum(len(case.conditions) for case in cases)
-    with bar(total, "draw") as show, crew(workers) as executor:
+    with bar(total, "draw") as show, crew(workers, options.workers) as executor:
         found = evidence(cases, draws=draws, seed=seed, executor=executor, on_run=show)
     if options.out:
         _write(found, Path(options.out))

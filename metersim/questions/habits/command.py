@@ -54,7 +54,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     add("--count", metavar="N", help="cells of a look, where a habit does not say (300)")
     accept_option(command, "half a percentage point more than when nothing is wrong")
     add("--seed", default="1", metavar="N", help="random seed of meters and counts (1)")
-    workers_option(command, None)
+    workers_option(command)
     add("--csv", metavar="FILE", help="write one row a habit and meter")
     add("--figure", metavar="FILE", help="draw it for a projector: .png, .svg or .pdf")
     add("--paths", metavar="FILE", help="draw what each habit did on three meters, look by look")
@@ -86,7 +86,7 @@ def answer(options: argparse.Namespace) -> str:
     )
     each = METER_SECONDS * (1 + count / METER_CELLS) * len(named) / len(HABITS)
     announce(FIRST_METER_SECONDS + each * meters, workers)
-    with bar(steps_of(meters), "step") as show, crew(workers) as executor:
+    with bar(steps_of(meters), "step") as show, crew(workers, options.workers) as executor:
         result = habits(
             scenario,
             habits=named,

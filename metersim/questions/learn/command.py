@@ -63,7 +63,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         help=f"machines to run at each setting; more give more exact predictions ({MACHINES})",
     )
     add("--seed", default="1", metavar="N", help="random seed (1)")
-    workers_option(command, None)
+    workers_option(command)
     details_option(command, "show what each count taught, and more counts that could be made")
     add("--json", metavar="FILE", help="write all of it as JSON; - prints it")
 
@@ -92,7 +92,7 @@ def answer(options: argparse.Namespace) -> str:
         raise bad("learn", "", message)
     pool = pooled(seen)
     announce(SHOW_SECONDS * ROUNDS * machines * len(pool), workers)
-    with crew(workers) as executor:
+    with crew(workers, options.workers) as executor:
         found = learn_from(
             scenario,
             pool,

@@ -25,7 +25,7 @@ GOES_WITH = {  # names of options, and values that stand for none
     "figure": None,
     "samples": None,
     "seed": "1",
-    "workers": "1",
+    "workers": None,
     "details": False,
 }
 
@@ -69,7 +69,7 @@ def answer_faults(options: argparse.Namespace) -> str:
         lambda: workers_of(options),
         lambda: check_writable(files, [name]),
     )
-    with crew(workers) as executor:
+    with crew(workers, options.workers) as executor:
         found = list_faults(scenario, seed=seed, samples=samples, executor=executor)
     content = faults_json(found) if options.json else ""
     written: list[tuple[str, str | bytes]] = []

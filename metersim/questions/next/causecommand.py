@@ -48,7 +48,7 @@ def answer_causes(
     BadInput
         When signs contradict one another.
     """
-    with crew(workers) as executor:
+    with crew(workers, options.workers) as executor:
         causes = find_causes(scenario, signs, seed=seed, executor=executor)
     move = moved() if asks_for_move(causes) else None
     written: list[tuple[str, str | bytes]] = []

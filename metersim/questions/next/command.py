@@ -133,7 +133,7 @@ def answer(options: argparse.Namespace) -> str:
     lens_clean = options.lens is not None or _is_clean(history, entries)
 
     def moved() -> NextMove:
-        with bar(RUNS, "run") as show, crew(workers) as executor:
+        with bar(RUNS, "run") as show, crew(workers, options.workers) as executor:
             return next_move(
                 scenario,
                 looks,

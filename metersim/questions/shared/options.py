@@ -137,11 +137,12 @@ def details_option(command: argparse.ArgumentParser, says: str = WHOLE_REPORT) -
     command.add_argument("--details", action="store_true", help=says)
 
 
-def workers_option(command: argparse.ArgumentParser, usual: str | None = "1") -> None:
-    """Add the option of the number of processes; None means one for each core, up to eight."""
-    said = usual or "as many as there are cores, 8 at most"
+def workers_option(command: argparse.ArgumentParser) -> None:
+    """Add the option of the number of processes, one for each core where it is left out."""
     command.add_argument(
-        "--workers", default=usual, metavar="N", help=f"processes to work with ({said})"
+        "--workers",
+        metavar="N",
+        help="processes to work with (as many as there are cores, 8 at most, if it takes long)",
     )
 
 
@@ -204,14 +205,17 @@ def workers_of(options: argparse.Namespace) -> int:
 
 
 @contextmanager
-def crew(workers: int) -> Iterator[Executor | None]:
-    """Pool of processes, or None for one; raises `BadInput` when one is ended from outside."""
+def crew(workers: int, asked: str | None) -> Iterator[Executor | None]:
+    """Pool of processes, or None for one; raises `BadInput` when one is ended from outside.
+
+    Processes that were asked for start at once, others when the work has lasted for a while.
+    """
     from concurrent.futures import BrokenExecutor  # a command without workers does not need it
 
     from metersim.run.pool import processes
 
     try:
-        with processes(workers) as executor:
+        with processes(workers, at_once=asked is not None) as executor:
             yield executor
     except BrokenExecutor:
         message = "a worker was ended from outside, perhaps for want of memory; nothing was written"

@@ -106,10 +106,10 @@ def strip_of(run: Run, start: int | None = None, length: int = CELLS_SHOWN) -> S
     # assumption: the median seed lies at its theoretical place
     offset = float(np.median(seeds.position - seeds.cell * spacing)) if len(seeds) else 0.0
     piece = slice(start, start + length)
-    places: NDArray[np.float64] = np.arange(start, start + length) * spacing + offset
+    places = np.asarray(np.arange(start, start + length) * spacing + offset, dtype=float)
     low, high = float(places[0]) - 0.7 * spacing, float(places[-1]) + 0.7 * spacing
     shown = seeds.part(np.flatnonzero((seeds.position >= low) & (seeds.position <= high)))
-    own: NDArray[np.float64] = shown.cell * spacing + offset
+    own = np.asarray(shown.cell * spacing + offset, dtype=float)
     return Strip(
         start,
         low,

@@ -104,7 +104,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: _check_price(options),
         lambda: _check_files(options),
     )
-    with bar(len(discs), "disc") as show, crew(workers) as executor:
+    with bar(len(discs), "disc") as show, crew(workers, options.workers) as executor:
         made = sheet(
             options.lot,
             [*asked, *options.set],

@@ -151,7 +151,7 @@ def answer(options: argparse.Namespace) -> str:
     seconds = seconds_for(plan.rows * plan.base.passages, plan.rows, options.engine)
     announce(seconds, workers, "finished rows are kept")
     with _watched(plan, options.out) as on_row:
-        with processes(workers) as executor:
+        with processes(workers, at_once=options.workers is not None) as executor:
             result = sweep(
                 plan,
                 executor=executor,
