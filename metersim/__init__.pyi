@@ -25,6 +25,9 @@ from .measures.tally import Tally, tallied
 from .questions.compare.study import Comparison, compare
 from .questions.evidence.study import evidence
 from .questions.explain.study import Explained, explain
+from .questions.explore.explorer import Explorer
+from .questions.explore.result import Redrawn
+from .questions.explore.study import Cancelled, Request, redraw
 from .questions.gallery.study import draw
 from .questions.habits.study import Habits, habits
 from .questions.howmany.study import HowMany, howmany

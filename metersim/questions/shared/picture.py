@@ -106,10 +106,10 @@ def strip_of(run: Run, start: int | None = None, length: int = CELLS_SHOWN) -> S
     # assumption: the median seed lies at its theoretical place
     offset = float(np.median(seeds.position - seeds.cell * spacing)) if len(seeds) else 0.0
     piece = slice(start, start + length)
-    places = np.asarray(np.arange(start, start + length) * spacing + offset, dtype=float)
+    places = np.asarray(np.arange(start, start + length) * spacing + offset, dtype=np.float64)
     low, high = float(places[0]) - 0.7 * spacing, float(places[-1]) + 0.7 * spacing
     shown = seeds.part(np.flatnonzero((seeds.position >= low) & (seeds.position <= high)))
-    own = np.asarray(shown.cell * spacing + offset, dtype=float)
+    own = np.asarray(shown.cell * spacing + offset, dtype=np.float64)
     return Strip(
         start,
         low,

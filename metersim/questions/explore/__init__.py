@@ -1,0 +1,1 @@
+"""Explore: all that a page shows of a setting, worked out again whenever a setting moves."""
