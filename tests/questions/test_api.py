@@ -106,6 +106,7 @@ STUDIES = {
     "measured": tape,
     "plants": lambda own: table(m.plants(FIELD, stations=own).to_dataframe()),
     "spread": vague,
+    "redraw": lambda own: next(m.redraw(BENCH, draws=0, stations=own)).to_dict(),
 }
 
 
