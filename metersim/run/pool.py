@@ -73,8 +73,11 @@ class Crew(Executor):
         """End the processes at once; calls in flight are lost."""
         if self._pool is not None:
             _cancel(self._pool)
-        for process in set(multiprocessing.active_children()) - self._others:
+        started = set(multiprocessing.active_children()) - self._others
+        for process in started:
             process.kill()
+        for process in started:
+            process.join(CANCEL_SECONDS)
 
 
 @contextmanager
