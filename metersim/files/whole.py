@@ -76,14 +76,14 @@ def replace_all(contents: Iterable[tuple[Path, bytes]]) -> None:
         If one cannot be written, with its name; all old files are still there.
     """
     through, drafts = [], []
-    import tempfile  # what writes nothing does not need it
-
     path = Path()
     try:
         for path, content in contents:
             if path.exists() and not path.is_file():
                 through.append((path, content))
                 continue
+            import tempfile  # most answers write nothing
+
             real = Path(os.path.realpath(path))  # a link stays a link
             handle, draft = tempfile.mkstemp(dir=real.parent, prefix=f".{real.name[:50]}.")
             drafts.append((draft, real, path))

@@ -188,13 +188,3 @@ def test_a_tally_takes_a_quarter_of_a_microsecond_a_cell(name):
     seconds = best_seconds(lambda: tally(run.origin, cells, 48, pieces), 50)
     print(f"\n{name}: {seconds / cells * 1e9:.0f} ns a cell in pieces of {len(pieces[0].cells)}")
     assert seconds / cells <= NANOSECONDS_OF_A_TALLY * 1e-9
-
-
-def test_help_starts_in_less_than_five_times_bare_python():
-    def run(*words):
-        return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
-
-    bare = best_seconds(run("-c", "pass"), 15)
-    helped = best_seconds(run("-m", "metersim", "--help"), 15)
-    print(f"\nhelp takes {helped / bare:.2f} times a bare start")
-    assert helped < 5 * bare
