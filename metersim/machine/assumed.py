@@ -223,8 +223,8 @@ def _uniform(name: str, number: int, size: int) -> float:
 
 
 @cache
-def places(name: str) -> tuple[float, ...]:
-    """Places of the draws of a coefficient, spread evenly.
+def places(name: str, many: int = PLACES) -> tuple[float, ...]:
+    """Places of the first draws of a coefficient, many or more of them, spread evenly.
 
     The first 2, 4, 8 and so on have one place in each half, quarter, eighth and so on.  Names have
     orders of their own, so that coefficients are nearly uncorrelated.
@@ -235,12 +235,14 @@ def places(name: str) -> tuple[float, ...]:
     >>> sorted(int(4 * place) for place in places("talc_friction")[:4])
     [0, 1, 2, 3]
     """
-    taken = [0]
-    while (size := 2 * len(taken)) <= PLACES:
-        draws = [_uniform(name, k, size) for k in range(size)]
+    taken, size = [0], 2
+    while size <= PLACES:
+        wanted = size if len(taken) < many else len(taken)
+        draws = [_uniform(name, k, size) for k in range(wanted)]
         halves = [2 * one + (draws[k] < 0.5) for k, one in enumerate(taken)]
-        left = sorted((draws[size // 2 + k], one ^ 1) for k, one in enumerate(halves))
-        taken = halves + [one for _, one in left]
+        left = zip(draws[len(taken) :], halves, strict=False)
+        taken = halves + [one for _, one in sorted((draw, one ^ 1) for draw, one in left)]
+        size *= 2
     return tuple((one + 0.5) / PLACES for one in taken)
 
 
@@ -256,9 +258,9 @@ def assumed_of(kind: type) -> dict[str, tuple[Spec, float, float, float]]:
 
 
 def drawn_values(
-    kind: type, columns: Floats, held: Collection[str] = ()
+    kind: type, columns: Floats, held: Collection[str] = (), block: int = 0
 ) -> dict[str, tuple[float, ...]]:
-    """Values of the assumed coefficients of a set, by name, one for each draw of a machine.
+    """Values of the assumed coefficients of a set, by name, for draws of a machine.
 
     Parameters
     ----------
@@ -268,31 +270,33 @@ def drawn_values(
         What else differs from draw to draw.
     held : collection of str
         Coefficients that keep their values.
+    block : int
+        Which `BLOCK` draws.
     """
     found = {}
+    numbers = range(len(columns))[block * BLOCK : (block + 1) * BLOCK]
+    many = min(numbers.stop, PLACES)
     for name, (_, low, usual, high) in assumed_of(kind).items():
         if name not in held:
-            even = np.array([places(name)[k % PLACES] for k in range(len(columns))])
-            order = uncorrelated(even, columns).tolist()
+            even = np.array([places(name, many)[k % PLACES] for k in numbers])
+            order = uncorrelated(even, columns[numbers.start : numbers.stop]).tolist()
             found[name] = tuple(value_at(place, low, usual, high) for place in order)
     return found
 
 
 def uncorrelated(even: Floats, columns: Floats) -> Floats:
-    """Places in an order that is nearly uncorrelated with columns of other numbers.
+    """Places of a block of draws in an order nearly uncorrelated with columns of other numbers.
 
     An effect whose values go against another one by chance would narrow an interval.  Places are
     ordered anew by what a straight fit to the columns leaves of them.  They stay within blocks of
     `BLOCK` draws, so that these remain spread evenly.  A block with too few draws for a fit stays
     as it is.
     """
-    made = even.copy()
-    for start in range(0, len(even), BLOCK):
-        part, other = even[start : start + BLOCK], columns[start : start + BLOCK]
-        other = other[:, np.ptp(other, axis=0) > 0]
-        if len(part) < 2 * (other.shape[1] + 1):
-            continue
-        design = np.column_stack([np.ones(len(part)), (other - other.mean(0)) / other.std(0)])
-        left = part - design @ np.linalg.lstsq(design, part, rcond=None)[0]
-        made[start : start + BLOCK][np.argsort(left)] = np.sort(part)
+    other = columns[:, np.ptp(columns, axis=0) > 0]
+    if len(even) < 2 * (other.shape[1] + 1):
+        return even
+    design = np.column_stack([np.ones(len(even)), (other - other.mean(0)) / other.std(0)])
+    left = even - design @ np.linalg.lstsq(design, even, rcond=None)[0]
+    made = np.empty_like(even)
+    made[np.argsort(left)] = np.sort(even)
     return made

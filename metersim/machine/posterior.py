@@ -16,11 +16,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.fields import Spec, specs
 from metersim.files.tables import csv_rows, csv_text, each_row, read_text
-from metersim.machine.assumed import drawn_values
+from metersim.machine.assumed import BLOCK, drawn_values
 from metersim.machine.coefficients import USUAL, Coefficients
 from metersim.machine.seedlot import read_toml
 
@@ -137,7 +138,12 @@ class Posterior:
         """
         number %= len(self.draws)
         if number not in self._drawn:
-            assumed = {name: one[number] for name, one in self._assumed.items()}
+            block, at = divmod(number, BLOCK)
+            if block not in self._assumed:
+                self._assumed[block] = drawn_values(
+                    Coefficients, self._columns, self._all_held, block
+                )
+            assumed = {name: one[at] for name, one in self._assumed[block].items()}
             self._drawn[number] = replace(self.draws[number], **assumed)
         return self._drawn[number]
 
@@ -155,11 +161,15 @@ class Posterior:
         return frozenset((*self.held, *self.varied))
 
     @cached_property
-    def _assumed(self) -> dict[str, tuple[float, ...]]:
-        """Values of assumed coefficients that are not held, by name and draw."""
+    def _assumed(self) -> dict[int, dict[str, tuple[float, ...]]]:
+        """Values of assumed coefficients that are not held, by block of draws, name and draw."""
+        return {}
+
+    @cached_property
+    def _columns(self) -> NDArray[np.float64]:
+        """Values of the coefficients that the draws state, by draw."""
         varied = [[getattr(draw, name) for name in self.varied] for draw in self.draws]
-        columns = np.array(varied, dtype=float).reshape(len(self.draws), -1)
-        return drawn_values(Coefficients, columns, self._all_held)
+        return np.array(varied, dtype=float).reshape(len(self.draws), -1)
 
     @cached_property
     def varied(self) -> tuple[str, ...]:

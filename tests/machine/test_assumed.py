@@ -63,6 +63,11 @@ def test_coefficients_are_nearly_uncorrelated():
         assert np.max(np.abs(pairs)) < 4 / (count - 1) ** 0.5 < found[0, 0]
 
 
+@pytest.mark.parametrize("many", [1, BLOCK, 100, PLACES])
+def test_first_places_do_not_depend_on_how_many_are_asked_for(many):
+    assert places("talc_friction", many)[:many] == places("talc_friction")[:many]
+
+
 def test_draws_are_the_same_in_every_process():
     """A regression: places depend on the name alone."""
     assert [int(PLACES * place) for place in places("talc_friction")[:4]] == FIRST
@@ -78,10 +83,13 @@ def test_a_declaration_is_all_that_a_new_one_needs():
         fixed: float = number("", 0, 9, "a number; assumption", default=2.0)
 
     assert specs(Own)["leak"].meaning == "a leak; assumption, 1 to 4"
-    drawn = drawn_values(Own, np.zeros((PLACES + 1, 0)))
-    assert set(drawn) == {"leak"} and all(1e-3 <= one <= 4e-3 for one in drawn["leak"])
-    assert np.median(drawn["leak"][:PLACES]) == pytest.approx(2e-3, rel=0.02)
-    assert drawn["leak"][PLACES] == drawn["leak"][0]
+    known = np.zeros((PLACES + 1, 0))
+    blocks = [drawn_values(Own, known, block=block) for block in range(PLACES // BLOCK + 1)]
+    assert all(set(one) == {"leak"} for one in blocks)
+    drawn = [value for one in blocks for value in one["leak"]]
+    assert len(drawn) == PLACES + 1 and all(1e-3 <= one <= 4e-3 for one in drawn)
+    assert np.median(drawn[:PLACES]) == pytest.approx(2e-3, rel=0.02)
+    assert drawn[PLACES] == drawn[0]
     assert drawn_values(Own, np.zeros((PLACES, 0)), held=["leak"]) == {}
 
 
