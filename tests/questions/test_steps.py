@@ -20,7 +20,14 @@ from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved, steps_text
 from metersim.questions.shared.words import seeds_text
 from metersim.questions.steps.step import BY_CELLS
-from metersim.questions.steps.study import CHANGES, paired_steps, runs_of, single_steps, steps
+from metersim.questions.steps.study import (
+    CHANGES,
+    paired_of,
+    paired_steps,
+    runs_of,
+    single_steps,
+    steps,
+)
 from metersim.questions.steps.text import steps_answer, steps_json, steps_report
 from metersim.questions.steps.together import pair_of
 
@@ -174,7 +181,8 @@ def test_a_larger_change_is_visible_sooner():
 
 def test_what_changes_nothing_is_never_visible():
     """The meter as it is stands in for a step that does nothing."""
-    still = dataclasses.replace(asked(), steps=(asked().base,), pairs=())
+    base = asked().base
+    still = dataclasses.replace(asked(), steps=(base,), paired=(paired_of(base, base),), pairs=())
     assert still.visible == ((math.inf, ""),)
     assert visible("gate", 1).seeds > 50 * visible("notch", 1).seeds
     assert visible("notch", 2).kind == "skips" and visible("notch", -1).kind == "doubles"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -141,8 +142,15 @@ class Spread:
         """
         if len(self.draws.of(key)[0]) < 2:
             return NOTHING
-        model, inputs = self._variances(key)
-        return self._interval(key, model + inputs + self._centre_error(key), sampled=True)
+        if key not in self._totals:
+            variance = sum(self._variances(key)) + self._centre_error(key)
+            self._totals[key] = self._interval(key, variance, sampled=True)
+        return self._totals[key]
+
+    @cached_property
+    def _totals(self) -> dict[str, Estimate]:
+        """Totals that were asked for."""
+        return {}
 
     def sampling(self, key: str) -> Estimate:
         """Mean over the draws, with the interval of the sampling error alone."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -150,6 +150,8 @@ def run_step(job: Job) -> Step:
     if job.whole or not job.steps:  # an answer has notes on the whole present meter
         run = simulate(scenario, seed=seed)
         measured, shown = measure(tally_of(run, job.stretches)), loads(run)
+        if not job.whole:
+            measured = replace(measured, measures=(*CHANGES.values(),))
     else:
         cells = simulate_cells(scenario, seed=seed)
         tally = tally_of_cells(origin_of(scenario, seed), cells, job.stretches)

@@ -69,6 +69,8 @@ class SingleSteps:
     steps : tuple of Step
         Possible steps that change the meter, by setting, from the least to the greatest; for an
         answer alone, those up or down by one, of which those listed have draws.
+    paired : tuple of mappings
+        Differences of the run of each step from that of the present meter, as `paired_of`.
     pairs : tuple of Pair
         Pairs of single steps of settings that need no other part.
     seeds : int
@@ -81,6 +83,7 @@ class SingleSteps:
 
     base: Step
     steps: tuple[Step, ...]
+    paired: tuple[Mapping[str, Estimate], ...]
     pairs: tuple[Pair, ...]
     seeds: int
     units: str
@@ -111,15 +114,6 @@ class SingleSteps:
         estimates = {part.key: paired[key] for key, part in step.reported.items()}
         spread = change_between(self.base.level, step.level, estimates, drawn)
         return Keyed({key: spread.total(part.key) for key, part in step.reported.items()})
-
-    @cached_property
-    def paired(self) -> tuple[Mapping[str, Estimate], ...]:
-        """Differences of the long runs from the present meter, with their sampling error."""
-        base, paired = self.base.measured, []
-        for step in self.steps:
-            found = differences(base, step.measured, step.reported.values())
-            paired.append(Keyed({key: found[part.key] for key, part in step.reported.items()}))
-        return tuple(paired)
 
     @cached_property
     def visible(self) -> tuple[Visible, ...]:
@@ -222,6 +216,12 @@ class SingleSteps:
             }
 
 
+def paired_of(base: Step, step: Step) -> Mapping[str, Estimate]:
+    """Differences of the run of a step from that of the present meter, with sampling error."""
+    found = differences(base.measured, step.measured, step.reported.values())
+    return Keyed({key: found[part.key] for key, part in step.reported.items()})
+
+
 def steps(
     scenario: AnyScenario,
     *,
@@ -318,7 +318,8 @@ def steps(
         pairs.append(pair_of((first, second), changes, shares, level))
     used = base.seeds_per_cell * scenario.passages * scenario.seeds.seed_mass
     refilled = used > scenario.pool.hopper - scenario.pool_fill
-    found = SingleSteps(base, tuple(singly), tuple(pairs), seeds, units, refilled)
+    paired = tuple(paired_of(base, step) for step in singly)
+    found = SingleSteps(base, tuple(singly), paired, tuple(pairs), seeds, units, refilled)
     if whole:
         return found
     drawn = [0, *(k + 1 for k in found.listed)]
