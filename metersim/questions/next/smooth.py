@@ -14,7 +14,8 @@ REACH, REACH_OF_TRAITS = 2.0, 5.0
 """Usual reach of true settings and of traits, in their SDs (assumption)."""
 SPREAD_OF_TRAITS = 1.5  # SD of the logarithm of the squared reach of traits; 1 of all else
 OWN = 0.5  # usual variance that is a machine's own, over that of the sampling
-STEPS, HALVED = 8, 5  # most steps of the search for the smoothness, and halvings of one
+STEPS, HALVED = 12, 5  # most steps of the search for the smoothness, and halvings of one
+LONGEST = 1.0  # step of a logarithm, as the expected curvature holds nearby only
 ENOUGH = 0.05  # gain of the logarithm of the likelihood at which the search ends
 BINS = 5  # of angles, each with its own error
 LEAST_ERROR = 0.05  # least variance of an error, over the sampling variance of a run
@@ -129,6 +130,7 @@ def smoothest(
         flat = turned.reshape(len(logs), -1)
         curved = flat @ turned.swapaxes(1, 2).reshape(len(logs), -1).T / 2 + np.diag(spread**-2)
         step = np.linalg.solve(curved, gradient)
+        step /= max(float(np.abs(step).max()) / LONGEST, 1.0)
         for _ in range(HALVED):
             there = unlikely(logs - step)
             if there[0] < now:
