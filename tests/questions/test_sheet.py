@@ -295,8 +295,7 @@ def start_of(crop, best, monkeypatch):
     monkeypatch.setattr(startpoint, "quality_of", quality)
     scenario = machine_for("sunflower", ASKED).fitted(discs((24, 3.6))[0])
     lot = replace(scenario.lot, crop=crop)
-    how = (6e3, 1, "metric")
-    return startpoint.refined((startpoint.start_point((replace(scenario, lot=lot), *how)), *how))
+    return startpoint.start_point((replace(scenario, lot=lot), 6e3, 1, "metric"))
 
 
 def test_the_start_vacuum_is_in_the_middle_of_its_plateau(monkeypatch):
@@ -329,14 +328,13 @@ def test_what_lies_far_from_the_best_is_not_run(first, ran):
     assert found[4:] == pytest.approx([0.87, 0.87] if first < 4 else [0.83, 0.79])
 
 
-def test_notches_beyond_one_that_is_far_worse_are_not_run(monkeypatch):
-    def quality(scenario, seed, coarser=1):
+def test_notches_beyond_one_that_is_far_worse_are_not_run():
+    def quality(scenario):
         assert scenario.singulator.notch < 2
         return 0.95 - 0.04 * abs(scenario.singulator.notch + 1)
 
-    monkeypatch.setattr(startpoint, "quality_of", quality)
     settings = [BENCH.replace(singulator__notch=float(one)) for one in (-3, -1, 1, 2)]
-    found = startpoint._searched(settings, np.array([1e3, 2e3, 3e3]), 1)
+    found = startpoint._searched(settings, np.array([1e3, 2e3, 3e3]), quality)
     assert found.max(axis=1) == pytest.approx([0.87, 0.95, 0.87, 0.0])
 
 

@@ -24,7 +24,7 @@ from metersim.questions.sheet.start import (
     gate_point,
     leading,
     measured,
-    refined,
+    rough_start,
     start_point,
 )
 from metersim.run.parallel import in_order
@@ -139,7 +139,7 @@ class Ranking:
     uncertain : callable
         Function that gives a scenario with its uncertain inputs.
     most, seed, units
-        As for `metersim.questions.sheet.start.start_point`.
+        As for `metersim.questions.sheet.start.rough_start`.
     own : GenericDisc, optional
         The user's own disc, which is chosen if it can carry the lot.
     executor : Executor, optional
@@ -168,7 +168,7 @@ class Ranking:
         self._free = [k for k, (*_, against) in enumerate(fitted) if len(against) == least]
         mine = next((k for k, (_, disc, _) in enumerate(fitted) if disc == own), None)
         tried = sorted({*self._free, *([] if mine is None else [mine])})
-        starts = in_order(start_point, [(fitted[k][0], *self._how) for k in tried], executor)
+        starts = in_order(rough_start, [(fitted[k][0], *self._how) for k in tried], executor)
         self._rough: dict[int, Start] = {}
         for k, start in zip(tried, starts, strict=True):
             self._rough[k] = start
@@ -219,14 +219,14 @@ class Ranking:
 
     def _refined(self, k: int) -> Start:
         if k not in self._fine:
-            self._fine[k] = refined((self._rough[k], *self._how))
+            self._fine[k] = start_point((self._fitted[k][0], *self._how))
         return self._fine[k]
 
     def _found(self, k: int) -> Found:
         """A disc at its start point, with the gate of all."""
         scenario, disc, against = self._fitted[k]
         if k not in self._rough:
-            self._rough[k] = start_point((scenario, *self._how))
+            self._rough[k] = rough_start((scenario, *self._how))
         start = self._refined(k) if k in self._free or k == self._chosen else self._rough[k]
         gated = start.scenario.replace(pool__gate_opening=self.gate.opening)
         return Found(disc, against, replace(start, scenario=gated))

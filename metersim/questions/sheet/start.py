@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,8 +111,8 @@ def published_vacuums() -> dict[str, float]:
 SPARE = 0.85  # of the most vacuum of the fan, which leaves room for steps from the start
 
 
-def start_point(job: tuple[Scenario, float, int, str]) -> Start:
-    """Vacuum and notch at which quality is least sensitive to deviations, roughly.
+def rough_start(job: tuple[Scenario, float, int, str]) -> Start:
+    """Vacuum and notch at which quality is least sensitive to deviations, from a coarse search.
 
     Every second vacuum is run at every second notch, with common random numbers.  The notch is that
     of the point with the best mean quality over itself and its neighbours, one step of vacuum and
@@ -131,32 +131,43 @@ def start_point(job: tuple[Scenario, float, int, str]) -> Start:
         Start point with the tried qualities.
     """
     scenario, most, seed, units = job
-    settings = _settings(scenario, range(-TRAVEL, TRAVEL + 1))
+    quality = partial(quality_of, seed=seed, coarser=COARSER)
     vacuums = _vacuums(scenario, most)[::-2][::-1]
-    return _found([settings[one] for one in [*settings][::2]], vacuums, seed, units, COARSER)
+    return _found(_settings(scenario)[::2], vacuums, units, quality)
 
 
-def refined(job: tuple[Start, float, int, str]) -> Start:
-    """Start point from longer runs at every vacuum, at and next to the notch of a rough one.
+def start_point(job: tuple[Scenario, float, int, str]) -> Start:
+    """Start point as of `rough_start`, from longer runs.
+
+    After the coarse search every vacuum is run at the best notch and the two next to it.
 
     Parameters
     ----------
-    job : (Start, float, int, str)
-        Rough start point, and the rest as for `start_point`.
+    job : (Scenario, float, int, str)
+        As for `rough_start`.
     """
-    start, most, seed, units = job
-    notch = int(start.scenario.singulator.notch)
-    settings = _settings(start.scenario, range(notch - 1, notch + 2))
-    near = [made for one, made in settings.items() if abs(one) <= TRAVEL]
-    return _found(near, _vacuums(start.scenario, most), seed, units)
+    scenario, most, seed, units = job
+    done: dict[tuple[float, float], float] = {}
+
+    def quality(one: Scenario) -> float:
+        about = one.singulator.notch, one.vacuum.vacuum
+        if about not in done:
+            done[about] = quality_of(one, seed)
+        return done[about]
+
+    settings, vacuums = _settings(scenario), _vacuums(scenario, most)
+    rough = _found(settings[::2], vacuums[::-2][::-1], units, quality)
+    notch = rough.scenario.singulator.notch
+    near = [one for one in settings if abs(one.singulator.notch - notch) <= 1]
+    return _found(near, vacuums, units, quality)
 
 
-def _settings(scenario: Scenario, notches: Iterable[int]) -> dict[int, Scenario]:
-    """Scenario at each notch of the singulator's travel."""
-    found = {}
-    for notch in notches:
+def _settings(scenario: Scenario) -> list[Scenario]:
+    """The scenario at each notch of the singulator's travel."""
+    found = []
+    for notch in range(-TRAVEL, TRAVEL + 1):
         try:
-            found[notch] = scenario.replace(singulator__notch=float(notch))
+            found.append(scenario.replace(singulator__notch=float(notch)))
         except BadInput:  # the edge would pass the holes: the travel ends here
             continue
     return found
@@ -172,12 +183,11 @@ def _vacuums(scenario: Scenario, most: float) -> Floats:
 def _found(
     settings: Sequence[Scenario],
     vacuums: Floats,
-    seed: int,
     units: str,
-    coarser: int = 1,
+    quality_at: Callable[[Scenario], float],
 ) -> Start:
     """Start point from runs at some notches and vacuums, both of them rising."""
-    quality = _searched(settings, vacuums, seed, coarser)
+    quality = _searched(settings, vacuums, quality_at)
     forgiving = uniform_filter(quality, size=3, mode="nearest")
     row, _ = np.unravel_index(int(np.argmax(forgiving)), forgiving.shape)
     found = plateau(np.log(vacuums), quality[row])
@@ -192,7 +202,9 @@ def _found(
     return Start(start, span, quality, published)
 
 
-def _searched(settings: Sequence[Scenario], vacuums: Floats, seed: int, coarser: int = 1) -> Floats:
+def _searched(
+    settings: Sequence[Scenario], vacuums: Floats, quality_at: Callable[[Scenario], float]
+) -> Floats:
     """Leading measure at rising notches and vacuums, shape (notches, vacuums). [1]
 
     Notches beyond one that is `FAR` worse than another are not run, and have 0.
@@ -201,8 +213,7 @@ def _searched(settings: Sequence[Scenario], vacuums: Floats, seed: int, coarser:
     for row, scenario in zip(quality, settings, strict=True):
 
         def at(k: int, scenario: Scenario = scenario) -> float:
-            there = scenario.replace(vacuum__vacuum=float(vacuums[k]))
-            return quality_of(there, seed, coarser)
+            return quality_at(scenario.replace(vacuum__vacuum=float(vacuums[k])))
 
         row[:] = about_peak(at, len(vacuums), best)
         best = int(row.argmax())

@@ -43,7 +43,7 @@ from metersim.questions.sheet.start import (
     leading,
     long,
     measured,
-    start_point,
+    rough_start,
 )
 from metersim.run.parallel import check_sent
 
@@ -160,7 +160,7 @@ class Sheet:
         """Rules of the trade with their verdicts."""
         others, how = other_holes(self.scenario), (self.vacuum_most, self.start.seed)
         holes = {
-            name: start_point((one, *how, self.ranking.units)).scenario
+            name: rough_start((one, *how, self.ranking.units)).scenario
             for name, one in others.items()
         }
         return rules_for(self.start, self.gate, holes)
