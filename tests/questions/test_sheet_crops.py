@@ -272,3 +272,23 @@ def test_the_trade_s_vacuum_is_held_at_its_nearest_end(start, agrees):
     assert trade.values["nearest"] == min(max(start, low), high)
     assert trade.agrees == agrees == (trade.changes["nearest"].value >= -FLAT)
     assert published.values["published"] == 3e3
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["maize", "sunflower"])
+def test_the_chosen_disc_is_that_of_a_comparison_of_all(name, short):
+    """The ranking compares no more discs than it needs; here every disc is held against the best.
+
+    Negative control: the class alone would choose another disc for sunflower.
+    """
+    fitted, _ = choice.searched(machine_of(CROPS[name]), load_discs())
+    ranking = choice.Ranking(fitted, lambda one: one, 6e3, 1, "metric")
+    least = min(len(one.objections) for one in ranking.fits)
+    free = [one for one in ranking.fits if len(one.objections) == least]
+    best = max(range(len(free)), key=lambda k: free[k].measured.points[QUALITY][0])
+    held = machines.SharedMachines(machines.DISC_DRAWS, machines.DISC_CELLS)
+    leads = [apart[QUALITY] for _, apart in held.against([one.measured for one in free], best)]
+    chosen = free[choice.chosen_of(free, leads.__getitem__)]
+    assert chosen.disc == ranking.chosen.disc
+    by_class = min(free, key=choice.class_of)
+    assert (by_class.disc == chosen.disc) == (name == "maize")
