@@ -86,20 +86,43 @@ def test_looks_and_truth_are_those_of_runs(trials):
     """Conservation, against plain runs: what was counted is what fell."""
     trial = trials["one notch"]
     seeds = 0
+    replicate = 1 + 3 * (MOST_LOOKS + 1) + MOST_LOOKS
     for number, one in enumerate(trial.seen):
         notch = {"notch": 2 + one.settings.get("notch", 0)}
         there = meter_of(moved(BENCH, notch), TIGHT.state)
-        replicate = 1 + 3 * (MOST_LOOKS + 1) + number
-        released = loads(simulate(there.lasting(300), seed=4, replicate=replicate))
+        run = simulate(there.lasting(LONG + 300 * (number + 1)), seed=4, replicate=replicate)
+        released = loads(run)[LONG + 300 * number :]
         assert one.look == Look(
             cells=300, skips=int((released == 0).sum()), doubles=int((released > 1).sum())
         )
         seeds += int(released.sum())
     assert trial.seeds == seeds
     there = meter_of(moved(BENCH, {"notch": 2 + trial.settings["notch"]}), TIGHT.state)
-    replicate = 1 + 3 * (MOST_LOOKS + 1) + MOST_LOOKS
     plain = rates(there, LONG, seed=4, replicate=replicate)
     assert (trial.end.skip, trial.end.double) == (plain.skip, plain.double)
+
+
+@pytest.mark.parametrize("count", [1000, 5000])
+def test_long_looks_are_as_long_and_have_draws_of_their_own(count):
+    """Also where one run does not hold all of them; and truth is not moved by them."""
+    again = {"again": Habit(lambda seen, wanted: {} if len(seen) < 5 else None, count)}
+    trial = tried(again)["again"]
+    assert [one.look.cells for one in trial.seen] == [count] * 5
+    assert len({(one.look.skips, one.look.doubles) for one in trial.seen}) == 5
+    assert trial.end == tried({"leave alone": HABITS["leave alone"]})["leave alone"].end
+    shares = [one.look.skip_share for one in trial.seen]
+    error = np.sqrt(trial.end.skip * (1 / count + 1 / LONG))
+    assert np.abs(np.array(shares) - trial.end.skip).max() < 4 * 1.5 * error
+
+
+def test_quality_alone_is_left_out_where_nobody_asks_for_it(trials):
+    task = Task(BENCH, TIGHT, HABITS, WANTED, 300, 4, quality=False)
+    for trial in try_habits(task):
+        whole = trials[trial.habit]
+        assert trial.seen == whole.seen and trial.cause == whole.cause
+        for one, other in ((trial.start, whole.start), (trial.end, whole.end)):
+            assert (one.skip, one.double) == (other.skip, other.double)
+            assert np.isnan(one.quality) and other.quality > 0
 
 
 def test_every_look_at_every_meter_has_luck_of_its_own():

@@ -95,6 +95,7 @@ def answer(options: argparse.Namespace) -> str:
             wanted=_wanted(scenario, seed, *accepted),
             seed=seed,
             units=options.units,
+            quality=options.details or options.csv is not None,
             executor=executor,
             ahead=AHEAD * workers,
             on_step=show,

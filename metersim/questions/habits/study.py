@@ -230,6 +230,7 @@ def habits(
     seed: int = 1,
     units: str = "metric",
     grid: int = GRID,
+    quality: bool = True,
     stations: OwnGiven | None = None,
     executor: Executor | None = None,
     ahead: int = 64,
@@ -257,6 +258,9 @@ def habits(
     grid : int
         Values of each hidden cause in the runs that looks are compared with, 3 or more; fewer
         values are faster.
+    quality : bool
+        Whether to simulate how seeds fall, too, for the quality of feed at each meter's start and
+        end, which no habit sees; nan without it.
     stations : mapping, Stations or callable, optional
         Own stations, as for `metersim.run.simulation.simulate`.
     executor : Executor, optional
@@ -297,7 +301,7 @@ def habits(
     check_sent(scenario, executor)
     wanted = wanted or wanted_of(scenario, seed)
     tasks = (
-        Task(_machine(scenario, meter), meter, made, wanted, count, seed, units)
+        Task(_machine(scenario, meter), meter, made, wanted, count, seed, units, quality)
         for meter in draw_meters(scenario, meters, seed)
     )
     trials: list[Trial] = []

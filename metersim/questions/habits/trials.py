@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -15,7 +16,7 @@ from metersim.measures.observed import observed_spacings
 from metersim.measures.spacing import class_counts, per_spacing
 from metersim.questions.habits.operators import Habit, Seen, Wanted, place_after
 from metersim.questions.shared.hidden import State, draw_states, meter_of
-from metersim.questions.shared.looks import BELT, Look, kept_full, loads, loads_at
+from metersim.questions.shared.looks import BELT, Look, kept_full, loads_at
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
@@ -26,7 +27,8 @@ UNSEEN = ("seed size", "vacuum", "cut-off", "tube")
 OFFSETS = (-2, -1, 0, 1, 2)
 """Offsets of the start notch from that of the scenario, equally often."""
 MOST_LOOKS = 12  # looks after which an operator gives up
-LONG = 3000  # cells of the run that gives the true rates of a meter
+LONG = 3000  # cells at the start of a run that give the true rates of a meter
+COUNTED = 3600  # cells behind them, for looks
 LEAST_CHANGE = 0.005  # least change, as a share of cells, that counts as worse or as a cause
 CAUSES = ("notch", "seed size", "vacuum")
 """Causes that counts can reveal."""
@@ -62,7 +64,7 @@ class Truth:
         Share of cells with no seed, and with two or more. [1]
     quality : float
         Quality of feed: share of spacings from 0.5 to 1.5 of nominal (ISO 7256-1).  It is 0 with
-        fewer than two seeds. [1]
+        fewer than two seeds, and nan where it was not asked for. [1]
     """
 
     skip: float
@@ -135,7 +137,10 @@ class Trial:
 
 @dataclass(frozen=True)
 class Task:
-    """One meter for all habits, with all inputs of its trials; ``units`` are those of steps."""
+    """One meter for all habits, with all inputs of its trials.
+
+    ``units`` are those of steps.  The fall of the seeds is simulated for ``quality`` alone.
+    """
 
     scenario: Scenario
     meter: Meter
@@ -144,6 +149,7 @@ class Task:
     count: int
     seed: int
     units: str = "metric"
+    quality: bool = True
 
 
 def draw_meters(scenario: Scenario, count: int, seed: int) -> list[Meter]:
@@ -210,26 +216,29 @@ def try_habits(task: Task) -> list[Trial]:
     """
     bench = _Bench(task)
     meter, start = task.meter, bench.truth({})
-    shares = {}
-    for cause in CAUSES:
-        steps, state = put_right(meter, cause)
-        shares[cause] = bench.bad(moved(task.scenario, steps), state)
-    cause = cause_of(start.bad, shares)
+    worked = {name: bench.work(name, habit) for name, habit in task.habits.items()}
+    cause = cause_of(start.bad, {cause: bench.put_right(cause) for cause in CAUSES})
     trials = []
-    for name, habit in task.habits.items():
-        seen, seeds = bench.work(name, habit)
+    for name, (seen, seeds) in worked.items():
         first, end = (bench.truth(one.settings) for one in (seen[:2][-1], seen[-1]))
         trials.append(Trial(meter, name, cause, start, first, end, tuple(seen), seeds))
     return trials
 
 
+Place = frozenset[tuple[str, int]]
+
+
 @dataclass
 class _Bench:
-    """A meter whose runs are kept, so that no look is simulated twice."""
+    """A meter whose runs are kept, so that nothing is simulated twice.
+
+    One run at a setting gives the true rates on its first `LONG` cells, and looks behind them.
+    """
 
     task: Task
+    meters: dict[Place, Scenario | None] = field(default_factory=dict)
     cells: dict[object, NDArray[np.int64]] = field(default_factory=dict)
-    truths: dict[object, Truth] = field(default_factory=dict)
+    truths: dict[Place, Truth] = field(default_factory=dict)
 
     def work(self, name: str, habit: Habit) -> tuple[list[Seen], int]:
         """All looks of a habit, the last at its final settings, and the number of counted seeds."""
@@ -237,7 +246,7 @@ class _Bench:
         settings: dict[str, int] = {}
         seeds = 0
         for number in range(MOST_LOOKS):
-            counted = self.look(settings, number)[: habit.count or self.task.count]
+            counted = self.look(settings, number, habit.count or self.task.count)
             seeds += int(counted.sum())
             skips, doubles = int((counted == 0).sum()), int((counted > 1).sum())
             look = Look(cells=len(counted), skips=skips, doubles=doubles)
@@ -246,66 +255,92 @@ class _Bench:
             if move is None or number == MOST_LOOKS - 1:
                 break
             there = place_after(settings, move)
-            if not self.can_be(there):
+            if self.meter(there) is None:
                 break  # the setting is at its end
             settings = there
         return seen, seeds
 
-    def set_to(self, settings: Steps) -> Scenario:
-        """Scenario with settings moved from the initial ones of this meter."""
-        steps = place_after({"notch": self.task.meter.offset}, settings)
-        return moved(self.task.scenario, steps, self.task.units)
+    def meter(self, settings: Steps) -> Scenario | None:
+        """The true meter at settings moved from its initial ones; None where it cannot be."""
+        place = frozenset(settings.items())
+        if place not in self.meters:
+            steps = place_after({"notch": self.task.meter.offset}, settings)
+            try:
+                there = moved(self.task.scenario, steps, self.task.units)
+                self.meters[place] = meter_of(there, self.task.meter.state)
+            except BadInput:
+                self.meters[place] = None
+        return self.meters[place]
 
-    def can_be(self, settings: Steps) -> bool:
-        """Whether these settings are possible on this meter."""
-        try:
-            meter_of(self.set_to(settings), self.task.meter.state)
-        except BadInput:
-            return False
-        return True
+    def look(self, settings: Steps, number: int, count: int) -> NDArray[np.int64]:
+        """Seeds of each cell in a look of that number.
 
-    def look(self, settings: Steps, number: int) -> NDArray[np.int64]:
-        """Seeds of each cell in a look of that number, for the longest count of any habit."""
-        key = (number, frozenset(settings.items()))
-        if key not in self.cells:
-            meter = meter_of(self.set_to(settings), self.task.meter.state)
-            most = max(habit.count or self.task.count for habit in self.task.habits.values())
-            turns = -(-most // meter.disc.cells)
-            self.cells[key] = self._loads(meter, turns * meter.disc.cells, number)[:most]
-        return self.cells[key]
+        Looks of one number have the same random draws at all settings, whoever takes them.
+        """
+        each = max(self.task.count, count)
+        run, nth = divmod(number, max(COUNTED // each, 1))
+        first = nth * each + (0 if run else LONG)
+        return self._loads(settings, max(each, COUNTED), run)[first : first + count]
+
+    @property
+    def _most(self) -> int:
+        """Cells for looks in a run, for usual counts."""
+        return max(self.task.count, COUNTED)
 
     def truth(self, settings: Steps) -> Truth:
-        """True rates of the meter at these settings, with random numbers of no look."""
-        key = frozenset(settings.items())
-        if key not in self.truths:
-            meter = meter_of(self.set_to(settings), self.task.meter.state)
-            replicate = self._replicate(MOST_LOOKS)
-            run = simulate(kept_full(meter, LONG), seed=self.task.seed, replicate=replicate)
-            self.truths[key] = truth_of(run)
-        return self.truths[key]
+        """True rates of the meter at these settings, on cells of no look."""
+        place = frozenset(settings.items())
+        if place not in self.truths:
+            released = self._loads(settings, self._most, 0)[:LONG]
+            quality = self._quality(settings) if self.task.quality else math.nan
+            bad = float((released == 0).mean()), float((released > 1).mean())
+            self.truths[place] = Truth(*bad, quality)
+        return self.truths[place]
 
-    def bad(self, scenario: Scenario, state: State) -> float:
-        """Share of cells with no seed or several, with the random numbers of `truth`. [1]"""
-        released = self._loads(meter_of(scenario, state), LONG, MOST_LOOKS)
-        return float((released == 0).mean()) + float((released > 1).mean())
+    def put_right(self, cause: str) -> float:
+        """Share of cells with no seed or several, with one of `CAUSES` put right. [1]"""
+        back = place_after({}, {"notch": -self.task.meter.offset})
+        if cause == "notch" and (frozenset(back.items()), self._most, 0) in self.cells:
+            return self.truth(back).bad
+        steps, state = put_right(self.task.meter, cause)
+        there = meter_of(moved(self.task.scenario, steps), state)
+        released = self._run(there, LONG, MOST_LOOKS)
+        return float((released != 1).mean())
 
-    def _loads(self, meter: Scenario, cells: int, number: int) -> NDArray[np.int64]:
+    def _quality(self, settings: Steps) -> float:
+        meter, replicate = self._there(settings), self._replicate(MOST_LOOKS)
+        run = simulate(kept_full(meter, LONG), seed=self.task.seed, replicate=replicate)
+        return quality_of(run)
+
+    def _loads(self, settings: Steps, cells: int, number: int) -> NDArray[np.int64]:
+        """Seeds of each cell of a run for looks, the first of which gives the true rates, too."""
+        key = (frozenset(settings.items()), cells, number)
+        if key not in self.cells:
+            many = cells + (0 if number else LONG)
+            self.cells[key] = self._run(self._there(settings), many, number or MOST_LOOKS)
+        return self.cells[key]
+
+    def _there(self, settings: Steps) -> Scenario:
+        meter = self.meter(settings)
+        if meter is None:
+            raise ValueError(f"{settings}; allowed: settings that the meter can take")
+        return meter
+
+    def _run(self, meter: Scenario, cells: int, number: int) -> NDArray[np.int64]:
         replicate = self._replicate(number)
-        return loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=replicate)[BELT]
+        made = loads_at(kept_full(meter, cells), seed=self.task.seed, replicate=replicate)[BELT]
+        return made[:cells]
 
     def _replicate(self, number: int) -> int:
-        """Replicate of a look of this meter; the one of its true rates comes last."""
+        """Replicate of a run of this meter; the one with its true rates comes last."""
         return 1 + self.task.meter.number * (MOST_LOOKS + 1) + number
 
 
-def truth_of(run: Run) -> Truth:
-    """Skips, doubles and quality of feed of a run."""
-    released = loads(run)
-    quality = 0.0
-    if len(run.seeds) > 1:
-        spacings = observed_spacings(run)
-        quality = per_spacing(class_counts(spacings, run.scenario.spacing)).quality
-    return Truth(float((released == 0).mean()), float((released > 1).mean()), quality)
+def quality_of(run: Run) -> float:
+    """Quality of feed of a run; 0 with fewer than two seeds. [1]"""
+    if len(run.seeds) < 2:
+        return 0.0
+    return per_spacing(class_counts(observed_spacings(run), run.scenario.spacing)).quality
 
 
 def _checked(name: str, move: Steps | None) -> Steps | None:

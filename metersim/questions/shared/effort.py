@@ -20,7 +20,7 @@ LONG = 30.0  # s; a longer computation is announced
 RUN_SECONDS = 5e-3  # of a run of few cells
 CELL_SECONDS = 1e-6
 EVENT_CELL_SECONDS = 1.7e-4
-METER_SECONDS, FIRST_METER_SECONDS = 0.3, 6.0  # of all habits on a meter
+METER_SECONDS, FIRST_METER_SECONDS = 0.2, 12.0  # of all habits on a meter
 METER_CELLS = 3_000  # a look at so many cells takes twice the time of the smallest
 SHOW_SECONDS = 0.01  # of a machine at a setting, in a round of learning
 
