@@ -36,7 +36,11 @@ def test_work_that_ends_while_processes_start_does_not_wait_for_them(monkeypatch
     before = set(multiprocessing.active_children())
     with processes(2, at_once=False) as crew:
         assert [pid for _, pid in in_order(slow, range(2), crew)] == [os.getpid()] * 2
-    assert set(multiprocessing.active_children()) <= before
+        started = set(multiprocessing.active_children()) - before
+    assert len(started) == 2
+    for process in started:
+        process.join(5)
+        assert process.exitcode
 
 
 def test_an_error_of_work_is_told_as_without_processes():
