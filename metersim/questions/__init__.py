@@ -1,4 +1,7 @@
-"""The questions that can be asked, one folder each, in the order of the help text."""
+"""The questions that can be asked, one folder each, in the order of the help text.
+
+`explore` is asked from Python alone.  It has no command, and does not stand below.
+"""
 
 QUESTIONS = {
     "run": "run a scenario and say how the seeds will lie",

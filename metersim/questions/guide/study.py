@@ -21,6 +21,7 @@ ORDER = (  # topics, in the order in which a newcomer would read them
     "assumptions",
     "evidence",
     "python",
+    "costs",
     "changes",
 )
 
