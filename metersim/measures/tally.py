@@ -136,7 +136,7 @@ def tallied(
     if engine == EVENTS:
         run = simulate(scenario, seed=seed, replicate=replicate, engine=engine)
         return tally(run.origin, cells, stretches, run.pieces(), first)
-    origin, parts = pieces(scenario, seed=seed, replicate=replicate)
+    origin, parts = pieces(scenario, seed=seed, replicate=replicate, engine=engine)
     if on_cells:
         parts = _reporting(parts, on_cells)
     return tally(origin, cells, stretches, parts, first)

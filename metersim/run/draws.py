@@ -144,6 +144,10 @@ class BlockDraws:
         """Two U of a cause, by cell of the block, seed in cell and turn."""
         return self._streams.pair(cause, self._index(cell, nth, turn))
 
+    def key(self, cause: str) -> int:
+        """What the numbers of a cause by index begin from."""
+        return self._streams.key(cause)
+
     def _index(self, cell: Any, nth: Any, turn: Any) -> Any:
         first = self.first * MOST_SEEDS * TURNS  # of the block: added where the arrays are smallest
         index = cell * (MOST_SEEDS * TURNS) + (nth * TURNS + (turn + first))

@@ -1,4 +1,4 @@
-"""Entry to a run: `simulate` runs a meter by either engine."""
+"""Entry to a run: `simulate` runs a meter by one of the engines."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from metersim.machine.own import check_own
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, Stations, departures_of, fitted, stations_of
 from metersim.run.arrays.engine import cells_alone, run_arrays
-from metersim.run.arrays.steps import usual_steps
+from metersim.run.arrays.steps import Steps, usual_steps
 from metersim.run.chamber import Vacuum
 from metersim.run.progress import worked
 from metersim.run.records import Cells, Origin, Piece, Run, run_of_pieces
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 Part = TypeVar("Part")
 
-ARRAYS, EVENTS = ENGINES = ("arrays", "events")
+ARRAYS, EVENTS, COMPILED = ENGINES = ("arrays", "events", "compiled")
 
 
 def simulate(
@@ -50,9 +50,9 @@ def simulate(
         of the scenario may give all at once.  A study that moves the settings of a station needs
         its class or a function, as a value keeps those it was made with.
     engine : str, optional
-        ``arrays``, the usual one, or ``events``.  The events are far slower, but can be watched
-        and changed while they run.  Both leave the same records; numbers with a fraction agree
-        to 1e-9.
+        ``arrays``, the usual one, ``events`` or ``compiled``.  The events are far slower, but can
+        be watched and changed while they run.  ``compiled`` needs numba, and is quicker in long
+        runs.  All leave the same records; numbers with a fraction agree to 1e-9.
     trace : bool
         Whether to keep every event of every seed; this needs the events.
     visitors : iterable of callables
@@ -67,7 +67,8 @@ def simulate(
     Raises
     ------
     ValueError
-        For an unknown engine, and for a trace or visitors with the arrays.
+        For an unknown engine, for a trace or visitors with any but the events, and for own
+        stations or a missing numba with ``compiled``.
 
     Examples
     --------
@@ -85,8 +86,8 @@ def simulate(
     visitors = tuple(visitors)
     watched = trace or bool(visitors)
     check_engine(engine)
-    if engine == ARRAYS and watched:
-        raise ValueError("engine is 'arrays'; a trace and visitors take 'events'")
+    if engine in (ARRAYS, COMPILED) and watched:
+        raise ValueError(f"engine is {engine!r}; a trace and visitors take 'events'")
     if engine == EVENTS or watched:
         from metersim.run.events import run_events
 
@@ -99,7 +100,7 @@ def simulate(
             trace=trace,
             visitors=visitors,
         )
-    origin, parts = pieces(scenario, seed=seed, replicate=replicate)
+    origin, parts = pieces(scenario, seed=seed, replicate=replicate, engine=engine)
     return run_of_pieces(origin, parts)
 
 
@@ -131,7 +132,18 @@ def origin_of(scenario: Scenario, seed: int = 1, replicate: int = 0) -> Origin:
 def check_engine(engine: str | None) -> None:
     """Raise `ValueError` for an unknown engine."""
     if engine not in (None, *ENGINES):
-        raise ValueError(f"engine is {engine!r}; allowed: {' or '.join(ENGINES)}")
+        raise ValueError(
+            f"engine is {engine!r}; allowed: {', '.join(ENGINES[:-1])} or {ENGINES[-1]}"
+        )
+
+
+def steps_of(stations: Stations, engine: str | None) -> Steps:
+    """How an engine that works block by block takes the heavy steps, for these stations."""
+    if engine != COMPILED:
+        return usual_steps()
+    from metersim.run.compiled.steps import compiled_steps
+
+    return compiled_steps(stations)
 
 
 def pieces(
@@ -140,6 +152,7 @@ def pieces(
     seed: int = 1,
     replicate: int = 0,
     stations: OwnGiven | None = None,
+    engine: str | None = None,
 ) -> tuple[Origin, Iterator[Piece]]:
     """Run a scenario in arrays and give its records piece by piece.
 
@@ -147,6 +160,8 @@ def pieces(
     ----------
     scenario, seed, replicate, stations
         As for `simulate`.
+    engine : str, optional
+        ``arrays``, the usual one, or ``compiled``.
 
     Returns
     -------
@@ -159,7 +174,8 @@ def pieces(
     made = _checked(scenario)
     origin = origin_of(scenario, seed, replicate)
     vacuum = Vacuum(chamber_vacuum(scenario))
-    parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum, usual_steps())
+    steps = steps_of(made, engine)
+    parts = run_arrays(scenario, made, Streams(seed, replicate), vacuum, steps)
     return origin, _told(parts, lambda part: len(part.cells))
 
 

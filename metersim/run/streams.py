@@ -111,18 +111,19 @@ class Streams:
         """
         key: Any
         if isinstance(cause, str):
-            key = self._key(cause)
+            key = self.key(cause)
         else:
-            key = np.array([self._key(one) for one in cause], dtype=np.uint64)
+            key = np.array([self.key(one) for one in cause], dtype=np.uint64)
             key = key.reshape(-1, *(1 for _ in index.shape))
         return ((_mixed(index * STEP + key) >> 12) + 0.5) * 2.0**-52
 
     def pair(self, cause: str, index: Any) -> tuple[Any, Any]:
         """Two uniform numbers of a cause by index, of half the digits each."""
-        word = _mixed(index * STEP + self._key(cause))
+        word = _mixed(index * STEP + self.key(cause))
         return ((word >> 38) + 0.5) * 2.0**-26, ((word >> 12 & HALF) + 0.5) * 2.0**-26
 
-    def _key(self, cause: str) -> int:
+    def key(self, cause: str) -> int:
+        """What the numbers of a cause by index begin from."""
         if cause not in self._keys:
             self._keys[cause] = int(_mixed(self._word + zlib.crc32(cause.encode()) * STEP))
         return self._keys[cause]

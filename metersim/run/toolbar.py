@@ -1,13 +1,12 @@
-"""Entry to a pass of a machine: `simulate_pass` runs all its rows by either engine."""
+"""Entry to a pass of a machine: `simulate_pass` runs all its rows by one of the engines."""
 
 from __future__ import annotations
 
 from metersim import __version__
 from metersim.machine.given import AnyScenario, scenario_of
 from metersim.run.arrays.rows import pass_by_arrays
-from metersim.run.arrays.steps import usual_steps
 from metersim.run.rows import AirHistory, Machine, Pass, RowRun
-from metersim.run.simulation import EVENTS, check_engine
+from metersim.run.simulation import EVENTS, check_engine, steps_of
 
 
 def simulate_pass(
@@ -22,7 +21,7 @@ def simulate_pass(
     seed, replicate : int
         Random seed, and number of the replicate, 0 or more.  Each row has draws of its own.
     engine : str, optional
-        ``arrays``, the usual one, or ``events``; both leave the same records.
+        ``arrays``, the usual one, ``events`` or ``compiled``; all leave the same records.
 
     Raises
     ------
@@ -49,7 +48,7 @@ def simulate_pass(
 
         air, runs = pass_by_events(machine)
     else:
-        air, runs = pass_by_arrays(machine, usual_steps())
+        air, runs = pass_by_arrays(machine, lambda stations: steps_of(stations, engine))
     history = AirHistory(time=machine.ticks, fan_speed=machine.line.fan_speed, **vars(air))
     rows = tuple(RowRun(number=number, run=run) for number, run in runs.items())
     return Pass(

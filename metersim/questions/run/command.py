@@ -181,5 +181,5 @@ def _check_effort(
 
 
 def _check_engine(options: argparse.Namespace) -> None:
-    if options.trace and options.engine == "arrays":
-        raise bad("--engine", "arrays", "leaves no trace; give --engine events, or none")
+    if options.trace and options.engine not in (None, EVENTS):
+        raise bad("--engine", options.engine, "leaves no trace; give --engine events, or none")

@@ -115,8 +115,9 @@ def engine_option(command: argparse.ArgumentParser) -> None:
     """Add the option of the simulation engine."""
     command.add_argument(
         "--engine",
-        choices=("arrays", "events"),
-        help="way of computing: arrays (usual), or events, far slower; the results are the same",
+        choices=("arrays", "events", "compiled"),
+        help="way of computing: arrays (usual), events, far slower, or compiled, quicker in long "
+        "runs (needs numba); the results are the same",
     )
 
 

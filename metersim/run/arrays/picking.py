@@ -73,6 +73,16 @@ class CellChances:
         setattr(self, name, column)  # it is asked for once
         return column
 
+    @cached_property
+    def rows(self) -> tuple[NDArray[Any], Index]:
+        """The table as records, and the entry of each cell."""
+        columns = {name: np.asarray(column) for name, column in self._table._asdict().items()}
+        many = max(column.size for column in columns.values())
+        table = np.empty(many, dtype=[(name, np.float64) for name in columns])
+        for name, column in columns.items():
+            table[name] = column
+        return table, self._entries
+
     @property
     def each(self) -> Chances:
         """The same, as stations take them."""

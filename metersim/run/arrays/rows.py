@@ -8,6 +8,8 @@ alone, so a guess that comes out again is the one history there is.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from metersim.machine.airline import Air
@@ -20,8 +22,10 @@ from metersim.run.records import Cells, Run, run_of_pieces
 from metersim.run.rows import Machine
 from metersim.run.streams import Streams
 
+StepsOf = Callable[[Stations], Steps]
 
-def pass_by_arrays(machine: Machine, steps: Steps) -> tuple[Air, dict[int, Run]]:
+
+def pass_by_arrays(machine: Machine, steps: StepsOf) -> tuple[Air, dict[int, Run]]:
     """The air and the runs of all working rows, in arrays."""
     air = machine.first_air()
     known: dict[int, Holes] = {}
@@ -34,17 +38,17 @@ def pass_by_arrays(machine: Machine, steps: Steps) -> tuple[Air, dict[int, Run]]
         air = again
 
 
-def _holes(machine: Machine, row: int, air: Air, steps: Steps) -> Holes:
+def _holes(machine: Machine, row: int, air: Air, steps: StepsOf) -> Holes:
     """What sits on the disc of a row at ticks under this air."""
-    parts = cells_alone(*_asked(machine, row, air), steps)
+    parts = cells_alone(*_asked(machine, row, air), steps(machine.stations[row]))
     sound = np.array(machine.rows[row].holes.lets_air)
     start = machine.scenario.travel.start
     cells = Cells.stacked(list(parts))
     return machine.held(row, holes_at(machine.courses[row], cells, sound, start, machine.ticks))
 
 
-def _run(machine: Machine, row: int, air: Air, steps: Steps) -> Run:
-    parts = run_arrays(*_asked(machine, row, air), steps)
+def _run(machine: Machine, row: int, air: Air, steps: StepsOf) -> Run:
+    parts = run_arrays(*_asked(machine, row, air), steps(machine.stations[row]))
     return run_of_pieces(machine.origin(row), parts)
 
 

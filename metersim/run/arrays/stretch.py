@@ -35,7 +35,7 @@ class Shocks:
         self._row_unit, self._draws, self._course = row_unit, draws, course
         self._first_knots = 0
         self._kept: dict[int, tuple[Array, Array]] = {}
-        self._size = self._phase = np.empty(0)
+        self.size = self._phase = np.empty(0)  # of the envelope at the knots that are kept
         self._first_cell = 0
         self.bound = 0.0  # a carried seed with more spare load than this is not shaken off
 
@@ -61,8 +61,8 @@ class Shocks:
         if short or len(kept) < len(self._kept):
             kept |= {k: self._draw(k, knots[k]) for k in short}
             self._kept = kept
-            self._size, self._phase = map(np.concatenate, zip(*kept.values(), strict=True))
-            self.bound = float(self._row_unit.peak_load(self._size.max()))
+            self.size, self._phase = map(np.concatenate, zip(*kept.values(), strict=True))
+            self.bound = float(self._row_unit.peak_load(self.size.max()))
 
     def _draw(self, block: int, knots: int) -> tuple[Array, Array]:
         return envelope(self._draws.strengths(block, knots)), self._draws.phases(block, knots)
@@ -75,19 +75,22 @@ class Shocks:
         self._reach(float(time.max(initial=0.0)))
         sample = (time / SAMPLE).astype(np.intp)
         knot = sample // SAMPLES - self._first_knots * BLOCK
-        size, phase, after = self._size, self._phase, knot + 1
+        size, phase, after = self.size, self._phase, knot + 1
         middle = (sample + 0.5) * SAMPLE
         motion = shaking(middle, size[knot], size[after], phase[knot], phase[after])
         return self._row_unit.vertical_speed(motion)
+
+    def spans(self, cells: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """The first knot of the way of each cell of the block, and the one after the last."""
+        passages = cells + self._first_cell
+        start = self._knots(self._course.times(passages, LEAVES))
+        return start, self._knots(self._course.times(passages, CUT)) + 2
 
     def shake_off(self, cells: NDArray[np.intp], spare: Array) -> NDArray[np.bool_]:
         """Whether the hardest shock on the way shakes seeds off, by cell of the block."""
         off = spare < 0
         if not self._row_unit.still:
-            passages = cells + self._first_cell
-            start = self._knots(self._course.times(passages, LEAVES))
-            end = self._knots(self._course.times(passages, CUT)) + 2
-            peaks = [self._size[a:b].max() for a, b in zip(start, end, strict=True)]
+            peaks = [self.size[a:b].max() for a, b in zip(*self.spans(cells), strict=True)]
             off |= spare < self._row_unit.peak_load(np.array(peaks, dtype=float))
         return off
 
