@@ -349,10 +349,10 @@ BROKEN = {
     "arches, arrays": ("supply.Arches.go_on", "* ~arched", "", LOW),
     "leak, arrays": ("supply.Supply.look_ahead", "steps * self._gate.leak(at)",
                      "1.1 * steps * self._gate.leak(at)", LEAKING),
-    "leak of an empty pool, arrays": ("supply.Supply._after", "max(pool, 0)", "9**9", RUNNING_OUT),
-    "leaking slides, arrays": ("supply.Supply._by_slides", "gained - leaked", "gained", LEAKING),
-    "spilt, arrays": ("supply.Supply._by_slides", "spilt + leaked", "leaked", LEAKING),
-    "hopper, arrays": ("supply.Supply._by_slides", "> hopper", "> 9**9", EMPTYING),
+    "leak of an empty pool, arrays": ("filling.fill_ticks", "max(pool, 0)", "9**9", RUNNING_OUT),
+    "leaking slides, arrays": ("filling.by_slides", "gained - leaked", "gained", LEAKING),
+    "spilt, arrays": ("filling.by_slides", "spilt + leaked", "leaked", LEAKING),
+    "hopper, arrays": ("filling.by_slides", "> hopper", "> 9**9", EMPTYING),
     "change, arrays": ("supply.History._change", "return change", "return 0 * change", LOW),
     "returns, arrays": ("supply.History._change", "if lost.size", "if 0 * lost.size", RETURNING),
     "late returns, arrays": ("supply.History._change", "np.bincount(ticks + 1",
@@ -459,7 +459,7 @@ def test_arrays_refuse_what_only_events_can_do(wanted):
 
 
 def test_an_unknown_engine_is_refused():
-    with pytest.raises(ValueError, match=r"'steam'.*arrays or events"):
+    with pytest.raises(ValueError, match=r"'steam'.*arrays, events or compiled"):
         simulate(BENCH.replace(run__turns=1), engine="steam")
 
 

@@ -89,7 +89,7 @@ def _finished(
     course = Course(scenario, stations.drive, SlipDraws(streams))
     shocks = Shocks(stations.row_unit, KnotDraws(streams), course)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
-    supply = Supply(course, stations.gate, ArchDraws(streams), total)
+    supply = Supply(course, stations.gate, ArchDraws(streams), total, steps)
     holes = HoleDraws(streams, scenario.disc.cells)
     history = History(stations, course, supply, shocks, vacuum, holes, steps)
 
@@ -161,7 +161,7 @@ def _ticks(supply: Supply, first: int, last: int) -> Ticks:
 def _seeds(part: Finished, steps: Steps) -> tuple[Seeds, Array]:
     """Records of the seeds, and the time at which the beam is free again behind each."""
     block, found, cut, speed = part.block, part.found, part.cut, part.speed
-    seeds = found.firsts.with_later(found.later)
+    seeds = found.released
     if speed.min() == speed.max():
         cut, speed = cut[seeds.cells], speed[:1]  # one for all
     else:

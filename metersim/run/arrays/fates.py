@@ -23,15 +23,13 @@ class Fates(NamedTuple):
     joined: Small  # number of seeds that joined each cell
     reason: Small  # code of the reason for what each cell released
     lost: tuple[Index, ...]  # for each loss of `TAKING`, the cell of each lost seed
-    firsts: Released  # seeds that joined their cells first
-    later: Released  # seeds that joined them after the first
+    released: Released  # by cell and by seed in cell
 
     def until(self, stop: int) -> Fates:
         """The fates of the cells before `stop`."""
         lost = tuple(cells[cells < stop] for cells in self.lost)
-        firsts, later = (seeds.some(seeds.cells < stop) for seeds in (self.firsts, self.later))
-        joined, reason = self.joined[:stop], self.reason[:stop]
-        return Fates(joined, reason, lost, firsts, later)
+        seeds = slice(np.searchsorted(self.released.cells, stop))
+        return Fates(self.joined[:stop], self.reason[:stop], lost, self.released.some(seeds))
 
 
 def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
@@ -61,12 +59,12 @@ def fates(stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
     held[first.cells], travel[first.cells] = True, first.travel
     at = held.nonzero()[0]
     nth = np.zeros(len(at), dtype=np.intp)
+    firsts = Released(at, nth, picked.size[at], picked.needed[at], travel[at])
     return Fates(
         joined,
         reason,
         tuple(np.concatenate(pair) for pair in zip(lost, others, strict=True)),
-        Released(at, nth, picked.size[at], picked.needed[at], travel[at]),
-        several.some(several.nth > 0),
+        firsts.with_later(several.some(several.nth > 0)),
     )
 
 
@@ -79,18 +77,11 @@ def together(parts: Sequence[tuple[int, Fates]]) -> Fates:
         np.concatenate([fates.lost[k] + start for start, fates in parts])
         for k in range(len(TAKING))
     )
-    groups = []
-    for name in ("firsts", "later"):
-        seeds = [
-            getattr(fates, name)._replace(cells=getattr(fates, name).cells + start)
-            for start, fates in parts
-        ]
-        groups.append(Released(*map(np.concatenate, zip(*seeds, strict=True))))
+    seeds = [fates.released._replace(cells=fates.released.cells + start) for start, fates in parts]
     joined, reason = (
         np.concatenate([getattr(f, name) for f in found]) for name in ("joined", "reason")
     )
-    firsts, later = groups
-    return Fates(joined, reason, lost, firsts, later)
+    return Fates(joined, reason, lost, Released(*map(np.concatenate, zip(*seeds, strict=True))))
 
 
 def _follow_alone(

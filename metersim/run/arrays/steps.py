@@ -6,14 +6,16 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from metersim.run.arrays.descent import FallsOf, fall
-from metersim.run.arrays.fates import Fates, Whole, fates
+from metersim.run.arrays.fates import Fates, fates
+from metersim.run.arrays.filling import Filled, Limits, Start, Whole, fill
 from metersim.run.arrays.picking import Block, CellChances, Picked, pick
 from metersim.run.arrays.stretch import Stretch
 
 
 class Steps(NamedTuple):
-    """What a run asks for each stretch or block of cells."""
+    """What a run asks for each stretch or block of cells, and for its ticks."""
 
+    fill: Callable[[Whole, Limits, Start], Filled]
     pick: Callable[[Block, int, int, CellChances], Picked]
     fates: Callable[[Stretch, Picked, Whole | None], Fates]
     fall: FallsOf
@@ -21,4 +23,4 @@ class Steps(NamedTuple):
 
 def usual_steps() -> Steps:
     """The steps of numpy, which take one operation after the other."""
-    return Steps(pick, fates, fall)
+    return Steps(fill, pick, fates, fall)

@@ -121,7 +121,7 @@ class Released(NamedTuple):
     needed: Array
     travel: Array  # travel past the cut-off until they leave, m
 
-    def some(self, which: Flags) -> Released:
+    def some(self, which: Flags | slice) -> Released:
         """Some of the seeds."""
         columns: list[Any] = [column[which] for column in self]
         return Released(*columns)

@@ -8,10 +8,9 @@ first guess is wrong, but few cells mind.  The pool that follows from them is th
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from metersim.machine.gate import GateStation
 from metersim.machine.losses import TAKING
@@ -20,23 +19,13 @@ from metersim.machine.pickup import PickupStation
 from metersim.machine.stations import CUT, EDGE, ENTERS, LEAVES, RETURNS, Stations
 from metersim.run.arrays.arches import Arches, whole_seeds
 from metersim.run.arrays.fates import Fates, together
+from metersim.run.arrays.filling import Filled, Limits, Start, Whole
 from metersim.run.arrays.picking import Block, CellChances, Index, Small
 from metersim.run.arrays.steps import Steps
 from metersim.run.arrays.stretch import Shocks, Stretch
 from metersim.run.chamber import Vacuum
 from metersim.run.course import Course
 from metersim.run.draws import BLOCK, MOST_SEEDS, ArchDraws, Array, HoleDraws
-
-Whole = NDArray[np.int64]
-
-
-class Filled(NamedTuple):
-    """Pool and hopper at ticks, whether a slide goes on after each tick, and seeds spilt so far."""
-
-    pool: Whole
-    hopper: Whole
-    sliding: NDArray[np.bool_]
-    spilt: Whole
 
 
 class Supply:
@@ -56,6 +45,8 @@ class Supply:
         Draws of its arches.
     total : int
         All seeds.
+    steps : Steps
+        How the ticks are worked out.
 
     Attributes
     ----------
@@ -68,8 +59,10 @@ class Supply:
         known.
     """
 
-    def __init__(self, course: Course, gate: GateStation, draws: ArchDraws, total: int) -> None:
-        self._course, self._gate = course, gate
+    def __init__(
+        self, course: Course, gate: GateStation, draws: ArchDraws, total: int, steps: Steps
+    ) -> None:
+        self._course, self._gate, self._fill = course, gate, steps.fill
         self._arches = Arches(gate, draws)
         self.first = self.known = self.corrected = self._guessed = 0
         self.times, self.speeds = np.empty((2, 0))
@@ -80,7 +73,7 @@ class Supply:
         self.arched, self.sliding = np.empty((2, 0), dtype=bool)
         speed = float(course.tick_speeds(0, 1)[0])
         full = int(gate.full(Moment("gate", time=0.0, speed=speed)))
-        self._start = min(full, total), max(total - full, 0), False
+        self._start = Start(min(full, total), max(total - full, 0), False, 0)
 
     def look_ahead(self, first: int, last: int, owed_until: int) -> None:
         """Keep ticks from `first`, and add ticks to before `last`, with all that needs no cells."""
@@ -161,66 +154,13 @@ class Supply:
         self.known = max(last, self.known)
 
     def _after(self, gained: Whole, part: slice) -> Filled:
-        """Pool and hopper at ticks, from the seeds gained from cells since the tick before them.
-
-        Seed slides in under the gate and leaks out at the disc as well.
-        """
-        pool, hopper, sliding = self._start
-        spilt = 0
+        """Pool and hopper at ticks, from the seeds gained from cells since the tick before them."""
+        columns = self._out, self._able, self._low, self._full
+        start = self._start
         if before := part.start:
-            pool, hopper = int(self.pool[before - 1]), int(self.hopper[before - 1])
-            sliding, spilt = bool(self.sliding[before - 1]), int(self.spilt[before - 1])
-        if not sliding and (made := self._by_slides(gained, part, pool, hopper, spilt)):
-            return made
-        change = np.diff(gained, prepend=0)
-        limits = (self._out[part], self._able[part], self._low[part], self._full[part])
-        rows = []
-        columns = (column.tolist() for column in (change, *limits))
-        for gain, out, able, low, full in zip(*columns, strict=True):
-            pool += gain
-            if out:
-                gone = min(out, max(pool, 0))  # a guess may be below 0
-                pool -= gone
-                spilt += gone
-            sliding = sliding or pool <= low
-            if sliding:
-                inflow = max(min(full - pool, able, hopper), 0)
-                pool += inflow
-                hopper -= inflow
-                sliding = pool < full
-            rows.append((pool, hopper, sliding, spilt))
-        pools, hoppers, slides, losses = zip(*rows, strict=True) if rows else ((), (), (), ())
-        whole = np.array([pools, hoppers, losses], dtype=np.int64)
-        return Filled(whole[0], whole[1], np.array(slides, dtype=bool), whole[2])
-
-    def _by_slides(
-        self, gained: Whole, part: slice, pool: int, hopper: int, spilt: int
-    ) -> Filled | None:
-        """The same if no slide is held up and each fills the pool at once; None otherwise.
-
-        None too where the pool may lack seeds that would leak out of it.
-        """
-        low, full = self._low[part], self._full[part]
-        if (full <= low).any():
-            return None
-        leaked = np.cumsum(self._out[part])
-        gained = gained - leaked
-        # Each slide adds to the pool but for what cells gained.  No tick before it asks for more.
-        reached = np.maximum.accumulate(low - gained)
-        after = full - gained  # a slide at this tick
-        following = np.searchsorted(reached, after).tolist()
-        ticks, tick = [], int(np.searchsorted(reached, pool))
-        while tick < len(following):
-            ticks.append(tick)
-            tick = following[tick]
-        filled = np.concatenate(([pool], after[ticks]))
-        if filled[-1] - pool > hopper or (np.diff(filled) > self._able[part][ticks]).any():
-            return None
-        base = np.repeat(filled, np.diff([0, *ticks, len(gained)]))
-        if leaked.any() and (np.concatenate(([pool], base[:-1])) + gained < 0).any():
-            return None
-        held_up = np.zeros(len(gained), dtype=bool)
-        return Filled(base + gained, hopper + pool - base, held_up, spilt + leaked)
+            row = self.pool, self.hopper, self.sliding, self.spilt
+            start = Start(*(column[before - 1].item() for column in row))
+        return self._fill(gained, Limits(*(column[part] for column in columns)), start)
 
 
 SHORTEST = 64  # fewest cells in a stretch

@@ -29,7 +29,8 @@ from metersim.run.compiled.draws import exponential, index_of, normal, uniform
 from metersim.run.draws import MOST_SEEDS
 
 BY_HEAP, BY_EDGE, BY_SHAKING = range(3)  # rows of lost seeds, as in `metersim.machine.losses`
-FIRST, LATER = 3, 4  # after them, numbers of released seeds
+NO_MOMENT: Any = None  # the release asks nothing of it
+RELEASED = 3  # after the numbers of lost seeds, that of released ones
 
 
 class FollowColumns(NamedTuple):
@@ -47,7 +48,6 @@ class Way(NamedTuple):
     vacuum_at_edge: Any
     vacuum_at_cut: Any
     at_edge: Any
-    at_cut: Any
     first_knot: Any  # of the row unit's shaking between the pool and the cut-off; empty if still
     last_knot: Any
 
@@ -97,27 +97,26 @@ def follow_cells(
     found : tuple of ndarray
         Seeds that joined each cell, and the reason for what it releases, from a full pool; they
         are corrected.  Then the cells of lost seeds, one row a loss; they are filled in.
-    released : tuple of ndarray of records
-        First and later seeds that leave at the cut-off; they are filled in.
+    released : Released
+        Seeds that leave at the cut-off; they are filled in.
 
     Returns
     -------
     ndarray of int
-        Seeds lost to the heap, to the singulator and to shaking; first and later seeds released.
+        Seeds lost to the heap, to the singulator and to shaking, and seeds released.
     """
     first, start, least, least_of_most = given
     table, entries = chances
     sizes, needs, narrows = firsts
     joined, reason, lost = found
-    first_seeds, later_seeds = released
     poses, edges, shapes, acrosses = block.pose, block.edge, block.shape, block.across
     vacuum_at_edge, vacuum_at_cut = way.vacuum_at_edge, way.vacuum_at_cut
-    moments_at_edge, moments_at_cut = way.at_edge, way.at_cut
+    moments_at_edge = way.at_edge
     envelopes, bound = shocks
     first_knot, last_knot = way.first_knot, way.last_knot
     held, share = np.empty(MOST_SEEDS, np.intp), np.empty(MOST_SEEDS)
     reach = np.empty(MOST_SEEDS)
-    counts = np.zeros(5, np.intp)
+    counts = np.zeros(4, np.intp)
     after = 0  # the next seed of the crowd
     for k in range(len(entries)):
         begin, many = after, joined[k]
@@ -130,7 +129,7 @@ def follow_cells(
         if many == 0:
             continue
         cell, here = start + k, table[entries[k]]
-        vacuum, at_edge, at_cut = vacuum_at_edge[k], moments_at_edge[k], moments_at_cut[k]
+        vacuum, at_edge = vacuum_at_edge[k], moments_at_edge[k]
         hardest = bound
         if after == begin:  # no other seed would have joined
             size, needed = sizes[k], needs[k]
@@ -158,8 +157,8 @@ def follow_cells(
                     reason[k] = SHAKEN
                     _lose(lost, counts, BY_SHAKING, k)
                     continue
-            travel = release.travel(strength, at_cut)
-            _let_go(first_seeds, counts, FIRST, k, 0, size, needed, travel)
+            travel = release.travel(strength, NO_MOMENT)
+            _let_go(released, counts, k, 0, size, needed, travel)
             continue
         for j in range(many):
             held[j] = begin + j
@@ -196,13 +195,10 @@ def follow_cells(
             seed = crowd[held[j]]
             if j == 0:
                 strength = pickup.strength(here, seed.needed, share[0] * vacuum_at_cut[k])
-                travel = release.travel(strength, at_cut)
+                travel = release.travel(strength, NO_MOMENT)
             else:
-                travel += release.lag(seed.size, at_cut)
-            if seed.nth == 0:
-                _let_go(first_seeds, counts, FIRST, k, 0, seed.size, seed.needed, travel)
-            else:
-                _let_go(later_seeds, counts, LATER, k, seed.nth, seed.size, seed.needed, travel)
+                travel += release.lag(seed.size, NO_MOMENT)
+            _let_go(released, counts, k, seed.nth, seed.size, seed.needed, travel)
     return counts
 
 
@@ -330,15 +326,10 @@ def _lose(lost: Any, counts: Any, loss: Any, row: Any) -> None:
 
 
 def _let_go(
-    seeds: Any,
-    counts: Any,
-    which: Any,
-    row: Any,
-    nth: Any,
-    size: Any,
-    needed: Any,
-    travel: Any,
+    released: Any, counts: Any, row: Any, nth: Any, size: Any, needed: Any, travel: Any
 ) -> None:
-    seed = seeds[counts[which]]
-    seed.cells, seed.nth, seed.size, seed.needed, seed.travel = row, nth, size, needed, travel
-    counts[which] += 1
+    cells, nths, sizes, needs, travels = released
+    place = counts[RELEASED]
+    cells[place], nths[place], sizes[place] = row, nth, size
+    needs[place], travels[place] = needed, travel
+    counts[RELEASED] += 1

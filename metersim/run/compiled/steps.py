@@ -20,7 +20,8 @@ from metersim.machine.singulator import SingulatorStation
 from metersim.machine.stations import Stations
 from metersim.machine.tube import TubeStation
 from metersim.run.arrays.descent import Falls
-from metersim.run.arrays.fates import Fates, Whole
+from metersim.run.arrays.fates import Fates
+from metersim.run.arrays.filling import Filled, Limits, Start, Whole, fill_ticks
 from metersim.run.arrays.picking import Block, CellChances, Crowd, Picked
 from metersim.run.arrays.steps import Steps
 from metersim.run.arrays.stretch import Released, Stretch
@@ -47,9 +48,8 @@ CAUSES = {
     )
 }  # fmt: skip
 AT = np.dtype([("speed", np.float64)])  # what the usual stations read of a moment
-IN_CROWD, RELEASED = (
-    np.dtype([(name, np.intp if name in ("cells", "nth") else np.float64) for name in kind._fields])
-    for kind in (Crowd, Released)
+IN_CROWD = np.dtype(
+    [(name, np.intp if name in ("cells", "nth") else np.float64) for name in Crowd._fields]
 )
 NO_CELLS = np.empty(0, dtype=np.int64)
 NO_KNOTS = np.empty(0, dtype=np.intp)
@@ -58,6 +58,7 @@ NO_KNOTS = np.empty(0, dtype=np.intp)
 class Kernels(NamedTuple):
     """The compiled functions for stations of some kinds."""
 
+    fill: Any
     pick: Any
     follow: Any
     fall: Any
@@ -69,6 +70,7 @@ def kernels(kinds: tuple[type, ...]) -> Kernels:
     """The compiled functions, for kinds of stations in the order of `KINDS`."""
     made = Translated({named[0]: kind for named, kind in zip(KINDS.values(), kinds, strict=True)})
     return Kernels(
+        made.kernel(fill_ticks),
         made.kernel(pick_cells),
         made.kernel(follow_cells),
         made.kernel(fall_seeds),
@@ -96,6 +98,14 @@ class CompiledSteps:
         for name, cause in CAUSES.items():
             keys[name] = draws.key(cause)
         return keys[()]
+
+    def fill(self, gained: Whole, limits: Limits, start: Start) -> Filled:
+        """Do what `metersim.run.arrays.filling.fill` does."""
+        many = len(gained)
+        pool, hopper, spilt = np.empty((3, many), dtype=np.int64)
+        made = Filled(pool, hopper, np.empty(many, dtype=bool), spilt)
+        self._run.fill(np.diff(gained, prepend=0), limits, start, made)
+        return made
 
     def pick(self, block: Block, start: int, stop: int, chances: CellChances) -> Picked:
         """Do what `metersim.run.arrays.picking.pick` does."""
@@ -140,9 +150,11 @@ class CompiledSteps:
         if not block.stations.row_unit.still:
             knots = shocks.spans(np.arange(stretch.start, stretch.stop))
         joined, reason = picked.joined.copy(), picked.reason.copy()
-        lost = np.empty((len(TAKING), many + len(crowd)), dtype=np.intp)
-        released = tuple(np.empty(some, dtype=RELEASED) for some in (many, len(crowd)))
-        *gone, first, later = self._run.follow(
+        most_seeds = many + len(crowd)
+        lost = np.empty((len(TAKING), most_seeds), dtype=np.intp)
+        whole, real = np.empty((2, most_seeds), dtype=np.intp), np.empty((3, most_seeds))
+        released = Released(*whole, *real)
+        *gone, left = self._run.follow(
             values["pickup"],
             values["singulator"],
             values["release"],
@@ -155,7 +167,6 @@ class CompiledSteps:
                 stretch.vacuum_at_edge,
                 stretch.vacuum_at_cut,
                 _moments(stretch.at_edge, many),
-                _moments(stretch.at_cut, many),
                 *knots,
             ),
             (shocks.size, shocks.bound),
@@ -165,12 +176,8 @@ class CompiledSteps:
             (joined, reason, lost),
             released,
         )
-        firsts, others = (
-            Released(*(seeds[name][:some] for name in Released._fields))
-            for seeds, some in zip(released, (first, later), strict=True)
-        )
         taken = tuple(cells[:some] for cells, some in zip(lost, gone, strict=True))
-        return Fates(joined, reason, taken, firsts, others)
+        return Fates(joined, reason, taken, released.some(slice(left)))
 
     def fall(self, block: Block, seeds: Released, speed: Array, at: Moment) -> Falls:
         """Do what `metersim.run.arrays.descent.fall` does."""
@@ -228,4 +235,4 @@ def compiled_steps(stations: Stations) -> Steps:
             what = f"cannot compile {kind.__qualname__}, the own station '{name}'"
             raise bad(ENGINE, COMPILED, f"{what}; give arrays")
     made = CompiledSteps(stations)
-    return Steps(made.pick, made.fates, made.fall)
+    return Steps(made.fill, made.pick, made.fates, made.fall)
