@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri, ndtri, stdtrit
 
+from metersim.distributions.normal import ndtri
+from metersim.distributions.quantiles import chdtri, stdtrit
 from metersim.files.faults import Keyed
 from metersim.files.tables import dataframe
 from metersim.files.unknown import Unknown
