@@ -89,5 +89,7 @@ def test_both_engines_compare_alike():
     with pytest.raises(ValueError, match="replicates is 0; allowed: 1 or more"):
         compare("maize_bench", vary="notch=0,1", replicates=0)
     for keep in (False, True):
-        with pytest.raises(ValueError, match="engine is 'event'; allowed: arrays, events or compiled"):
+        with pytest.raises(
+            ValueError, match="engine is 'event'; allowed: arrays, events or compiled"
+        ):
             compare("maize_bench", **given, engine="event", keep=keep)
