@@ -14,14 +14,23 @@ from metersim.files.faults import BadInput
 from metersim.machine.coefficients import USUAL
 from metersim.machine.given import scenario_of, scenario_toml
 from metersim.machine.posterior import AT, Posterior, shipped_posterior
-from metersim.measures.estimates import measure
+from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
 from metersim.questions.evidence.score import OUTLIERS, constant
 from metersim.questions.evidence.unseen import shipped_unseen
+from metersim.questions.shared import unknowns
 from metersim.questions.shared.cases import load_case
 from metersim.questions.shared.discrepancy import FITTED_CROPS, errors_of, share_error
-from metersim.questions.shared.spread import ALIKE, NOTHING, Draws, Spread, change_errors, gather
+from metersim.questions.shared.spread import (
+    ALIKE,
+    NOTHING,
+    Draws,
+    Spread,
+    change_between,
+    change_errors,
+    gather,
+)
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
 
 Z = 1.959963984540054  # normal deviate of 97.5 %
@@ -408,6 +417,44 @@ def test_a_fresh_machine_lies_in_the_interval_with_the_stated_chance(scenario):
             held[key].append(inside.mean())
     for key in keys:
         assert np.mean(held[key]) == pytest.approx(LEVEL_TOTAL, abs=0.05), key
+
+
+@pytest.mark.slow
+def test_short_draws_give_the_intervals_of_long_ones(monkeypatch):
+    """Runs of 1,200 cells in place of 3,000, of the same machines: means of eight intervals.
+
+    Half of an interval over 16 draws has an SE of some 20 % of it, as stated for differences; so a
+    mean of eight has one of 7 %.  The machines are the same, so a ratio has less.
+    """
+    pair = [m.load_scenario("maize_field", [f"speed_kmh={speed}", "turns=300"]) for speed in (6, 8)]
+    middles = [measure(m.tallied(one, seed=1), level=LEVEL_TOTAL) for one in pair]
+    keys = ("cells.skip", "cells.double", "per_spacing.quality", "precision")
+    monkeypatch.setattr(unknowns, "DRAWN_CELLS", 3_000)  # the runs may be as long as asked for
+    changes = [{key: difference(*middles, BY_KEY[key]) for key in keys}]
+
+    def halves(cells, known=True):
+        rows = list(run_draws(*pair, draws=128, seed=5, cells=cells))
+        points = [[one.points for one in row] for row in rows]
+        if not known:  # as if the runs of the draws had no sampling error
+            points = [[{k: v[:1].repeat(9) for k, v in p.items()} for p in row] for row in points]
+        found = []
+        for group in range(0, 128, 16):
+            part = points[group : group + 16]
+            apart = gather({key: b[key] - a[key] for key in keys} for a, b in part)
+            errors = errors_of(pair[0].posterior, "maize", MEASURES)
+            one, other = (
+                Spread("", (), own.estimates, gather(column), None, errors, pair[0].posterior)
+                for own, column in zip(middles, zip(*part, strict=True), strict=True)
+            )
+            change = change_between(one, other, changes[0], apart)
+            found.append([width(spread.total(key)) for spread in (one, change) for key in keys])
+        return np.mean(found, axis=0)
+
+    long, short, blunt = halves(3000), halves(1200), halves(300, known=False)
+    ratios = short / long
+    assert (np.abs(ratios[:4] - 1) < 0.08).all(), ratios  # levels
+    assert (np.abs(ratios[4:] - 1.03) < 0.15).all(), ratios  # differences
+    assert (blunt / long)[6] > 1.25, blunt / long  # negative control: shorter, as if they were long
 
 
 def test_the_table_holds_a_row_a_measure():
