@@ -2,6 +2,7 @@
 
 import pytest
 
+from metersim.questions.compare import command as of_compare
 from metersim.questions.compare.study import compare
 from metersim.questions.shared import options
 from metersim.questions.shared.unknowns import spread_about, spreads_about
@@ -21,4 +22,5 @@ def few_draws(request):
         for function in (compare, steps, spread_about, spreads_about):
             patch.setitem(function.__kwdefaults__, "draws", FEW)
         patch.setattr(options.draws_of, "__defaults__", (FEW,))
+        patch.setattr(of_compare, "DRAWS", FEW)
         yield

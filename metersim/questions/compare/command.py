@@ -8,7 +8,7 @@ from metersim.files.faults import all_of
 from metersim.files.whole import check_writable, write_all
 from metersim.questions.compare.answer import summary
 from metersim.questions.compare.asjson import as_json
-from metersim.questions.compare.study import compare
+from metersim.questions.compare.study import DRAWS, compare
 from metersim.questions.shared.effort import (
     RECORD_BYTES,
     announce,
@@ -41,7 +41,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--vary", metavar="KEY=A,B[,C]", help="values of one key to compare")
     seed_options(command)
     engine_option(command)
-    draws_option(command)
+    draws_option(command, usual=DRAWS)
     details_option(command)
     plants_options(command)
     command.add_argument("--json", metavar="FILE", help="write all as JSON in SI; - prints it")
@@ -56,7 +56,7 @@ def answer(options: argparse.Namespace) -> str:
         lambda: variants(*names, vary=options.vary, changes=changes_of(options)),
         lambda: seed_of(options),
         lambda: replicates_of(options),
-        lambda: draws_of(options),
+        lambda: draws_of(options, DRAWS),
         lambda: harvest_of(options),
         lambda: check_vary(options),
         lambda: check_writable(files, [options.scenario, options.other]),
