@@ -45,7 +45,7 @@ OF_A_LINE = ("row", "date", "meter", "surface", "skips", "doubles", "triples")
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """Add the options of ``metersim howmany``."""
-    watched_options(command, "each state", "120,000")
+    watched_options(command, "each state", f"{WATCHED:,}")
     add = command.add_argument
     add("--step", metavar="SETTING=+1", help="detect this step (notch=+1)")
     add("--vary", metavar="KEY=A,B", help="distinguish these two values of a key")
