@@ -23,7 +23,7 @@ from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
 
-FEW = {"runs": 100, "each": 150}
+FEW = {"each": 150}
 COUNT = ("--counted", "500", "--skips", "2", "--doubles", "60")
 
 

@@ -262,7 +262,7 @@ def next_move(
             recent.append(Seen(meter, look, by_cells_or_spacing(look, monitor)))
         else:
             since = len(recent)  # counts before and after it are not summed
-    moves = moves_of(base, [part for part in also if part == "hole"], units)
+    moves = moves_of(base, ["hole"] if "hole" in also else [], units)
     made = bank(
         base,
         [order, *(one.meter for one in recent), *(move.made(base, units) for move in moves)],
@@ -304,8 +304,7 @@ def answered(
 ) -> NextMove:
     """The next move after a diagnosis.
 
-    The best moves are run on likely meters before one is advised: on a few first, and on more while
-    a move may be advised.  Nothing is run where none would be advised even if it were `better`.
+    The best moves are run on likely meters only while one that is `better` would be advised.
 
     Parameters
     ----------
