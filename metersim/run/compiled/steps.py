@@ -49,7 +49,8 @@ CAUSES = {
 }  # fmt: skip
 AT = np.dtype([("speed", np.float64)])  # what the usual stations read of a moment
 IN_CROWD = np.dtype(
-    [(name, np.intp if name in ("cells", "nth") else np.float64) for name in Crowd._fields]
+    [(name, np.intp if name in ("cells", "nth") else np.float64) for name in Crowd._fields],
+    align=True,
 )
 NO_CELLS = np.empty(0, dtype=np.int64)
 NO_KNOTS = np.empty(0, dtype=np.intp)
@@ -138,13 +139,13 @@ class CompiledSteps:
             firsts,
             crowd,
         )
-        columns = Crowd(*(crowd[name][:seeds] for name in Crowd._fields))
+        columns: Any = crowd[:seeds].view(np.recarray)  # it has the columns of a crowd
         return Picked(joined, reason, size, needed, narrow, columns)
 
     def fates(self, stretch: Stretch, picked: Picked, most: Whole | None) -> Fates:
         """Do what `metersim.run.arrays.fates.fates` does."""
         block, shocks, many = stretch.block, stretch.shocks, len(picked.joined)
-        draws, crowd = block.draws, _records(picked.crowd, IN_CROWD)
+        draws, crowd = block.draws, np.asarray(picked.crowd).view(IN_CROWD)
         values = self._values
         knots = NO_KNOTS, NO_KNOTS
         if not block.stations.row_unit.still:
@@ -207,13 +208,6 @@ class CompiledSteps:
 def _each(value: Any, many: int) -> Array:
     """A column of numbers, one for each; one number may be given for all."""
     return np.require(np.broadcast_to(np.asarray(value, dtype=float), many), None, ["C", "W"])
-
-
-def _records(columns: Any, kind: Any) -> NDArray[Any]:
-    made = np.empty(len(columns[0]), dtype=kind)
-    for name, column in zip(columns._fields, columns, strict=True):
-        made[name] = column
-    return made
 
 
 def _moments(at: Moment, many: int) -> NDArray[Any]:
