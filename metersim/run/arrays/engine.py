@@ -87,7 +87,7 @@ def _finished(
 ) -> Iterator[Finished]:
     """Block after block of cells, with the seeds that they took, lost and released."""
     course = Course(scenario, stations.drive, SlipDraws(streams))
-    shocks = Shocks(stations.row_unit, KnotDraws(streams), course)
+    shocks = Shocks(stations.row_unit, KnotDraws(streams), course, steps.motion)
     total = int(scenario.pool.hopper / scenario.seeds.seed_mass)
     supply = Supply(course, stations.gate, ArchDraws(streams), total, steps)
     holes = HoleDraws(streams, scenario.disc.cells)

@@ -9,7 +9,7 @@ from metersim.run.arrays.descent import FallsOf, fall
 from metersim.run.arrays.fates import Fates, fates
 from metersim.run.arrays.filling import Filled, Limits, Start, Whole, fill
 from metersim.run.arrays.picking import Block, CellChances, Picked, pick
-from metersim.run.arrays.stretch import Stretch
+from metersim.run.arrays.stretch import Motion, Stretch, motion_at
 
 
 class Steps(NamedTuple):
@@ -19,8 +19,9 @@ class Steps(NamedTuple):
     pick: Callable[[Block, int, int, CellChances], Picked]
     fates: Callable[[Stretch, Picked, Whole | None], Fates]
     fall: FallsOf
+    motion: Motion
 
 
 def usual_steps() -> Steps:
     """The steps of numpy, which take one operation after the other."""
-    return Steps(fill, pick, fates, fall)
+    return Steps(fill, pick, fates, fall, motion_at)

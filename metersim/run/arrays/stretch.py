@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -26,13 +26,25 @@ Flags = NDArray[np.bool_]
 
 
 NO_KNOTS = np.empty(0), np.empty(0)
+Motion = Callable[[Array, int, Array, Array], Array]
+
+
+def motion_at(time: Any, first_knot: int, size: Array, phase: Array) -> Any:
+    """Motion of the row unit at times [s], over its SD, by its envelope at knots."""
+    sample = (time / SAMPLE).astype(np.intp)
+    knot = sample // SAMPLES - first_knot
+    middle = (sample + 0.5) * SAMPLE
+    return shaking(middle, size[knot], size[knot + 1], phase[knot], phase[knot + 1])
 
 
 class Shocks:
     """The row unit's shaking at many moments, from the knots of its envelope."""
 
-    def __init__(self, row_unit: RowUnitStation, draws: KnotDraws, course: Course) -> None:
+    def __init__(
+        self, row_unit: RowUnitStation, draws: KnotDraws, course: Course, motion: Motion
+    ) -> None:
         self._row_unit, self._draws, self._course = row_unit, draws, course
+        self._motion = motion
         self._first_knots = 0
         self._kept: dict[int, tuple[Array, Array]] = {}
         self.size = self._phase = np.empty(0)  # of the envelope at the knots that are kept
@@ -73,11 +85,7 @@ class Shocks:
     def speed(self, time: Array) -> Any:
         """Vertical speed of the row unit at times [s]. [m/s]"""
         self._reach(float(time.max(initial=0.0)))
-        sample = (time / SAMPLE).astype(np.intp)
-        knot = sample // SAMPLES - self._first_knots * BLOCK
-        size, phase, after = self.size, self._phase, knot + 1
-        middle = (sample + 0.5) * SAMPLE
-        motion = shaking(middle, size[knot], size[after], phase[knot], phase[after])
+        motion = self._motion(time, self._first_knots * BLOCK, self.size, self._phase)
         return self._row_unit.vertical_speed(motion)
 
     def spans(self, cells: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from metersim.machine.release import ReleaseStation
 from metersim.machine.tube import TubeStation
+from metersim.run.arrays.stretch import motion_at
 from metersim.run.compiled.draws import exponential, index_of, normal, pair
 from metersim.run.draws import CONTACTS
 
@@ -84,3 +85,9 @@ def fall_seeds(
         times_to_beam[k], times[k] = tube.time(beam, launch, fast, steady, slow), time
         speeds_at_beam[k], ends[k], all_contacts[k] = fast, end, contacts
         asides[k], astrays[k] = aside, tube.strays(aside, time, end)
+
+
+def move(times: Any, first_knot: Any, sizes: Any, phases: Any, made: Any) -> None:
+    """Fill in the motion of the row unit at times, as `metersim.run.arrays.stretch.motion_at`."""
+    for k in range(len(times)):
+        made[k] = motion_at(times[k], first_knot, sizes, phases)

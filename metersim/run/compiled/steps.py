@@ -25,7 +25,7 @@ from metersim.run.arrays.filling import Filled, Limits, Start, Whole, fill_ticks
 from metersim.run.arrays.picking import Block, CellChances, Crowd, Picked
 from metersim.run.arrays.steps import Steps
 from metersim.run.arrays.stretch import Released, Stretch
-from metersim.run.compiled.fall import FallColumns, fall_seeds
+from metersim.run.compiled.fall import FallColumns, fall_seeds, move
 from metersim.run.compiled.following import FollowColumns, Way, follow_cells
 from metersim.run.compiled.picking import PickColumns, pick_cells
 from metersim.run.compiled.translate import Translated
@@ -63,6 +63,7 @@ class Kernels(NamedTuple):
     pick: Any
     follow: Any
     fall: Any
+    move: Any
     record_of: Any
 
 
@@ -75,6 +76,7 @@ def kernels(kinds: tuple[type, ...]) -> Kernels:
         made.kernel(pick_cells),
         made.kernel(follow_cells),
         made.kernel(fall_seeds),
+        made.kernel(move),
         made.record_of,
     )
 
@@ -204,6 +206,12 @@ class CompiledSteps:
         )
         return made
 
+    def motion(self, time: Array, first_knot: int, size: Array, phase: Array) -> Array:
+        """Do what `metersim.run.arrays.stretch.motion_at` does."""
+        made = np.empty(len(time))
+        self._run.move(time, first_knot, size, phase, made)
+        return made
+
 
 def _each(value: Any, many: int) -> Array:
     """A column of numbers, one for each; one number may be given for all."""
@@ -229,4 +237,4 @@ def compiled_steps(stations: Stations) -> Steps:
             what = f"cannot compile {kind.__qualname__}, the own station '{name}'"
             raise bad(ENGINE, COMPILED, f"{what}; give arrays")
     made = CompiledSteps(stations)
-    return Steps(made.fill, made.pick, made.fates, made.fall)
+    return Steps(made.fill, made.pick, made.fates, made.fall, made.motion)
