@@ -206,7 +206,7 @@ def test_the_reference_gives_the_published_numbers():
 def test_numbers_by_index_are_those_of_splitmix64():
     """The n-th number of a cause is the n-th output of a generator of its own."""
     streams = Streams(5)
-    key = streams._key("tooth")
+    key = streams.key("tooth")
     expected = [((word >> 12) + 0.5) / 2**52 for word in reference(key, 50)]
     index = np.arange(50, dtype=np.uint64) + np.uint64(1)
     assert streams.uniform("tooth", index).tolist() == expected
