@@ -230,7 +230,9 @@ class History:
         chances = self._chances(cells, enters)
         picked = self._steps.pick(block, start, stop, chances)
         edge, cut = (self._moment(*point, cells, enters) for point in LATER_POINTS)
-        at_edge, at_cut = (self._at_holes(cells, point) for point in (EDGE, CUT))
+        at_edge = at_cut = self._at_holes(cells, EDGE)
+        if not self._vacuum.steady:
+            at_cut = self._at_holes(cells, CUT)
         stretch = Stretch(block, start, stop, chances, at_edge, at_cut, self._shocks, edge, cut)
         found = self._steps.fates(stretch, picked, self._left(leaves, picked.joined))
         change = self._change(cells, leaves, found)

@@ -117,11 +117,11 @@ def follow_cells(
     held, share = np.empty(MOST_SEEDS, np.intp), np.empty(MOST_SEEDS)
     reach = np.empty(MOST_SEEDS)
     counts = np.zeros(4, np.intp)
-    after = 0  # the next seed of the crowd
+    after = 0  # seeds of the crowd on cells so far
     for k in range(len(entries)):
         begin, many = after, joined[k]
-        while after < len(crowd) and crowd[after].cells == k:
-            after += 1
+        if many > 1:
+            after += many
         if len(most) > 0:
             if most[k] <= 0 and reason[k] != BLOCKED and reason[k] != PLUGGED:
                 reason[k] = POOL_EMPTY

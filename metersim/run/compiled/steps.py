@@ -215,7 +215,8 @@ class CompiledSteps:
 
 def _each(value: Any, many: int) -> Array:
     """A column of numbers, one for each; one number may be given for all."""
-    return np.require(np.broadcast_to(np.asarray(value, dtype=float), many), None, ["C", "W"])
+    column = np.asarray(value, dtype=float)
+    return column if column.shape == (many,) else np.full(many, column)
 
 
 def _moments(at: Moment, many: int) -> NDArray[Any]:
