@@ -13,7 +13,7 @@ from metersim.measures.estimates import measure
 from metersim.measures.limits import CAUSES, DOUBLES, SCATTER, causes
 from metersim.questions.shared.looks import DISC, loads
 from metersim.run import records
-from metersim.run.simulation import ENGINES, simulate
+from metersim.run.simulation import ARRAYS, EVENTS, simulate
 from tests.strategies import BENCH, pool_of
 
 FIELD = {"furrow__surface": "field"}
@@ -44,7 +44,7 @@ def test_there_is_a_scenario_for_each_loss():
     assert list(SHOWN) == [loss.name for loss in LOSSES]
 
 
-@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("engine", (EVENTS, ARRAYS))
 @pytest.mark.parametrize("name", SHOWN)
 def test_each_loss_happens_and_reaches_its_cause(name, engine):
     """A loss stands in the records, in the sums and among the causes, in both engines."""
@@ -62,7 +62,7 @@ def test_each_loss_happens_and_reaches_its_cause(name, engine):
     assert shares[losses.WORDS_OF_CAUSES[loss.cause]] > 0
 
 
-@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("engine", (EVENTS, ARRAYS))
 @pytest.mark.parametrize("name", SHOWN)
 def test_what_joins_is_lost_or_released(name, engine):
     cells = run_of(name, engine).cells

@@ -13,7 +13,7 @@ from metersim.machine.sensor import SensorStation
 from metersim.machine.singulator import SingulatorStation
 from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
-from metersim.run.simulation import ENGINES, simulate
+from metersim.run.simulation import ARRAYS, EVENTS, simulate
 from tests.strategies import BENCH, unlike
 
 
@@ -148,6 +148,7 @@ MACHINES = {
     "low gate": {"pool__gate_opening": 0.0125, "run__tick": 0.1},
     "crowded": {"disc__hole_diameter": 5.4e-3, "singulator__notch": -2.0},
 }
+BOTH = EVENTS, ARRAYS
 FIELD = {"furrow__surface": "field", "run__turns": 20}
 
 
@@ -164,13 +165,13 @@ def test_both_engines_honour_an_own_station(name, machine, monkeypatch):
     scenario = BENCH.replace(**FIELD | machine)
     station = name.split()[-1]
     own = like(OWN[name], getattr(stations_of(scenario), station))
-    events, arrays = (simulate(scenario, stations={station: own}, engine=e) for e in ENGINES)
+    events, arrays = (simulate(scenario, stations={station: own}, engine=e) for e in BOTH)
     assert unlike(events, arrays) == []
     if name != "hasty gate" or arrays.ticks.arched.any():
         assert unlike(arrays, simulate(scenario))
     for module in ("draws", "records", "arrays.engine", "arrays.stretch", "arrays.supply"):
         monkeypatch.setattr(f"metersim.run.{module}.BLOCK", 80)
-    other_blocks = [simulate(scenario, stations={station: own}, engine=e) for e in ENGINES]
+    other_blocks = [simulate(scenario, stations={station: own}, engine=e) for e in BOTH]
     assert unlike(*other_blocks) == []
 
 
@@ -178,7 +179,7 @@ def test_all_own_stations_at_once():
     scenario = BENCH.replace(**FIELD | MACHINES["ramp"])
     usual = stations_of(scenario)
     own = {name: like(kind, getattr(usual, name)) for name, kind in OWN.items() if " " not in name}
-    assert unlike(*(simulate(scenario, stations=own, engine=engine) for engine in ENGINES)) == []
+    assert unlike(*(simulate(scenario, stations=own, engine=engine) for engine in BOTH)) == []
 
 
 def test_the_opening_of_a_gate_decides_all_that_it_does():
@@ -210,7 +211,7 @@ def test_a_moment_is_worked_out_only_when_somebody_asks_and_once():
     assert asked == ["level"]
 
 
-@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("engine", BOTH)
 def test_what_is_not_known_at_a_station_is_said(engine, monkeypatch):
     """A gate that asks for the level, which it makes itself."""
 
@@ -262,7 +263,7 @@ BAD = {
 }
 
 
-@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("engine", BOTH)
 @pytest.mark.parametrize("name", BAD)
 @pytest.mark.filterwarnings("ignore:invalid value")
 def test_what_breaks_the_contract_is_refused(name, engine):

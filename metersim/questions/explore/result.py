@@ -116,7 +116,7 @@ class Redrawn:
         return Keyed({key: change.total(key) for key in self.paired})
 
     def to_dict(self) -> dict[str, Any]:
-        """All numbers for JSON, in SI, under the keys of ``metersim run --json``."""
+        """All numbers for JSON, in SI, under the keys of the JSON of a run."""
         scenario, measured = self.scenario, self.measured
         made: dict[str, Any] = {
             "state": self.state,

@@ -9,7 +9,7 @@ from dataclasses import replace
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits
 from metersim.questions.habits.trials import LEAST_CHANGE, LONG, MOST_LOOKS, OFFSETS
-from metersim.questions.shared.answer import LINES, MOST_ROWS, Answer, told
+from metersim.questions.shared.answer import LINES, MORE, MOST_ROWS, Answer, told
 from metersim.questions.shared.notes import STOPPED, level_text
 from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import number, wrapped
@@ -61,7 +61,7 @@ def summary(result: Habits, units: str = "metric", details: bool = False) -> str
         table=_table(result),
         assumes=f"habits and start errors of {result.meters:,} meters in a model, not people; "
         f"the same meters and random draws for every habit; {result.scenario.title}.",
-        details=report(result, units).splitlines(),
+        details=report(result, units).splitlines() if details else [MORE],
     )
     while len(found.text().splitlines()) > LINES and len(found.table) > 2:
         found = replace(found, table=found.table[:-1])  # habits of a user may have long names
