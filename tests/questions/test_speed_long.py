@@ -30,13 +30,20 @@ def extended(words, option, few, more, whole):
     return made
 
 
+def held(passes, wanted, most):
+    """Hold a bound; a target that is missed is told."""
+    assert passes <= most
+    if passes > wanted:
+        pytest.xfail(f"{passes:.0f} passes miss the target of {wanted}")
+
+
 def test_habits_on_five_hundred_meters():
     """The line gives more than a whole run takes, as settings that all meters share are few."""
-    assert extended(["habits", "maize_field"], "--meters", 20, 60, 500) <= 13_000
+    held(extended(["habits", "maize_field"], "--meters", 20, 60, 500), 2_500, 13_000)
 
 
 def test_evidence_of_all_cases():
-    assert extended(["evidence"], "--draws", 4, 12, 64) <= 20_000
+    held(extended(["evidence"], "--draws", 4, 12, 64), 6_000, 14_000)
 
 
 @pytest.mark.parametrize(("named", "most"), [(False, 600), (True, 1_700)])
