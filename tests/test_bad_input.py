@@ -112,6 +112,7 @@ def test_values_that_python_cannot_write_are_refused_in_a_short_line(key, value,
     assert line.startswith(f"{path}: disc.{key}: ") and len(line) < len(str(path)) + 200
 
 
+@pytest.mark.slow
 def test_a_value_deeper_than_python_recurses_is_refused(told, folder):
     path = own(folder, "[disc]\ncells." + "a." * 5000 + "b = 1\n")
     (line,) = told("explain", path)
@@ -545,6 +546,7 @@ def test_a_name_that_no_file_can_have_is_refused(option, name, told):
     assert len(told(*outputs([option, name]))) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="has no disk that is always full")
 @pytest.mark.parametrize("option", ["--json", "--csv", "--trace"])
 def test_a_full_disk_is_told(option, told):
@@ -618,6 +620,7 @@ def elsewhere(*arguments, stdout=subprocess.PIPE, **environment):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="has no disk that is always full")
 def test_a_standard_output_that_is_full_is_told():
     with open("/dev/full", "w") as full:
@@ -626,6 +629,7 @@ def test_a_standard_output_that_is_full_is_told():
     assert made.stderr.startswith("metersim: ") and made.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_a_terminal_without_the_letters_of_a_title_gets_the_rest(folder):
     path = own(folder)
     path.write_text(OWN.replace('"own"', '"M\u00e4is \u4e2d"'), encoding="utf-8")

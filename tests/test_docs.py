@@ -78,6 +78,7 @@ def test_the_python_of_the_documents_runs():
             subprocess.run([sys.executable, "-W", "error", "-c", code], check=True, cwd=TOP)
 
 
+@pytest.mark.slow
 def test_a_change_in_mid_run_shows_what_the_readme_says():
     text = (PAGES / "changes.md").read_text()
     code, told = re.search(r"```python\n(.*?)```\n\n```text\n(.*?)```", text, re.DOTALL).groups()

@@ -21,6 +21,7 @@ def _add(path, name, many, locks, started):
             replace_whole(path, with_entry(path, entry_of(BENCH, name, 100 + k, 3, 2)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("locks", [True, False])
 def test_two_programs_that_add_at_once_lose_nothing(tmp_path, locks):
     path, many = tmp_path / "log.csv", 50

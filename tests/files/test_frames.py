@@ -103,6 +103,7 @@ def test_measures_are_one_row_each(run):
         assert (row.kind, row.meaning) == (BY_KEY[row.key].kind, BY_KEY[row.key].meaning)
 
 
+@pytest.mark.slow
 def test_a_comparison_is_one_row_a_scenario_and_measure(comparison):
     table = comparison.to_dataframe()
     assert table["label"].tolist() == [label for label in comparison.labels for _ in COMPARED]

@@ -152,6 +152,7 @@ def test_all_that_is_wrong_is_said_at_once():
     assert len(complaints("vacuum_kpa", among=[-1, "a", 4])) == 2
 
 
+@pytest.mark.slow
 def test_a_long_list_is_read_at_once():
     assert unknown("vacuum_kpa", among=[k / 1e4 for k in range(100_000)]).middle == 5e3
 
@@ -225,6 +226,7 @@ def test_a_draw_that_contradicts_names_what_was_drawn_and_the_ranges():
         load_scenario("maize_bench", ["hole_diameter_mm={low=9,high=15}", SIZES])
 
 
+@pytest.mark.slow
 def test_settings_that_are_written_hold_the_range(capsys):
     change = ["--set", "hole_diameter_mm={low=4,high=5}", "--set", SIZES, "--turns", "10"]
     assert main(["explain", "maize_bench", *change[:4], "--details"]) == 0

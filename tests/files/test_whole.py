@@ -42,6 +42,7 @@ def test_a_pipe_is_read_to_its_end_and_not_waited_for_when_nobody_writes(folder)
     assert found == [b"spacing_cm"]
 
 
+@pytest.mark.slow
 def test_a_file_that_is_too_large_is_not_loaded(folder):
     large = folder / "large"
     with large.open("wb") as file:

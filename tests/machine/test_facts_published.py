@@ -86,6 +86,7 @@ def off_printed(**values):
     return np.array(logs)
 
 
+@pytest.mark.slow
 def test_one_landing_scatter_and_one_scale_of_contacts_explain_three_spreads():
     """Two unknowns for three printed numbers, each within 2 standard errors of 250 spacings.
 

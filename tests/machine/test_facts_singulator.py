@@ -206,6 +206,7 @@ def test_pairs_pass_the_edge_as_often_as_by_hand(name):
     assert abs(pairs_off(name)) < 4
 
 
+@pytest.mark.slow
 def test_other_edges_and_guides_would_pass_other_pairs():
     """Negative controls: another push that seats bear, and no inner edge."""
     assert abs(pairs_off("more aggressive", seat_push=0.4)) > 4

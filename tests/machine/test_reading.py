@@ -315,6 +315,7 @@ def spoilt_tables(draw):
     return spoilt
 
 
+@pytest.mark.slow
 @CALM
 @given(spoilt_tables())
 def test_a_table_of_anything_is_a_scenario_or_bad_input(spoilt):
@@ -351,6 +352,7 @@ def spoilt_texts(draw):
     return text
 
 
+@pytest.mark.slow
 @CALM
 @given(spoilt_texts())
 def test_a_file_of_anything_is_a_scenario_or_bad_input(tmp_path, text):
@@ -359,6 +361,7 @@ def test_a_file_of_anything_is_a_scenario_or_bad_input(tmp_path, text):
     check(lambda: load_scenario(path))
 
 
+@pytest.mark.slow
 @CALM
 @given(
     st.lists(

@@ -199,6 +199,7 @@ def test_wear_roughens():
 RANK = (np.arange(100_000) + 0.5) / 100_000
 
 
+@pytest.mark.slow
 def test_loss_at_a_contact_has_exponential_tails_on_both_sides():
     """Half of all losses lie below the median; beyond it each half as large leaves 1/e of them."""
     loss = tube.contact_loss(RANK, 1.0, 0.2, 10.0)

@@ -24,6 +24,7 @@ def standardised(fit, truth):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("delays", [0.0, 0.5])
 def test_chances_and_scatter_are_recovered(delays):
     rng = np.random.default_rng(21)
@@ -109,6 +110,7 @@ def test_slip_stretches_cells_and_leaves_chances():
     assert slipped.scatter.value / plain.scatter.value == pytest.approx(1.07, rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_row_read_from_its_other_end_tells_the_same():
     rng = np.random.default_rng(25)
     row = cell_spacings(rng, 500, **TRUTH, delays=0.6)
@@ -129,6 +131,7 @@ def test_cells_that_all_hold_one_seed():
     assert 0.5 * 2.5 / n < fit.empty.high < 2 * 2.5 / n
 
 
+@pytest.mark.slow
 def test_no_more_is_fitted_than_changes_the_result():
     rng = np.random.default_rng(27)
     row = cell_spacings(rng, 3 * MOST_FITTED, **TRUTH)
@@ -137,6 +140,7 @@ def test_no_more_is_fitted_than_changes_the_result():
     assert all(abs(z) < 4 for z in standardised(fit, TRUTH).values())
 
 
+@pytest.mark.slow
 def test_wide_scatter_is_said_to_be_wide():
     rng = np.random.default_rng(28)
     truth = {"empty": 0.03, "double": 0.03}
@@ -185,6 +189,7 @@ def test_more_losses_than_empty_cells_give_less_than_none():
     assert share_left(0.01, 0.0, 0.03) > 1
 
 
+@pytest.mark.slow
 def test_thinned_rows_are_rows_of_thinned_chances():
     rng = np.random.default_rng(29)
     left = 0.9
@@ -241,6 +246,7 @@ EXTREMES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("kind", EXTREMES)
 def test_spacings_of_no_meter_are_fitted_without_a_fall(kind):

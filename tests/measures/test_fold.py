@@ -80,6 +80,7 @@ def test_slip_and_a_wrong_distance_do_not_add_up(more):
     assert [one.hole for one in found.found] == [named]
 
 
+@pytest.mark.slow
 def test_chance_alone_makes_a_pattern_in_one_of_twenty_answers_at_most():
     """Rows without a failing hole; the control has one, and is found in them all."""
     rng, samples = np.random.default_rng(5), 60
@@ -89,6 +90,7 @@ def test_chance_alone_makes_a_pattern_in_one_of_twenty_answers_at_most():
     assert all(found)
 
 
+@pytest.mark.slow
 def test_the_chance_of_an_alarm_is_bounded_over_all_holes_and_kinds():
     """Misses dealt to holes at random: an alarm in at most 5 of 100, with hypergeometric counts."""
     rng, samples, alarms = np.random.default_rng(6), 2000, 0
@@ -126,6 +128,7 @@ def test_a_share_has_the_interval_of_its_tails():
     assert exact(0, 24, 0.95).low == 0 and exact(24, 24, 0.95).high == 1
 
 
+@pytest.mark.slow
 def test_the_stated_power_is_that_of_drawn_rows():
     """A hole that fails half of its turns, in rows of six turns."""
     rng, samples = np.random.default_rng(7), 150

@@ -44,6 +44,7 @@ def covers(estimates, truth):
 # ---------------------------------------------------------------- coverage
 
 
+@pytest.mark.slow
 def test_coverage_for_position_errors_with_misses():
     # Derived: spacing = geometric gap + difference of two errors, lag-1 correlation negative.
     miss, error, cells = 0.05, 0.15, 3000
@@ -251,6 +252,7 @@ def test_long_runs_beside_short_ones_widen_the_interval():
     assert apart.low < alike.low and alike.high < apart.high
 
 
+@pytest.mark.slow
 @given(
     st.lists(
         st.integers(0, 60).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))),

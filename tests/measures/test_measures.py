@@ -141,6 +141,7 @@ def test_common_random_numbers_distinguish_a_notch_better_than_other_draws():
     assert paired.value == pytest.approx(b.value - a.value)
 
 
+@pytest.mark.slow
 def test_a_comparison_with_itself_finds_nothing():
     result = compare(BENCH, BENCH, labels=["this", "again"])
     for key in COMPARED:
@@ -150,6 +151,7 @@ def test_a_comparison_with_itself_finds_nothing():
     assert difference(result.measured[0], other, BY_KEY["precision"]).value != 0  # control
 
 
+@pytest.mark.slow
 def test_a_comparison_of_discs_watches_as_many_cells():
     result = compare(BENCH, BENCH.replace(disc__cells=45), labels=["30", "45"])
     assert [part.total("cells") for part in result.measured] == [3000, 3015]

@@ -112,6 +112,7 @@ def test_a_surface_says_how_spacings_are_observed_unless_the_file_does():
     assert BENCH.replace(**PULSES).observed == "pulses"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", [PULSES, {**FIELD, **PULSES}, PLANTS])
 def test_engines_agree_and_pieces_add_up(changes):
     scenario = BENCH.replace(**changes, run__turns=15, sensor__detection=0.9)

@@ -40,6 +40,7 @@ def of(name, turns):
 # ---------------------------------------------------------------- stops of the gate
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", STARVED)
 def test_stops_are_as_long_and_as_common_as_arches(name):
     """Of the ticks, length / cycle are stopped, but for the length of a tick; |z| < 4.
@@ -91,6 +92,7 @@ def test_a_short_run_of_a_starved_pool_names_the_turns_that_are_enough():
     assert measure(halves[:1]).turns_at_least == 20
 
 
+@pytest.mark.slow
 def test_skips_of_a_starved_pool_are_covered_at_their_rate():
     """Windows of 1,000 cells of one run; |z| < 4 of the rate, and the control fails.
 
@@ -179,6 +181,7 @@ def test_a_pool_starves_where_no_seed_is_left_to_slide(emptying):
     assert abs(total - end.pool - emptying.cells.released[: end.cell].sum()) < 2 * 30
 
 
+@pytest.mark.slow
 def test_it_is_found_however_pieces_come(emptying):
     whole = tally_of(emptying, 1).emptied
     assert tallied(EMPTYING, seed=3).emptied == whole

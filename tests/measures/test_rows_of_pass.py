@@ -82,6 +82,7 @@ def test_cells_pass_the_cut_off_when_their_seeds_leave(passes):
 # ---------------------------------------------------------------- the plan
 
 
+@pytest.mark.slow
 def test_a_disc_that_does_not_follow_the_curve_misses_the_plan_of_its_row():
     """Rows turn alike, so that an outer row gets fewer seeds on its longer way."""
     curve = ["rows=6", "turns=40", "curve_radius_m=12"]
@@ -148,6 +149,7 @@ def test_settled_rows_rarely_seem_to_have_a_start():
     assert found == 100  # negative control
 
 
+@pytest.mark.slow
 def test_empty_discs_miss_seeds_at_first_and_filled_ones_do_not():
     empty = measure_pass(
         simulate_pass(load_scenario("maize_field", [*EMPTY, "turns=12"]), seed=1)
@@ -186,6 +188,7 @@ def in_metres(done):
     return dataclasses.replace(done, rows=tuple(rows))
 
 
+@pytest.mark.slow
 def test_a_pass_with_stops_and_rates_has_the_indices_of_a_steady_one():
     """The rate falls and rises about the usual one, so that the mean index stays nearly the same.
 

@@ -150,6 +150,7 @@ def test_the_same_draws_give_the_same_plants_and_other_draws_others():
     assert len({part.seeds.position.tobytes() for part in plants}) == 3
 
 
+@pytest.mark.slow
 def test_two_meters_with_common_random_numbers_share_them_seed_by_seed():
     """A cell's seeds come up together in both rows and move alike, whatever lay there before."""
     one, other = perfect(0.1), perfect(0.3)

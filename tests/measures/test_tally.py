@@ -315,6 +315,7 @@ def peak_memory(work):
     return peak
 
 
+@pytest.mark.slow
 def test_a_longer_run_takes_no_more_memory():
     """Five times the pieces, the same memory: what waits is about one piece."""
 

@@ -110,6 +110,7 @@ STUDIES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", STUDIES)
 def test_an_own_station_is_heard_in_every_study(name, tmp_path, monkeypatch):
     """A subclass that changes nothing gives the same numbers, and one that does gives others."""
@@ -263,6 +264,7 @@ def same(one, other):
     return repr(plain(one)) == repr(plain(other))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "study",
     [
@@ -323,6 +325,7 @@ def test_every_fault_of_changes_is_told_of_a_scenario_of_ones_own():
         m.simulate(m.simulate(BENCH))
 
 
+@pytest.mark.slow
 def test_a_worn_meter_of_ones_own_is_swept_and_stepped():
     worn = BENCH.replace(tube__tube_wear=0.8)
     plan = m.plan_sweep(worn, "vacuum_kpa=2,4")
@@ -355,6 +358,7 @@ def results():
     }
 
 
+@pytest.mark.slow
 def test_results_are_mappings_that_say_what_a_key_may_have_meant(results):
     for name, (found, wrong, right) in results.items():
         assert right in found and wrong not in found, name
@@ -364,6 +368,7 @@ def test_results_are_mappings_that_say_what_a_key_may_have_meant(results):
             found[wrong]
 
 
+@pytest.mark.slow
 def test_measured_spacings_are_a_mapping_too(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     tape(None)
@@ -373,6 +378,7 @@ def test_measured_spacings_are_a_mapping_too(tmp_path, monkeypatch):
         found["fit.skips"]
 
 
+@pytest.mark.slow
 def test_habits_are_asked_by_names(monkeypatch):
     monkeypatch.setattr(NAMING, lambda scenario, trials, *rest, **more: trials)
     found = m.habits(BENCH, meters=1, count=20, grid=3)

@@ -231,6 +231,7 @@ def test_chances_of_all_answers_sum_to_1_and_none_is_impossible(sign):
 # fit
 
 
+@pytest.mark.slow
 def test_days_of_a_cause_fit_it_as_often_as_they_should():
     rng = np.random.default_rng(4)
     table = rng.dirichlet(np.ones(4), (2, 6)).transpose(2, 0, 1)

@@ -131,6 +131,7 @@ def test_a_comparison_is_headed_by_what_its_scenarios_share():
     assert "(gate_too_low / maize_bench, turns=4, random seed 1" in head
 
 
+@pytest.mark.slow
 def test_a_report_names_the_settings_that_differ():
     """The gate's, in the units asked for, and nothing else; variants say it in their labels."""
     two = compare("gate_too_low", "maize_bench", changes=["turns=4"])
@@ -164,6 +165,7 @@ def test_records_are_kept_only_when_asked_for():
     assert plain.differences == kept.differences
 
 
+@pytest.mark.slow
 def test_the_command_compares_by_either_engine(capsys):
     """Word for word the same."""
     told = []
@@ -180,6 +182,7 @@ def test_the_command_compares_by_either_engine(capsys):
 SHORT = ("compare", "maize_field", "--turns", "20", "--set", "size_cv_percent=5")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plants", [(), ("--plants",), ("--plants", "--yield", "12")])
 @pytest.mark.parametrize("vary", ["speed_kmh=6,10", "speed_kmh=6,8,10", "vacuum_kpa=1,2,4,6"])
 def test_an_answer_fits_a_terminal_and_begins_with_the_change(done, vary, plants):
@@ -223,6 +226,7 @@ def test_names_of_a_varied_key_have_its_words_and_unit():
     assert one.to(two).startswith("own.toml to ")
 
 
+@pytest.mark.slow
 def test_the_json_holds_levels_and_differences_in_si(done, folder):
     words = (*SHORT, "--vary", "speed_mph=4,7", "--plants", "--units", "us", "--yield", "200")
     made = json.loads(done(*words, "--json", "-"))

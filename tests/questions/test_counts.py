@@ -133,6 +133,7 @@ def test_kinds_of_cells_are_all_of_them():
     assert found["doubles"].value == pytest.approx(0.1, abs=0.02)
 
 
+@pytest.mark.slow
 def test_seed_lasts_as_long_as_a_meter_is_watched():
     """A hopper of 20 kg is empty after some 70,000 seeds of 283 mg; what is in it moves no seed."""
     bench = load_scenario("maize_bench")

@@ -103,6 +103,7 @@ def test_json_of_a_day_is_in_si(day):
     assert made["hours"][4]["monitor_skip"] == day.hours[4].monitor
 
 
+@pytest.mark.slow
 def test_the_command_warns_before_it_says_brush(done):
     words = ("run", "dusty_day", "--turns", "40", "--draws", "2")
     text = done(*words)

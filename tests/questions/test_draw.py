@@ -48,6 +48,7 @@ def test_what_has_no_picture_is_told():
         m.draw(m.compare("maize_bench", vary="notch=0,1", changes=SHORT))
 
 
+@pytest.mark.slow
 def test_a_notebook_gets_a_picture_of_the_size_of_its_page():
     """PNG bytes, with the width to show them at: 7.5 in of 96 dots."""
     page = m.draw(m.simulate(m.load_scenario("maize_bench", SHORT)))

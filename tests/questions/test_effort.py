@@ -52,6 +52,7 @@ def test_all_runs_together_have_a_ceiling(told):
     assert line.startswith("--turns: 3,000,000,") and "100,000,000,000 cells at most" in line
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("option", ["--trace", "--csv"])
 def test_a_file_that_its_disk_cannot_hold_is_refused_before_it_begins(
     option, told, done, monkeypatch
@@ -66,6 +67,7 @@ def test_a_file_that_its_disk_cannot_hold_is_refused_before_it_begins(
     done(*call)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("option", "name", "each"),
     [("--csv", "file.csv", effort.ROW_BYTES), ("--trace", "file.csv", effort.EVENTS_BYTES)],

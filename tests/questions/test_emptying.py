@@ -43,6 +43,7 @@ def test_a_row_with_seed_enough_is_whole():
     assert (made.reported, made.before, made.rest) == (whole, None, None)
 
 
+@pytest.mark.slow
 def test_a_run_says_first_when_the_hopper_runs_empty(done):
     told = done("run", *EMPTYING)
     first, second, *_ = told.splitlines()
@@ -59,6 +60,7 @@ def test_a_run_says_first_when_the_hopper_runs_empty(done):
     assert "hopper" not in control
 
 
+@pytest.mark.slow
 def test_details_and_json_have_the_rest_by_itself(done):
     details = done("run", *EMPTYING, "--details")
     assert "cells from there on, by themselves" in details

@@ -90,11 +90,13 @@ def test_a_wrong_coefficient_fails(found, name, factor, case, row):
     assert told[row] != AGREES
 
 
+@pytest.mark.slow
 def test_the_same_whoever_runs_it_and_in_whatever_company():
     alone, other = evidence(["qi2013"], draws=4), evidence(["huazhong2023", "qi2013"], draws=4)
     assert alone.outcomes == other.outcomes[3:]
 
 
+@pytest.mark.slow
 def test_tables_hold_every_row(found):
     rows = list(csv.DictReader(io.StringIO(evidence_csv(found.outcomes))))
     assert [row["row"] for row in rows] == [o.row for o in found.outcomes]
@@ -106,6 +108,7 @@ def test_tables_hold_every_row(found):
     assert sum(found.counts.values()) == len(rows)
 
 
+@pytest.mark.slow
 def test_sampling_error_is_not_given_for_a_maximum():
     """It is the same without most stretches, which says nothing of its sampling error."""
     found = evidence(["liao2018"], draws=6)
@@ -123,6 +126,7 @@ def test_too_few_draws_for_an_interval_are_told(draws, few):
         assert few in text if few else "verdicts are loose" not in text
 
 
+@pytest.mark.slow
 def test_all_that_is_drawn_is_told():
     """Of every condition, not of the first alone."""
     text = " ".join(evidence_text(evidence(["torosoglu", "ankara2021"], draws=2)).split())
@@ -131,6 +135,7 @@ def test_all_that_is_drawn_is_told():
     assert text.count("gate_opening_mm from 45 to 60") == 2  # once a case
 
 
+@pytest.mark.slow
 def test_files_are_written_and_the_rules_are_told(done, tmp_path):
     assert done("evidence", "qi2013", "--draws", "4", "--out", str(tmp_path))
     assert "plateau: at the published vacuum" in done("evidence", "--rules")
@@ -221,6 +226,7 @@ def test_a_picture_has_an_end_and_says_so(folder, monkeypatch):
         assert said in " ".join(foot.split()) and foot.startswith("See ")
 
 
+@pytest.mark.slow
 def test_a_page_of_many_levels_fits_a_sheet_and_says_what_it_leaves_out(folder):
     """Of letter or A4, lying; no name is cut off, and none covers another."""
     rows = "".join(LEVELS % f"a published level with a name of some length {k}" for k in range(60))

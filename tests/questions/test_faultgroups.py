@@ -131,6 +131,7 @@ def simulated(**broken):
         return groups_of(signatures(FIELD, seed=2, samples=2, cells=600))
 
 
+@pytest.mark.slow
 def test_opposite_faults_do_not_look_alike():
     for first, second in (NAMES[:2], NAMES[2:]):
         assert second not in whole().of(first)
@@ -144,6 +145,7 @@ def test_groups_change_when_faults_do_nothing():
     assert broken.groups != whole().groups
 
 
+@pytest.mark.slow
 def test_groups_change_when_the_air_stands_still():
     broken = simulated(air_of=lambda machine, faulty, scope: STILL)
     assert broken.of("vacuum low") == broken.of("vacuum high") != whole().of("vacuum low")

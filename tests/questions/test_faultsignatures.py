@@ -53,6 +53,7 @@ def mean(found, sign, name):
 # what a fault shows
 
 
+@pytest.mark.slow
 def test_faults_show_what_mechanics_says_and_others_do_not():
     """Signs of the model, each with the healthy machine as its control."""
     found = of(*FEW)
@@ -124,6 +125,7 @@ def test_machines_and_draws_are_shared_so_that_a_fault_without_effect_shows_noth
         assert found.values[sign][0] == pytest.approx(found.usual[sign], nan_ok=True), sign
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_numbers_on_any_executor_and_another_seed_others():
     names = ("seal worn",)
     first = of(*names)

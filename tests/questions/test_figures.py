@@ -304,6 +304,7 @@ def test_bars_beside_the_disc_are_the_seeds_of_each_hole(turning):
     assert (shown.released != NONE).all()
 
 
+@pytest.mark.slow
 def test_a_page_may_show_any_moment(turning):
     for time in (0.0, 99.0):
         said = caption(run_figure(turning, time=time))
@@ -333,6 +334,7 @@ def test_differences_are_dots_where_there_is_a_value():
     assert "no value" in words(ax)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("units", "said"), [("metric", "5.4 or 9 km/h"), ("us", "3.36 or 5.59 mph")]
 )
@@ -367,6 +369,7 @@ def caption(figure):
     return said.get_text().splitlines()
 
 
+@pytest.mark.slow
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
@@ -407,6 +410,7 @@ def test_caption_of_a_comparison_says_everything_once(run):
     ]
 
 
+@pytest.mark.slow
 def test_a_comparison_says_what_it_is_on_and_which_replicate_is_drawn(run):
     other = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, title="Other"))
     found = comparison_of("ab", [run, other])
@@ -418,6 +422,7 @@ def test_a_comparison_says_what_it_is_on_and_which_replicate_is_drawn(run):
     assert SCENARIO.title in words(comparison_figure(once))
 
 
+@pytest.mark.slow
 def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
     for figure, many in ((page, 6), (comparison, 3)):
         found = labels(figure)
@@ -427,6 +432,7 @@ def test_every_axis_has_a_unit_and_text_is_large_enough(page, comparison):
         assert min(text.get_fontsize() for text in figure.findobj(Text)) >= 9
 
 
+@pytest.mark.slow
 def test_lengths_on_a_page_are_in_the_units_asked(run, page):
     for figure, along, level in (
         (page, "[cm]", " mm above"),
@@ -450,6 +456,7 @@ def shown_texts(figure):
     return [text for text in figure.findobj(Text) if text.get_text().strip() and text not in off]
 
 
+@pytest.mark.slow
 def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
     changed = changed_by(run, *many)
@@ -470,6 +477,7 @@ def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
                 assert not box.overlaps(covered), (text, other)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seeds", [0, 1])
 @pytest.mark.filterwarnings("error")
 def test_hardly_any_seed_makes_a_page_without_warnings(seeds):

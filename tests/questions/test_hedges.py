@@ -43,6 +43,7 @@ def is_hedged(made):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "asked",
     [("run", "maize_field"), ("compare", "maize_field", "--vary", "speed_kmh=6,9")],
@@ -80,6 +81,7 @@ def short(monkeypatch):
         monkeypatch.setattr(part, name, value)
 
 
+@pytest.mark.slow
 def test_a_sheet_hedges_its_yields_on_every_page(short, folder):
     few = [disc for disc in load_discs() if disc.cells == 30][:2]
     asked = ["rate_per_ha=80000", "row_spacing_cm=75", "speed_kmh=6"]
@@ -120,6 +122,7 @@ def test_what_differs_is_not_said_to_be_held_fixed():
     assert "another seeding rate" not in hedge_words(losses, [stand, slips])  # negative control
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["maize_field", "soybean_narrow_rows"])
 def test_parts_are_three_lines(name):
     scenario = m.load_scenario(name, ["turns=50", "plant_shift_mm=10"])
@@ -141,6 +144,7 @@ def test_a_part_that_is_nothing_is_said_to_be_none():
     assert parts_lines(plants(real(turns=20, emergence=0.0))) == []
 
 
+@pytest.mark.slow
 def test_a_change_of_the_meter_moves_no_part_of_emergence():
     found = m.compare("maize_field", vary="speed_kmh=6,9", changes="turns=50", plants=True, draws=4)
     said = compared(found)

@@ -88,6 +88,7 @@ ENDS = {name: st.sampled_from([one.low, one.middle, one.high]) for name, one in 
 INSIDE = {name: st.floats(one.low, one.high) for name, one in HIDDEN.items()}
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(
     scenario=st.sampled_from(list(SHIPPED.values())),

@@ -109,6 +109,7 @@ LINES = st.lists(
 )
 
 
+@pytest.mark.slow
 @given(history=LINES)
 def test_every_count_is_in_one_stretch_and_no_stretch_crosses_a_change(history):
     found = stretches(history)
@@ -134,6 +135,7 @@ def test_every_count_is_in_one_stretch_and_no_stretch_crosses_a_change(history):
         assert {(entry.row, entry.way) for entry in one.entries} == {(one.row, one.way)}
 
 
+@pytest.mark.slow
 @given(history=LINES)
 def test_the_counts_of_the_present_meter_are_the_last_ones(history):
     for row in ("1", "2"):
@@ -183,6 +185,7 @@ def test_an_old_log_is_read_as_before_and_gets_the_columns_that_a_line_needs(tmp
     assert read_history(path)[:3] == [*before, event]
 
 
+@pytest.mark.slow
 @given(
     kind=st.sampled_from(EVENTS),
     note=st.from_regex(r"[a-z0-9][a-z0-9 ,;:.()-]{0,30}[a-z0-9)]", fullmatch=True),

@@ -61,6 +61,7 @@ def found_in(a, b, cells, effects):
 # the number is right
 
 
+@pytest.mark.slow
 def test_with_the_number_it_gives_the_simulated_meter_is_told_apart():
     """Pairs of counts of other luck, as it is and two notches less aggressive: found in 80 of 100,
     |z| < 4 of the binomial law and three hundredths for few doubles; a quarter is not enough."""
@@ -126,6 +127,7 @@ def test_more_certainty_takes_more_seeds():
     assert usual.needed("skips").independent == pytest.approx(usual.needed("skips").seeds, rel=0.15)
 
 
+@pytest.mark.slow
 def test_a_starved_meter_takes_more_than_the_plain_binomial_says():
     """Seed arches at the gate, and skips come together."""
     starved = m.load_scenario("gate_too_low")
@@ -281,6 +283,7 @@ def test_a_count_is_set_beside_what_luck_gives():
 # the command and its log
 
 
+@pytest.mark.slow
 def test_counts_are_added_one_by_one(folder, done):
     said = done("howmany", "maize_bench", *COUNT, *DAY)
     assert said.startswith("Added to log.csv: row 3, 300 seeds.\n")
@@ -346,6 +349,7 @@ def test_all_that_is_wrong_is_told_at_once(told):
     assert len(told("howmany", "maize_bnch", *wrong)) == 5
 
 
+@pytest.mark.slow
 def test_the_command_distinguishes_two_values_of_a_key(done):
     said = done(
         *("howmany", "maize_field", "--vary", "vacuum_kpa=2,4", "--set", "emergence_percent=90"),

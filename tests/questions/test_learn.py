@@ -513,6 +513,7 @@ def asked(straight, tmp_path, monkeypatch, capsys):
     return ask
 
 
+@pytest.mark.slow
 def test_the_command_writes_a_meter_that_narrows_its_scenario(asked, tmp_path):
     said = asked("--from", "counts.csv", "--row", "3", "--from", "strip.csv", "--out", "mine.toml")
     lines = said.splitlines()
@@ -609,6 +610,7 @@ def test_bad_input_is_refused_in_a_line_and_writes_nothing(asked, tmp_path, word
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
+@pytest.mark.slow
 def test_a_meter_that_is_refined_is_not_overwritten(asked, tmp_path):
     asked("--from", "strip.csv", "--out", "mine.toml")
     path = tmp_path / "named.toml"
@@ -642,6 +644,7 @@ def test_shifts_come_back_from_a_file_and_are_checked(tmp_path, monkeypatch):
         dataclasses.replace(found, shifts=found.shifts[:2])
 
 
+@pytest.mark.slow
 def test_a_meter_file_holds_for_its_crop_and_cells_alone(asked, tmp_path):
     asked("--from", "strip.csv", "--out", "mine.toml")
     assert (read_meter("mine.toml").crop, read_meter("mine.toml").cells) == ("maize", 30)

@@ -39,6 +39,7 @@ def quick(monkeypatch):
     return asked
 
 
+@pytest.mark.slow
 def test_an_answer_begins_with_a_caution_and_names_every_fault():
     said = faults_answer(few()).splitlines()
     assert said[0].startswith("Caution: ") and "lock out" in said[0]
@@ -102,6 +103,7 @@ def test_json_holds_everything(quick, done, tmp_path):
     assert json.loads(path.read_text()) == made
 
 
+@pytest.mark.slow
 def test_a_dot_is_drawn_for_each_answer_that_gains(quick, done, tmp_path):
     figure = faults_figure(few())
     (ax,) = figure.axes

@@ -43,6 +43,7 @@ def found():
 # ---------------------------------------------------------------- what is said
 
 
+@pytest.mark.slow
 def test_the_row_that_differs_is_named(found):
     assert found.kinds["cells.skip"].verdict == ONE
     text = answer_text(found)
@@ -78,6 +79,7 @@ def test_a_start_is_said_only_where_turns_miss_more():
     assert "after the start" not in texts[1] and "the first seed" not in texts[1]
 
 
+@pytest.mark.slow
 def test_a_gauge_that_reads_another_vacuum_is_said():
     changes = ["rows=6", "working=1-3", "turns=10", "fan.set_when=sound", *FAN]
     opened, sealed = (
@@ -234,6 +236,7 @@ def test_a_pass_is_drawn_on_a_page(one_pass, units):
     assert not (US if units == "metric" else METRIC).search(text)
 
 
+@pytest.mark.slow
 def test_shipped_machines_answer():
     for name in ("half_parked_open", "headland_start"):
         scenario = load_scenario(name, ["turns=12"])

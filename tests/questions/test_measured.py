@@ -95,6 +95,7 @@ def test_a_constructed_list_gives_its_indices():
         assert found[key].measured.value == pytest.approx(value, rel=2e-6), key
 
 
+@pytest.mark.slow
 def test_twenty_spacings_give_measures_and_say_how_many_a_fit_needs(done, folder):
     (folder / "list.csv").write_text(file_of("spacing_in", LISTED))
     changes = [word for change in SIX_AND_A_HALF for word in ("--set", change)]
@@ -112,6 +113,7 @@ def test_twenty_spacings_give_measures_and_say_how_many_a_fit_needs(done, folder
     assert "fit" not in data and data["fitted_spacings"] == 0
 
 
+@pytest.mark.slow
 def test_measures_are_those_of_a_run():
     """Spacings read from a run's own file give the measures that the run gives itself."""
     run = bench_run(5)
@@ -225,6 +227,7 @@ def test_a_sensor_is_held_against_what_a_sensor_shows():
     assert laid["precision"].predicted.low > found["precision"].predicted.high
 
 
+@pytest.mark.slow
 def test_slip_is_seen_as_a_distance_of_cells():
     found = counted(bench(), 1.06 * spacings_of(bench_run(6).seeds.position))
     assert abs(z(found["fit.distance"].measured, 1.06)) < 4 and found["fit.distance"].differs
@@ -233,6 +236,7 @@ def test_slip_is_seen_as_a_distance_of_cells():
 # ---------------------------------------------------------------- the prediction
 
 
+@pytest.mark.slow
 def test_counts_of_the_scenario_itself_lie_in_their_range():
     """19 of 20, for measures that are no small whole numbers; shares lie inside more often."""
     runs = study._runs(bench(), 300, 1)
@@ -266,6 +270,7 @@ def test_the_range_of_counts_narrows_with_the_root_of_the_count():
     assert wide[200] / wide[3200] == pytest.approx(4, rel=0.15)
 
 
+@pytest.mark.slow
 def test_emergence_thins_the_prediction():
     rng = np.random.default_rng(3)
     row = cell_spacings(rng, 200, empty=0, double=0, scatter=0.15) * field().spacing
@@ -276,6 +281,7 @@ def test_emergence_thins_the_prediction():
     assert found["fit.skip"].measured.value == 0  # fewer are missing than would not have come up
 
 
+@pytest.mark.slow
 def test_what_is_not_known_is_taken_at_its_middle():
     vague = m.load_scenario("maize_bench", ["vacuum_kpa={low=3.5, high=4.5}"])
     row = spacings_of(bench_run(6).seeds.position)
@@ -317,6 +323,7 @@ def row_csv(folder):
     return "row.csv"
 
 
+@pytest.mark.slow
 def test_the_text_says_what_was_measured_and_what_it_is_beside(row_csv, done):
     text = done("measured", "maize_bench", row_csv, "--details")
     assert all(len(line) <= WIDE for line in text.splitlines())
@@ -326,6 +333,7 @@ def test_the_text_says_what_was_measured_and_what_it_is_beside(row_csv, done):
     assert " cm" not in us and " in " in us
 
 
+@pytest.mark.slow
 def test_the_field_says_what_cannot_be_distinguished(row_csv, done):
     fitted = done("measured", "maize_field", row_csv, "--details")
     said = "Spacings alone do not distinguish them: skips are taken from the prediction"
@@ -351,6 +359,7 @@ def test_everything_is_written_in_si(row_csv, done, folder):
     assert matplotlib.image.imread(folder / "out.png").ndim == 3
 
 
+@pytest.mark.slow
 def test_the_picture_shows_shares_of_all_spacings():
     found = bench_count()
     ax = new_page(5).add_axes((0.1, 0.1, 0.8, 0.8))
@@ -362,6 +371,7 @@ def test_the_picture_shows_shares_of_all_spacings():
     assert bars.get_data().values[:5].sum() == pytest.approx(100 * multiple)
 
 
+@pytest.mark.slow
 def test_a_table_of_all(row_csv):
     pytest.importorskip("pandas")
     table = m.measured("maize_bench", row_csv).to_dataframe().set_index("key")
@@ -408,6 +418,7 @@ def test_the_measured_file_is_not_written_over(row_csv, told):
     assert "would take the place of an input" in line
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("name", ["maize_field", "maize_bench"])
 def test_what_lays_no_seed_is_told_beside_what_was_measured(name, done, folder):

@@ -177,6 +177,7 @@ def test_a_row_differs_by_the_distance_of_its_interval_from_the_others():
 # ---------------------------------------------------------------- rows
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_the_worn_row_is_named_with_its_part_and_a_caution(folder, done):
     rows = {"1": spacings(8, 1), "2": spacings(8, 2), "3": spacings(8, 3, **WORN)}
@@ -193,6 +194,7 @@ def test_the_worn_row_is_named_with_its_part_and_a_caution(folder, done):
     assert data["each"][2]["scatter_m"]["low"] > data["each"][0]["scatter_m"]["value"]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_several_files_are_compared_and_alike_ones_are_not_distinguished(folder, done, told):
     for k, name in enumerate(("left.csv", "right.csv")):
@@ -276,6 +278,7 @@ def test_a_slip_is_asked_about_once_and_gives_no_verdict(folder, done):
 # ---------------------------------------------------------------- the stand, gaps, what is visible
 
 
+@pytest.mark.slow
 def test_an_even_row_has_the_population_of_its_spacing():
     found = m.measured(scenario(), source([np.full(150, 0.2)]))
     stand, row = population(found), scenario().demand.row_spacing
@@ -283,6 +286,7 @@ def test_an_even_row_has_the_population_of_its_spacing():
     assert stand.low == pytest.approx(stand.value) == stand.high
 
 
+@pytest.mark.slow
 def test_the_population_holds_the_rate_of_the_scenario():
     field = scenario("maize_field")
     found = m.measured(field, source([spacings(20, 5, "maize_field")]))
@@ -352,6 +356,7 @@ def test_the_answer_says_first_what_differs_and_what_is_too_short():
     assert "Caution" not in "\n".join(lines)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_a_difference_is_given_with_both_values_and_the_likely_part():
     worn = m.measured(scenario(), source([spacings(20, 4, **WORN)]))
@@ -375,6 +380,7 @@ def test_a_difference_is_given_with_both_values_and_the_likely_part():
         assert lines[1].endswith(f"Likely part: {part}.")
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_in_the_field_the_answer_names_what_it_assumes():
     found = m.measured("maize_field", source([spacings(10, 2, "maize_field")]))

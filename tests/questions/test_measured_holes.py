@@ -30,6 +30,7 @@ def tape(rng, **more):
     return file_of("position_cm", places.round(1)), named
 
 
+@pytest.mark.slow
 def test_a_plugged_hole_is_the_first_thing_said_after_the_caution(folder, done):
     text, named = tape(np.random.default_rng(1), hole=8, fails=0.92)
     (folder / "tape.csv").write_text(text)
@@ -43,6 +44,7 @@ def test_a_plugged_hole_is_the_first_thing_said_after_the_caution(folder, done):
     )
 
 
+@pytest.mark.slow
 def test_without_a_pattern_the_power_is_said_and_without_cells_nothing(folder, done):
     (folder / "tape.csv").write_text(tape(np.random.default_rng(2))[0])
     with_cells = done("measured", "maize_bench", "tape.csv", "--cells", str(HOLES))
@@ -54,6 +56,7 @@ def test_without_a_pattern_the_power_is_said_and_without_cells_nothing(folder, d
     assert " hole" not in done("measured", "maize_bench", "tape.csv")
 
 
+@pytest.mark.slow
 def test_json_holds_every_hole(folder, done):
     text, named = tape(np.random.default_rng(3), hole=21)
     (folder / "tape.csv").write_text(text)
@@ -66,6 +69,7 @@ def test_json_holds_every_hole(folder, done):
     assert json.loads(done(*call))["by_hole"] == []
 
 
+@pytest.mark.slow
 def test_rows_beside_one_another_have_their_own_holes(folder, done):
     rng = np.random.default_rng(4)
     (bad, named), (good, _), (other, _) = row(rng, hole=3), row(rng), row(rng)
@@ -81,6 +85,7 @@ def test_rows_beside_one_another_have_their_own_holes(folder, done):
     )
 
 
+@pytest.mark.slow
 def test_a_lost_count_is_said(folder, done):
     spacings = np.random.default_rng(5).exponential(size=600)
     places = (100 * scenario().spacing * np.cumsum(spacings)).round(2)

@@ -86,6 +86,7 @@ def test_a_single_skip_may_always_be_chance():
     assert against(Look(cells=2, skips=2, doubles=0), sure(0.004, 0.01)).differing == ["skip"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ways", [(BELT,), (BELT, SENSOR)])
 def test_all_that_was_counted_keeps_to_one_level_of_false_alarms(ways, monkeypatch):
     """Independent binomial counts, two kinds each way: |z| < 4 of 1 in 20, and hardly fewer.

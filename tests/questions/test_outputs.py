@@ -77,6 +77,7 @@ def by_seed(rows):
 # ---------------------------------------------------------------- JSON
 
 
+@pytest.mark.slow
 def test_every_measure_stands_in_the_json_with_an_interval_round_it(made):
     found = dict(estimates(made[0]))
     suffixed = {key + SI_SUFFIX.get(measure.kind, ""): measure for key, measure in BY_KEY.items()}
@@ -122,6 +123,7 @@ def test_counts_add_up(made):
     assert 0 < counts["pulses"] < counts["seeds"]
 
 
+@pytest.mark.slow
 def test_provenance_is_enough_to_repeat_the_run(runs, made):
     origin = made[0]["provenance"]
     changes = {
@@ -251,6 +253,7 @@ def written(folder, *options, names=("a.json", "a.csv", "a.trace")):
     return [(folder / name).read_bytes() for name in names]
 
 
+@pytest.mark.slow
 def test_the_same_scenario_and_seed_give_the_same_bytes(tmp_path):
     first = written(tmp_path, "--seed", "7", "--replicates", "2")
     assert first == written(tmp_path, "--seed", "7", "--replicates", "2", names=("x", "y", "z"))
@@ -258,6 +261,7 @@ def test_the_same_scenario_and_seed_give_the_same_bytes(tmp_path):
     assert all(a != b for a, b in zip(first, other, strict=True))
 
 
+@pytest.mark.slow
 def test_a_file_does_not_depend_on_the_others(tmp_path, capsys):
     whole = written(tmp_path)
     for option, content in zip(("--json", "--csv", "--trace"), whole, strict=True):
@@ -353,6 +357,7 @@ def test_a_gallery_counts_its_figures_and_lists_them_with_details(monkeypatch, t
     assert capsys.readouterr().out.splitlines()[-30:] == [str(path) for path in drawn]
 
 
+@pytest.mark.slow
 def test_a_gallery_on_a_disk_that_fails_is_told(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(os, "replace", refuse)
     monkeypatch.setattr(
@@ -374,6 +379,7 @@ def all_outputs(tmp_path):
     return {option: str(tmp_path / name) for option, name in names.items()}
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="has no disk that is always full")
 @pytest.mark.parametrize("full", ["--csv", "--trace", "--json"])
 def test_when_one_output_fails_none_is_written(full, all_outputs, tmp_path, capsys):

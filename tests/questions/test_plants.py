@@ -89,6 +89,7 @@ def test_the_floor_has_its_limits():
     assert math.isnan(even_seeds_sd(0.17, 0.0, 0.01))
 
 
+@pytest.mark.slow
 def test_intervals_of_the_stand_hold_what_they_should():
     """Of a hundred stands of even seeds, about 95 intervals hold the closed form of the SD."""
     sd = SPACING * math.sqrt(1 - GERMINATION) / GERMINATION
@@ -286,6 +287,7 @@ def test_delays_move_no_plant():
     assert changed == {"late.ten_days"}
 
 
+@pytest.mark.slow
 def test_plants_without_records_are_those_of_records():
     """Piece by piece, over the end of a block, and over replicates."""
     scenario = FIELD.replace(run__turns=1200, stand__late_share=0.1)
@@ -299,6 +301,7 @@ def test_plants_without_records_are_those_of_records():
     assert stand_of(short, seed=5).measured.estimates != there
 
 
+@pytest.mark.slow
 def test_the_same_scenario_twice_differs_in_nothing():
     found = m.compare(FIELD, FIELD, labels=["a", "b"], plants=True)
     (change,) = found.stand_changes
@@ -398,6 +401,7 @@ def test_other_crops_have_plants_alone():
     assert relations_of("Maize") == RELATIONS  # positive control
 
 
+@pytest.mark.slow
 def test_crops_that_differ_have_no_differences_of_yield():
     found = m.compare("maize_field", "sunflower", changes=["turns=10"], plants=True)
     assert found.stand_changes[0].losses == ()
@@ -436,6 +440,7 @@ def test_units_of_a_loss_take_what_the_user_expects():
     assert bare.in_share(inch, 0.0) == bare.in_yield(percent, 0.0) == 0  # nothing, in any unit
 
 
+@pytest.mark.slow
 def test_both_systems_say_the_same_harvest(done, folder):
     """150 bu/acre is 9.415 t/ha, and 4 for a bushel is 157.47 for a tonne (derived)."""
     told = []
@@ -473,6 +478,7 @@ def test_there_is_no_money_without_a_price(done):
 # texts
 
 
+@pytest.mark.slow
 def test_a_run_says_each_relation_as_a_range(done):
     text = done("run", "maize_field", "--turns", 50, "--plants", "--yield", 12, "--details")
     said = {one.statement("metric") for one in RELATIONS}
@@ -503,6 +509,7 @@ def test_a_run_says_each_relation_as_a_range(done):
     assert "  Liu et al. 2004" in wide and "outside the range of Liu" not in wide
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_lines_of_a_comparison_fit(units, done):
     words = ("--plants", "--yield", 12 if units == "metric" else 190, "--price", 1234)
@@ -516,6 +523,7 @@ def test_lines_of_a_comparison_fit(units, done):
         assert report.count(f"\n{name:28}") == 3  # levels, differences, and their parts
 
 
+@pytest.mark.slow
 def test_what_is_not_known_of_the_stand_widens_what_is_lost(done):
     vague = m.load_scenario("maize_field", ["turns=50", "emergence_percent={low = 80, high = 98}"])
     stand = stand_of(vague, draws=12)
@@ -534,6 +542,7 @@ def test_what_is_not_known_of_the_stand_widens_what_is_lost(done):
     assert done(*words, "--details").count("own run\n") == 2
 
 
+@pytest.mark.slow
 def test_what_two_stands_do_not_know_alike_cancels():
     vague = m.load_scenario("maize_field", ["turns=20", "emergence_percent={low = 80, high = 98}"])
     found = m.compare(vague, vague, labels=["a", "b"], plants=True, draws=5)
@@ -602,6 +611,7 @@ def test_a_yield_in_the_wrong_units_is_refused(told):
     assert line.endswith("the decimal mark is a point")
 
 
+@pytest.mark.slow
 def test_a_yield_is_one_of_plants(done):
     """With --yield alone the answer has plants, as with --plants too."""
     words = ("run", "maize_field", "--turns", "20", "--yield", 12)
@@ -621,6 +631,7 @@ def test_no_plant_comes_up_on_a_belt(told):
         stand_of(vague)
 
 
+@pytest.mark.slow
 def test_what_moves_plants_alone_is_not_varied_without_them(told, done):
     (line,) = told("compare", "maize_field", "--vary", "stand.emergence_percent=80,95")
     assert line.endswith("moves plants, no seed; add --plants")
@@ -637,6 +648,7 @@ def test_a_range_without_a_yield_is_told_whole_or_not_at_all(done):
     assert "late" in text and "to -" not in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_an_answer_gives_the_stand_and_with_a_yield_its_range_and_hedge(units, done):
     """Two relations of spacing find nothing here: one at any SD, one up to an SD of 12 cm."""

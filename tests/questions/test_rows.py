@@ -119,6 +119,7 @@ def test_dependent_cells_count_for_fewer():
     assert found.row_chances == pytest.approx(fewer.row_chances)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rows", [2, 4, 8])
 @pytest.mark.parametrize("share", [0.004, 0.02, 0.08])
 def test_rows_of_one_share_are_not_said_to_differ(rows, share):
@@ -139,6 +140,7 @@ def test_rows_of_one_share_are_not_said_to_differ(rows, share):
         assert found >= 0.8 * many
 
 
+@pytest.mark.slow
 def test_rows_between_which_the_share_scatters_as_in_order_are_not_said_to_differ():
     rng = np.random.default_rng(1)
     verdicts = [

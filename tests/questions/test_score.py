@@ -198,6 +198,7 @@ def test_an_interval_over_sources_holds_the_middle_and_narrows_with_their_number
     assert many < few
 
 
+@pytest.mark.slow
 def test_resampled_sources_hold_the_truth_as_often_as_is_stated():
     """Coverage of 20 independent sources, half of them inside: 80 % of the intervals hold it."""
     rng, held = np.random.default_rng(8), []

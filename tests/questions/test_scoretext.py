@@ -122,6 +122,7 @@ def test_three_sentences_say_how_far_to_trust():
     assert (trust(None), score_table(None)) == ([NONE], [])
 
 
+@pytest.mark.slow
 def test_the_command_leads_with_trust(done, shipped, tmp_path):
     """The answer fits a terminal; details, rules, Markdown, JSON and CSV hold the score."""
     first, *lines = score_lines(score(pool()))

@@ -127,6 +127,7 @@ def test_every_shipped_lot_has_discs_that_nothing_speaks_against(lot):
         assert scenario.pitch >= 1.5 * scenario.seeds.length
 
 
+@pytest.mark.slow
 def test_the_chosen_disc_is_free_of_objections_and_close_to_the_best(maize):
     assert maize.chosen.objections == ()
     ahead = [
@@ -222,6 +223,7 @@ def test_where_all_are_too_fast_the_hole_still_decides():
     ]
 
 
+@pytest.mark.slow
 def test_discs_that_cannot_carry_the_lot_are_not_run(maize):
     """A hole of 2.2 mm is 0.30 of 7.26 mm."""
     assert [one.disc.hole_diameter * 1e3 for one in maize.unfit] == [pytest.approx(2.2)]
@@ -359,6 +361,7 @@ def test_a_published_best_vacuum_in_the_plateau_is_the_start(crop, published, mo
     assert apart.published is None and apart.scenario.vacuum.vacuum < apart.plateau.high
 
 
+@pytest.mark.slow
 def test_why_the_start_vacuum_is_what_it_is_stands_beside_it(maize):
     def said(pressure, published=None):
         at = maize.scenario.replace(vacuum__vacuum=pressure)
@@ -634,6 +637,7 @@ def test_the_seeds_to_count_see_the_rise_as_often_as_said(maize):
         assert abs(np.mean(drawn[rise] > bound) - share) < 4 * error + 0.02
 
 
+@pytest.mark.slow
 def test_a_count_allows_for_what_is_not_known(maize):
     """With a larger share of skips and doubles possible, luck reaches farther; never less far."""
     sure, unsure = (seeds_to_count(maize.bench, most) for most in (0.0, 0.05))
@@ -672,6 +676,7 @@ def words_of(page):
     return reader.found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_both_pages_have_all_words_of_the_text(units, maize):
     text = sheet_text(maize, units).replace("[ ]", "\N{BALLOT BOX}")
@@ -684,6 +689,7 @@ def test_both_pages_have_all_words_of_the_text(units, maize):
     assert not told <= set(drawn.replace("skips", "").split())  # negative control
 
 
+@pytest.mark.slow
 def test_the_page_fits_on_its_paper_and_nothing_is_cut(maize):
     """Every word lies inside its page; of many more rules, too, in smaller letters."""
     sizes = []
@@ -698,6 +704,7 @@ def test_the_page_fits_on_its_paper_and_nothing_is_cut(maize):
     assert sizes[1] < sizes[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("units", "paper"), [("metric", None), ("us", None), ("us", "a4")])
 def test_the_page_for_the_wall_is_read_from_two_metres(units, paper, maize):
     """22 pt seen from 2 m is as 4.4 pt at 40 cm; nothing is smaller than 11 pt, all is there."""
@@ -727,6 +734,7 @@ def test_html_prints_on_the_paper_that_is_asked_for(maize):
     assert wall.index("Before you touch it") < wall.index("40 holes") < wall.index("What to count")
 
 
+@pytest.mark.slow
 def test_no_words_overlap_on_the_page(maize):
     for figure in sheet_pages(maize):
         boxes = [part.get_window_extent().padded(-1.5) for part in figure.texts if part.get_text()]
@@ -791,6 +799,7 @@ def test_the_stand_of_a_sheet_is_that_of_its_scenario(done, folder):
         assert again[key].value == pytest.approx(expected[key].value, rel=1e-12)
 
 
+@pytest.mark.slow
 def test_html_shows_a_title_and_does_not_obey_it(maize):
     wicked = '<script>alert("x")</script> & <b>maize</b>'
     lot = replace(maize.scenario.lot, title=wicked)
@@ -800,6 +809,7 @@ def test_html_shows_a_title_and_does_not_obey_it(maize):
     assert "http" not in page  # nothing from elsewhere
 
 
+@pytest.mark.slow
 def test_us_units_leave_no_metric_one(maize):
     text = sheet_text(sheet_of(units="us"), "us")
     text = re.sub(r"\(?[\d.]+ mm\b(?:\)|; made for)", "", text)  # a hole is said in both
@@ -983,6 +993,7 @@ def test_other_words_are_no_hole(word):
         hole_of(word, "metric")
 
 
+@pytest.mark.slow
 def test_with_cells_and_hole_nothing_else_is_asked(done, folder, told):
     """The request that is usual for the crop is taken, and said."""
     (folder / "few.toml").write_text(f"[[disc]]\n{DISC}")

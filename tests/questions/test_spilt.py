@@ -15,6 +15,7 @@ from tests.strategies import BENCH
 LEAKING = BENCH.replace(pool__clearance=4.4e-3, run__turns=2 * BLOCK // 30 + 5, pool__hopper=60.0)
 
 
+@pytest.mark.slow
 def test_what_leaks_is_summed_over_pieces_of_a_run():
     """As many as the last tick of the whole run says, whichever engine made it."""
     run = simulate(LEAKING)
@@ -56,6 +57,7 @@ def test_share_and_mass_are_of_the_seed_used():
 LOST = "Thin seed leaks out between disc and housing"
 
 
+@pytest.mark.slow
 def test_a_run_says_what_it_loses_where_that_matters(done):
     """In the answer from a thousandth on; with details, whatever it is."""
     options = ("run", "maize_bench", "--turns", "200", "--draws", "2", "--set")

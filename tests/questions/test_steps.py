@@ -83,6 +83,7 @@ def test_steps_that_are_not_allowed_are_left_out():
         assert can_move(low, {**first, **second})
 
 
+@pytest.mark.slow
 def test_a_rung_is_a_plain_run_of_that_setting():
     """The same measures, to the last bit, as a run of the scenario with that key set."""
     there = m.load_scenario("maize_bench", ["notch=1", "turns=667"])
@@ -95,6 +96,7 @@ def test_a_rung_is_a_plain_run_of_that_setting():
     )
 
 
+@pytest.mark.slow
 def test_differences_are_those_of_a_comparison():
     """What compare gives for the same two settings on the same luck."""
     found = m.compare("maize_bench", vary="notch=0,1", changes=["turns=667"], seed=1)
@@ -116,6 +118,7 @@ def test_the_same_luck_gives_the_same_steps_wherever_it_is_worked_out():
     assert not one.to_dataframe().equals(third.to_dataframe())
 
 
+@pytest.mark.slow
 def test_steps_of_the_other_units_are_other_steps():
     made = {(r.setting, r.step): r for r in steps(BENCH, units="us", cells=600).steps}
     vacuum = made["vacuum", 2].measured.scenario.vacuum.vacuum
@@ -141,6 +144,7 @@ def test_less_vacuum_makes_skips_and_takes_doubles():
     assert change("vacuum", 2, "doubles").low > 0
 
 
+@pytest.mark.slow
 def test_a_gate_too_high_dislodges_and_one_too_low_starves():
     """Common practice, no source; within 5 mm of the middle next to nothing changes."""
     assert change("gate", 2, "skips").low > 0
@@ -196,6 +200,7 @@ def test_other_seeds_change_the_noise_and_nothing_else():
     assert few.visible == many.visible
 
 
+@pytest.mark.slow
 def test_an_answer_alone_is_that_of_the_whole():
     """Without double steps, pairs together and falls of seeds; what it holds is the same."""
     many = {"seed": 1, "cells": 2_000, "draws": 3}
@@ -373,6 +378,7 @@ def test_a_rule_of_a_crop_is_held_against_that_crop_alone(name, said, unsaid):
     assert said in text and unsaid not in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", [["vacuum_kpa=0"], ["gate_opening_mm=3"]])
 def test_a_meter_that_gives_no_seed_has_steps_too(changes):
     found = steps(m.load_scenario("maize_bench", changes), cells=900)
@@ -381,6 +387,7 @@ def test_a_meter_that_gives_no_seed_has_steps_too(changes):
     assert m.draw(found).axes
 
 
+@pytest.mark.slow
 def test_the_picture_has_a_panel_for_each_setting():
     page = m.draw(asked())
     titles = [ax.get_title(loc="left") for ax in page.axes]

@@ -179,6 +179,7 @@ def test_a_lot_that_is_varied_is_no_change_for_all_points():
     assert plan.changes == ("notch=1",)
 
 
+@pytest.mark.slow
 def test_a_point_that_is_not_possible_keeps_its_row_and_stops_nothing(tmp_path):
     plan = plan_sweep("maize_bench", ["notch=0:10:3"], changes=SHORT, replicates=2)
     out = tmp_path / "rows.csv"
@@ -246,6 +247,7 @@ def test_results_come_in_order_and_few_are_in_flight():
     assert executor.most == 5
 
 
+@pytest.mark.slow
 def test_rows_are_the_same_on_every_executor(tmp_path):
     """Here, in threads, in processes, and where the last is done first: the same bytes."""
     plan = plan_sweep("maize_field", ["vacuum_kpa=2:6:5"], changes=SHORT, replicates=2)
@@ -301,6 +303,7 @@ def test_the_best_and_its_plateau():
     assert [inside.min(), inside.max()] == [3.0, 5.0]
 
 
+@pytest.mark.slow
 def test_what_is_acceptable_keeps_to_all_limits():
     """Misses are 10 % below 3 kPa and 1 % above; quality is 0.93 or more everywhere."""
     made = swept("vacuum_kpa=2:6:9")
@@ -384,6 +387,7 @@ def test_replicates_narrow_the_interval_by_their_root():
 KEYS = ("agitation=0:1", "tube_wear=0:1", "shock_per_speed_g_per_m_s=0:1")
 
 
+@pytest.mark.slow
 def test_importance_of_a_known_function():
     """Ishigami's function with a = 7, b = 0.1: closed form, values from memory."""
     made = swept(*KEYS, run=ishigami, design="importance", points=1024)
@@ -415,6 +419,7 @@ def test_intervals_of_importance_hold_95_of_100_resamples(monkeypatch):
         assert abs(part[:, 2].mean() - 0.975) < 4 * error + 1 / RESAMPLES
 
 
+@pytest.mark.slow
 def test_importance_sees_no_other_axes_order():
     """Negative control: with the samples of two axes exchanged the closed form is missed."""
     made = swept(*KEYS, run=ishigami, design="importance", points=1024)

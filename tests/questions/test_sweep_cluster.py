@@ -35,6 +35,7 @@ def client():
         yield client
 
 
+@pytest.mark.slow
 def test_a_cluster_writes_the_bytes_of_one_machine(client, tmp_path):
     """Its workers are other processes, so what they know came with the work."""
     plan = plan_sweep("maize_field", ["vacuum_kpa=2:6:5"], changes=["turns=4"], replicates=2)

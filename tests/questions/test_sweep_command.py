@@ -151,12 +151,14 @@ def test_a_scenario_is_not_overwritten(told, folder):
     told("sweep", "own.toml", *RANGE, "--out", "own.toml", "--resume")
 
 
+@pytest.mark.slow
 def test_rows_that_are_there_are_not_overwritten(told, done):
     done(*SHORT, *RANGE, "--out", "rows.csv")
     (line,) = told(*SHORT, *RANGE, "--out", "rows.csv")
     assert line == ("rows.csv: is there already; go on with it by --resume, or give another file")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "other",
     [
@@ -177,6 +179,7 @@ def test_rows_of_another_sweep_are_not_gone_on_with(other, told, done):
     assert "holds other rows than are asked for: line " in line
 
 
+@pytest.mark.slow
 def test_rows_of_another_version_are_not_gone_on_with(told, done, monkeypatch):
     done(*SHORT, *RANGE, "--out", "rows.csv")
     monkeypatch.setattr("metersim.questions.sweep.plan.__version__", "9.9.9")
@@ -184,6 +187,7 @@ def test_rows_of_another_version_are_not_gone_on_with(told, done, monkeypatch):
     assert f"'# version: \"{__version__}\"', not '# version: \"9.9.9\"'" in line
 
 
+@pytest.mark.slow
 def test_a_scenario_that_was_changed_is_another(told, done, folder):
     own = folder / "own.toml"
     own.write_text('extends = "maize_bench"\ntitle = "own"\n[run]\nturns = 4\n')
@@ -193,6 +197,7 @@ def test_a_scenario_that_was_changed_is_another(told, done, folder):
     assert "settings_sha256" in line
 
 
+@pytest.mark.slow
 def test_rows_that_were_changed_are_not_gone_on_with(told, done, folder):
     done(*SHORT, *RANGE, "--out", "rows.csv")
     rows = folder / "rows.csv"
@@ -211,6 +216,7 @@ def test_rows_that_were_changed_are_not_gone_on_with(told, done, folder):
 # ---------------------------------------------------------------- what comes out
 
 
+@pytest.mark.slow
 def test_a_sweep_tells_and_writes_and_draws(done, folder):
     asked = (*SHORT, *RANGE, "--vary", "notch=-1:1:3", "--out", "r.csv")
     text = done(*asked, "--figure", "r.png", "--details")
@@ -237,6 +243,7 @@ ANSWERS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ANSWERS)
 def test_an_answer_fits_a_terminal_and_comes_first(name, done):
     """The words of a grower, at most eight rows, and the whole report under --details."""
@@ -254,6 +261,7 @@ def test_an_answer_fits_a_terminal_and_comes_first(name, done):
     assert whole.splitlines()[:3] == lines[:3] and "prove it on a bench" in whole
 
 
+@pytest.mark.slow
 def test_the_same_sweep_gives_the_same_bytes(done, folder):
     for name in ("a", "b"):
         options = ("--out", f"{name}.csv", "--figure", f"{name}.png")
@@ -263,6 +271,7 @@ def test_the_same_sweep_gives_the_same_bytes(done, folder):
         assert (folder / f"a.{kind}").read_bytes() == (folder / f"b.{kind}").read_bytes()
 
 
+@pytest.mark.slow
 def test_importance_is_told(done):
     told = done(
         *SHORT, "--vary", "vacuum_kpa=1:6", "--vary", "tube_wear=0:0.1", "--importance",
@@ -274,6 +283,7 @@ def test_importance_is_told(done):
     assert "Sampling error makes" in told and "first-order index" in told
 
 
+@pytest.mark.slow
 def test_a_finished_sweep_is_told_again_without_work(done, folder):
     first = done(*SHORT, *RANGE, "--out", "rows.csv")
     before = (folder / "rows.csv").read_bytes()
@@ -300,6 +310,7 @@ def undisturbed(tmp_path_factory):
     return path.read_bytes()
 
 
+@pytest.mark.slow
 def test_both_engines_give_the_same_rows(folder, done):
     few = ("sweep", "maize_bench", "--vary", "vacuum_kpa=2,4", "--turns", "3")
     for engine in ("arrays", "events"):
@@ -360,6 +371,7 @@ def test_interrupted_it_says_what_is_kept(workers, undisturbed, folder, done):
     assert rows.read_bytes() == undisturbed
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="no list of processes")
 def test_workers_end_with_whoever_gave_them_work(folder):
     def alive(pid):
@@ -401,6 +413,7 @@ def test_a_full_disk_keeps_what_is_finished(undisturbed, folder, done):
     assert rows.read_bytes() == undisturbed
 
 
+@pytest.mark.slow
 def test_a_disk_with_no_room_for_the_head_is_left_as_it_was(folder):
     def tiny():
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)

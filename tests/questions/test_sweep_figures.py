@@ -41,6 +41,7 @@ def axes():
     return new_page(4).add_axes((0.1, 0.1, 0.8, 0.8))
 
 
+@pytest.mark.slow
 def test_a_curve_is_the_values_in_percent():
     response = response_of(SWEEPS["one"])
     (curve,) = draw_curves(axes(), response)
@@ -48,6 +49,7 @@ def test_a_curve_is_the_values_in_percent():
     assert np.array_equal(curve.get_ydata(), 100 * response.values[:, 0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["curves", "list first"])
 def test_there_is_a_curve_for_each_value_of_a_list(name):
     """The range is what curves run along, wherever it stands."""
@@ -62,6 +64,7 @@ def test_there_is_a_curve_for_each_value_of_a_list(name):
         assert np.all(np.diff(curve.get_xdata()) > 0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("key", "begins"), [("cells.skip", True), ("per_spacing.quality", False)])
 def test_an_axis_of_a_small_share_begins_at_none(key, begins):
     """A share near 100 % would be a flat line; its caption says that the axis begins elsewhere."""
@@ -73,6 +76,7 @@ def test_an_axis_of_a_small_share_begins_at_none(key, begins):
     assert ("does not begin at 0 %" in caption.get_text()) is not begins
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("units", "said"),
     [
@@ -85,6 +89,7 @@ def test_a_page_names_what_varies_in_the_reader_s_units(units, said):
     assert said in [line for text in page.texts for line in text.get_text().splitlines()]
 
 
+@pytest.mark.slow
 def test_curves_are_not_for_maps():
     with pytest.raises(ValueError, match="curves are for one axis"):
         draw_curves(axes(), response_of(SWEEPS["map"]))
@@ -140,6 +145,7 @@ PAGES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_says_where_it_is_from_and_words_do_not_overlap(name):
     vary, options = PAGES[name]
@@ -171,6 +177,7 @@ def test_a_response_without_values_has_a_page():
     assert b"no value at any point" in encoded(sweep_figure(nothing), "x.svg")
 
 
+@pytest.mark.slow
 def test_a_limit_of_the_response_is_drawn_and_others_are_not():
     made = response_of(SWEEPS["one"])
     for limit, drawn in (("per_spacing.quality>=0.95", 1), ("per_spacing.miss<=0.05", 0)):

@@ -52,6 +52,7 @@ def test_two_words_lie_as_far_apart_as_the_ends_of_a_range():
     assert apart[0].tolist() == [0, 1, 1, 2]
 
 
+@pytest.mark.slow
 def test_a_total_holds_the_value_and_is_wider_than_the_sampling_error():
     response = found_of("vacuum_kpa=1.5,3,5")
     assert len(response._totals.spreads) == 3
@@ -66,6 +67,7 @@ def test_a_total_holds_the_value_and_is_wider_than_the_sampling_error():
     assert (frame["low"] < frame["sampling_low"]).all()
 
 
+@pytest.mark.slow
 def test_at_a_point_with_draws_the_total_is_that_of_its_draws():
     response = found_of("vacuum_kpa=1.5,3,5")
     spread = response.spread_of_best

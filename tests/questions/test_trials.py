@@ -76,6 +76,7 @@ def test_all_habits_see_the_same_first_look(trials):
     assert few.skips <= whole.skips and few.doubles <= whole.doubles  # the same first 50 cells
 
 
+@pytest.mark.slow
 def test_a_habit_fares_the_same_whoever_else_is_tried(trials):
     """Also when nobody counts more cells than it."""
     for name in HABITS:

@@ -96,6 +96,7 @@ def test_details_say_what_the_torque_is_made_of_and_that_it_is_assumed():
     assert "vacuum in the chamber" not in "\n".join(turning_lines(fan))
 
 
+@pytest.mark.slow
 def test_json_holds_all_of_it_in_si(done):
     scenario = load_scenario("maize_bench", ["running_gap_mm=0.8"])
     made = json.loads(

@@ -202,6 +202,7 @@ def test_what_cannot_be_told_has_no_bounds():
     assert math.isnan(some.inputs("x").low)  # nothing is uncertain
 
 
+@pytest.mark.slow
 def test_a_further_machine_lies_inside_with_the_stated_chance():
     """Of normal machines, 32 of which are drawn; the usual quantiles hold fewer."""
     rng = np.random.Generator(np.random.PCG64(7))
@@ -300,6 +301,7 @@ def test_crops_with_a_published_level_are_those_of_the_unseen_levels():
 # ---------------------------------------------------------------- runs
 
 
+@pytest.mark.slow
 def test_a_machine_that_is_known_leaves_the_sampling_error_alone():
     """Negative control of all parts: nothing is uncertain, and the model has no discrepancy."""
     found = spread(known(turns=100), seed=4, draws=16)
@@ -327,6 +329,7 @@ def test_no_part_is_wider_than_the_total():
                 assert total.low <= part.low + 1e-12 and part.high <= total.high + 1e-12
 
 
+@pytest.mark.slow
 def test_a_range_of_what_has_no_effect_changes_nothing():
     without = spread(bench(), seed=4, draws=8)
     idle = spread(bench("soil_scatter_mm={low=0, high=60}"), seed=4, draws=8)  # field only
@@ -353,6 +356,7 @@ def test_not_knowing_a_normal_rate_is_a_normal_population():
     assert width(half.inputs("placed.per_area")) == pytest.approx(closed / 2, rel=0.08)
 
 
+@pytest.mark.slow
 def test_where_sampling_dominates_the_inputs_differ_by_it_alone():
     given = "tube_wear={mean=0.1, sd=0.0001}", "tube_wear={low=0, high=1}"
     hardly, vague = (  # the second is the negative control
@@ -366,6 +370,7 @@ def test_where_sampling_dominates_the_inputs_differ_by_it_alone():
         assert Spread("", (), {}, vague, of_inputs=vague).is_detected(key)
 
 
+@pytest.mark.slow
 def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
     changes = [SIZES, RATE, "turns=20"]
     pair = m.compare("maize_bench", vary="notch=0,1", changes=changes, seed=3, draws=16)
@@ -483,6 +488,7 @@ SURE = ("--set", SIZES)
 VAGUE = (*SURE, "--set", VACUUM, "--turns", "20", "--draws", "8")
 
 
+@pytest.mark.slow
 def test_run_prints_the_total_and_on_request_its_parts(said):
     text = said("run", "maize_bench", *VAGUE)
     assert re.search(r"expected +90 % interval$", text, re.MULTILINE)
@@ -515,6 +521,7 @@ def test_json_holds_the_total_and_its_parts(said):
     assert sure["spacing"]["mean_m"]["inputs"] is None and sure["ranges_si"] == {}
 
 
+@pytest.mark.slow
 def test_compare_prints_totals_and_on_request_their_parts(said):
     words = ("compare", "maize_bench", "--vary", "notch=0,1", *VAGUE)
     text, details = said(*words), said(*words, "--details")
@@ -546,6 +553,7 @@ def test_compare_names_what_hangs_on_what_is_not_known(said):
         assert not may_be_either(sure)
 
 
+@pytest.mark.slow
 def test_explain_and_sweep_take_the_middle_and_say_so(said, tmp_path):
     change = (*SURE, "--set", VACUUM, "--turns", "5")
     line = "uncertain, and here at its middle: vacuum_kpa from 2 to 4\n"
@@ -577,6 +585,7 @@ def test_draws_that_cannot_be_are_refused_in_one_line(command, words, line, caps
     assert out == "" and line in err and err.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_pictures_of_scenarios_with_ranges_are_drawn(said, tmp_path):
     for words in (("run", "maize_bench"), ("compare", "maize_bench", "--vary", "notch=0,1")):
         path = tmp_path / f"{words[0]}.svg"

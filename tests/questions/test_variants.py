@@ -75,6 +75,7 @@ def test_every_fault_is_told_at_once():
     assert len(told.value.faults) == 2
 
 
+@pytest.mark.slow
 def test_both_engines_compare_alike():
     given = {"vary": "notch=0,1", "changes": SHORT, "replicates": 2}
     events = compare("maize_bench", **given, engine="events", keep=True)

@@ -90,6 +90,7 @@ def test_no_slip_leaves_the_bytes_as_they_were():
     assert bytes_of(ran(**SLIP)) != bytes_of(ran(run__turns=300))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ripple", [0.0, 0.2])
 def test_engines_agree_on_slips(ripple):
     scenario = BENCH.replace(**SLIP | {"run__turns": 30}, drive__ripple=ripple)

@@ -51,6 +51,7 @@ def differences(scenario, **kinds):
 # ---------------------------------------------------------------- equality
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(shipped_scenarios()))
 @pytest.mark.parametrize("seed", [0, 1])
 def test_shipped_scenarios(name, seed):
@@ -60,12 +61,14 @@ def test_shipped_scenarios(name, seed):
     assert (events.scenario, events.seed, events.replaced) == (scenario, seed, arrays.replaced)
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(scenarios())
 def test_drawn_scenarios(scenario):
     assert differences(scenario) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", LIVELY.values(), ids=LIVELY)
 def test_meters_in_trouble(changes):
     assert differences(BENCH.replace(**{"run__turns": 30, **changes})) == []
@@ -98,6 +101,7 @@ PARTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", PARTS.values(), ids=PARTS)
 def test_worn_and_wrong_parts(changes):
     scenario = BENCH.replace(run__turns=30, **changes)
@@ -119,6 +123,7 @@ STARVED = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", STARVED.values(), ids=STARVED)
 def test_pools_that_run_low(changes):
     scenario = BENCH.replace(**{"run__turns": 80, **changes})
@@ -135,6 +140,7 @@ USE_BLOCKS = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", (LIVELY | STARVED).values(), ids=LIVELY | STARVED)
 def test_across_many_borders(changes, monkeypatch):
     """The same with blocks so small that a run has ten of them or more, in the field."""
@@ -412,6 +418,7 @@ def test_a_rule_that_one_engine_breaks_is_noticed(name, monkeypatch):
 # ---------------------------------------------------------------- pieces and sums
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["maize_field", "gate_too_low"])
 def test_pieces_are_those_of_the_whole_run(name):
     scenario = load_scenario(name, [f"turns={2 * BLOCK // 30 + 40}", "hopper_kg=100"])
@@ -428,6 +435,7 @@ def test_pieces_are_those_of_the_whole_run(name):
     assert count == 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["maize_field", "gate_too_low"])
 def test_cells_are_the_same_whether_or_not_their_seeds_are_followed(name):
     scenario = load_scenario(name).lasting(2 * BLOCK + 100)
@@ -436,6 +444,7 @@ def test_cells_are_the_same_whether_or_not_their_seeds_are_followed(name):
         assert np.array_equal(column, getattr(whole, key)), key
 
 
+@pytest.mark.slow
 def test_sums_are_the_same():
     """Kept or streamed, to the last bit; by events or by arrays, to a billionth."""
     scenario = BENCH.replace(run__turns=100, furrow__surface="field")

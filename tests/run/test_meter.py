@@ -128,6 +128,7 @@ def corner(scenario):
     return gate.width * gate.depth * gate.seeds_per_volume * gate.depth * gate.slope / 2
 
 
+@pytest.mark.slow
 def test_an_emptying_hopper_ends_in_skips_when_the_pool_sinks():
     """The row ends with the pool; what lies in the corner under the slope stays there."""
     scenario = BENCH.replace(pool__hopper=0.4, run__turns=80)
@@ -191,6 +192,7 @@ def check_change(run, undisturbed):
     assert bytes_of(run) != bytes_of(undisturbed)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("station", "values"), CHANGES.values(), ids=CHANGES)
 def test_a_change_works_from_then_on_and_leaves_the_past(station, values, undisturbed):
     visitor = changed_at(LATER, station, **values)
@@ -212,6 +214,7 @@ def test_a_change_of_vacuum_works_from_then_on(vacuum, undisturbed):
         assert after == 0
 
 
+@pytest.mark.slow
 def test_a_live_low_gate_starves_later_cells(undisturbed):
     run = simulate(undisturbed.scenario, visitors=[changed_at(LATER, "gate", opening=0.011)])
     cell = int(LATER * run.scenario.cell_rate)
@@ -220,6 +223,7 @@ def test_a_live_low_gate_starves_later_cells(undisturbed):
     assert (run.cells.released[:cell] == 0).mean() < 0.02
 
 
+@pytest.mark.slow
 def test_a_visitor_that_changes_nothing_changes_nothing(undisturbed):
     """Negative control of the changes above."""
     run = simulate(undisturbed.scenario, visitors=[changed_at(LATER, "gate")])
@@ -355,6 +359,7 @@ def test_json_and_captions_hold_the_changes():
     assert plain["changes_in_run"] == []
 
 
+@pytest.mark.slow
 def test_shaking_that_starts_on_a_bench_works_from_then_on(undisturbed):
     visitor = changed_at(LATER, "row_unit", acceleration_sd=20.0)
     check_change(simulate(undisturbed.scenario, visitors=[visitor]), undisturbed)

@@ -54,6 +54,7 @@ def unlike(one, other):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", KINDS.values(), ids=KINDS)
 def test_both_engines_leave_the_same_pass(changes):
     """Discrete outcomes are identical, numbers agree to 1e-9."""

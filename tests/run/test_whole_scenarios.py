@@ -95,18 +95,21 @@ def check_measures(run):
         assert math.isfinite(estimate.value) == needed.get(key, usual), key
 
 
+@pytest.mark.slow
 @CALM
 @given(scenarios())
 def test_any_workshop_scenario_runs_and_loses_nothing(scenario):
     check_run(scenario)
 
 
+@pytest.mark.slow
 @settings(CALM, max_examples=20)
 @given(scenarios())
 def test_any_scenario_repeats_byte_for_byte(scenario):
     assert bytes_of(simulate(scenario, seed=4)) == bytes_of(simulate(scenario, seed=4))
 
 
+@pytest.mark.slow
 @settings(CALM, max_examples=150)
 @given(anything())
 def test_declared_ranges_give_a_scenario_or_bad_input_that_says_what_is_allowed(drawn):

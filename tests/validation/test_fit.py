@@ -181,6 +181,7 @@ def fitted():
     return found
 
 
+@pytest.mark.slow
 def test_a_source_left_out_no_longer_pulls(fitted):
     mode = fitted.without("s5", iterations=1)
     assert mode[0] < fitted.mode[0]  # the one with many misses is the slowest

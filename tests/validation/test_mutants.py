@@ -28,6 +28,7 @@ def test_the_program_itself_is_not_caught(workshop):
     assert (found.test, found.trouble) == ("", "")
 
 
+@pytest.mark.slow
 def test_every_mutant_changes_what_stands_there_once():
     """Where a fragment is gone or no longer alone, its mutant needs another one."""
     sources = {mutant.path: (ROOT / mutant.path).read_text(encoding="utf-8") for mutant in MUTANTS}

@@ -108,6 +108,7 @@ def test_a_wrong_row_spacing_uses_less_seed_and_shows_nothing_else():
     assert observed(replace(SPACED, wrong=())).used() == "as planned"
 
 
+@pytest.mark.slow
 def test_a_weak_gauge_of_a_fan_reads_as_set_while_the_vacuum_is_low():
     case = BY_NAME["gauge that reads a third too much"]
     seen = observed(case)
