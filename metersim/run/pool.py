@@ -49,9 +49,10 @@ class Crew(Executor):
         while self._ready is None or not self._ready.done():
             start = time.monotonic()
             try:
-                result = function(next(jobs))
+                job = next(jobs)
             except StopIteration:
                 return
+            result = function(job)
             self._spent += time.monotonic() - start
             if self._spent > PATIENCE_SECONDS and self._ready is None:
                 # each call starts a process, which imports the function

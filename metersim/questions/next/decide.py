@@ -192,8 +192,8 @@ def advise(
     last = decide(excess, found, known)
     if last.kind == STRANGE:
         return last
-    if stands:
-        (gain,) = [one for one in known if one.move.words == stands.words]
+    gain = next((one for one in known if stands and one.move.words == stands.words), None)
+    if gain:
         return Advice(MOVE, gain=gain, stands=True) if gain.value > 0 else Advice(KEEP)
     here = found.here
     before = [k for k in range(len(found.seen)) if k not in here]

@@ -273,7 +273,8 @@ def checked(
     shares = ran(every, range(few))
     made = _corrected(some, shares, said[:, :few], alone)
     wanted = made if go_on is None else go_on(made)
-    words = [one.move.words for one in wanted]
+    few_can = {one.move.words for one in some} - {one.move.words for one in made}
+    words = few_can | {one.move.words for one in wanted}
     more = [k for k, one in enumerate(some) if one.move.words in words]
     if more:
         which = [0, *(k + 1 for k in more)]

@@ -127,15 +127,6 @@ class Runs:
     shown: Floats
     tried: int
 
-    def with_(self, other: Runs) -> Runs:
-        """These runs and others."""
-        return Runs(
-            np.concatenate([self.rows, other.rows]),
-            np.concatenate([self.traits, other.traits]),
-            np.concatenate([self.shown, other.shown]),
-            self.tried + other.tried,
-        )
-
 
 @dataclass(frozen=True, eq=False)
 class Surface:
@@ -149,18 +140,12 @@ class Surface:
         Mean variance of counts over that of independent cells. [1]
     middle, scale : ndarray, shape (columns,)
         Middle and SD of the true settings that were run.
-    runs : Runs
-        The runs.
-    smooth : mapping of str to ndarray
-        Logarithms of size, own and nearness by kind, from which a further fit starts.
     """
 
     curves: Mapping[tuple[str, str], Curve]
     effects: Mapping[tuple[str, str], float]
     middle: Floats
     scale: Floats
-    runs: Runs
-    smooth: Mapping[str, Floats]
 
     def angles(self, way: str, kind: str, there: Where, traits: Floats) -> Floats:
         """Angles ``asin sqrt(share)`` of the shares of a kind of cell, by meter. [rad]"""
@@ -180,7 +165,6 @@ def run_meters(
     ways: Sequence[str],
     *,
     seed: int,
-    first: int = 0,
     executor: Executor | None = None,
     on_run: Callable[[int], object] | None = None,
 ) -> Runs:
@@ -198,8 +182,8 @@ def run_meters(
         Their machines.
     ways : sequence of str
         Ways of looking.
-    seed, first : int
-        Random seed of the runs, and replicate of the first.
+    seed : int
+        Random seed of the runs.
     executor : Executor, optional
         Executor of the runs; by default they run in this process.
     on_run : callable, optional
@@ -209,22 +193,20 @@ def run_meters(
     rows = np.array([where(s, points.of(k), machines.at(k)).table[0] for s, k in one_by_one])
     numbers = np.arange(len(rows))
     jobs = [
-        (base, rows[k : k + CHUNK], machines.at(numbers[k : k + CHUNK]), ways, seed, first + k)
+        (base, rows[k : k + CHUNK], machines.at(numbers[k : k + CHUNK]), ways, seed, k)
         for k in range(0, len(rows), CHUNK)
     ]
     shown: list[Floats] = []
     for part in in_order(_run_chunk, jobs, executor):
         shown += part
         if on_run:
-            on_run(first + len(shown))
+            on_run(len(shown))
     table = np.array(shown)
     right = np.isfinite(table[:, 0, 0, 0])
     return Runs(rows[right], machines.traits[right], table[right], len(rows))
 
 
-def surface_of(
-    base: Scenario, runs: Runs, ways: Sequence[str], smooth: Mapping[str, Floats] | None = None
-) -> Surface:
+def surface_of(base: Scenario, runs: Runs, ways: Sequence[str]) -> Surface:
     """Fit what runs of possible meters showed.
 
     Parameters
@@ -235,8 +217,6 @@ def surface_of(
         The runs.
     ways : sequence of str
         Ways of looking, as of the runs.
-    smooth : mapping of str to ndarray, optional
-        Where the search begins, as an earlier surface had it.
 
     Raises
     ------
@@ -259,10 +239,9 @@ def surface_of(
             variances = effect / (4 * cells)
             if kind not in found:  # the first way finds how smooth it is; others see the same cells
                 first = usual_logs(places, len(middle), values, variances)
-                start = (smooth or {}).get(kind, first[0])
-                found[kind] = smoothest(places, values, variances, first, start)
+                found[kind] = smoothest(places, values, variances, first, first[0])
             curves[way, kind] = curve_of(places, values, variances, found[kind])
-    return Surface(curves, effects, middle, scale, runs, found)
+    return Surface(curves, effects, middle, scale)
 
 
 def _run_chunk(

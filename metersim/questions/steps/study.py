@@ -323,14 +323,12 @@ def steps(
     if whole:
         return found
     drawn = [0, *(k + 1 for k in found.listed)]
-    for k, points in zip(
-        drawn,
-        in_order(points_of, (jobs[k]._replace(draws=draws) for k in drawn), executor),
-        strict=True,
-    ):
+    wanted_draws = (jobs[k]._replace(draws=draws) for k in drawn)
+    found_draws = in_order(points_of, wanted_draws, executor)
+    for done, (k, points) in enumerate(zip(drawn, found_draws, strict=True), len(jobs) + 1):
         made[k] = replace(made[k], points=points)
         if on_run:
-            on_run(len(jobs) + k)
+            on_run(done)
     return replace(found, base=made[0], steps=tuple(made[1:]))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -231,8 +230,11 @@ def compiled_steps(stations: Stations) -> Steps:
     BadInput
         Without numba, and for own stations whose methods the compiled functions would call.
     """
-    if importlib.util.find_spec("numba") is None:
-        raise bad(ENGINE, COMPILED, "needs numba: pip install 'metersim[fast]'")
+    try:
+        import numba  # noqa: F401
+    except ImportError as error:  # it may be there and not work with this numpy
+        told = f"needs numba: pip install 'metersim[fast]' ({error})"
+        raise bad(ENGINE, COMPILED, told) from None
     for name, kinds in KINDS.items():
         if (kind := type(getattr(stations, name))) not in kinds:
             what = f"cannot compile {kind.__qualname__}, the own station '{name}'"
