@@ -43,6 +43,7 @@ def many():
     return truth, rows, [fit_cells([row]) for row in rows]
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["empty", "double", "scatter", "distance"])
 def test_intervals_cover_at_their_rate(name, many):

@@ -131,6 +131,7 @@ def window(run, first, cells):
     )
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [*STARVED, *HEALTHY])
 def test_short_runs_are_covered_at_their_rate_or_are_too_short(name):

@@ -112,6 +112,7 @@ def scores(chances, right, low, high):
     return (right - chances)[here].sum() / spread
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     ("low", "high"), [(0, 0.05), (0.05, 0.2), (0.2, 0.5), (0.5, 0.8), (SURE, 1.01)]
 )
@@ -135,6 +136,7 @@ def test_signs_say_more_than_nothing():
     assert gained.mean() / (gained.std() / np.sqrt(len(gained))) > 4
 
 
+@pytest.mark.study
 def test_wrong_signatures_are_found_out():
     known = model()
     back = np.random.default_rng(3).permutation(len(known.found.faults))

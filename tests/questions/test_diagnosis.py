@@ -311,6 +311,7 @@ def made():
     return bank(BENCH, settings, [SENSOR, SPACED], spent=True)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_surface_errs_as_much_as_it_says(made):
     """Meters that were not run, in runs of 5,000 cells: errors over stated ones, |z| < 4 of 1.

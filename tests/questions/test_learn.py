@@ -321,6 +321,7 @@ def learned_at(there, seen, believed=MACHINES):
     return {name: interval(name, values[name], found.weights) for name in ("skips", "doubles")}
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_intervals_at_another_setting_cover_at_their_rate(straight):
     """Of 160 values of machines drawn from the posterior; counts of 1,500 cells."""
@@ -328,12 +329,14 @@ def test_intervals_at_another_setting_cover_at_their_rate(straight):
     assert abs(covered - 0.9) < 4 * error
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_counts_of_another_machine_do_not_cover(straight):
     covered, error = _covered(of_others=True)
     assert covered < 0.9 - 4 * error
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_intervals_without_the_discrepancy_do_not_cover(straight):
     """The same machines, learned as if the model were exact; long counts leave nothing else."""
@@ -400,6 +403,7 @@ def test_a_count_far_from_the_predicted_setting_teaches_less(straight):
     assert here > beside > far > 0
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_simulated_machines_are_found():
     """Runs of 40 machines of the posterior: true chances of skips and doubles are covered."""

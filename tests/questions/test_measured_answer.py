@@ -104,6 +104,7 @@ def fits_in_a_terminal(text):
 # ---------------------------------------------------------------- false alarms
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_files_of_the_program_itself_differ_in_one_of_twenty_at_most():
@@ -121,6 +122,7 @@ def test_files_of_the_program_itself_differ_in_one_of_twenty_at_most():
     assert np.mean(scatter) > 0.5  # control
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["maize_bench", "soybean_narrow_rows"])
 def test_a_long_file_of_the_program_itself_is_described_by_its_fit(name):
@@ -134,6 +136,7 @@ def test_a_long_file_of_the_program_itself_is_described_by_its_fit(name):
     assert is_misfit(m.measured(one, source([mixed])))  # control
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_rows_that_are_alike_are_distinguished_in_one_of_twenty_at_most():
     rng, alarms, samples = np.random.default_rng(8), 0, 40

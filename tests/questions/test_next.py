@@ -446,6 +446,7 @@ def test_later_counts_take_a_move_back_on_a_real_bank(made):
     assert again.words == "one notch more aggressive"  # control: a short count like the first
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_dusty_lens_is_asked_for_once(made):
     """The sensor misses 8 %, a belt shows none of it.  With a clean lens it is no hypothesis."""

@@ -99,6 +99,7 @@ def test_steps_come_in_the_units_that_are_asked_for(capsys):
     assert "2 inH2O less vacuum" in said and "gate 0.25 in lower" in said and "kPa" not in said
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     ("doubles", "skips", "way", "first"),
     [
@@ -228,6 +229,7 @@ def test_what_does_not_add_up_is_told_in_a_line_each(capsys, words, told):
         assert part in line
 
 
+@pytest.mark.study
 def test_without_a_row_the_one_that_differs_or_was_counted_last_is_taken(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24))
     logged(tmp_path / "log.csv", (0, 2, 20), row="4")
@@ -307,6 +309,7 @@ def test_nothing_used_is_nothing_known():
     assert used_of(argparse.Namespace(seeds_used=None, area=None), BENCH) is None
 
 
+@pytest.mark.study
 def test_the_answer_asks_once_how_the_monitor_counts(capsys):
     words = ("--counted", "600", "--skips", "40", "--doubles", "8", "--counted-by", "sensor")
     asks = "Does the monitor count empty cells, or measured spacings?"

@@ -28,6 +28,7 @@ Z = float(ndtri((1 + LEVEL) / 2))
 MOVES = [one for one in moves_of(BENCH) if "gate" not in one.steps]
 
 
+@pytest.mark.study
 def test_a_move_brings_what_its_interval_says_and_helps_as_often_as_is_said():
     """48 meters in the shares of the priors: 90 % intervals cover, |z| < 4; moves help as stated.
 

@@ -40,6 +40,7 @@ def chances(made):
     return np.array([[found.after(name) for name in found.names] for found in rows])
 
 
+@pytest.mark.study
 def test_chances_are_those_of_many_runs_within_the_stated_error():
     """Against 360 runs.  Control: 30 runs err more than that."""
     many = chances(of(360))
@@ -54,6 +55,7 @@ def test_chances_are_those_of_many_runs_within_the_stated_error():
     assert few < CHANCES < fewer
 
 
+@pytest.mark.study
 def test_an_advice_after_few_checks_is_that_after_all(monkeypatch):
     """Moves that cannot be advised are checked on few meters or none.  Control: a check counts."""
     made = of(RUNS)
@@ -77,6 +79,7 @@ def test_an_advice_after_few_checks_is_that_after_all(monkeypatch):
     assert short != advices(hope=-1.0)  # none is run, and none advised
 
 
+@pytest.mark.study
 def test_signs_of_unlikely_faults_hardly_change_what_a_check_says(monkeypatch):
     """Information of all checks, against signs of all faults.  Control: signs of none."""
     known = simulated(FIELD, seed=1, samples=2)

@@ -256,6 +256,7 @@ def test_threads_get_their_own_answer_or_none():
     assert len(page._runs) <= explorer.KEPT_RUNS
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_memory_stays_bounded():
     """A thousand requests leave two runs and some draws, and the process grows no more."""

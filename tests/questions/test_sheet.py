@@ -610,6 +610,7 @@ def test_a_disc_that_another_beats_is_not_called_the_best(maize):
     assert "best of the discs without an objection" in said(-0.005, -0.003, -0.001)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_rule_that_costs_is_not_agreed_with():
     """Small round seed at the most aggressive end is said by the trade, and costs points here."""
@@ -925,6 +926,7 @@ OWN_DISCS = {  # cells, hole [mm]; lot and more of what is asked; what is found
 }
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("disc", OWN_DISCS, ids=str)
 def test_an_own_disc_gets_a_verdict_with_what_to_do(disc):
@@ -1012,6 +1014,7 @@ def test_with_cells_and_hole_nothing_else_is_asked(done, folder, told):
 # the command
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_written_setup_gives_the_expected_numbers(done, folder):
     """Any other command takes it; what comes out lies where the sheet expects the field."""
@@ -1074,6 +1077,7 @@ def own(folder, text=None):
     return "own_discs.toml"
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_same_seed_gives_the_same_sheet():
     few = discs((40, 4.5))

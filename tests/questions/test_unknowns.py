@@ -341,6 +341,7 @@ def test_a_range_of_what_has_no_effect_changes_nothing():
     assert (moved.draws.values["precision"] != without.draws.values["precision"]).all()
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_not_knowing_a_normal_rate_is_a_normal_population():
     """What is placed on an area is the rate times seeds a cell, which is nearly 1."""
@@ -424,6 +425,7 @@ def test_a_fresh_machine_lies_in_the_interval_with_the_stated_chance(scenario):
         assert np.mean(held[key]) == pytest.approx(LEVEL_TOTAL, abs=0.05), key
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_short_draws_give_the_intervals_of_long_ones(monkeypatch):
     """Runs of 1,200 cells in place of 3,000, of the same machines: means of eight intervals.

@@ -198,6 +198,7 @@ def test_a_meter_of_another_kind_is_predicted_alone():
     assert source.observed and not source.fitted
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_intervals_hold_what_the_data_were_made_from():
     """90 % intervals hold 90 %, and those of a fit that denies machines a spread do not."""

@@ -28,7 +28,7 @@ from metersim.run.parallel import in_order
 
 Floats = NDArray[np.float64]
 
-RUNS, CELLS = 120, 1000  # runs of possible meters, and cells of each
+RUNS, CELLS = 160, 1000  # runs of possible meters, and cells of each
 FEWEST = 30  # runs from which anything is predicted
 CHUNK = 20  # runs of a job
 OTHERS = ("demand__speed", "disc__hole_diameter")

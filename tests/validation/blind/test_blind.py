@@ -156,6 +156,7 @@ def test_a_machine_that_the_diagnosis_refuses_has_no_answer():
     assert refused.listed == "edge far"
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_diagnosis_finds_a_far_edge_and_denies_no_sound_meter():
     found = list(study([FAR.name, "soybean on the hill, in order"], drawn=0, formed=0))
