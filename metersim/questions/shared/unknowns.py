@@ -31,7 +31,7 @@ DRAWN_CELLS = 1_200
 
 The sampling error of these runs is taken off, so it moves an interval by chance alone.  Half of a
 total interval over 32 draws has an SE of some 8 % of it, with runs of any length from here on.
-That of a difference has one of 15 %, or 8 % with runs of 3,000 cells; it is wider by up to 6 %.
+That of a difference has one of 12 %, or 5 % with runs of 3,000 cells; widths differ by up to 5 %.
 """
 CHANGING_CELLS = 9_000  # the same, of a run that is not alike from start to end
 NEXT_TO_AN_END = 2.0**-53

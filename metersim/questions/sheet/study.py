@@ -139,7 +139,7 @@ class Sheet:
         Derived: that in the field, and the difference of the two own runs.  Machine and inputs are
         the same, and a shaking row unit alone moves cells.  The ends differ from those of
         `bench_spread` by up to 0.1 percentage points at usual shaking; with four times the shaking
-        at 9 km/h, by a tenth of the interval.
+        at 9 km/h, by an eighth of the interval.
         """
         by = _by_bench(self.field, self.bench)
         total = self.field_spread.total(SINGLE)
