@@ -70,6 +70,7 @@ def seen(*arguments):
     return b"".join(parts).decode(), process.returncode
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "words"),
@@ -186,6 +187,7 @@ def working(folder):
 KEPT = "rows are kept in rows.csv; go on with --resume\n"
 
 
+@pytest.mark.study
 @PROCESSES
 @pytest.mark.slow
 @pytest.mark.parametrize("all_of_them", [False, True], ids=["one", "group"])
@@ -211,6 +213,7 @@ def test_an_ended_command_leaves_no_warning_and_no_process(
     wait_for(lambda: not any(map(alive, children)), 20)
 
 
+@pytest.mark.study
 @PROCESSES
 @pytest.mark.slow
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])

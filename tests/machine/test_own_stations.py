@@ -152,6 +152,7 @@ BOTH = EVENTS, ARRAYS
 FIELD = {"furrow__surface": "field", "run__turns": 20}
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     "machine",
     [

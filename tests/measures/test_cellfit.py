@@ -256,6 +256,7 @@ def test_spacings_of_no_meter_are_fitted_without_a_fall(kind):
         assert 0 <= one.low <= one.value <= one.high < np.inf
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_spacings_that_no_cells_make_are_told_from_those_that_some_do():
     """Kolmogorov's law: above 1.95 in one of a thousand samples; two distances in turn are none."""

@@ -283,6 +283,7 @@ def test_the_ceilings_of_a_study_are_told_before(covered):
     assert not any("onal2012" in line for line in cautions(of_crop(fast, "soybean")))
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_commands_tell_it(done, folder):
     """In run, explain, compare and sweep, in the units asked for, and in SI's words in JSON."""

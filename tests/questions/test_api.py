@@ -110,6 +110,7 @@ STUDIES = {
 }
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", STUDIES)
 def test_an_own_station_is_heard_in_every_study(name, tmp_path, monkeypatch):
@@ -121,6 +122,7 @@ def test_an_own_station_is_heard_in_every_study(name, tmp_path, monkeypatch):
     assert repr(other) != repr(usual)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_start_sheet_is_made_with_own_stations(monkeypatch):
     for name, few in (("CELLS", 4_000), ("TRIED_CELLS", 1_500), ("VACUUMS", 6), ("TRAVEL", 1)):
@@ -264,6 +266,7 @@ def same(one, other):
     return repr(plain(one)) == repr(plain(other))
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "study",

@@ -151,6 +151,7 @@ def test_a_setting_that_is_likely_comes_with_the_move_of_the_counts(capsys, monk
     assert len(asked) == 1 and said.count("By the counts alone") == 1
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_counts_without_signs_are_answered_as_before(capsys, monkeypatch):
     def never(*_):

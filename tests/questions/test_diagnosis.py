@@ -353,6 +353,7 @@ def test_signs_of_the_surface(made):
             assert mean(name, kind) > 1.3 * mean(FINE, kind)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_same_seed_gives_the_same_bank_wherever_it_is_run(made):
     from concurrent.futures import ThreadPoolExecutor

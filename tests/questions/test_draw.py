@@ -22,6 +22,7 @@ def results():
     yield m.respond(m.sweep(plan)), sweep_figure
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_each_result_has_its_picture():
     pictures = set()

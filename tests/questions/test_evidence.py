@@ -66,6 +66,7 @@ def test_the_readme_has_every_row_of_every_case():
     assert set(recorded()) == rows
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "factor", "case", "row"),
@@ -96,6 +97,7 @@ def test_the_same_whoever_runs_it_and_in_whatever_company():
     assert alone.outcomes == other.outcomes[3:]
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_tables_hold_every_row(found):
     rows = list(csv.DictReader(io.StringIO(evidence_csv(found.outcomes))))

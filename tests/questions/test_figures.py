@@ -495,6 +495,7 @@ def test_titles_may_hold_anything(run):
 # files
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
     command = (

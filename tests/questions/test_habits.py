@@ -79,6 +79,7 @@ def made(ends, firsts=None, seeds=None, double=()):
 # ---------------------------------------------------------------- sums
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_means_are_means_of_trials(result):
     for name in SOME:
@@ -134,6 +135,7 @@ def test_the_usual_wish_is_what_the_scenario_gives_and_some_more():
     assert starved.skips > 5 * wanted.skips  # negative control
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_same_seed_same_rows_wherever_it_is_worked_out():
     told = []

@@ -81,6 +81,7 @@ def short(monkeypatch):
         monkeypatch.setattr(part, name, value)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_sheet_hedges_its_yields_on_every_page(short, folder):
     few = [disc for disc in load_discs() if disc.cells == 30][:2]

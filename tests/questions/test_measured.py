@@ -192,6 +192,7 @@ def test_the_scatter_that_is_predicted_is_about_the_seeds_own_cells():
     assert 100 * predicted < run.seeds.position.std()
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_plants_in_the_field_give_their_emergence_or_their_skips():
     chance, changes = 0.92, ["turns=40", "vacuum_kpa=1.8"]
@@ -301,6 +302,7 @@ def test_the_same_seed_gives_the_same_and_another_does_not():
 # ---------------------------------------------------------------- what is told
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_what_looks_wrong_is_said(done, folder):
     rng = np.random.default_rng(5)
@@ -342,6 +344,7 @@ def test_the_field_says_what_cannot_be_distinguished(row_csv, done):
     assert "skips are fitted with the emergence of 95 %" in " ".join(given.split())
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_everything_is_written_in_si(row_csv, done, folder):
     done("measured", "maize_bench", row_csv, "--json", "out.json", "--figure", "out.png")

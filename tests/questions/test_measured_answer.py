@@ -180,6 +180,7 @@ def test_a_row_differs_by_the_distance_of_its_interval_from_the_others():
 # ---------------------------------------------------------------- rows
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_the_worn_row_is_named_with_its_part_and_a_caution(folder, done):
@@ -213,6 +214,7 @@ def test_several_files_are_compared_and_alike_ones_are_not_distinguished(folder,
     assert "left.csv is given twice" in line
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.usefixtures("predicted_once")
 def test_many_rows_fit_the_table_and_short_ones_are_too_short(folder, done):

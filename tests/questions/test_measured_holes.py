@@ -94,6 +94,7 @@ def test_a_lost_count_is_said(folder, done):
     assert "No verdict by hole: seeds scatter, or cells slip, so much" in said
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_page_has_a_disc_for_each_of_three_rows():
     rng = np.random.default_rng(6)

@@ -462,6 +462,7 @@ def test_a_dusty_lens_is_asked_for_once(made):
     assert next_move(BENCH, [dusty]).asks_how_it_counts
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_counts_of_before_are_weighed_at_their_own_settings():
     now, then = look_of_seeds(450, 2, 50), (at(2), look_of_seeds(500, 2, 12))
@@ -484,6 +485,7 @@ def test_a_second_notch_asks_for_the_hole():
         assert answer.width[1] < answer.width[0] < answer.width[2]
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_parts_are_moves_only_when_asked_for():
     for also in ((), ("guide",)):
@@ -493,6 +495,7 @@ def test_parts_are_moves_only_when_asked_for():
         assert any("guide" in gain.move.steps for gain in found.parts) != bool(also)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_same_seed_gives_the_same_move():
     look = look_of_seeds(500, skips=2, doubles=22)

@@ -77,6 +77,7 @@ def test_one_move_is_given_with_its_gain_its_risk_and_its_caution():
     assert said.count("Do next") == 1
 
 
+@pytest.mark.study
 def test_a_count_as_wanted_is_left_alone_with_a_caution_for_the_count(capsys):
     said = answer(capsys, "--counted", "500", "--skips", "2", "--doubles", "6")
     assert "leave it, count more" in said and "counts: not too many" in said
@@ -143,6 +144,7 @@ def logged(path, *counts, row="3"):
     return str(path)
 
 
+@pytest.mark.study
 def test_the_last_count_of_a_row_is_the_present_one(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24), (1, 2, 18))
     logged(tmp_path / "log.csv", (0, 2, 3), row="4")
@@ -160,6 +162,7 @@ def test_a_present_count_goes_before_the_log(capsys, tmp_path):
     assert "notch 0" in said and "60 doubles" in said and "1 earlier count" in said
 
 
+@pytest.mark.study
 def test_a_log_of_another_disc_is_asked_about(capsys, tmp_path):
     log = logged(tmp_path / "log.csv", (0, 2, 24))
     said = answer(capsys, "--log", log, "--set", "cells=32")
@@ -266,6 +269,7 @@ def test_the_picture_shows_chances_and_gains():
     assert figures.encoded(page, "x.svg") == figures.encoded(m.draw(found), "x.svg")
 
 
+@pytest.mark.study
 def test_the_command_writes_it(capsys, tmp_path):
     path = tmp_path / "next.png"
     answer(capsys, *COUNT, "--figure", str(path))

@@ -111,6 +111,7 @@ def test_signs_of_unlikely_faults_hardly_change_what_a_check_says(monkeypatch):
     assert small < BITS < large
 
 
+@pytest.mark.study
 def test_signs_that_are_left_for_later_are_those_of_one_go():
     """Causes of a day, with further signs simulated afterwards for the likely faults alone."""
     signs = Signs(pattern="every 30", rows="one", speed="same")

@@ -223,6 +223,7 @@ def test_draws_of_the_pinned_setting_are_kept_and_change_nothing():
     assert first(page, "notch=2").differences == {}
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_threads_get_their_own_answer_or_none():
     page = m.Explorer(BENCH, draws=2)

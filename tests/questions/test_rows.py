@@ -119,6 +119,7 @@ def test_dependent_cells_count_for_fewer():
     assert found.row_chances == pytest.approx(fewer.row_chances)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("rows", [2, 4, 8])
 @pytest.mark.parametrize("share", [0.004, 0.02, 0.08])
@@ -301,6 +302,7 @@ def test_after_a_swap_the_fault_goes_with_the_meter_or_stays_with_the_row(there,
     assert ("stay, whatever meter it has" in said) == (part == "row")
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_next_says_what_is_common_to_all_rows(logged):
     said = logged(planter(CLEAR), "--row", "1")
@@ -318,6 +320,7 @@ def test_next_says_what_is_common_to_all_rows(logged):
     assert json.loads(logged(planter(CLEAR)[:1], "--json", "-"))["rows"] is None
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_next_uses_no_count_from_before_a_repair(logged):
     repaired = Event(kind="repaired", row="1", date="2027-05-02")

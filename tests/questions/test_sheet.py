@@ -690,6 +690,7 @@ def test_both_pages_have_all_words_of_the_text(units, maize):
     assert not told <= set(drawn.replace("skips", "").split())  # negative control
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_page_fits_on_its_paper_and_nothing_is_cut(maize):
     """Every word lies inside its page; of many more rules, too, in smaller letters."""
@@ -781,6 +782,7 @@ def test_what_emergence_alone_takes_off_the_yield_is_named_apart(maize):
     assert len(made["yield_by_the_meter"]) == len(relations_of("maize"))
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_crop_of_which_no_relation_was_found_has_its_plants_alone():
     found = sheet_of(lot="sugar_beet", few=((30, 2.2),))

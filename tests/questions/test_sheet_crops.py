@@ -228,6 +228,7 @@ def test_scatter_is_that_of_the_seeds_whatever_is_skipped_or_doubled():
     assert math.isnan(scatter.scatter_of(Fake(cells[:1], places[:1])))
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_sheet_of_close_seeds_leads_with_singulation_and_scatter(short):
     few = [disc for disc in load_discs() if disc.suits("canola") and disc.cells == 80]

@@ -83,6 +83,7 @@ def test_steps_that_are_not_allowed_are_left_out():
         assert can_move(low, {**first, **second})
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_rung_is_a_plain_run_of_that_setting():
     """The same measures, to the last bit, as a run of the scenario with that key set."""
@@ -107,6 +108,7 @@ def test_differences_are_those_of_a_comparison():
         assert max(one.low, other.low) < min(one.high, other.high)  # both hold the machines
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_the_same_luck_gives_the_same_steps_wherever_it_is_worked_out():
     one = steps(BENCH, seed=1, cells=600, draws=2)

@@ -197,6 +197,7 @@ def test_a_scenario_that_was_changed_is_another(told, done, folder):
     assert "settings_sha256" in line
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_rows_that_were_changed_are_not_gone_on_with(told, done, folder):
     done(*SHORT, *RANGE, "--out", "rows.csv")
@@ -325,6 +326,7 @@ def words_of(text):
     return re.split(r"[,\n]", text)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder):
@@ -348,6 +350,7 @@ def test_killed_it_loses_nothing_that_was_finished(workers, undisturbed, folder)
     assert rows.read_bytes() == undisturbed
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_interrupted_it_says_what_is_kept(workers, undisturbed, folder, done):
@@ -391,6 +394,7 @@ def test_workers_end_with_whoever_gave_them_work(folder):
     wait_for(lambda: not any(map(alive, children)), 20)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_a_full_disk_keeps_what_is_finished(undisturbed, folder, done):
     rows = folder / "rows.csv"

@@ -145,6 +145,7 @@ PAGES = {
 }
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_says_where_it_is_from_and_words_do_not_overlap(name):

@@ -289,6 +289,7 @@ def test_smaller_seed_gives_doubles_and_larger_skips(surface):
     assert found[-1].skip > found[0].skip
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_long_counts_name_a_notch_and_a_meter_that_is_right():
     """An operator who counts 3000 cells at three notches leaves little to doubt.

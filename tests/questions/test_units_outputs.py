@@ -172,6 +172,7 @@ def words_of(name, typed):
     return [name, *words, *alone, *(("--details",) if name in DETAILED else ())]
 
 
+@pytest.mark.study
 @pytest.mark.usefixtures("quick", "short")
 @pytest.mark.parametrize("units", UNITS)
 @pytest.mark.parametrize(("name", "typed"), CASES)
@@ -207,6 +208,7 @@ WRITTEN = {  # commands that write, and what they write in SI
 }
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     "name",
     [pytest.param(name, marks=[pytest.mark.slow] * (name not in QUICK)) for name in WRITTEN],

@@ -394,6 +394,7 @@ def test_what_two_variants_do_not_know_alike_cancels_in_their_difference():
     )
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("scenario", ["maize_bench", "maize_field"])
 def test_a_fresh_machine_lies_in_the_interval_with_the_stated_chance(scenario):

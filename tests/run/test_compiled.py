@@ -52,6 +52,7 @@ class TestRecords:
     def test_shipped_scenarios(self, name):
         assert differences(load_scenario(name).lasting(3000), seed=1, replicate=1) == []
 
+    @pytest.mark.study
     @settings(max_examples=60)
     @given(scenarios())
     def test_drawn_scenarios(self, scenario):
@@ -108,6 +109,7 @@ BROKEN = {
 }
 
 
+@pytest.mark.study
 @needs_numba
 @pytest.mark.slow
 @pytest.mark.parametrize("name", BROKEN)

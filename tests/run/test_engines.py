@@ -61,6 +61,7 @@ def test_shipped_scenarios(name, seed):
     assert (events.scenario, events.seed, events.replaced) == (scenario, seed, arrays.replaced)
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @settings(max_examples=60)
 @given(scenarios())
@@ -123,6 +124,7 @@ STARVED = {
 }
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("changes", STARVED.values(), ids=STARVED)
 def test_pools_that_run_low(changes):
@@ -140,6 +142,7 @@ USE_BLOCKS = (
 )
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("changes", (LIVELY | STARVED).values(), ids=LIVELY | STARVED)
 def test_across_many_borders(changes, monkeypatch):

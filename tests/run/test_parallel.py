@@ -48,6 +48,7 @@ def test_an_error_of_work_is_told_as_without_processes():
         list(in_order(broken, [3], crew))
 
 
+@pytest.mark.study
 @pytest.mark.slow
 def test_long_work_goes_on_until_processes_are_there(monkeypatch):
     """Results come in the order of the jobs, first from this process, then from others alone."""

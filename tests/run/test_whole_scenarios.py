@@ -95,6 +95,7 @@ def check_measures(run):
         assert math.isfinite(estimate.value) == needed.get(key, usual), key
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @CALM
 @given(scenarios())
