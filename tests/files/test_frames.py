@@ -13,7 +13,7 @@ from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.tally import tally_of
 from metersim.questions.compare.study import COMPARED, compare
-from metersim.questions.run.text import as_csv
+from metersim.questions.shared.rowcsv import as_csv
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.response import respond
 from metersim.questions.sweep.study import sweep

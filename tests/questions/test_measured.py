@@ -15,8 +15,8 @@ from metersim.measures.spacing import spacings_of
 from metersim.measures.tally import tally_of
 from metersim.questions.measured import study
 from metersim.questions.measured.figure import draw_measured
-from metersim.questions.run.text import as_csv
 from metersim.questions.shared.page import new_page
+from metersim.questions.shared.rowcsv import as_csv
 from metersim.questions.shared.spacings import (
     MeasuredSpacings,
     block_sums,

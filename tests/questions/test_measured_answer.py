@@ -29,8 +29,8 @@ from metersim.questions.measured.verdict import (
     population,
     visible,
 )
-from metersim.questions.run.text import as_csv
 from metersim.questions.shared.answer import LINES, MOST_ROWS
+from metersim.questions.shared.rowcsv import as_csv
 from metersim.questions.shared.spacings import MeasuredSpacings, parse_spacings
 from metersim.questions.shared.words import WIDE
 from tests.rows import cell_spacings

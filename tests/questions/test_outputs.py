@@ -19,7 +19,8 @@ from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, SI_SUFFIX
 from metersim.questions.run.study import Row
-from metersim.questions.run.text import SEED_COLUMNS, as_csv, as_json, as_trace
+from metersim.questions.run.text import as_json, as_trace
+from metersim.questions.shared.rowcsv import SEED_COLUMNS, as_csv
 from metersim.run.simulation import simulate
 
 # A field run with doubles that loses seeds in every way: a heap over the carry line,

@@ -7,7 +7,7 @@ import metersim as m
 from metersim.files.faults import BadInput
 from metersim.files.tables import MOST_FAULTS
 from metersim.files.units import UNITS
-from metersim.questions.run.text import as_csv
+from metersim.questions.shared.rowcsv import as_csv
 from metersim.questions.shared.spacings import COLUMNS, FEWEST, parse_spacings, read_spacings
 
 LENGTHS = ("mm", "cm", "m", "in", "ft")

@@ -7,7 +7,7 @@ import pytest
 from metersim.measures.estimates import measure
 from metersim.measures.tally import tallied
 from metersim.questions.run.study import split
-from metersim.questions.run.text import MUCH_SPILT, spilt_text
+from metersim.questions.shared.rowwords import MUCH_SPILT, spilt_text
 from metersim.run.draws import BLOCK
 from metersim.run.simulation import simulate
 from tests.strategies import BENCH

@@ -14,7 +14,7 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_of, tallied
 from metersim.questions.run.day import MOST_CELLS, Day, day_of, watched_runs
 from metersim.questions.run.study import split
-from metersim.questions.run.text import as_csv, as_json, as_trace, summary
+from metersim.questions.run.text import as_json, as_trace, summary
 from metersim.questions.shared.effort import (
     EVENTS_BYTES,
     RECORD_BYTES,
@@ -41,6 +41,7 @@ from metersim.questions.shared.options import (
 )
 from metersim.questions.shared.plants import check_field, stand_of
 from metersim.questions.shared.progress import adding_bar
+from metersim.questions.shared.rowcsv import as_csv
 from metersim.questions.shared.unknowns import drawn_cells, spread_about
 from metersim.run.records import Run
 from metersim.run.simulation import EVENTS, simulate

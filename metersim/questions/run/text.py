@@ -1,4 +1,4 @@
-"""Texts of a run: summary, JSON of measures, CSV of seeds, and trace of events."""
+"""Texts of a run: summary, JSON of measures, and trace of events."""
 
 from __future__ import annotations
 
@@ -44,6 +44,15 @@ from metersim.questions.shared.plantwords import (
     plants_block,
     stand_sentences,
 )
+from metersim.questions.shared.rowwords import (
+    MUCH_SPILT,
+    NO_SEED,
+    counted,
+    lying,
+    main_cause,
+    spilt_text,
+    told_first,
+)
 from metersim.questions.shared.spread import Spread
 from metersim.questions.shared.words import (
     FIRST,
@@ -54,13 +63,11 @@ from metersim.questions.shared.words import (
     block,
     interval_text,
     quantity,
-    set_quantity,
 )
-from metersim.run.records import Run, Seeds, provenance
+from metersim.run.records import Run, provenance
 
 PLACED = dict(FIRST)["placed.per_area"]  # makes room for the motor where plants are shown
 BEFORE = "All numbers are those of the row before."
-MUCH_SPILT = 1e-3  # of the seed used, from which the answer says so
 
 
 def table(
@@ -87,20 +94,10 @@ def table(
     return lines
 
 
-def spilt_text(measured: Measured, units: str = "metric") -> str:
-    """Seed that leaked out of the pool, in words; empty if none did."""
-    if not measured.spilt:
-        return ""
-    mass = measured.spilt * measured.scenario.seeds.seed_mass
-    lost = about_quantity("mass", mass, units, digits=2)
-    share = f"{100 * measured.spilt_share:.2g} % of the seed used"
-    return f"Thin seed leaks out between disc and housing: {lost}, {share}."
-
-
 def uneven(measured: Measured) -> list[str]:
     """Lines with the main causes of uneven spacing."""
     found = causes(measured)[:3]
-    of = _counted(measured)
+    of = counted(measured)
     lines = [f"{cause.share * 100:.2f} % of {of}: {cause.name}" for cause in found]
     return lines or ["none: every cell released one seed into its theoretical place"]
 
@@ -126,35 +123,25 @@ def summary(
         A day behind the lens of the sensor, if one is followed.
     """
     measured, scenario = row.reported, row.reported.scenario
-    shown = {
-        key: told(BY_KEY[key].kind, spread.total(key) if spread else measured[key], units)
-        for key, _ in FIRST
-    }
-    normal, close, missed, *_ = (value.removesuffix(" %") for value, _ in shown.values())
-    speed = set_quantity("speed", scenario.demand.speed, units)
-    where = "in the field" if scenario.in_field else "on the bench"
-    first = [
-        f"{normal} of 100 spacings are normal, {missed} are missed and {close} are close, at "
-        f"{speed} {where}.",
-        f"Skips: {shown['cells.skip'][0]} of the cells. Doubles: {shown['cells.double'][0]}.",
-    ]
+    estimates = {key: spread.total(key) if spread else measured[key] for key, _ in FIRST}
+    shown = told_first(estimates, units)
+    first = lying(measured, shown, units)
     notes = decisive(measured, units)
     if row.before:
         main = causes(row.whole)[0]
-        share = f"{100 * main.share:.2g} of 100 {_counted(row.whole)}"
+        share = f"{100 * main.share:.2g} of 100 {counted(row.whole)}"
         need = about_quantity("mass", row.needed, units, digits=2)
         notes.insert(
             0,
             f"Main cause of uneven spacing in the whole row: {main.name}, {share}. "
             f"The row needs about {need} of seed.",
         )
-    elif found := causes(measured):
-        most = f"{100 * found[0].share:.2g} of 100 {_counted(measured)}"
-        first.append(f"Main cause of uneven spacing: {found[0].name}, {most}.")
+    elif cause := main_cause(measured):
+        first.append(cause)
     if measured.spilt_share > MUCH_SPILT:
         first.append(spilt_text(measured, units))
     if not measured.total("seeds"):
-        first = ["No seed leaves the meter.", *first[2:]]
+        first = [NO_SEED, *first[2:]]
     ending = [emptied_text(row.whole, units), BEFORE] if row.before else []
     plants: list[str] = []
     if stand:
@@ -197,10 +184,6 @@ def summary(
         if harvest != NONE and stand.losses:
             made = made.with_note(f"Loss of yield. {parted_words(stand, units, harvest)}")
     return made.text(details)
-
-
-def _counted(measured: Measured) -> str:
-    return "spacings" if measured.total("spacings") else "cells"
 
 
 def report(
@@ -291,19 +274,6 @@ def as_json(
     if stand:
         made["stand"] = stand_json(stand, harvest or Harvest())
     return json.dumps(made, indent=2, allow_nan=False) + "\n"
-
-
-SEED_COLUMNS = ("replicate", *Seeds.names)
-
-
-def as_csv(runs: Sequence[Run]) -> str:
-    """CSV with one row a seed, in SI; column names contain their units."""
-    rows = (
-        (run.replicate, *row)
-        for run in runs
-        for row in zip(*(column.tolist() for _, column in run.seeds.columns()), strict=True)
-    )
-    return csv_text(SEED_COLUMNS, rows)
 
 
 TRACE_COLUMNS = ("replicate", "time_s", "cell", "place", "station", "event", "why")

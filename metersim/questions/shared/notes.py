@@ -259,7 +259,12 @@ def notes(measured: Measured, units: str = "metric") -> list[str]:
 
 
 def decisive(measured: Measured, units: str = "metric") -> list[str]:
-    """Notes that change an answer: what is not supported, an empty pool, too short a run."""
+    """Notes that change an answer: an empty pool, too short a run, what is not supported."""
+    return in_doubt(measured, units) + beyond(measured.scenario, units)
+
+
+def in_doubt(measured: Measured, units: str = "metric") -> list[str]:
+    """Notes on an empty pool, on too short a run, and on what an answer leaves out."""
     scenario, found = measured.scenario, left_out(measured.scenario)
     empty = int(measured.reasons[POOL_EMPTY])
     if measured.emptied:
@@ -273,7 +278,7 @@ def decisive(measured: Measured, units: str = "metric") -> list[str]:
         )
     elif math.isnan(measured["precision"].low):
         found.append("The run is too short for an interval. Give more turns.")
-    return found + beyond(scenario, units)
+    return found
 
 
 def left_out(scenario: Scenario) -> list[str]:
