@@ -22,6 +22,7 @@ from metersim.machine.sections import Demand, Vacuum
 from metersim.machine.seedlot import load_lot
 from metersim.machine.sources import USUAL_DEMAND
 from metersim.measures.yields import Harvest
+from metersim.questions.shared.html import PAPERS
 from metersim.questions.shared.options import (
     crew,
     details_option,
@@ -38,7 +39,7 @@ from metersim.questions.sheet.discfit import machine_for
 from metersim.questions.sheet.html import sheet_html
 from metersim.questions.sheet.ownwords import hole_of
 from metersim.questions.sheet.study import VACUUM_LEAST, VACUUM_MOST, Sheet, sheet
-from metersim.questions.sheet.text import PAPERS, scenario_notes
+from metersim.questions.sheet.text import scenario_notes
 from metersim.questions.sheet.written import sheet_json
 
 HTML = (".html", ".htm")

@@ -18,13 +18,14 @@ from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import small
 from metersim.questions.shared.hedges import NONE
+from metersim.questions.shared.html import PAPER
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
 from metersim.questions.sheet.fits import LEADS
 from metersim.questions.sheet.flow import LEADING, POINT, SPARE, Flow, folded, measured
 from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet
-from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
+from metersim.questions.sheet.text import FIRST_PAGE, Block, blocks
 
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.35, 0.25  # in

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from html import escape
 
@@ -10,9 +9,10 @@ from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import small
 from metersim.questions.shared.hedges import NONE
+from metersim.questions.shared.html import PAPER, cells, document, paragraphs
 from metersim.questions.shared.notes import PROVE
 from metersim.questions.sheet.study import Sheet
-from metersim.questions.sheet.text import FIRST_PAGE, PAPER, Block, blocks
+from metersim.questions.sheet.text import FIRST_PAGE, Block, blocks
 
 STYLE = """
 @page { size: PAPER portrait; margin: 9mm }
@@ -42,7 +42,6 @@ li { padding-left: 1.6em; text-indent: -1.6em; break-inside: avoid }
   break-inside: avoid } .cautions h2 { border: 0; margin-top: .2em }
 .notes { color: #555; font-size: .85em }
 """.strip()
-SIZES = {"a4": "A4", "letter": "letter"}
 
 
 def sheet_html(
@@ -70,31 +69,23 @@ def sheet_html(
     rest = [part for part in parts if part.name not in FIRST_PAGE]
     if count.lines[1:]:
         rest.insert(0, replace(count, lines=count.lines[1:]))
-    body = "\n".join(
-        [
-            '<div class="wall">',
-            *(_section(part, on_wall=True) for part in wall),
-            '<div class="lists">',
-            *map(_section, lists),
-            "</div>",
-            f"<p>{escape(f'Check lists: {NO_SOURCE}. {PROVE}')}</p>",
-            '</div>\n<div class="reasons">',
-            *map(_section, rest),
-            "</div>",
-        ]
-    )
-    style = STYLE.replace("PAPER", SIZES[paper or PAPER[units]])
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width">\n'
-        f"<title>{escape(parts[0].title)}</title>\n<style>\n{style}\n</style>\n"
-        f"</head>\n<body>\n{body}\n</body>\n</html>\n"
-    )
+    body = [
+        '<div class="wall">',
+        *(_section(part, on_wall=True) for part in wall),
+        '<div class="lists">',
+        *map(_section, lists),
+        "</div>",
+        paragraphs([f"Check lists: {NO_SOURCE}. {PROVE}"]),
+        '</div>\n<div class="reasons">',
+        *map(_section, rest),
+        "</div>",
+    ]
+    return document(parts[0].title, body, paper=paper or PAPER[units], style=STYLE)
 
 
 def _section(block: Block, on_wall: bool = False) -> str:
     if block.name == "asked":
-        return f"<h1>{escape(block.title)}</h1>\n{_paragraphs(block.lines)}"
+        return f"<h1>{escape(block.title)}</h1>\n{paragraphs(block.lines)}"
     head = f"<h2>{escape(block.title)}</h2>"
     if block.name == "settings":
         parts = [_setting(*row) for row in block.rows]
@@ -108,7 +99,7 @@ def _section(block: Block, on_wall: bool = False) -> str:
         items = "".join(f"<li>\N{BALLOT BOX} {escape(line)}</li>\n" for line in block.lines)
         head = f"<h2>{escape(block.title.removesuffix(f' ({NO_SOURCE})'))}</h2>"
         return f"<section>\n{head}\n<ul>\n{items}</ul>\n</section>"
-    body = (_table(block) if block.rows else "") + _paragraphs(block.lines)
+    body = (_table(block) if block.rows else "") + paragraphs(block.lines)
     return f'<section class="{escape(block.name)}">\n{head}\n{body}\n</section>'
 
 
@@ -119,16 +110,8 @@ def _setting(what: str, value: str, note: str) -> str:
 
 def _table(block: Block) -> str:
     head, *rows = block.rows
-    lines = [f"<tr>{_cells(head, 'th')}</tr>"]
+    lines = [f"<tr>{cells(head, 'th')}</tr>"]
     for k, row in enumerate(rows):
         kind = ' class="first"' if block.name == "discs" and k == 0 else ""
-        lines.append(f"<tr{kind}>{_cells(row, 'td')}</tr>")
+        lines.append(f"<tr{kind}>{cells(row, 'td')}</tr>")
     return "<table>\n" + "\n".join(lines) + "\n</table>\n"
-
-
-def _cells(row: Iterable[str], tag: str) -> str:
-    return "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in row)
-
-
-def _paragraphs(lines: Iterable[str]) -> str:
-    return "\n".join(f"<p>{escape(line)}</p>" for line in lines)

@@ -58,8 +58,6 @@ EXPECTED = (
 EXPECTED_CLOSE = (SINGLE, "cells.skip", "cells.double", QUALITY)
 """Measures of seeds that lie close; their scatter stands beside them."""
 STAR = "*"
-PAPERS = ("a4", "letter")
-PAPER = {"metric": "a4", "us": "letter"}  # where none is asked for
 FIRST_PAGE = ("asked", "cautions", "verdict", "settings", "count", "do")
 """Blocks of the first page; of the count, its first line."""
 OVERTAKING = 0.3  # scatter over spacing, beyond which over 1 seed in 100 overtakes the next
