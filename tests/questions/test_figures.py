@@ -24,8 +24,9 @@ from metersim.questions.compare.study import COMPARED, Comparison
 from metersim.questions.run.disc import draw_counts, draw_disc
 from metersim.questions.run.figure import draw_spacings, run_figure
 from metersim.questions.run.row import draw_row
-from metersim.questions.shared.page import WARM, save
+from metersim.questions.shared.page import save
 from metersim.questions.shared.spread import Spread, change_between, gather
+from metersim.questions.shared.style import WARM
 from metersim.run.records import Cells, Run, Seeds, Ticks
 from metersim.run.simulation import simulate
 from metersim.run.snapshot import NONE, snapshot, telling_moment

@@ -19,11 +19,6 @@ from metersim.questions.compare.text import Apart, rows, settings_apart
 from metersim.questions.shared.answer import capital
 from metersim.questions.shared.notes import level_text, notes
 from metersim.questions.shared.page import (
-    CENTRED,
-    CLASSES,
-    INK,
-    LARGE,
-    SERIES,
     STYLE,
     _line,
     _own,
@@ -37,6 +32,18 @@ from metersim.questions.shared.page import (
     spacing_axis,
 )
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
+from metersim.questions.shared.style import (
+    BOLD,
+    CENTRED,
+    CLASSES,
+    DASHED,
+    FINE,
+    HAIR,
+    HEAVY,
+    INK,
+    LARGE,
+    SERIES,
+)
 
 MOST_SETTINGS = 2  # that are named of scenarios that differ in more
 LONGEST_ROW = 32  # letters of a line of the name of a row
@@ -203,13 +210,13 @@ def draw_comparison(
             + f"\n{index.spacings:,} spacings, nominal {along.from_si(reference):.3g} "
             f"{along.symbol}"
         )
-        steps.append(ax.stairs(shares, edges, ec=colour, ls=line, lw=1.6, label=shown))
+        steps.append(ax.stairs(shares, edges, ec=colour, ls=line, lw=BOLD, label=shown))
         ax.stairs(
             shares, edges, fill=True, fc="none", ec=colour, lw=0, hatch=hatch, alpha=0.5, zorder=0
         )
     top = max(float(step.get_data().values.max()) for step in steps) or 1.0
     for name, (_, _, low, high) in CLASSES.items():
-        ax.axvline(low, color=INK, lw=0.6, zorder=0)
+        ax.axvline(low, color=INK, lw=HAIR, zorder=0)
         ax.text((low + high) / 2, 1.1 * top, name, fontsize=LARGE, **CENTRED)
     beyond = max(float(step.get_data().values[-1]) for step in steps)
     if beyond:
@@ -245,7 +252,7 @@ def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) 
             said = f"{value:+.2f}"
             dots += ax.plot(value, line, "o", color=INK, ms=6)
         if math.isfinite(value) and math.isfinite(low) and math.isfinite(high):
-            ax.plot([low, high], [line, line], color=INK, lw=2, marker="|", ms=9)
+            ax.plot([low, high], [line, line], color=INK, lw=HEAVY, marker="|", ms=9)
             said += f"  ({low:+.2f} to {high:+.2f})"
         ax.annotate(
             said.replace("-", "\N{MINUS SIGN}"),
@@ -254,7 +261,7 @@ def draw_differences(ax: Axes, rows: Sequence[tuple[str, float, float, float]]) 
             xycoords=("axes fraction", "data"),
             annotation_clip=False,
         )
-    ax.axvline(0, color=INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
+    ax.axvline(0, color=INK, lw=FINE, ls=DASHED, zorder=0)
     ends = [abs(end) for _, *ends in rows for end in ends if math.isfinite(end)]
     reach = 1.12 * max(ends, default=1.0) or 1.0
     ax.set_xlim(-reach, reach)

@@ -27,30 +27,40 @@ from metersim.questions.evidence.verdicts import (
     lost_quality,
 )
 from metersim.questions.shared.page import (
-    INK,
-    PALE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     new_page,
 )
 from metersim.questions.shared.statements import EXTRAS
+from metersim.questions.shared.style import (
+    AMBER,
+    BLUE,
+    BOLD,
+    DASHED,
+    DOTTED,
+    FINE,
+    HAIR,
+    HEAVY,
+    INK,
+    PALE,
+    STROKE,
+    WARM,
+)
 from metersim.questions.shared.words import measure_name
 
 LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by verdict
-    AGREES: ("#0072B2", "o"),
-    TREND: ("#E69F00", "s"),
+    AGREES: (BLUE, "o"),
+    TREND: (AMBER, "s"),
     DISAGREES: (WARM, "X"),
 }
-BAR, TOP, FOOT = 3.2, 0.7, 0.6  # pt, then in
+TOP, FOOT = 0.7, 0.6  # in
 ACROSS, LABELS, MARGIN = 5.45, 3.3, 0.2  # in: a column of levels, names of rows, right margin
 CLOSE, UNDER = 0.155, 0.48  # in: a row of levels, space under a panel for its axis
 COLUMN, MOST_COLUMNS = 6.85, 2  # in: height of a column of levels; a page of A4 or letter, lying
 LONGEST = 52  # letters of the name of a row
 Levels = Sequence[Outcome]
-CURVE = "#0072B2"
 DEEPEST = 12  # drawn percentage points below the best
 MOST_ROWS, MOST_PANELS = 500, 8  # on a page
 
@@ -77,9 +87,9 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
         found = outcome.interval
         assert found is not None  # outcomes of levels have numbers
         colour, marker = LOOKS[outcome.verdict]
-        ax.plot([found.low, found.high], [y, y], color=colour, lw=BAR, alpha=0.45, zorder=1)
+        ax.plot([found.low, found.high], [y, y], color=colour, lw=2 * BOLD, alpha=0.45, zorder=1)
         made += ax.plot(found.median, y, marker, ms=6, color=colour, zorder=2)
-        ax.plot(found.published, y, "|", ms=10, mew=2, color=INK, zorder=3)
+        ax.plot(found.published, y, "|", ms=10, mew=HEAVY, color=INK, zorder=3)
     names = [textwrap.shorten(f"{o.case}: {o.row}", LONGEST, placeholder=" ...") for o in outcomes]
     ax.set_yticks(range(len(outcomes)), names)
     ax.set_ylim(len(outcomes) - 0.5, -0.5)
@@ -88,7 +98,7 @@ def draw_levels(ax: Axes, outcomes: Sequence[Outcome], name: str) -> list[Line2D
     if symbol == PERCENT:  # the place of a mark is a share, so that the axis begins at none
         ends = [end for one in outcomes if one.interval for end in _ends(one.interval)]
         ax.set_xlim(0, 1.03 * max([*ends, 1.0]))
-    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    ax.grid(axis="x", color=PALE, lw=HAIR, alpha=0.5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)
@@ -120,11 +130,11 @@ def draw_plateau(ax: Axes, made: Predicted, name: str, published: float) -> list
     """
     vacuums, lost = lost_quality(made, name)
     low, median, high = central(-100 * lost)
-    ax.fill_between(vacuums, low, high, color=CURVE, alpha=0.2, lw=0)
+    ax.fill_between(vacuums, low, high, color=BLUE, alpha=0.2, lw=0)
     ax.axhspan(-100 * FLAT, 0, color=PALE, alpha=0.4, lw=0)
-    ax.axhline(-100 * STEEP, color=PALE, lw=0.8, ls=":")
-    curve = ax.plot(vacuums, median, "o-", color=CURVE, ms=4)
-    ax.axvline(published, color=INK, lw=1.4, ls="--")
+    ax.axhline(-100 * STEEP, color=PALE, lw=FINE, ls=DOTTED)
+    curve = ax.plot(vacuums, median, marker="o", color=BLUE, ms=4)
+    ax.axvline(published, color=INK, lw=STROKE, ls=DASHED)
     ax.set_xscale("log")
     ax.set_xticks(vacuums, [f"{vacuum:.3g}" for vacuum in vacuums])
     ax.minorticks_off()
@@ -162,10 +172,12 @@ def levels_figure(found: Evidence) -> Figure | None:
             top -= _height(outcomes)
     headline(figure, "Published levels and their predictions")
     handles: list[Any] = [
-        Line2D([], [], color=colour, marker=marker, lw=BAR, alpha=0.8, label=verdict)
+        Line2D([], [], color=colour, marker=marker, lw=2 * BOLD, alpha=0.8, label=verdict)
         for verdict, (colour, marker) in LOOKS.items()
     ]
-    handles.append(Line2D([], [], color=INK, marker="|", ms=12, mew=2, ls="", label="published"))
+    handles.append(
+        Line2D([], [], color=INK, marker="|", ms=12, mew=HEAVY, ls="", label="published")
+    )
     figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
     shown = [one for column in columns for _, outcomes in column for one in outcomes]
     inside = sum(one.verdict == AGREES for one in shown)

@@ -18,11 +18,27 @@ from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits, habits
 from metersim.questions.habits.text import bad
 from metersim.questions.habits.trials import LEAST_CHANGE, Trial
-from metersim.questions.shared.page import CLASSES, INK, PALE, SERIES, STYLE, WARM, Page
+from metersim.questions.shared.page import STYLE, Page
+from metersim.questions.shared.style import (
+    BLUE,
+    DASHED,
+    FINE,
+    GREY,
+    HEAVY,
+    INK,
+    PALE,
+    QUIET,
+    SERIES,
+    SHADE,
+    SLIDE,
+    SLIDE_HEAD,
+    SLIDE_SMALL,
+    SLIDE_TITLE,
+    WARM,
+    WHITE,
+)
 
 SIZE = (13.333, 7.5)  # in; 16:9
-BIG, MIDDLE, LITTLE = 24, 18, 13  # pt
-BLUE = CLASSES["normal"][0]
 ASIDE = 0.12  # notches between paths, so that none hides another
 LONGEST = 17  # letters in a line of a name
 PANELS = {  # left end and width of each panel
@@ -74,7 +90,7 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
             transform=made["reached"].get_yaxis_transform(),
             ha="right",
             va="center",
-            fontsize=MIDDLE,
+            fontsize=SLIDE,
         )
     heads = {
         "reached": "Skips and doubles, %",
@@ -83,7 +99,7 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
         "worse": "Ended worse, %",
     }
     for key, head in heads.items():
-        made[key].set_title(head, fontsize=MIDDLE - 3, loc="left", pad=28)
+        made[key].set_title(head, fontsize=SLIDE_HEAD, loc="left", pad=28)
     return figure
 
 
@@ -123,16 +139,16 @@ def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
         box = (0.075 + column * wide, 0.175 + (down - 1 - row) * high, wide - 0.045, high - 0.12)
         ax = figure.add_axes(box)
         draw_paths(ax, result, name, numbers)
-        ax.set_title(name, fontsize=MIDDLE, loc="left")
+        ax.set_title(name, fontsize=SLIDE, loc="left")
         ax.set_xlim(0.6, most + 0.4)
         ax.set_ylim(min(*notches, -1) - 0.5, max(*notches, 1) + 0.5)
         ax.yaxis.set_major_locator(MaxNLocator(4, integer=True))
         ax.xaxis.set_major_locator(MaxNLocator(6, integer=True))
-        ax.tick_params(labelsize=LITTLE, labelbottom=k + across >= len(names))
+        ax.tick_params(labelsize=SLIDE_SMALL, labelbottom=k + across >= len(names))
         if k + across >= len(names):
-            ax.set_xlabel("look", fontsize=LITTLE, labelpad=1)
+            ax.set_xlabel("look", fontsize=SLIDE_SMALL, labelpad=1)
         if not column:
-            ax.set_ylabel("notches", fontsize=LITTLE)
+            ax.set_ylabel("notches", fontsize=SLIDE_SMALL)
     return figure
 
 
@@ -144,7 +160,7 @@ def draw_paths(ax: Axes, result: Habits, name: str, numbers: list[int]) -> list[
     list of Line2D
         Path of each meter, in notches from that of the scenario.
     """
-    ax.axhline(0, color="#cccccc", linewidth=6, zorder=0)
+    ax.axhline(0, color=GREY, linewidth=3 * HEAVY, zorder=0)
     for side in ("right", "top"):
         ax.spines[side].set_visible(False)
     lines = []
@@ -152,9 +168,9 @@ def draw_paths(ax: Axes, result: Habits, name: str, numbers: list[int]) -> list[
         (colour, dash, _), marker = SERIES[k], "o^s"[k]
         notch = [at + ASIDE * (1 - k) for at in _place(trial)]
         looks = range(1, len(notch) + 1)
-        lines += ax.plot(looks, notch, color=colour, linestyle=dash, linewidth=2.5, marker=marker)
+        lines += ax.plot(looks, notch, color=colour, linestyle=dash, linewidth=HEAVY, marker=marker)
         lines[-1].set_markersize(7)
-        ax.plot(len(notch), notch[-1], marker, color=colour, mfc="white", mew=2.5, markersize=12)
+        ax.plot(len(notch), notch[-1], marker, color=colour, mfc=WHITE, mew=HEAVY, markersize=12)
     return lines
 
 
@@ -179,12 +195,12 @@ def _slide(head: str, under: str, sight: str, foot: str, result: Habits) -> Figu
     """An empty page with its title, what to see, the meaning of marks, and its origin."""
     figure = Page(figsize=SIZE, dpi=144)
     FigureCanvasAgg(figure)
-    figure.text(0.025, 0.965, head, fontsize=BIG, va="top", weight="bold")
-    figure.text(0.025, 0.895, under, fontsize=MIDDLE, va="top")
+    figure.text(0.025, 0.965, head, fontsize=SLIDE_TITLE, va="top", weight="bold")
+    figure.text(0.025, 0.895, under, fontsize=SLIDE, va="top")
     origin = ", ".join([result.scenario.name, *result.scenario.changes])
     said = f"{sight} metersim | {origin} | random seed {result.seed}"
     said = f"{textwrap.shorten(said, 140, placeholder=' ...')}\n{foot}"
-    figure.text(0.025, 0.03, said, fontsize=LITTLE, va="bottom", color=INK, gid="caption")
+    figure.text(0.025, 0.03, said, fontsize=SLIDE_SMALL, va="bottom", color=INK, gid="caption")
     return figure
 
 
@@ -198,7 +214,7 @@ def draw_reached(ax: Axes, result: Habits) -> list[Any]:
     """
     names, leaders = list(result.habits), result.leaders
     found = 100 * bad(result, names[0], "start_single").value
-    ax.axvline(found, color=PALE, linestyle="--", linewidth=2, zorder=1)
+    ax.axvline(found, color=PALE, linestyle=DASHED, linewidth=HEAVY, zorder=1)
     ax.annotate(
         "as found",
         (found, 1),
@@ -206,8 +222,8 @@ def draw_reached(ax: Axes, result: Habits) -> list[Any]:
         xytext=(0, 4),
         textcoords="offset points",
         ha="center",
-        fontsize=LITTLE + 1,
-        color="#555555",
+        fontsize=SLIDE_SMALL,
+        color=QUIET,
     )
     dots = []
     for row, name in enumerate(names):
@@ -244,10 +260,10 @@ def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
     BarContainer
         The bars.
     """
-    bars = ax.barh(range(len(values)), values, height=0.5, color="#a9a9a9", edgecolor=INK)
+    bars = ax.barh(range(len(values)), values, height=0.5, color=GREY, edgecolor=INK)
     most = max(*values, 1.0)  # all values may be 0, as without vacuum
     for row, value in enumerate(values):
-        ax.text(value + 0.03 * most, row, form.format(value), va="center", fontsize=MIDDLE - 2)
+        ax.text(value + 0.03 * most, row, form.format(value), va="center", fontsize=SLIDE_HEAD)
     ax.set_xlim(0, 1.4 * most)
     ax.set_xticks([])
     return bars
@@ -256,7 +272,9 @@ def draw_bars(ax: Axes, values: list[float], form: str) -> Any:
 def _dot(ax: Axes, row: int, one: Estimate, colour: str, marker: str) -> list[Any]:
     """Draw a dot over the line of its interval."""
     if not math.isnan(one.low):
-        ax.plot([100 * one.low, 100 * one.high], [row, row], color=colour, linewidth=4, zorder=2)
+        ax.plot(
+            [100 * one.low, 100 * one.high], [row, row], color=colour, linewidth=2 * HEAVY, zorder=2
+        )
     return ax.plot(
         [100 * one.value], [row], marker, color=colour, markersize=13, zorder=3, clip_on=False
     )
@@ -267,10 +285,10 @@ def _rows(ax: Axes, many: int) -> None:
     ax.set_ylim(many - 0.45, -0.55)
     ax.set_yticks([])
     for row in range(many):
-        ax.axhline(row, color="#e2e2e2", linewidth=1, zorder=0)
+        ax.axhline(row, color=SHADE, linewidth=FINE, zorder=0)
     for side in ("left", "right", "top"):
         ax.spines[side].set_visible(False)
-    ax.tick_params(axis="x", labelsize=MIDDLE - 2)
+    ax.tick_params(axis="x", labelsize=SLIDE_HEAD)
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:

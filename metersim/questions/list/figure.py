@@ -16,8 +16,6 @@ from metersim.machine.reading import load_scenario
 from metersim.questions.list.faults import ALONE, MACHINE, FaultList, list_faults
 from metersim.questions.shared.faults.shows import gained
 from metersim.questions.shared.page import (
-    INK,
-    PALE,
     STYLE,
     caption,
     caption_height,
@@ -25,6 +23,7 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
 )
+from metersim.questions.shared.style import FAINT, HAIR, INK, PALE, SHADE, STROKE, WHITE
 
 COLUMNS: tuple[tuple[str, str, str | None, str | None], ...] = (
     ("skips", "skips", "high", "low"),
@@ -47,7 +46,6 @@ COLUMNS: tuple[tuple[str, str, str | None, str | None], ...] = (
 ROW, TOP, LARGEST = 0.2, 1.6, 84.0  # in, in, area of a dot in pt2
 SIZES = (0.2, 0.6)  # gains of a chance in the legend
 LEAST = 0.04  # change of a chance below which there is no dot
-BAND = "#f0f0f0"
 
 
 @matplotlib.rc_context(STYLE)
@@ -116,7 +114,7 @@ def draw_faults(ax: Axes, found: FaultList) -> None:
     ax.tick_params(length=0)
     for side in ax.spines.values():
         side.set_visible(False)
-    ax.vlines(np.arange(len(COLUMNS)), -0.5, len(rows) - 0.5, color="#dddddd", lw=0.5, zorder=0.5)
+    ax.vlines(np.arange(len(COLUMNS)), -0.5, len(rows) - 0.5, color=SHADE, lw=HAIR, zorder=0.5)
 
 
 def _label(letter: str, name: str) -> str:
@@ -128,23 +126,23 @@ def _bands(ax: Axes, letters: list[str]) -> None:
     for k, letter in enumerate(dict.fromkeys(letters)):
         first, many = letters.index(letter), letters.count(letter)
         if letter != ALONE and k % 2 == 0:
-            ax.axhspan(first - 0.5, first + many - 0.5, color=BAND, lw=0, zorder=0)
-        ax.axhline(first - 0.5, color=PALE, lw=0.6, zorder=0.6)
-    ax.axhline(len(letters) - 0.5, color=PALE, lw=0.6, zorder=0.6)
+            ax.axhspan(first - 0.5, first + many - 0.5, color=FAINT, lw=0, zorder=0)
+        ax.axhline(first - 0.5, color=PALE, lw=HAIR, zorder=0.6)
+    ax.axhline(len(letters) - 0.5, color=PALE, lw=HAIR, zorder=0.6)
 
 
 def _look(kind: str) -> Mapping[str, Any]:
     if kind == "filled":
-        return {"color": "#333333", "lw": 0, "zorder": 3}
-    return {"facecolor": "white", "edgecolor": "#333333", "lw": 1.1, "zorder": 3}
+        return {"color": INK, "lw": 0, "zorder": 3}
+    return {"facecolor": WHITE, "edgecolor": INK, "lw": STROKE, "zorder": 3}
 
 
 def _marks() -> list[Line2D]:
     """Marks of the legend; the size of a mark is the root of its area."""
-    filled, ring = ("#333333", "filled: yes, more or worse"), ("white", "ring: less or better")
+    filled, ring = (INK, "filled: yes, more or worse"), (WHITE, "ring: less or better")
     made = [_mark(1.0, *filled), _mark(1.0, *ring)]
     return made + [
-        _mark(share, "#333333", f"in {100 * share:.0f} more of 100 cases than in order")
+        _mark(share, INK, f"in {100 * share:.0f} more of 100 cases than in order")
         for share in SIZES
     ]
 
@@ -152,7 +150,7 @@ def _marks() -> list[Line2D]:
 def _mark(share: float, face: str, label: str) -> Line2D:
     size = (LARGEST * share) ** 0.5
     return Line2D(
-        [], [], ls="", marker="o", mec="#333333", mew=1.1 * (face == "white"), ms=size, mfc=face,
+        [], [], ls="", marker="o", mec=INK, mew=STROKE * (face == WHITE), ms=size, mfc=face,
         label=label,
     )  # fmt: skip
 

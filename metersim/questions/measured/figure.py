@@ -22,12 +22,7 @@ from metersim.measures.fold import Fold
 from metersim.measures.plants import emerged
 from metersim.questions.measured.study import Counted, measured
 from metersim.questions.shared.page import (
-    ABOVE,
-    CLASSES,
-    INK,
-    LARGE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
@@ -38,11 +33,25 @@ from metersim.questions.shared.page import (
 )
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
 from metersim.questions.shared.spacings import MeasuredSpacings, parse_spacings
+from metersim.questions.shared.style import (
+    ABOVE,
+    BLUE_FILL,
+    BOLD,
+    CLASSES,
+    DASHED,
+    FINE,
+    HAIR,
+    INK,
+    LARGE,
+    PALE,
+    STROKE,
+    WARM,
+    WHITE,
+)
 from metersim.questions.shared.words import interval_text, quantity
 from metersim.run.simulation import simulate
 
 SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
-FILL = "#b8cfe0"  # pale, also in grey, so that lines are visible on it
 WHEELS, WHEEL = 3, 2.6  # discs that are drawn side by side, and their height [in]
 OUTWARDS = 0.25  # length of a full bar of doubles, over the radius of the disc
 TABLE = (
@@ -82,20 +91,28 @@ def draw_measured(ax: Axes, found: Counted, units: str = "metric") -> list[Any]:
     predicted, others = binned(found.predicted, 1.0)
     shares = 100 * counts / max(index.spacings, 1)
     drawn: list[Any] = [
-        ax.stairs(shares, edges, fill=True, fc=FILL, ec="white", label="measured", zorder=1)
+        ax.stairs(shares, edges, fill=True, fc=BLUE_FILL, ec=WHITE, label="measured", zorder=1)
     ]
-    ax.stairs(shares, edges, fc="none", ec="#6b8ba4", lw=0.7, zorder=1.1)
+    ax.stairs(shares, edges, fc="none", ec=PALE, lw=HAIR, zorder=1.1)
     steps = 100 * predicted / max(others.spacings, 1)
-    drawn.append(ax.stairs(steps, edges, ec=INK, lw=1.5, label="predicted", zorder=3))
+    drawn.append(ax.stairs(steps, edges, ec=INK, lw=BOLD, label="predicted", zorder=3))
     top = max(float(shares.max()), float(steps.max()))
     if found.fit is not None:
         line = 100 * _fitted_shares(found.fit)
         top = max(top, float(line.max()))
         drawn += ax.plot(
-            EDGES[:-1] + 0.05, line, "o--", color=WARM, ms=4, lw=1.2, label="fitted cells", zorder=4
+            EDGES[:-1] + 0.05,
+            line,
+            marker="o",
+            ls=DASHED,
+            color=WARM,
+            ms=4,
+            lw=STROKE,
+            label="fitted cells",
+            zorder=4,
         )
     for name, (_, _, low, high) in CLASSES.items():
-        ax.axvline(low, color=INK, lw=1.0, zorder=2)
+        ax.axvline(low, color=INK, lw=FINE, zorder=2)
         own = percent(getattr(index, SHARES[name]))
         ax.text(
             (low + high) / 2, 1.07 * top, f"{name}\n{own}", fontsize=LARGE, linespacing=1.3, **ABOVE
@@ -203,10 +220,10 @@ def draw_fold(ax: PolarAxes, fold: Fold) -> list[Any]:
     wide = 0.85 * 2 * np.pi / fold.holes
     turns = np.maximum(fold.passed, 1)
     failing = {one.hole for one in fold.found}
-    colors = [WARM if k + 1 in failing else FILL for k in range(fold.holes)]
-    bars = ax.bar(around, -fold.misses / turns, wide, bottom=1.0, color=colors, ec=INK, lw=0.5)
+    colors = [WARM if k + 1 in failing else BLUE_FILL for k in range(fold.holes)]
+    bars = ax.bar(around, -fold.misses / turns, wide, bottom=1.0, color=colors, ec=INK, lw=HAIR)
     more = ax.bar(around, OUTWARDS * fold.doubles / turns, wide, bottom=1.0, color=INK)
-    ax.plot(np.linspace(0, 2 * np.pi, 200), np.ones(200), color=INK, lw=1.0)
+    ax.plot(np.linspace(0, 2 * np.pi, 200), np.ones(200), color=INK, lw=FINE)
     ax.set_theta_zero_location("N")
     ax.set_theta_direction(-1)
     ax.set_ylim(0, 1 + OUTWARDS)

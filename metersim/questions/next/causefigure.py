@@ -22,18 +22,15 @@ from metersim.questions.next.signs import Signs
 from metersim.questions.next.weighing import COUNT
 from metersim.questions.shared.looks import SENSOR, look_of_seeds
 from metersim.questions.shared.page import (
-    INK,
-    PALE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     length_units,
     new_page,
 )
+from metersim.questions.shared.style import BLUE, BOLD, HAIR, INK, PALE, STROKE, WARM, WHITE
 
-FOR = "#0072B2"
 LABEL = 38  # letters in a line of a label
 HEAD = 26  # letters of a head
 TALL = 0.064  # in, height of a letter in a slanted head
@@ -73,8 +70,8 @@ def draw_chances(ax: Axes, causes: Causes) -> list[Any]:
     for y, names in enumerate(lines):
         before = 100 * sum(causes.prior[name] for name in names)
         now = 100 * causes.chance_of(names)
-        made += ax.barh(y, now, 0.56, color=FOR if y == 0 else PALE, zorder=1)
-        ax.plot([before, before], [y - 0.4, y + 0.4], color=INK, lw=1.6, zorder=2)
+        made += ax.barh(y, now, 0.56, color=BLUE if y == 0 else PALE, zorder=1)
+        ax.plot([before, before], [y - 0.4, y + 0.4], color=INK, lw=BOLD, zorder=2)
         said = f"{now:.0f}" if now >= 1 else "<1"
         ax.annotate(said, (max(now, before) + 1.5, y), va="center")
     ax.set_yticks(range(len(lines)), [textwrap.fill(line_words(one), LABEL) for one in lines])
@@ -82,7 +79,7 @@ def draw_chances(ax: Axes, causes: Causes) -> list[Any]:
     ax.set_xlim(0, 112)
     ax.set_xticks([0, 25, 50, 75, 100])
     ax.set_xlabel("in 100 such machines")
-    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    ax.grid(axis="x", color=PALE, lw=HAIR, alpha=0.5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)
@@ -127,9 +124,9 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
             if 1 / EVIDENCE_FACTOR < factor < EVIDENCE_FACTOR:
                 made += ax.plot(x, y, ".", color=PALE, ms=3)
             elif factor >= EVIDENCE_FACTOR:
-                made += ax.plot(x, y, "^", color=FOR, ms=size_of(factor))
+                made += ax.plot(x, y, "^", color=BLUE, ms=size_of(factor))
             else:
-                made += ax.plot(x, y, "v", mfc="white", mec=WARM, mew=1.3, ms=size_of(factor))
+                made += ax.plot(x, y, "v", mfc=WHITE, mec=WARM, mew=STROKE, ms=size_of(factor))
     heads = heads_of(causes)
     ax.set_xticks(range(len(heads)), heads, rotation=62, ha="left", rotation_mode="anchor")
     ax.xaxis.tick_top()
@@ -137,7 +134,7 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
     ax.set_yticks([])
     ax.set_ylim(len(lines) - 0.5, -0.5)
     for y in range(1, len(lines)):
-        ax.axhline(y - 0.5, color=PALE, lw=0.4, alpha=0.5)
+        ax.axhline(y - 0.5, color=PALE, lw=HAIR, alpha=0.5)
     for side in ax.spines.values():
         side.set_visible(False)
     ax.tick_params(length=0)

@@ -20,21 +20,29 @@ from metersim.questions.next.study import NextMove, next_move
 from metersim.questions.next.text import counted_text
 from metersim.questions.shared.looks import look_of_seeds
 from metersim.questions.shared.page import (
-    INK,
-    PALE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     length_units,
     new_page,
 )
+from metersim.questions.shared.style import (
+    BLUE,
+    BOLD,
+    DASHED,
+    FINE,
+    HAIR,
+    INK,
+    PALE,
+    STROKE,
+    WARM,
+    WHITE,
+)
 
 LABEL = 46  # letters in a line of a label
 ROW = 0.38  # in
 LEFT = -1.14  # left end of titles, in widths of a panel
-AFTER = "#0072B2"
 
 
 def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
@@ -57,9 +65,9 @@ def draw_causes(ax: Axes, found: NextMove) -> list[Any]:
     made: list[Any] = []
     for y, name in enumerate(names):
         before, after = 100 * diagnosis.before(name), 100 * diagnosis.after(name)
-        ax.plot([before, after], [y, y], color=PALE, lw=1.4, zorder=1)
-        ax.plot(before, y, "o", mfc="white", mec=INK, ms=10, zorder=2)
-        made += ax.plot(after, y, "o", color=AFTER, ms=6, zorder=3)
+        ax.plot([before, after], [y, y], color=PALE, lw=STROKE, zorder=1)
+        ax.plot(before, y, "o", mfc=WHITE, mec=INK, ms=10, zorder=2)
+        made += ax.plot(after, y, "o", color=BLUE, ms=6, zorder=3)
         ax.annotate(
             f"{before:.0f} to {after:.0f}",
             (1.02, y),
@@ -97,7 +105,9 @@ def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any
         value, (low, high) = 100 * gain.value, (100 * end for end in gain.interval)
         mine = gain is chosen
         colour = WARM if mine else INK
-        ax.plot([low, high], [y, y], color=colour, lw=3 if mine else 1.6, alpha=0.6, zorder=1)
+        ax.plot(
+            [low, high], [y, y], color=colour, lw=(2 if mine else 1) * BOLD, alpha=0.6, zorder=1
+        )
         made += ax.plot(value, y, "D" if mine else "o", color=colour, ms=9 if mine else 5, zorder=2)
         said = f"{value:+.2f}".replace("-", "\N{MINUS SIGN}") + (" <- the move" if mine else "")
         ax.annotate(
@@ -108,7 +118,7 @@ def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any
             xycoords=("axes fraction", "data"),
             annotation_clip=False,
         )
-    ax.axvline(0, color=INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
+    ax.axvline(0, color=INK, lw=FINE, ls=DASHED, zorder=0)
     ax.set_yticks(range(len(gains)), [textwrap.fill(gain.move.words, LABEL) for gain in gains])
     ax.set_ylim(len(gains) - 0.5, -0.5)
     ax.set_xlabel("change of singulation [percentage points]")
@@ -117,7 +127,7 @@ def draw_gains(ax: Axes, gains: Sequence[Gain], chosen: Gain | None) -> list[Any
 
 
 def _plain(ax: Axes) -> None:
-    ax.grid(axis="x", color=PALE, lw=0.4, alpha=0.5)
+    ax.grid(axis="x", color=PALE, lw=HAIR, alpha=0.5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)

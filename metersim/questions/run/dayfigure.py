@@ -9,15 +9,23 @@ from matplotlib.figure import Figure
 from metersim.questions.run.day import Day, brushings
 from metersim.questions.run.daytext import share
 from metersim.questions.shared.page import (
-    INK,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     length_units,
     new_page,
     origin_line,
+)
+from metersim.questions.shared.style import (
+    BOLD,
+    DASHED,
+    DOTTED,
+    FINE,
+    INK,
+    STROKE,
+    WARM,
+    WHITE,
 )
 from metersim.questions.shared.words import shown
 
@@ -52,12 +60,12 @@ def draw_day(axes: list[Axes], day: Day, units: str = "metric") -> None:
     )
     for ax, seen, true, scale, name in panels:
         times, values = sawtooth(day, seen)
-        ax.plot(times, [scale(x) for x in values], color=WARM, lw=1.4, ls="--")
+        ax.plot(times, [scale(x) for x in values], color=WARM, lw=STROKE, ls=DASHED)
         hours = [one.time for one in day.hours]
         marks = [scale(getattr(one, seen)) for one in day.hours]
-        ax.plot(hours, marks, "o", mfc="white", mec=WARM, ms=4.5, label="by the monitor")
-        ax.plot(hours, [scale(getattr(one, true)) for one in day.hours], color=INK, lw=1.6)
-        ax.plot([], [], color=INK, lw=1.6, label="in the row")
+        ax.plot(hours, marks, "o", mfc=WHITE, mec=WARM, ms=4.5, label="by the monitor")
+        ax.plot(hours, [scale(getattr(one, true)) for one in day.hours], color=INK, lw=BOLD)
+        ax.plot([], [], color=INK, lw=BOLD, label="in the row")
         ax.set_ylim(0, 1.12 * max(*marks, scale(getattr(day.hours[0], true)), 1e-3))
         ax.set_ylabel(name)
         for side in ("top", "right"):
@@ -66,12 +74,12 @@ def draw_day(axes: list[Axes], day: Day, units: str = "metric") -> None:
         [0, day.hours[-1].time],
         [shown("per_area", day.planned, units)[0] / 1e3] * 2,
         color=INK,
-        lw=0.9,
-        ls=":",
+        lw=FINE,
+        ls=DOTTED,
     )
     upper.tick_params(axis="x", labelbottom=False)
     lower.set_xlabel("hours of work")
-    upper.plot([], [], color=INK, lw=0.9, ls=":", label="planned")
+    upper.plot([], [], color=INK, lw=FINE, ls=DOTTED, label="planned")
     upper.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderaxespad=0.2)
 
 

@@ -15,25 +15,38 @@ from matplotlib.patches import Arc, Circle, FancyArrowPatch, Patch, Polygon, Reg
 from metersim.files.units import Unit
 from metersim.machine.losses import TAKING
 from metersim.machine.stations import CUT, EDGE, LEAVES, POINTS, RETURNS, stations_of
-from metersim.questions.shared.page import (
+from metersim.questions.shared.page import STYLE, length_units
+from metersim.questions.shared.style import (
     ABOVE,
+    BLUE,
+    BOLD,
     CENTRED,
-    CLASSES,
+    DASHED,
+    DOTS,
+    FAINT,
+    FINE,
+    GREEN,
+    HAIR,
+    HEAVY,
     INK,
     PALE,
     PLATE,
-    STYLE,
+    POOL,
+    QUIET,
+    SHADE,
+    SKY,
+    STROKE,
     WARM,
-    length_units,
+    WHITE,
 )
 from metersim.run.records import Run
 from metersim.run.snapshot import NONE, Snapshot
 
-ONE, SEVERAL, VACUUM = CLASSES["normal"][0], CLASSES["multiple"][0], "#009E73"
+ONE, SEVERAL, VACUUM = BLUE, SKY, GREEN
 NAMED = ("into the pool", "out of the pool", "singulator", "cut-off")
 PER_LINE, MOST_LINES = 8, 4  # marks of lost seeds at a station
-LOST: dict[str, Any] = {"marker": "v", "ms": 4.5, "mfc": WARM, "mec": INK, "mew": 0.5, "ls": ""}
-SMALL_RING: dict[str, Any] = {"marker": "o", "ms": 4, "mfc": "white", "mec": PALE, "ls": ""}
+LOST: dict[str, Any] = {"marker": "v", "ms": 4.5, "mfc": WARM, "mec": INK, "mew": HAIR, "ls": ""}
+SMALL_RING: dict[str, Any] = {"marker": "o", "ms": 4, "mfc": WHITE, "mec": PALE, "ls": ""}
 ROWS = ("on the disc now", "released last time", "released the time before")
 
 
@@ -78,7 +91,7 @@ def draw_disc(ax: Axes, run: Run, shown: Snapshot, units: str = "metric") -> lis
     ax.set_axis_off()
     ax.set_xticks([])
     ax.set_yticks([])
-    ax.add_patch(Circle((0, 0), 1.09 * radius, fc="#f6f6f6", ec=PALE, lw=0.8, zorder=-1))
+    ax.add_patch(Circle((0, 0), 1.09 * radius, fc=FAINT, ec=PALE, lw=FINE, zorder=-1))
     _draw_pool(ax, run, shown, machine)
     _draw_stations(ax, run, shown, machine)
     hole = machine.from_si(scenario.disc.hole_diameter) / 2
@@ -91,16 +104,16 @@ def draw_disc(ax: Axes, run: Run, shown: Snapshot, units: str = "metric") -> lis
             mark: Patch = Circle(spot, size, fc=ONE, ec="none", zorder=3)
         elif many > 1:
             large = min(1.7 * size, 0.62 * pitch)
-            mark = RegularPolygon(spot, 4, radius=large, fc=SEVERAL, ec=INK, lw=0.9, zorder=5)
+            mark = RegularPolygon(spot, 4, radius=large, fc=SEVERAL, ec=INK, lw=FINE, zorder=5)
         elif shown.on_the_way[number - 1]:
-            ax.add_patch(Circle(spot, hole, fc="white", ec=INK, lw=0.4, zorder=4))
-            mark = Circle(spot, 1.15 * size, fc="white", ec=WARM, lw=1.8, zorder=3)
+            ax.add_patch(Circle(spot, hole, fc=WHITE, ec=INK, lw=HAIR, zorder=4))
+            mark = Circle(spot, 1.15 * size, fc=WHITE, ec=WARM, lw=BOLD, zorder=3)
         else:
-            mark = Circle(spot, min(hole, 0.4 * pitch), fc="white", ec=PALE, lw=0.7, zorder=3)
+            mark = Circle(spot, min(hole, 0.4 * pitch), fc=WHITE, ec=PALE, lw=HAIR, zorder=3)
         marks.append(ax.add_patch(mark))
         if (number % step == 0 and cells - number >= step / 2) or number == 1:
             x, y = place(turned, 0.74 * radius)
-            ax.text(x, y, str(number), color="#555555", bbox=PLATE, zorder=6, **CENTRED)
+            ax.text(x, y, str(number), color=QUIET, bbox=PLATE, zorder=6, **CENTRED)
     ax.set_title(f"The disc {at_time(shown)}", loc="left")
     return marks
 
@@ -117,12 +130,12 @@ def _draw_pool(ax: Axes, run: Run, shown: Snapshot, machine: Unit) -> None:
 
     angles = np.linspace(-reach(level), reach(level), 91) - math.pi / 2
     outline = outer * np.column_stack([np.cos(angles), np.sin(angles)])
-    ax.add_patch(Polygon(outline, fc="#dcd3c3", ec=INK, lw=0.8, hatch="....", zorder=0))
+    ax.add_patch(Polygon(outline, fc=POOL, ec=INK, lw=FINE, hatch=DOTS, zorder=0))
     line = machine.from_si(run.scenario.pool.carry_line)
     half = outer * math.sin(reach(line))
     if half > 0:
         y = line - radius
-        ax.plot([-half, half], [y, y], color=INK, lw=1.0, ls=(0, (5, 3)), zorder=1)
+        ax.plot([-half, half], [y, y], color=INK, lw=FINE, ls=DASHED, zorder=1)
         ax.text(0, y + 0.03 * radius, "carry line", bbox=PLATE, zorder=6, **ABOVE)
     said = f"pool: {shown.pool:,} seeds, {level:.3g} {machine.symbol} above the lowest hole"
     ax.text(0, -1.14 * radius, said, ha="center", va="top")
@@ -135,7 +148,7 @@ def _draw_stations(ax: Axes, run: Run, shown: Snapshot, machine: Unit) -> None:
     for point, (name, angle) in enumerate(zip(NAMED, POINTS, strict=True)):
         ends = [place(angle, share * radius) for share in (0.82, 1.16)]
         if point != EDGE:
-            ax.plot(*zip(*ends, strict=True), color=INK, lw=1.2, zorder=2)
+            ax.plot(*zip(*ends, strict=True), color=INK, lw=STROKE, zorder=2)
         x, y = place(angle, 1.2 * radius)
         side = 1 if x > 0 else -1
         losses = [loss for loss in TAKING if RETURNS[loss.station] == point]
@@ -148,14 +161,16 @@ def _draw_stations(ax: Axes, run: Run, shown: Snapshot, machine: Unit) -> None:
             ax.plot(*where, zorder=4, **LOST)
     facing = math.degrees(math.atan2(*place(POINTS[EDGE], 1.0)[::-1]))
     width = 2 * (radius + gap)
-    ax.add_patch(Arc((0, 0), width, width, theta1=facing - 9, theta2=facing + 9, lw=3, color=INK))
+    ax.add_patch(
+        Arc((0, 0), width, width, theta1=facing - 9, theta2=facing + 9, lw=2 * BOLD, color=INK)
+    )
     start, end = (math.degrees(math.atan2(*place(POINTS[k], 1.0)[::-1])) for k in (0, CUT))
-    look: dict[str, Any] = {"lw": 2.2, "color": VACUUM, "zorder": 1}
+    look: dict[str, Any] = {"lw": HEAVY, "color": VACUUM, "zorder": 1}
     wide = 1.72 * radius
     ax.add_patch(Arc((0, 0), wide, wide, theta1=start, theta2=end, **look))
     tail, head = (place(POINTS[LEAVES] + math.radians(a), 0.42 * radius) for a in (70, 150))
     arrow = {"arrowstyle": "-|>", "mutation_scale": 14, "connectionstyle": "arc3,rad=0.45"}
-    ax.add_patch(FancyArrowPatch(tail, head, color=INK, lw=1.2, **arrow))  # type: ignore[arg-type]
+    ax.add_patch(FancyArrowPatch(tail, head, color=INK, lw=STROKE, **arrow))  # type: ignore[arg-type]
     ax.text(0, 0.22 * radius, "rotation", **CENTRED)
 
 
@@ -183,11 +198,11 @@ def draw_counts(axes: list[Axes], shown: Snapshot) -> list[list[Any]]:
         step = max(math.ceil(seeds.max(initial=0) / 2), 1)  # two steps hold the most seeds
         colours = np.where(seeds > 1, SEVERAL, ONE)
         edges = np.where(seeds > 1, INK, ONE)
-        made.append(list(ax.bar(holes, seeds, 0.72, color=colours, ec=edges, lw=0.6)))
+        made.append(list(ax.bar(holes, seeds, 0.72, color=colours, ec=edges, lw=HAIR)))
         empty = holes[counts == 0]
-        ax.plot(empty, 0 * empty + 0.35 * step, "x", color=WARM, ms=5, mew=1.6)
+        ax.plot(empty, 0 * empty + 0.35 * step, "x", color=WARM, ms=5, mew=BOLD)
         for hole in holes[counts == NONE]:
-            ax.axvspan(hole - 0.5, hole + 0.5, fc="#e4e4e4", lw=0, zorder=0)
+            ax.axvspan(hole - 0.5, hole + 0.5, fc=SHADE, lw=0, zorder=0)
         ax.set_xlim(0.4, holes.size + 0.6)
         ax.set_ylim(0, 2.4 * step)
         ax.set_yticks([0, step, 2 * step])
@@ -205,14 +220,14 @@ def draw_counts(axes: list[Axes], shown: Snapshot) -> list[list[Any]]:
 @matplotlib.rc_context(STYLE)
 def explain_marks(figure: Figure, anchor: tuple[float, float]) -> None:
     """Explain the marks of `draw_disc` and `draw_counts`; the anchor is the upper left corner."""
-    dot: dict[str, Any] = {"ls": "", "ms": 7, "mew": 1.4}
+    dot: dict[str, Any] = {"ls": "", "ms": 7, "mew": STROKE}
     handles = [
-        Line2D([], [], marker="o", mfc="white", mec=WARM, label="no seed (bars: x)", **dot),
+        Line2D([], [], marker="o", mfc=WHITE, mec=WARM, label="no seed (bars: x)", **dot),
         Line2D([], [], marker="o", mfc=ONE, mec="none", label="one seed", **dot),
         Line2D([], [], marker="D", mfc=SEVERAL, mec=INK, label="two seeds or more", **dot),
         Line2D([], [], label="hole in the pool or behind the cut-off", **SMALL_RING),
         Line2D([], [], label="seed lost at this station", **{**LOST, "ms": 6}),
-        Line2D([], [], color=VACUUM, lw=2.2, label="vacuum holds seeds"),
+        Line2D([], [], color=VACUUM, lw=HEAVY, label="vacuum holds seeds"),
     ]
     figure.legend(
         handles=handles, loc="upper left", bbox_to_anchor=anchor, ncols=3, borderaxespad=0,

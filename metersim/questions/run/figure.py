@@ -24,10 +24,6 @@ from metersim.questions.run.machinefigure import pass_figure
 from metersim.questions.run.row import draw_row
 from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
-    ABOVE,
-    CLASSES,
-    INK,
-    LARGE,
     STYLE,
     caption,
     caption_height,
@@ -39,6 +35,16 @@ from metersim.questions.shared.page import (
     spacing_axis,
 )
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
+from metersim.questions.shared.style import (
+    ABOVE,
+    CLASSES,
+    DASHED,
+    FINE,
+    HAIR,
+    INK,
+    LARGE,
+    WHITE,
+)
 from metersim.run.records import Run
 from metersim.run.rows import Pass
 from metersim.run.simulation import simulate
@@ -82,13 +88,13 @@ def draw_spacings(
     for name, (colour, hatch, low, high) in CLASSES.items():
         inside = (centres > low) & (centres < high)
         bars += ax.bar(
-            centres[inside], counts[inside], 0.1, fc=colour, hatch=hatch, ec="white", lw=0.4
+            centres[inside], counts[inside], 0.1, fc=colour, hatch=hatch, ec=WHITE, lw=HAIR
         )
         ax.axvspan(low, high, color=colour, alpha=0.13, lw=0, zorder=0)
-        ax.axvline(low, color=INK, lw=0.6, zorder=0.5)
+        ax.axvline(low, color=INK, lw=HAIR, zorder=0.5)
         said = f"{name}\n{percent(shares[name])}"
         ax.text((low + high) / 2, 1.42 * top, said, fontsize=LARGE, linespacing=1.3, **ABOVE)
-    ax.plot([1, 1], [0, 1.1 * top], color=INK, lw=1.0, ls=(0, (4, 2)))
+    ax.plot([1, 1], [0, 1.1 * top], color=INK, lw=FINE, ls=DASHED)
     nominal = f"nominal {along.from_si(reference):.3g} {along.symbol}"
     ax.text(1, 1.12 * top, nominal, **ABOVE)
     if counts[-1]:

@@ -18,11 +18,7 @@ from metersim.questions.run.machinetext import rows_text
 from metersim.questions.shared.answer import told
 from metersim.questions.shared.notes import level_text, settings_text
 from metersim.questions.shared.page import (
-    CLASSES,
-    INK,
-    PALE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
@@ -30,16 +26,28 @@ from metersim.questions.shared.page import (
     new_page,
     origin_line,
 )
+from metersim.questions.shared.style import (
+    BLUE,
+    DASHED,
+    FINE,
+    GREY,
+    HAIR,
+    INK,
+    PALE,
+    SHADE,
+    STROKE,
+    WARM,
+    WARM_FILL,
+    WHITE,
+)
 from metersim.questions.shared.words import shown
 from metersim.run.records import Run
 from metersim.run.rows import Pass
 
-BLUE = CLASSES["normal"][0]
 PIECE = 240  # nominal spacings of the field that are drawn
 TURNS = 10  # of the start that are drawn
-PARKED = "#e8e8e8"
-RING: dict[str, Any] = {"marker": "o", "ls": "", "mfc": "white", "mec": WARM, "mew": 1.3}
-SQUARE: dict[str, Any] = {"marker": "s", "ls": "", "mfc": BLUE, "mec": INK, "mew": 0.4}
+RING: dict[str, Any] = {"marker": "o", "ls": "", "mfc": WHITE, "mec": WARM, "mew": STROKE}
+SQUARE: dict[str, Any] = {"marker": "s", "ls": "", "mfc": BLUE, "mec": INK, "mew": HAIR}
 SENTENCES = {
     "rows": "Rows: a dot right of the dashed line, all rows together, is worse; bars are sampling "
     "errors.",
@@ -64,7 +72,7 @@ def _settle(ax: Axes, found: PassMeasured, named: bool) -> None:
         ax.tick_params(axis="y", labelleft=False)
     for row in range(1, many + 1):
         if row not in found.rows:
-            ax.axhspan(row - 0.5, row + 0.5, fc=PARKED, lw=0, zorder=0)
+            ax.axhspan(row - 0.5, row + 0.5, fc=SHADE, lw=0, zorder=0)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
 
@@ -93,9 +101,9 @@ def draw_rows(ax: Axes, found: PassMeasured, key: str, name: str, named: bool = 
     made: list[Any] = []
     for row, one in found.rows.items():
         value, low, high = (100 * x for x in vars(one[key]).values())
-        ax.plot([low, high], [row, row], color=INK, lw=1.1, zorder=2, solid_capstyle="butt")
-        made += ax.plot(value, row, "o", ms=5, mfc=BLUE, mec=INK, mew=0.5, zorder=3)
-    ax.axvline(100 * found.whole[key].value, color=INK, lw=0.9, ls=(0, (4, 2)), zorder=1)
+        ax.plot([low, high], [row, row], color=INK, lw=STROKE, zorder=2, solid_capstyle="butt")
+        made += ax.plot(value, row, "o", ms=5, mfc=BLUE, mec=INK, mew=HAIR, zorder=3)
+    ax.axvline(100 * found.whole[key].value, color=INK, lw=FINE, ls=DASHED, zorder=1)
     ax.set_xlim(left=0)
     ax.set_xlabel(f"{name} [%]")
     return made
@@ -112,10 +120,10 @@ def draw_vacuum(ax: Axes, found: PassMeasured, units: str = "metric") -> list[An
     for row, one in found.vacuum.items():
         low, middle, high = (shown("pressure", x, units)[0] for x in vars(one).values())
         colour = INK if row in found.rows else PALE
-        ax.plot([low, high], [row, row], color=colour, lw=1.1, zorder=2)
-        made += ax.plot(middle, row, "D", ms=4, mfc="white", mec=colour, mew=1.1, zorder=3)
+        ax.plot([low, high], [row, row], color=colour, lw=STROKE, zorder=2)
+        made += ax.plot(middle, row, "D", ms=4, mfc=WHITE, mec=colour, mew=STROKE, zorder=3)
     wanted = shown("pressure", found.scenario.vacuum.vacuum, units)[0]
-    ax.axvline(wanted, color=INK, lw=0.9, ls=(0, (4, 2)), zorder=1)
+    ax.axvline(wanted, color=INK, lw=FINE, ls=DASHED, zorder=1)
     most = max(one.most for one in found.vacuum.values())
     ax.set_xlim(0, 1.08 * max(wanted, shown("pressure", most, units)[0]))
     ax.set_xlabel(f"vacuum [{shown('pressure', 1.0, units)[1]}]")
@@ -166,7 +174,7 @@ def draw_field(ax: Axes, done: Pass, units: str = "metric") -> tuple[Any, Any]:
         released = one.run.cells.released
         last = min(float(places[-1]), end)
         for low, high in sown(one.run, max(float(places[0]), begin), last):
-            ax.plot([far * low, far * high], [one.number] * 2, color=PALE, lw=0.8, zorder=1)
+            ax.plot([far * low, far * high], [one.number] * 2, color=PALE, lw=FINE, zorder=1)
         inside = (places >= begin) & (places <= end)
         for is_skip, odd in ((True, released == 0), (False, released > 1)):
             marks[is_skip] += [(far * x, one.number) for x in places[inside & odd].tolist()]
@@ -177,7 +185,7 @@ def draw_field(ax: Axes, done: Pass, units: str = "metric") -> tuple[Any, Any]:
         made += ax.plot(x, y, ms=size if is_skip else 0.8 * size, zorder=3, **look)
     for row in range(1, many + 1):
         if row not in numbers:
-            ax.axhspan(row - 0.4, row + 0.4, fc=PARKED, lw=0, zorder=0)
+            ax.axhspan(row - 0.4, row + 0.4, fc=SHADE, lw=0, zorder=0)
             ax.text(far * (begin + end) / 2, row, "parked", ha="center", va="center", color=PALE)
     ax.set_xlim(far * begin, far * end)
     ax.set_ylim(many + 0.7, 0.3)
@@ -231,16 +239,16 @@ def draw_start(axes: list[Axes], found: PassMeasured, units: str = "metric") -> 
         for part in (np.min, np.mean, np.max)
     )
     upper, lower = axes
-    upper.fill_between(air.time[ticks], low, high, fc="#cfcfcf", lw=0, step="post")
-    upper.step(air.time[ticks], mean, color=INK, lw=1.3, where="post")
+    upper.fill_between(air.time[ticks], low, high, fc=GREY, lw=0, step="post")
+    upper.step(air.time[ticks], mean, color=INK, lw=STROKE, where="post")
     upper.set_ylim(bottom=0)
     upper.set_ylabel(f"vacuum [{shown('pressure', 1.0, units)[1]}]")
     upper.tick_params(axis="x", labelbottom=False)
     share = 100 * start.missed[:many] / start.cells[:many]
     edges = np.concatenate(([float(found.tallies[0].rows[0].ends[0])], start.ends[:many]))
-    stairs = lower.stairs(share, edges, fill=True, fc="#f3c9ac", ec=INK, lw=1.0)
-    lower.stairs(share, edges, color=INK, lw=1.0)
-    lower.axhline(100 * start.settled.value, color=INK, lw=0.9, ls=(0, (4, 2)))
+    stairs = lower.stairs(share, edges, fill=True, fc=WARM_FILL, ec=INK, lw=FINE)
+    lower.stairs(share, edges, color=INK, lw=FINE)
+    lower.axhline(100 * start.settled.value, color=INK, lw=FINE, ls=DASHED)
     lower.set_ylim(bottom=0)
     lower.set_ylabel("missed cells [%]")
     lower.set_xlabel("time from the start [s]; each step is a turn of the discs")
@@ -295,14 +303,14 @@ def pass_figure(done: Pass, units: str = "metric") -> Figure:
 
     bottom = height - top - tall[0]
     first = axes(0.7, bottom, 2.05, tall[0])
-    first.set_title(f"Rows: {counted}; bars are {level_text(found.level)}s", fontsize=10)
+    first.set_title(f"Rows: {counted}; bars are {level_text(found.level)}s")
     draw_rows(first, found, "cells.skip", "skips")
     draw_rows(axes(3.05, bottom, 2.05, tall[0]), found, "cells.double", "doubles", False)
     draw_vacuum(axes(5.4, bottom, 1.8, tall[0]), found, units)
     bottom -= gap + tall[1]
     field = axes(0.7, bottom, 6.5, tall[1])
     rings, squares = draw_field(field, done, units)
-    field.set_title("A piece of the field, travel to the right", fontsize=10)
+    field.set_title("A piece of the field, travel to the right")
     field.legend(
         [rings, squares],
         ["skip", "double"],
@@ -315,7 +323,7 @@ def pass_figure(done: Pass, units: str = "metric") -> Figure:
         bottom -= gap + 2.0
         strips = [axes(0.7, bottom + 1.1, 6.5, 0.85), axes(0.7, bottom, 6.5, 0.85)]
         draw_start(strips, found, units)
-        strips[0].set_title("The start, all working rows", fontsize=10)
+        strips[0].set_title("The start, all working rows")
     caption(figure, said)
     return figure
 

@@ -11,16 +11,12 @@ from matplotlib.collections import EllipseCollection, LineCollection
 
 from metersim.files.units import UNITS
 from metersim.questions.shared.page import (
-    ABOVE,
-    CLASSES,
-    INK,
-    PALE,
     STYLE,
-    WARM,
     events_in,
     length_units,
 )
 from metersim.questions.shared.picture import CELLS_SHOWN, kind_of, strip_of
+from metersim.questions.shared.style import ABOVE, FINE, HAIR, HEAVY, INK, PALE, SKY, WARM
 from metersim.run.records import Run
 
 
@@ -67,17 +63,17 @@ def draw_row(
     where = shown.position / along.factor - begins
     ax.set_xlim(0, high)
     ax.set_ylim(-1.0, 0.8)
-    ax.axhline(0, color=PALE, lw=0.5, zorder=0)
-    ax.vlines(places, -0.75, -0.5, color=INK, lw=0.8)
+    ax.axhline(0, color=PALE, lw=HAIR, zorder=0)
+    ax.vlines(places, -0.75, -0.5, color=INK, lw=FINE)
     own = piece.own / along.factor - begins
     ties = [((a, -0.5), (b, -0.2)) for a, b in zip(own, where, strict=True)]
-    ax.add_collection(LineCollection(ties, colors=PALE, linewidths=0.6, zorder=1), autolim=False)
+    ax.add_collection(LineCollection(ties, colors=PALE, linewidths=HAIR, zorder=1), autolim=False)
     lot = run.scenario.seeds
     wide = lot.length * shown.size / along.factor
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / high
     true = along.from_si(lot.length) * points  # length of a seed in the picture, pt
     enlarged = 3.0 / true if true < 72 / ax.figure.dpi else 1.0
-    ax.plot(where, 0 * where, "o", ms=7, mew=0, color=CLASSES["multiple"][0], alpha=0.4, zorder=2)
+    ax.plot(where, 0 * where, "o", ms=7, mew=0, color=SKY, alpha=0.4, zorder=2)
     ellipses = EllipseCollection(
         enlarged * wide,
         enlarged * wide * lot.width / lot.length,
@@ -94,10 +90,10 @@ def draw_row(
     for cell in cells[released[cells] > 1]:
         group = positions[seeds.cell == cell]
         first, last = float(group.min()), float(group.max())
-        ax.plot([first, first, last, last], [0.22, 0.32, 0.32, 0.22], color=INK, lw=0.9)
+        ax.plot([first, first, last, last], [0.22, 0.32, 0.32, 0.22], color=INK, lw=FINE)
         words.append(((first + last) / 2, kind_of(int(released[cell]))))
     empty = places[released[cells] == 0]
-    ax.plot(empty, 0 * empty, "x", ms=8, mew=2, color=WARM, zorder=2)
+    ax.plot(empty, 0 * empty, "x", ms=8, mew=HEAVY, color=WARM, zorder=2)
     _place_words(ax, words + [(x, "skip") for x in empty.tolist()], 40 / points)
     ax.set_yticks([-0.62, 0], ["nominal\nplaces", "seeds"])
     ax.tick_params(axis="y", length=0)

@@ -1,4 +1,4 @@
-"""Pages of figures: their style, common parts, and the writing of files."""
+"""Pages of figures: their common parts, and the writing of files."""
 
 from __future__ import annotations
 
@@ -20,41 +20,15 @@ from numpy.typing import NDArray
 
 from metersim.files.units import UNITS, Unit
 from metersim.files.whole import replace_whole
-from metersim.measures.spacing import CLASS_BOUNDS
+from metersim.questions.shared.style import CLASSES, INK, OWN, TITLE
 from metersim.run.records import Origin
 
-LARGE, SMALL = 10.5, 9.0  # pt
-INK, PALE, WARM = "#222222", "#8a8a8a", "#D55E00"
-CLASSES = {  # class: colour (Okabe & Ito's set), hatch, first and last bound in references
-    "multiple": ("#56B4E9", "////", 0.0, CLASS_BOUNDS[0]),
-    "normal": ("#0072B2", "", CLASS_BOUNDS[0], CLASS_BOUNDS[1]),
-    "miss": ("#E69F00", "xxx", CLASS_BOUNDS[1], 3.75),
-}
-CENTRED: dict[str, Any] = {"ha": "center", "va": "center"}
-ABOVE: dict[str, Any] = {"ha": "center", "va": "bottom"}
-PLATE = {"fc": "white", "ec": "none", "pad": 0.8, "alpha": 0.85}  # behind words over a hatch
-SERIES: tuple[tuple[str, Any, str], ...] = (
-    ("#0072B2", "-", ""),
-    (WARM, "--", "////"),
-    ("#555555", ":", "...."),
-    ("#009E73", "-.", ""),
-    ("#CC79A7", (0, (7, 1.5)), ""),
-    ("#E69F00", (0, (3, 1, 1, 1, 1, 1)), ""),
-)
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
 STYLE: dict[Any, Any] = {
     **{key: value for key, value in matplotlib.rcParamsDefault.items() if key not in UNSET},
-    "font.size": SMALL,  # size 'medium' of matplotlib
-    "axes.titleweight": "bold",
-    "axes.titlesize": LARGE,
-    "axes.titlelocation": "left",
-    "axes.edgecolor": INK,
-    "axes.formatter.useoffset": False,
-    "legend.frameon": False,
-    "hatch.linewidth": 0.6,
-    "text.parse_math": False,
-    "svg.hashsalt": "metersim",
+    **OWN,
 }
+"""Settings of matplotlib under which every figure is drawn, whatever a user has set."""
 
 
 def length_units(units: str) -> tuple[Unit, Unit]:
@@ -78,6 +52,7 @@ def events_in(released: NDArray[np.int8]) -> str:
 
 
 SHOWN_DPI = 96  # dots per inch of a page in a notebook, at which its texts have their true size
+WIDTH = 7.5  # of a usual page; in
 LINE = 104  # letters of a line at the foot of a page
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
@@ -95,7 +70,7 @@ class Page(Figure):
         return encoded(self, "page.png"), {"width": round(self.get_figwidth() * SHOWN_DPI)}
 
 
-def new_page(height: float, width: float = 7.5) -> Figure:
+def new_page(height: float, width: float = WIDTH) -> Figure:
     """An empty page of a height and a width in inches."""
     figure = Page(figsize=(width, height), dpi=200)
     FigureCanvasAgg(figure)
@@ -105,10 +80,10 @@ def new_page(height: float, width: float = 7.5) -> Figure:
 UNIT = re.compile(r"(?<=\d) (?=[%A-Za-z])")  # between a number and its unit
 
 
-def wrapped(part: str) -> list[str]:
+def wrapped(part: str, letters: int = LINE) -> list[str]:
     """Lines of a part of a caption; a number stays with its unit."""
     kept = UNIT.sub("\N{NO-BREAK SPACE}", part)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, LINE)]
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, letters)]
 
 
 def caption(figure: Figure, parts: Sequence[str]) -> None:
@@ -125,7 +100,7 @@ def caption_height(parts: Sequence[str]) -> float:
 def headline(figure: Figure, title: str) -> None:
     """Write the title at the top of a page."""
     said = textwrap.shorten(title, 80, placeholder=" ...")
-    figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=12, va="top")
+    figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=TITLE, va="top")
 
 
 def _own(run: Origin, units: str) -> list[str]:

@@ -20,7 +20,30 @@ from metersim.questions.shared.answer import small
 from metersim.questions.shared.hedges import NONE
 from metersim.questions.shared.html import PAPER
 from metersim.questions.shared.notes import PROVE
-from metersim.questions.shared.page import INK, PALE, STYLE, WARM, Page, length_units
+from metersim.questions.shared.page import (
+    STYLE,
+    Page,
+    length_units,
+)
+from metersim.questions.shared.style import (
+    DENSE,
+    DENSE_HEAD,
+    DENSE_SMALL,
+    DENSE_TITLE,
+    DOTTED,
+    FINE,
+    HAIR,
+    INK,
+    PALE,
+    QUIET,
+    STROKE,
+    WALL,
+    WALL_HEAD,
+    WALL_TITLE,
+    WALL_VALUE,
+    WARM,
+    WHITE,
+)
 from metersim.questions.sheet.fits import LEADS
 from metersim.questions.sheet.flow import LEADING, POINT, SPARE, Flow, folded, measured
 from metersim.questions.sheet.moves import CLOSE, Nearby
@@ -30,10 +53,8 @@ from metersim.questions.sheet.text import FIRST_PAGE, Block, blocks
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.35, 0.25  # in
 CHART = 2.2  # width of the bars next to their table; in
-TITLE, NAME, VALUE, HEAD, READ = 18.0, 12.0, 22.0, 12.0, 11.0  # of the first page; pt
 How = TypeVar("How")
 FIRST_SCALES = (1.25, 1.2, 1.15, 1.1, 1.05, 1.0)  # the first page has no smaller letters
-HEAD_REST, BODY, FOOT = 9.5, 7.6, 6.4  # of the second page; pt
 SCALES = tuple(k / 100 for k in range(136, 56, -4))
 
 
@@ -101,20 +122,22 @@ def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> f
     across = figure.get_figwidth() - 2 * MARGIN
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     named = {part.name: part for part in parts}
-    page.write(textwrap.shorten(named["asked"].title, 70, placeholder=" ..."), TITLE, weight="bold")
-    page.write(named["asked"].lines[0], READ)
+    page.write(
+        textwrap.shorten(named["asked"].title, 70, placeholder=" ..."), WALL_TITLE, weight="bold"
+    )
+    page.write(named["asked"].lines[0], WALL)
     page.top += 0.14
     _cautions(page, named["cautions"])
     if "verdict" in named:
         said = " ".join(named["verdict"].lines)
-        page.write(f"{named['verdict'].title} {said}", READ)
+        page.write(f"{named['verdict'].title} {said}", WALL)
         page.top += 0.08
     _card(page, named["settings"])
-    page.write(f"{named['count'].title}: {small(named['count'].lines[0])}", READ)
+    page.write(f"{named['count'].title}: {small(named['count'].lines[0])}", WALL)
     page.top += 0.08
     columns = _side_by_side(page, _lists(parts)[:kept]) if kept else []
     page.top += 0.04
-    page.write(f"Check lists: {NO_SOURCE}. {PROVE}", READ, color="#555555")
+    page.write(f"Check lists: {NO_SOURCE}. {PROVE}", WALL, color=QUIET)
     return math.inf if any(one.too_wide for one in (page, *columns)) else page.top
 
 
@@ -126,7 +149,7 @@ def _rest(
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     columns = [page]
     title = textwrap.shorten(f"{parts[0].title} - reasons", 90, placeholder=" ...")
-    page.write(title, HEAD_REST * 1.2, weight="bold")
+    page.write(title, DENSE_TITLE, weight="bold")
     page.top += 0.08
     if lists:
         columns += _side_by_side(page, lists)
@@ -139,9 +162,9 @@ def _rest(
             _part(page, part)
     notes = parts[-1]
     page.top += 0.06
-    page.write(notes.title, FOOT, weight="bold")
+    page.write(notes.title, DENSE_SMALL, weight="bold")
     for line in notes.lines:
-        page.write(line, FOOT, color="#555555", inset=0.1)
+        page.write(line, DENSE_SMALL, color=QUIET, inset=0.1)
     return math.inf if any(column.too_wide for column in columns) else page.top
 
 
@@ -149,22 +172,22 @@ def _card(page: Flow, block: Block) -> None:
     """Draw one card with a line a setting: name, value in large letters, and what to know."""
     left, pad = 1.3 * page.scale, 0.04
     page.line(2.5)
-    widest = max(measured(value, VALUE * page.scale, True) for _, value, _ in block.rows)
+    widest = max(measured(value, WALL_VALUE * page.scale, True) for _, value, _ in block.rows)
     middle = widest / SPARE + 0.05
     noted = page.width - left - middle - 0.15
     places = ((0.0, left - 0.1), (left, middle), (left + middle + 0.15, noted))
-    sizes = (NAME, VALUE, READ)
+    sizes = (WALL_HEAD, WALL_VALUE, WALL)
     for row in block.rows:
         high = [
-            len(folded(words, size * page.scale, width, size == VALUE)) * size * page.scale
+            len(folded(words, size * page.scale, width, size == WALL_VALUE)) * size * page.scale
             for words, size, (_, width) in zip(row, sizes, places, strict=True)
         ]
         tallest = max(high) * POINT * LEADING
         for words, size, (at, width), own in zip(row, sizes, places, high, strict=True):
             down = (tallest - own * POINT * LEADING) / 2 + pad
             column = Flow(page.figure, page.left + at, page.top + down, width, page.scale)
-            column.write(words, size, weight="bold" if size == VALUE else "normal")
-            page.too_wide |= column.too_wide or (size == VALUE and own > size * page.scale)
+            column.write(words, size, weight="bold" if size == WALL_VALUE else "normal")
+            page.too_wide |= column.too_wide or (size == WALL_VALUE and own > size * page.scale)
         page.top += tallest + 1.5 * pad
         if row is not block.rows[-1]:
             page.line(0.6, PALE)
@@ -188,9 +211,9 @@ def _cautions(page: Flow, block: Block) -> None:
     page.top += 0.07
     top = page.top
     box = Flow(page.figure, page.left + 0.1, page.top, page.width - 0.2, page.scale)
-    box.write(block.title, HEAD, weight="bold")
+    box.write(block.title, WALL_HEAD, weight="bold")
     for line in block.lines:
-        box.write(line, READ)
+        box.write(line, WALL)
     box.box(top, WARM, 2.5)
     page.too_wide |= box.too_wide
     page.top = box.top + 0.2
@@ -198,9 +221,9 @@ def _cautions(page: Flow, block: Block) -> None:
 
 def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
     """Draw the table of small changes that cost most, with bars next to its rows."""
-    page.heading(block.title, HEAD_REST)
+    page.heading(block.title, DENSE_HEAD)
     left = Flow(page.figure, page.left, page.top, page.width - CHART - GUTTER, page.scale)
-    head = left.table(block.rows, BODY)
+    head = left.table(block.rows, DENSE)
     across, down = page.figure.get_size_inches()
     size = (page.width - left.width - GUTTER) / across, (left.top - 0.02 - head) / down
     corner = (page.left + left.width + GUTTER) / across, 1 - (left.top - 0.02) / down
@@ -208,11 +231,11 @@ def _limits(page: Flow, block: Block, nearby: Sequence[Nearby]) -> Flow:
     lead = LEADS[nearby[0].leading] if nearby else "normal spacings"
     label = f"{lead} lost; dotted: {100 * CLOSE:g} pp"
     Flow(page.figure, corner[0] * across, page.top, CHART, page.scale).write(
-        label, BODY, color=PALE
+        label, DENSE, color=PALE
     )
     page.top = left.top
     for line in block.lines:
-        page.write(line, BODY, inset=0.1)
+        page.write(line, DENSE, inset=0.1)
     page.top += 0.09
     return left
 
@@ -236,22 +259,22 @@ def draw_nearby(ax: Axes, nearby: Sequence[Nearby]) -> list[Artist]:
     for row, one in enumerate(nearby):
         change = one.cost
         value, low, high = (-100 * end for end in (change.value, change.low, change.high))
-        face = WARM if one.close else "white"
-        drawn += ax.barh(row, value, 0.62, color=face, edgecolor=INK, linewidth=0.6)
-        ax.plot([low, high], [row, row], color=INK, lw=1.4, solid_capstyle="butt")
-    ax.axvline(0, color=INK, lw=0.8)
-    ax.axvline(100 * CLOSE, color=INK, lw=0.8, ls=":")
+        face = WARM if one.close else WHITE
+        drawn += ax.barh(row, value, 0.62, color=face, edgecolor=INK, linewidth=HAIR)
+        ax.plot([low, high], [row, row], color=INK, lw=STROKE, solid_capstyle="butt")
+    ax.axvline(0, color=INK, lw=FINE)
+    ax.axvline(100 * CLOSE, color=INK, lw=FINE, ls=DOTTED)
     ax.set_ylim(len(nearby) - 0.5, -0.5)
     ax.axis("off")
     return drawn
 
 
 def _part(page: Flow, block: Block) -> None:
-    page.heading(block.title, HEAD_REST)
+    page.heading(block.title, DENSE_HEAD)
     if block.rows:
-        page.table(block.rows, BODY, strong=0 if block.name == "discs" else None)
+        page.table(block.rows, DENSE, strong=0 if block.name == "discs" else None)
     for line in block.lines:
-        page.write(line, BODY, inset=0.1)
+        page.write(line, DENSE, inset=0.1)
     page.top += 0.09
 
 
@@ -259,9 +282,9 @@ def _side_by_side(page: Flow, lists: Sequence[Block]) -> list[Flow]:
     """Draw check lists next to one another."""
     columns = _columns(page, [sum(map(len, block.lines)) for block in lists])
     for column, block in zip(columns, lists, strict=True):
-        column.heading(block.title.removesuffix(f" ({NO_SOURCE})"), HEAD)
+        column.heading(block.title.removesuffix(f" ({NO_SOURCE})"), WALL_HEAD)
         for line in block.lines:
-            column.write(f"\N{BALLOT BOX} {line}", READ, inset=0.2)
+            column.write(f"\N{BALLOT BOX} {line}", WALL, inset=0.2)
     page.top = max(column.top for column in columns)
     return columns
 

@@ -12,7 +12,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Rectangle
 from matplotlib.textpath import TextPath
 
-from metersim.questions.shared.page import INK, PALE
+from metersim.questions.shared.style import INK, PALE
 
 LEADING = 1.28  # height of a line over its letters
 POINT = 1 / 72  # in

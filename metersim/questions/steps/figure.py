@@ -18,23 +18,32 @@ from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
-    INK,
-    PALE,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     new_page,
     origin_line,
 )
+from metersim.questions.shared.style import (
+    BLUE,
+    DASHED,
+    FINE,
+    INK,
+    PALE,
+    SLANTED,
+    SOLID,
+    STROKE,
+    WARM,
+    WHITE,
+)
 from metersim.questions.steps.step import Step
 from metersim.questions.steps.study import COUNTS, SingleSteps, steps
 from metersim.questions.steps.text import HEADS, setting_text
 
 KINDS: dict[str, dict[str, Any]] = {
-    "skips": {"color": "#0072B2", "marker": "o", "linestyle": "-", "mfc": "#0072B2"},
-    "doubles": {"color": WARM, "marker": "s", "linestyle": "--", "mfc": "white"},
+    "skips": {"color": BLUE, "marker": "o", "linestyle": SOLID, "mfc": BLUE},
+    "doubles": {"color": WARM, "marker": "s", "linestyle": DASHED, "mfc": WHITE},
 }
 ASIDE = {
     "skips": -0.05,
@@ -122,9 +131,9 @@ def draw_steps(
         ax.axhspan(low, high, **_band(kind))
         found = np.array([[vars(step.estimates[kind])[k] for k in ENDS] for step in shown]) * 100
         x = counts + ASIDE[kind]
-        ax.vlines(x, found[:, 1], found[:, 2], color=look["color"], lw=1.1)
-        lines += ax.plot(x, found[:, 0], ms=4.5, lw=1.1, gid=kind, **look)
-    ax.axvline(0, color=PALE, lw=0.8, zorder=0)
+        ax.vlines(x, found[:, 1], found[:, 2], color=look["color"], lw=STROKE)
+        lines += ax.plot(x, found[:, 0], ms=4.5, lw=STROKE, gid=kind, **look)
+    ax.axvline(0, color=PALE, lw=FINE, zorder=0)
     values = [setting_text(step, name, units).removeprefix("notch ") for step in shown]
     unit = {"hole": "", "notch": "notch"}.get(name, values[0].partition(" ")[2])
     ax.set_title(f"{HEADS[name]}, {unit}" if unit else HEADS[name])
@@ -159,7 +168,7 @@ def _band(kind: str) -> dict[str, Any]:
     colour = KINDS[kind]["color"]
     if kind == "skips":
         return {"facecolor": colour, "alpha": 0.22, "lw": 0, "zorder": 0}
-    return {"facecolor": "none", "edgecolor": colour, "hatch": "////", "alpha": 0.4, "zorder": 0}
+    return {"facecolor": "none", "edgecolor": colour, "hatch": SLANTED, "alpha": 0.4, "zorder": 0}
 
 
 def _percent(ax: Axes, top: float) -> None:
@@ -178,7 +187,7 @@ def _percent(ax: Axes, top: float) -> None:
 def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
     """Add one legend of marks and bands for all panels."""
     marks: list[Any] = [
-        Line2D([], [], ms=4.5, lw=1.1, label=k, **look) for k, look in KINDS.items()
+        Line2D([], [], ms=4.5, lw=STROKE, label=k, **look) for k, look in KINDS.items()
     ]
     of = f"counts of {result.seeds:,} seeds"
     marks += [Patch(label=f"{kind} in {of}, no change", **_band(kind)) for kind in KINDS]

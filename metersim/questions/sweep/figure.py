@@ -19,24 +19,20 @@ from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.questions.shared.answer import capital
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import (
-    INK,
     LINE,
-    PALE,
-    SERIES,
     STYLE,
-    WARM,
     caption,
     caption_height,
     headline,
     length_units,
     new_page,
 )
+from metersim.questions.shared.style import BOLD, DASHED, INK, PALE, SERIES, SHADE, WARM, WHITE
 from metersim.questions.shared.words import measure_name, quantity
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response, respond
 from metersim.questions.sweep.responses import (
-    NOTHING,
     RING,
     STAR,
     curve_axes,
@@ -176,13 +172,13 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
     if response.best is not None:
         made.append(Line2D([], [], label="best", **{**STAR, "ms": 11}))
     if is_mesh:
-        made.append(Line2D([], [], color=INK, lw=3.2, label="edge of what is acceptable"))
-        made.append(Line2D([], [], color=WARM, lw=1.6, ls=(0, (2, 1)), label="edge of the plateau"))
+        made.append(Line2D([], [], color=INK, lw=2 * BOLD, label="edge of what is acceptable"))
+        made.append(Line2D([], [], color=WARM, lw=BOLD, ls=DASHED, label="edge of the plateau"))
     else:
         colour = SERIES[0][0] if not is_map else PALE
         cross: dict[str, Any] = {"marker": "X" if is_map else "x"}
         if curves:
-            cross = {"marker": "o", "mfc": "white"}
+            cross = {"marker": "o", "mfc": WHITE}
         if curves and len(plan.axes) == 1:
             made.append(Patch(color=PALE, alpha=0.25, label="plateau"))
         else:
@@ -191,7 +187,7 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
         pale = colour if curves else PALE
         made.append(Line2D([], [], color=pale, label="not acceptable", **cross, **dot))
     if is_mesh and np.isnan(response.values[:, 0]).any():
-        made.append(Patch(color=NOTHING, label="not possible"))
+        made.append(Patch(color=SHADE, label="not possible"))
     if curves and len(plan.axes) == 1:
         made.append(Patch(color=SERIES[0][0], alpha=0.2, label=level_text(LEVEL_TOTAL)))
     return made

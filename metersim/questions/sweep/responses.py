@@ -12,7 +12,22 @@ from matplotlib.collections import LineCollection
 from numpy.typing import NDArray
 
 from metersim.measures.indices import BY_KEY
-from metersim.questions.shared.page import INK, PALE, PLATE, SERIES, STYLE, WARM
+from metersim.questions.shared.page import STYLE
+from metersim.questions.shared.style import (
+    BOLD,
+    DASHED,
+    FINE,
+    HAIR,
+    INK,
+    PALE,
+    PLATE,
+    SCALE,
+    SERIES,
+    SHADE,
+    STROKE,
+    WARM,
+    WHITE,
+)
 from metersim.questions.shared.words import measure_name, shown
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response
@@ -20,10 +35,8 @@ from metersim.questions.sweep.response import Response
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-COLOURS = "cividis"  # has even steps in lightness, so that it can be read in grey
-STAR: dict[str, Any] = {"marker": "*", "ms": 15, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
-RING: dict[str, Any] = {"marker": "o", "ms": 11, "mfc": "none", "mec": INK, "mew": 1.0, "ls": ""}
-NOTHING = "#dddddd"  # colour of a missing value
+STAR: dict[str, Any] = {"marker": "*", "ms": 15, "mfc": WHITE, "mec": INK, "mew": STROKE, "ls": ""}
+RING: dict[str, Any] = {"marker": "o", "ms": 11, "mfc": "none", "mec": INK, "mew": FINE, "ls": ""}
 FAR = 0.25  # share of the points, the worst ones, with a common colour
 LEAST_GAP = 0.008  # distance of curves, as a share of the width
 
@@ -126,13 +139,13 @@ def draw_curves(ax: Axes, response: Response, units: str = "metric") -> list[Any
         colour, line, _ = look
         label = value_text(other, word, units, ":") if other else ""
         value, low, high = values[mine].T
-        curves += ax.plot(x[mine], value, color=colour, ls=line, lw=1.4, label=label, zorder=2)
+        curves += ax.plot(x[mine], value, color=colour, ls=line, lw=STROKE, label=label, zorder=2)
         if other:
             ends = np.stack([value - low, high - value])
-            ax.errorbar(x[mine], value, ends, fmt="none", ecolor=colour, lw=0.8, capsize=2)
+            ax.errorbar(x[mine], value, ends, fmt="none", ecolor=colour, lw=FINE, capsize=2)
         else:
             ax.fill_between(x[mine], low, high, color=colour, alpha=0.2, lw=0, zorder=1)
-        for flags, fill in ((response.acceptable, colour), (~response.acceptable, "white")):
+        for flags, fill in ((response.acceptable, colour), (~response.acceptable, WHITE)):
             kept = mine[flags[mine]]
             ax.plot(x[kept], values[kept, 0], "o", ms=5, mfc=fill, mec=colour, zorder=3)
     if other:
@@ -185,7 +198,7 @@ def _draw_limits(ax: Axes, response: Response, units: str) -> None:
         at = shown(kind, limit.value, units)[0]
         if limit.key != response.key or not low - room <= at <= high + room:
             continue
-        ax.axhline(at, color=INK, lw=1.0, ls=(0, (1, 1.5)), zorder=1.5)
+        ax.axhline(at, color=INK, lw=FINE, ls=DASHED, zorder=1.5)
         side = "at most" if limit.sign == "<=" else "at least"
         ax.annotate(
             f"{side} {at:.4g}",
@@ -221,7 +234,7 @@ def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
     value = _shown_values(response, units)[:, 0]
     ax.set_xlabel(axis_label(plan.axes[0], units))
     ax.set_ylabel(axis_label(plan.axes[1], units))
-    ends: dict[str, Any] = {"cmap": COLOURS, **_colour_ends(response, value)}
+    ends: dict[str, Any] = {"cmap": SCALE, **_colour_ends(response, value)}
     if plan.design == "grid":
         shape = plan.axes[0].size, plan.axes[1].size
         order = np.lexsort((y, x))
@@ -230,21 +243,21 @@ def draw_map(ax: Axes, response: Response, units: str = "metric") -> Any:
         table = value[order].reshape(shape).T
         mesh: Any = ax.pcolormesh(*bounds, table, rasterized=True, **ends)
         looks: tuple[tuple[Flags, dict[str, Any]], ...] = (
-            (response.acceptable, {"colors": "white", "linewidths": 5.0}),
-            (response.acceptable, {"colors": INK, "linewidths": 3.2}),
-            (response.plateau, {"colors": WARM, "linewidths": 1.6, "linestyles": (0, (2, 1))}),
+            (response.acceptable, {"colors": WHITE, "linewidths": 3 * BOLD}),
+            (response.acceptable, {"colors": INK, "linewidths": 2 * BOLD}),
+            (response.plateau, {"colors": WARM, "linewidths": BOLD, "linestyles": DASHED}),
         )
         for flags, look in looks:
             inside = flags[order].reshape(shape).T
             edge = LineCollection(_outline(*bounds, inside), clip_on=False, zorder=3, **look)
             ax.add_collection(edge)
-        ax.set_facecolor(NOTHING)
+        ax.set_facecolor(SHADE)
         ax.set_xlim(*bounds[0][[0, -1]])
         ax.set_ylim(*bounds[1][[0, -1]])
     else:
         good = response.acceptable
         ax.scatter(x[~good], y[~good], 26, value[~good], marker="X", lw=0, **ends)
-        mesh = ax.scatter(x[good], y[good], 34, value[good], edgecolors=INK, lw=0.6, **ends)
+        mesh = ax.scatter(x[good], y[good], 34, value[good], edgecolors=INK, lw=HAIR, **ends)
         ax.plot(x[response.plateau], y[response.plateau], **RING)
     if response.best is not None:
         ax.plot(x[response.best], y[response.best], zorder=5, **STAR)
@@ -293,7 +306,7 @@ def draw_panel(ax: Axes, response: Response, place: int, units: str = "metric") 
     """
     x, value = _columns(response, units)[place], _shown_values(response, units)[:, 0]
     good, look = response.acceptable, SERIES[0][0]
-    ax.scatter(x[~good], value[~good], 14, marker="x", color=PALE, lw=0.8)
+    ax.scatter(x[~good], value[~good], 14, marker="x", color=PALE, lw=FINE)
     dots = ax.scatter(x[good], value[good], 16, color=look, lw=0, alpha=0.8)
     ax.plot(x[response.plateau], value[response.plateau], **{**RING, "ms": 8})
     if response.best is not None:
