@@ -129,10 +129,11 @@ def _answered(options: argparse.Namespace) -> int:
 
             options.units = units_of(options)
         with shown(options.command, sys.stderr):
-            text = command_of(options.command).answer(options)
-        _say(text)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+            said = command_of(options.command).answer(options)
+        for text in (said,) if isinstance(said, str) else said:  # a page goes on after its address
+            _say(text)
+            if sys.stdout is not None:
+                sys.stdout.flush()
     except BadInput as error:
         from metersim.questions.shared.options import typed
 

@@ -259,17 +259,22 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         if path.is_fifo():
             raise bad(str(path), "", "is a pipe; give a file")
-        return tomllib.loads(read_whole(path, MOST_TOML).decode("utf-8-sig"))
-    except BadInput:
-        raise
+        content = read_whole(path, MOST_TOML)
     except OSError as error:
         raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
+    return parse_toml(content, str(path))
+
+
+def parse_toml(content: bytes, where: str) -> dict[str, Any]:
+    """The table of a TOML file, with bad syntax as `BadInput`; `where` names the file."""
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
     except RecursionError:
         message = "has tables or lists nested too deep; nest them four deep at most"
-        raise bad(str(path), "", message) from None
+        raise bad(where, "", message) from None
     except (tomllib.TOMLDecodeError, ValueError) as error:
         form = "the decimal mark is a point, and texts stand in quotes"
-        raise bad(str(path), "", f"is not valid TOML: {error}; {form}") from None
+        raise bad(where, "", f"is not valid TOML: {error}; {form}") from None
 
 
 def parse_lot(table: Mapping[str, Any], where: str, name: str) -> SeedLot:

@@ -1,10 +1,8 @@
-"""The questions that can be asked, one folder each, in the order of the help text.
-
-`explore` is asked from Python alone.  It has no command, and does not stand below.
-"""
+"""The questions that can be asked, one folder each, in the order of the help text."""
 
 QUESTIONS = {
     "run": "run a scenario and say how the seeds will lie",
+    "explore": "open a page to move settings and see what happens",
     "explain": "say what a scenario asks of its meter",
     "compare": "say what changes when a setting changes",
     "measured": "compare measured spacings with a scenario and with one another",

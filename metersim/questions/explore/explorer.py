@@ -17,6 +17,7 @@ from metersim.measures.tally import tallied
 from metersim.questions.explore.result import Redrawn
 from metersim.questions.explore.study import Made, Request, make, results, stop_if
 from metersim.questions.shared.unknowns import DRAWS
+from metersim.run.records import Run
 
 T = TypeVar("T")
 
@@ -155,6 +156,39 @@ class Explorer:
             ),
             cancelled,
         )
+
+    def run(self, changes: str | Sequence[str] = (), seed: int = 1) -> Run:
+        """The records of a setting's run, which is kept like those of redraws.
+
+        It takes no place of a request, and none takes its place.
+
+        Parameters
+        ----------
+        changes, seed
+            As for a `Request`.
+
+        Raises
+        ------
+        BadInput
+            With every fault found.
+
+        Examples
+        --------
+        >>> import metersim as m
+        >>> page = m.Explorer("maize_bench", draws=0)
+        >>> result = next(page.redraw(m.Request("turns=20")))
+        >>> len(page.run("turns=20").seeds) == result.measured.total("seeds")
+        True
+        """
+        asked = Request(changes, seed)
+        scenario = scenario_of(self._base, asked.changes)
+        with self._work:
+            return _kept(
+                self._runs,
+                (_settings(scenario), seed),
+                lambda: make(scenario, seed),
+                most=KEPT_RUNS,
+            ).run
 
     def _served(self, each: Iterator[Redrawn], cancelled: Callable[[], bool]) -> Iterator[Redrawn]:
         """Results one by one; the next request may compute between them."""

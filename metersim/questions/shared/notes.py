@@ -265,7 +265,7 @@ def decisive(measured: Measured, units: str = "metric") -> list[str]:
 
 def in_doubt(measured: Measured, units: str = "metric") -> list[str]:
     """Notes on an empty pool, on too short a run, and on what an answer leaves out."""
-    scenario, found = measured.scenario, left_out(measured.scenario)
+    found = left_out(measured.scenario)
     empty = int(measured.reasons[POOL_EMPTY])
     if measured.emptied:
         found.append(f"{emptied_text(measured, units)} The starved row behind it counts here.")
