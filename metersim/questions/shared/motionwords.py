@@ -1,0 +1,84 @@
+"""The disc in motion in words: what happens to each cell, as a sentence with its time."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from metersim.questions.shared.moved import COUNTED, Motion, MovedCell
+from metersim.questions.shared.words import plural
+
+PLAIN, ODD = "plain", "odd"
+"""Weight of an event: what most cells do, and what a viewer looks for."""
+
+
+class Happening(NamedTuple):
+    """Something that happens, in a sentence."""
+
+    time: float  # s
+    cell: int  # -1 when it concerns no cell
+    at: str  # "pool", "edge", "carry", "cut" or "gate"
+    weight: str  # `PLAIN` or `ODD`
+    words: str
+
+
+def events_of(motion: Motion) -> tuple[Happening, ...]:
+    """All that happens to the cells of a motion, and at the gate, by time."""
+    found = [event for cell in motion.cells for event in _of_cell(motion, cell)]
+    found += _of_gate(motion)
+    kept = [event for event in found if motion.start <= event.time <= motion.end]
+    return tuple(sorted(kept, key=lambda event: (event.time, event.cell)))
+
+
+def _of_cell(motion: Motion, cell: MovedCell) -> list[Happening]:
+    name = f"cell {cell.cell} (hole {cell.hole})"
+    many, events = cell.joined, []
+    if many:
+        said = f"{many} {plural(many, 'seed')} joined {name}."
+    else:
+        said = f"C{name[1:]} leaves the pool empty: {cell.why}."
+    weight = PLAIN if many else ODD
+    events.append(Happening(cell.leaves, cell.cell, "pool", weight, said))
+    for at, time in (("pool", cell.leaves), ("edge", cell.edge), ("carry", cell.cut)):
+        gone = [seed for seed in motion.seeds_of[cell.cell] if seed.lost and seed.lost.at == at]
+        if not gone:
+            continue
+        lost = len(gone)
+        before = f"{lost} of {many} {plural(many, 'seed')}"
+        took = {
+            "pool": f"The heap knocked {before} off {name}.",
+            "edge": f"The edge sent {before} of {name} back.",
+            "carry": f"C{name[1:]} lost {before} on the way round.",
+        }[at]
+        many -= lost
+        if not many:
+            took = f"{took[:-1]}, and left it empty."
+        weight = PLAIN if many and at == "edge" else ODD
+        events.append(Happening(time, cell.cell, at, weight, took))
+    if cell.released == 1:
+        does = "drops 1 seed"
+    elif cell.released:
+        does = f"drops {cell.released} seeds: a {named(cell.released)}"
+    else:
+        does = f"drops nothing: a skip, {cell.why}"
+    weight = PLAIN if cell.released == 1 else ODD
+    events.append(Happening(cell.cut, cell.cell, "cut", weight, f"C{name[1:]} {does}."))
+    return events
+
+
+def named(released: int) -> str:
+    """Name of a cell by the seeds that it released."""
+    names = (*COUNTED[:-1], "triple")
+    return names[released] if released < len(names) else f"cell of {released} seeds"
+
+
+def _of_gate(motion: Motion) -> list[Happening]:
+    pool = motion.pool
+    changes = [
+        (
+            float(time),
+            f"{'An arch stops' if now else 'The arch at'} the gate{'' if now else ' breaks'}.",
+        )
+        for time, before, now in zip(pool.time[1:], pool.arched, pool.arched[1:], strict=False)
+        if before != now
+    ]
+    return [Happening(time, -1, "gate", ODD, words) for time, words in changes]
