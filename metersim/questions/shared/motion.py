@@ -111,21 +111,19 @@ def motion_of(run: Run, first: int = 0, cells: int = 24) -> Motion:
 
 
 def _cells(run: Run, course: Course, shown: NDArray[np.int64]) -> tuple[MovedCell, ...]:
-    times = (
-        np.asarray(course.times(shown, point)).tolist() for point in (ENTERS, LEAVES, EDGE, CUT)
+    columns = (
+        shown,
+        shown % run.scenario.disc.cells + 1,
+        *(course.times(shown, point) for point in (ENTERS, LEAVES, EDGE, CUT)),
+        run.cells.joined[shown],
+        run.cells.released[shown],
+        run.cells.reason[shown],
     )
-    rows = zip(
-        shown.tolist(),
-        (shown % run.scenario.disc.cells + 1).tolist(),
-        zip(*times, strict=True),
-        run.cells.joined[shown].tolist(),
-        run.cells.released[shown].tolist(),
-        run.cells.reason[shown].tolist(),
-        strict=True,
-    )
+    rows = zip(*(np.asarray(column).tolist() for column in columns), strict=True)
     return tuple(
-        MovedCell(cell, hole, *when, joined, released, kind_of_cell(released), REASONS[code])
-        for cell, hole, when, joined, released, code in rows
+        MovedCell(c, hole, enters, leaves, edge, cut, joined, let_go, kind_of_cell(let_go), why)
+        for c, hole, enters, leaves, edge, cut, joined, let_go, code in rows
+        for why in [REASONS[code]]
     )
 
 
