@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from metersim.distributions.normal import ndtr, ndtri
 from metersim.files.faults import Keyed
+from metersim.measures.indices import BY_KEY, Measure
 
 FEWEST_WINDOWS = 4  # windows end to end that an estimate of the design effect needs
 
@@ -68,6 +69,14 @@ def effect_by_blocks(events: Floats, cells: Floats) -> float:
 
 
 KINDS = ("skips", "doubles", "singles")
+COUNTED: Mapping[str, Measure] = {
+    "skips": BY_KEY["cells.skip"],
+    "doubles": Measure(
+        "cells.several", "share", "cells with two or more", ("two", "three"), "cells"
+    ),
+    "singles": BY_KEY["cells.single"],
+}
+"""Measure of each of `KINDS`.  A double is a cell with two seeds or more, as people count."""
 SAID = {"singles": "singulation"}  # kinds whose printed name is not that of JSON
 CERTAINTY, POWER = 0.95, 0.8
 WINDOW = 200  # cells; the dependence of cells ends within a window of this length

@@ -17,7 +17,7 @@ from metersim.measures.estimates import Measured, measure
 from metersim.measures.indices import BY_KEY, Measure
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate
 from metersim.measures.tally import tallied, tally_of, tally_of_cells
-from metersim.questions.shared.counts import KINDS, Share, shares_of
+from metersim.questions.shared.counts import COUNTED, Share, shares_of
 from metersim.questions.shared.discrepancy import errors_of
 from metersim.questions.shared.looks import carried, loads
 from metersim.questions.shared.settings import Steps
@@ -31,17 +31,11 @@ DRAWN_CELLS = 1_000
 Half of a total interval over 16 draws has an SE of 10 to 35 % of it, as with runs of 2,000 cells.
 """
 CHANGES: Mapping[str, Measure] = {
-    "skips": BY_KEY["cells.skip"],
-    "doubles": Measure(
-        "cells.several", "share", "cells with two or more", ("two", "three"), "cells"
-    ),
-    "singles": BY_KEY["cells.single"],
+    **COUNTED,
     "quality": BY_KEY["per_spacing.quality"],
     "precision": BY_KEY["precision"],
 }
-"""Reported measures of a step.  A double is a cell with two seeds or more, as people count."""
-BY_CELLS: Mapping[str, Measure] = {kind: CHANGES[kind] for kind in KINDS}
-"""Those that need no seed on the ground."""
+"""Reported measures of a step; those of `COUNTED` need no seed on the ground."""
 Points = tuple[Mapping[str, NDArray[np.float64]], ...]
 
 
@@ -85,7 +79,7 @@ class Step:
     @property
     def reported(self) -> Mapping[str, Measure]:
         """Reported measures by kind."""
-        return CHANGES if self.whole else BY_CELLS
+        return CHANGES if self.whole else COUNTED
 
     @cached_property
     def level(self) -> Spread:
@@ -155,7 +149,7 @@ def run_step(job: Job) -> Step:
     else:
         cells = simulate_cells(scenario, seed=seed)
         tally = tally_of_cells(origin_of(scenario, seed), cells, job.stretches)
-        measured, shown = Measured((tally,), measures=(*BY_CELLS.values(),)), carried(cells)
+        measured, shown = Measured((tally,), measures=(*COUNTED.values(),)), carried(cells)
     setting, step = next(iter(job.steps.items()), ("", 0)) if len(job.steps) < 2 else ("", 0)
     return Step(setting, step, measured, shares_of(shown), points_of(job), job.whole)
 
@@ -188,4 +182,4 @@ def _cells_reported(
     tally = tally_of_cells(
         origin_of(scenario, **of_run), simulate_cells(scenario, **of_run), stretches
     )
-    return Measured((tally,), LEVEL_TOTAL, tuple(BY_CELLS.values()))
+    return Measured((tally,), LEVEL_TOTAL, tuple(COUNTED.values()))

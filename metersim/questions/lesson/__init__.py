@@ -1,0 +1,1 @@
+"""Question `lesson`: how do I teach a class what a meter does?"""
