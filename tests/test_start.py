@@ -27,7 +27,7 @@ UNUSED = (
     r"matplotlib|pandas|simpy",
     r"metersim\.run\.(events|hole|meter|breath|toolbar|pool)",
     r"metersim\.measures\.(rows|cellfit|cellmodel|fold)",
-    r"metersim\.questions\.run\.machine\w*",
+    r"metersim\.questions\.(run|shared)\.machine\w*",
     r"concurrent\.futures|multiprocessing|importlib\.metadata|tempfile|lazy_loader|statistics",
 )
 
@@ -67,5 +67,5 @@ def test_what_is_used_is_seen(tmp_path):
     written = str(tmp_path / "cells.csv")
     modules = loaded("run", "half_parked_open", "--turns", "5", "--draws", "2", "--csv", written)
     seen = unused(modules)
-    assert "metersim.measures.rows" in seen and "metersim.questions.run.machine" in seen
+    assert "metersim.measures.rows" in seen and "metersim.questions.shared.machinerun" in seen
     assert "tempfile" in seen and "simpy" not in seen

@@ -9,7 +9,7 @@ from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
 from metersim.measures.limits import HOPPER
 from metersim.measures.tally import tallied
-from metersim.questions.run.study import split
+from metersim.questions.shared.emptying import split
 
 EMPTYING = ("maize_bench", "--set", "hopper_kg=0.8", "--turns", "150")
 

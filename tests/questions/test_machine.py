@@ -13,8 +13,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.measures.rows import measure_pass
 from metersim.questions.gallery.study import draw
-from metersim.questions.run.machine import drawn_row, run_machine
-from metersim.questions.run.machineanswer import answer_text, table
+from metersim.questions.run.machineanswer import answer_text
 from metersim.questions.run.machinefigure import (
     cell_places,
     draw_field,
@@ -24,6 +23,8 @@ from metersim.questions.run.machinefigure import (
 )
 from metersim.questions.run.machinejson import machine_json
 from metersim.questions.shared.alike import COMMON, DIFFER, ONE
+from metersim.questions.shared.machinerun import drawn_row, run_machine
+from metersim.questions.shared.machinewords import table
 from metersim.questions.shared.page import new_page
 from metersim.run.toolbar import simulate_pass
 

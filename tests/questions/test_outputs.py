@@ -18,8 +18,8 @@ from metersim.files.whole import write_all
 from metersim.machine.reading import load_scenario
 from metersim.measures.estimates import measure
 from metersim.measures.indices import BY_KEY, SI_SUFFIX
-from metersim.questions.run.study import Row
 from metersim.questions.run.text import as_json, as_trace
+from metersim.questions.shared.emptying import Row
 from metersim.questions.shared.rowcsv import SEED_COLUMNS, as_csv
 from metersim.run.simulation import simulate
 

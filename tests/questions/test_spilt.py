@@ -6,7 +6,7 @@ import pytest
 
 from metersim.measures.estimates import measure
 from metersim.measures.tally import tallied
-from metersim.questions.run.study import split
+from metersim.questions.shared.emptying import split
 from metersim.questions.shared.rowwords import MUCH_SPILT, spilt_text
 from metersim.run.draws import BLOCK
 from metersim.run.simulation import simulate

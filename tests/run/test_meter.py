@@ -15,8 +15,8 @@ from metersim.machine.stations import stations_of
 from metersim.machine.tube import TubeStation
 from metersim.measures.estimates import measure
 from metersim.questions.run.figure import run_figure
-from metersim.questions.run.study import Row
 from metersim.questions.run.text import as_json
+from metersim.questions.shared.emptying import Row
 from metersim.questions.shared.notes import notes
 from metersim.run.course import Shaking
 from metersim.run.draws import MOST_SEEDS, KnotDraws

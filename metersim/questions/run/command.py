@@ -13,7 +13,6 @@ from metersim.measures.estimates import measure
 from metersim.measures.intervals import LEVEL_TOTAL
 from metersim.measures.tally import stretches_of, tallied
 from metersim.questions.run.day import MOST_CELLS, Day, day_of, watched_runs
-from metersim.questions.run.study import split
 from metersim.questions.run.text import as_json, as_trace, summary
 from metersim.questions.shared.effort import (
     EVENTS_BYTES,
@@ -26,6 +25,7 @@ from metersim.questions.shared.effort import (
     check_room,
     seconds_for,
 )
+from metersim.questions.shared.emptying import split
 from metersim.questions.shared.options import (
     changes_of,
     details_option,

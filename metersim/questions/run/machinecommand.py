@@ -8,7 +8,6 @@ from pathlib import Path
 from metersim.files.faults import BadInput, Fault
 from metersim.files.whole import write_all
 from metersim.machine.scenario import Scenario
-from metersim.questions.run.machine import run_machine
 from metersim.questions.run.machineanswer import answer_text
 from metersim.questions.run.machinejson import machine_csv, machine_json
 from metersim.questions.shared.effort import (
@@ -20,6 +19,7 @@ from metersim.questions.shared.effort import (
     check_room,
     seconds_for,
 )
+from metersim.questions.shared.machinerun import run_machine
 from metersim.questions.shared.progress import adding_bar
 from metersim.questions.shared.unknowns import drawn_cells
 from metersim.run.rows import Pass

@@ -11,9 +11,9 @@ from metersim.measures.estimates import Measured
 from metersim.measures.indices import put
 from metersim.measures.limits import cautions
 from metersim.measures.rows import ROW_MEASURES, Middle
-from metersim.questions.run.machine import MachineRun
 from metersim.questions.shared.answer import finite
 from metersim.questions.shared.jsonparts import emptied_json, uncertainty_json
+from metersim.questions.shared.machinerun import MachineRun
 from metersim.questions.shared.spread import Spread
 from metersim.run.records import Seeds, provenance
 from metersim.run.rows import Pass

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from metersim.machine.scenario import Scenario
 from metersim.measures.rows import OF_PLAN, ROW_KEYS, Middle
-from metersim.questions.run.machine import MachineRun
 from metersim.questions.shared.answer import plain, told
+from metersim.questions.shared.machinerun import MachineRun
 from metersim.questions.shared.notes import (
     PROVE,
     asked,
@@ -29,36 +29,7 @@ from metersim.questions.shared.words import (
     shown,
 )
 
-GAUGE_OFF = 0.06  # share of the vacuum asked for from which a gauge that reads another is said
 MOST_TURNS = 10  # of the start that are printed
-SHARES = ("cells.skip", "cells.double", "per_spacing.multiple", "per_spacing.miss")
-
-
-def is_set_otherwise(found: MachineRun) -> bool:
-    """Whether the gauge reads another vacuum than was asked for."""
-    wanted, reads = found.measured.scenario.vacuum.vacuum, found.measured.air("reading").middle
-    return abs(reads - wanted) > GAUGE_OFF * wanted
-
-
-def row_cells(found: MachineRun, row: int | None, units: str) -> list[str]:
-    """Cells of the table on a row, or on all rows, with as many digits as the counts bear."""
-    one = found.measured.whole if row is None else found.measured.rows[row]
-    cells = [told("share", one[key])[0] for key in SHARES]
-    cells.append(told("per_area", one["placed.per_area"], units)[0])
-    if row is None:
-        return [*cells, ""]
-    return [*cells, pressure(found.measured.vacuum[row].middle, units)]
-
-
-def total_cells(found: MachineRun, units: str) -> list[str]:
-    """Cells of the table with the total intervals of all rows."""
-    kinds = {key: "share" for key in SHARES} | {"placed.per_area": "per_area"}
-    return [*(told(kind, found.whole.total(key), units)[1] for key, kind in kinds.items()), ""]
-
-
-def pressure(value: float, units: str) -> str:
-    """A vacuum without its unit, in three digits."""
-    return f"{shown('pressure', value, units)[0]:.3g}"
 
 
 def report(found: MachineRun, units: str = "metric") -> list[str]:

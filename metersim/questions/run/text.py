@@ -14,9 +14,9 @@ from metersim.measures.limits import causes
 from metersim.measures.yields import Harvest
 from metersim.questions.run.day import Day
 from metersim.questions.run.daytext import CAUTION, day_json, day_lines, sentences
-from metersim.questions.run.study import Row
 from metersim.questions.run.turning import concerns, turning_json, turning_lines, turning_row
 from metersim.questions.shared.answer import MOST_ROWS, Answer, capital, told
+from metersim.questions.shared.emptying import Row
 from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.jsonparts import (
     counted_json,
