@@ -32,6 +32,7 @@ USUAL_SIZE = 300  # of them, the one that questions are about
 PAIR_SIZE = 1_000  # of them, that of counts before and after two moves at once
 ODD = Measure("cells.odd", "share", "cells without exactly one seed", ("none", "two", "three"),
               "cells")  # fmt: skip
+NEVER = Share(0.0)
 SHOWN = (COUNTED["skips"], COUNTED["doubles"], ODD)
 
 
@@ -70,8 +71,8 @@ class Seen:
     """
 
     kind: str = ""
-    before: Share = Share(0.0)
-    after: Share = Share(0.0)
+    before: Share = NEVER
+    after: Share = NEVER
 
     def chance(self, cells: float) -> float:
         """Chance that two counts of so many cells detect it; of a false alarm without a kind."""
