@@ -19,7 +19,7 @@ from metersim.questions.evidence.score import (
     numbers,
     score,
 )
-from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
 
 SOURCES, EACH = 12, 4
 

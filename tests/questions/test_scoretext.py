@@ -16,7 +16,7 @@ from metersim.questions.evidence.scoretext import (
     score_table,
     trust,
 )
-from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, write_unseen
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, write_unseen
 from metersim.questions.shared.answer import LINES, MOST_ROWS
 from metersim.questions.shared.words import WIDE
 

@@ -18,7 +18,7 @@ from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
 from metersim.questions.evidence.score import OUTLIERS, constant
-from metersim.questions.evidence.unseen import shipped_unseen
+from metersim.questions.shared.unseen import shipped_unseen
 from metersim.questions.shared import unknowns
 from metersim.questions.shared.cases import load_case
 from metersim.questions.shared.discrepancy import FITTED_CROPS, errors_of, share_error

@@ -1,7 +1,7 @@
 """Score predictions of published levels, with the coefficients as shipped.
 
 ``python -m tests.validation.scored --out FILE`` writes predictive draws of all levels of all cases,
-in the form of `metersim.questions.evidence.unseen`.  `tests.validation.fit` predicts each source by
+in the form of `metersim.questions.shared.unseen`.  `tests.validation.fit` predicts each source by
 a fit without it, and writes a file of the same form.
 
 ``python -m tests.validation.scored --show FILE [FILE ...]`` prints the scores of such files.  Cases
@@ -20,7 +20,7 @@ from metersim.questions.evidence.predictions import predict
 from metersim.questions.evidence.printed import printed, spacings_of, unit_of
 from metersim.questions.evidence.score import is_difference, score
 from metersim.questions.evidence.scoretext import score_markdown
-from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
 from metersim.questions.shared.cases import read_case, shipped_cases
 
 

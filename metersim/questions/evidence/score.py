@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit, stdtrit
 
-from metersim.questions.evidence.unseen import Level
+from metersim.questions.shared.unseen import Level
 from metersim.run.streams import Streams
 
 HALF, MOST = 0.5, 0.9  # stated chances of the two intervals

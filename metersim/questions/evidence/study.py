@@ -14,7 +14,7 @@ from metersim.files.tables import dataframe
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.predictions import DRAWS, MakesStations, Predicted, predict
 from metersim.questions.evidence.score import Scores, score
-from metersim.questions.evidence.unseen import shipped_unseen
+from metersim.questions.shared.unseen import shipped_unseen
 from metersim.questions.evidence.verdicts import (
     AGREES,
     VERDICTS,

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from metersim.questions.evidence.unseen import BLOCKS, DRAWS, write_unseen
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, write_unseen
 from metersim.run.parallel import in_order
 from metersim.run.pool import processes
 from tests.validation.fit.emulator import emulate

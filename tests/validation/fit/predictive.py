@@ -8,7 +8,7 @@ from scipy.special import softmax
 from metersim.measures.indices import BY_KEY
 from metersim.questions.evidence.printed import NO_UNIT, UNITS
 from metersim.questions.evidence.score import LEAST_OTHERS, constant
-from metersim.questions.evidence.unseen import BLOCKS, DRAWS, Level
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level
 from tests.validation.fit.likelihood import (
     Predictor,
     classes_of,
