@@ -21,10 +21,11 @@ from metersim.measures.indices import BY_KEY
 from metersim.measures.spacing import class_counts, per_spacing, spacings_of
 from metersim.questions.compare.figure import comparison_figure, draw_comparison, draw_differences
 from metersim.questions.compare.study import COMPARED, Comparison
-from metersim.questions.run.disc import draw_counts, draw_disc
-from metersim.questions.run.figure import draw_spacings, run_figure
-from metersim.questions.run.row import draw_row
+from metersim.questions.run.figure import run_figure
+from metersim.questions.shared.discpicture import draw_counts, draw_disc
 from metersim.questions.shared.page import save
+from metersim.questions.shared.rowpicture import draw_row
+from metersim.questions.shared.spacingpicture import draw_spacings
 from metersim.questions.shared.spread import Spread, change_between, gather
 from metersim.questions.shared.style import WARM
 from metersim.run.records import Cells, Run, Seeds, Ticks

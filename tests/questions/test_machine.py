@@ -14,15 +14,15 @@ from metersim.machine.reading import load_scenario
 from metersim.measures.rows import measure_pass
 from metersim.questions.gallery.study import draw
 from metersim.questions.run.machineanswer import answer_text
-from metersim.questions.run.machinefigure import (
+from metersim.questions.run.machinejson import machine_json
+from metersim.questions.shared.alike import COMMON, DIFFER, ONE
+from metersim.questions.shared.machinepicture import (
     cell_places,
     draw_field,
     draw_rows,
     piece_of_field,
     sown,
 )
-from metersim.questions.run.machinejson import machine_json
-from metersim.questions.shared.alike import COMMON, DIFFER, ONE
 from metersim.questions.shared.machinerun import drawn_row, run_machine
 from metersim.questions.shared.machinewords import table
 from metersim.questions.shared.page import new_page

@@ -16,8 +16,8 @@ from metersim.questions.evidence.scoretext import (
     score_table,
     trust,
 )
-from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, write_unseen
 from metersim.questions.shared.answer import LINES, MOST_ROWS
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, write_unseen
 from metersim.questions.shared.words import WIDE
 
 MEASURES = (

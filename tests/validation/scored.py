@@ -20,8 +20,8 @@ from metersim.questions.evidence.predictions import predict
 from metersim.questions.evidence.printed import printed, spacings_of, unit_of
 from metersim.questions.evidence.score import is_difference, score
 from metersim.questions.evidence.scoretext import score_markdown
-from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
 from metersim.questions.shared.cases import read_case, shipped_cases
+from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
 
 
 def levels_alone(case):

@@ -14,7 +14,6 @@ from metersim.files.tables import dataframe
 from metersim.machine.stations import stations_of
 from metersim.questions.evidence.predictions import DRAWS, MakesStations, Predicted, predict
 from metersim.questions.evidence.score import Scores, score
-from metersim.questions.shared.unseen import shipped_unseen
 from metersim.questions.evidence.verdicts import (
     AGREES,
     VERDICTS,
@@ -23,6 +22,7 @@ from metersim.questions.evidence.verdicts import (
     judge,
 )
 from metersim.questions.shared.cases import Case, load_case, shipped_cases
+from metersim.questions.shared.unseen import shipped_unseen
 
 if TYPE_CHECKING:
     import pandas as pd
