@@ -41,7 +41,8 @@ TYPED = {
     "guide": (("meter",), "Set a meter"),
     "lot": (("--like", "soybean", "--seeds-per-kg", "6000", "--out", "own.toml"), "own.toml"),
 }
-ELSEWHERE = {"gallery"}  # all scenarios; in test_outputs.py with few cells
+# all scenarios, in test_outputs.py with few cells; a page, in test_explore_server.py
+ELSEWHERE = {"gallery", "explore"}
 ALONE = ("learn", "habits", "next", "evidence", "sheet", "sweep")  # that may start processes
 
 

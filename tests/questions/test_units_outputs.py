@@ -122,8 +122,9 @@ TYPED = {
         "--like maize_large_flat --csv seeds.csv --out own.toml",
     ],
 }
-UNBOUND = {"guide", "gallery", "evidence"}
-"""Fixed pages and pictures; published measurements, which keep the units of their source."""
+UNBOUND = {"guide", "gallery", "evidence", "explore"}
+"""Fixed pages and pictures; published measurements, which keep the units of their source; a page,
+whose sentences test_explore_server.py reads in both."""
 QUICK = {"run", "explain", "howmany", "list", "lot"}
 """Commands whose cases take less than a second, but for those with figures."""
 DETAILED = set(TYPED) - {"list"}

@@ -21,13 +21,14 @@ from metersim.questions.explore.result import UPDATING, Redrawn
 from metersim.questions.explore.sessions import Gone, Session, Sessions
 from metersim.questions.explore.study import Cancelled, Request
 from metersim.questions.explore.words import words_of
+from metersim.questions.shared.motion import MOST_CELLS, motion_of
 from metersim.questions.shared.rowcsv import as_csv, cells_csv
 
 T = TypeVar("T")
 
 MOST_BODY = 256 * 1024  # bytes of a request
 MOST_TEXT = 200_000  # letters of a scenario that is opened
-MOST_SHOWN = 200  # cells of a strip, or in motion
+MOST_SHOWN = 200  # cells of a strip, and letters of a word
 MOST_NUMBER = 10**18 - 1  # of a seed or a cell
 MOST_ACTS = 40  # of a game with a hidden fault
 MOST_FAULTS = 20  # lines
@@ -254,12 +255,11 @@ def _unpin(sessions: Sessions, asked: Asked, _: str) -> Reply:
 
 def _motion(sessions: Sessions, asked: Asked, _: str) -> Reply:
     """Numbers of the disc in motion."""
-    run = _run(sessions, asked)
-    cells = asked.whole("cells", 1, MOST_SHOWN, 60)
+    cells = asked.whole("cells", 1, MOST_CELLS, 60)
     first = asked.whole("first", 0, MOST_NUMBER, 0)
+    run = _run(sessions, asked)
     first = max(min(first, len(run.cells) - cells), 0)
-    motion_of = _loaded("metersim.questions.shared.motion").motion_of
-    return _said(motion_of(run, first, min(cells, len(run.cells))).to_dict())
+    return _said(motion_of(run, first, cells).to_dict())
 
 
 def _save(sessions: Sessions, asked: Asked, _: str) -> Reply:

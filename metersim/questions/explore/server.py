@@ -27,15 +27,15 @@ API = "/api/"
 WAIT = 30.0  # s that a connection may say nothing
 HERE = Path(__file__).parent
 PAGE, SHARED = HERE / "page", HERE.parent / "shared"
-HTML, CSS, SCRIPT = (f"text/{kind}; charset=utf-8" for kind in ("html", "css", "javascript"))
-ASSETS: Mapping[str, tuple[Path, str]] = {
-    "/": (PAGE / "index.html", HTML),
-    "/page.css": (PAGE / "page.css", CSS),
-    "/page.js": (PAGE / "page.js", SCRIPT),
-    "/hidden": (PAGE / "hidden.html", HTML),
-    "/hidden.css": (PAGE / "hidden.css", CSS),
-    "/hidden.js": (PAGE / "hidden.js", SCRIPT),
-    "/motion.js": (SHARED / "motion.js", SCRIPT),
+KINDS = {
+    suffix: f"text/{kind}; charset=utf-8"
+    for suffix, kind in ((".html", "html"), (".css", "css"), (".js", "javascript"))
+}
+ASSETS: Mapping[str, Path] = {
+    "/": PAGE / "index.html",
+    "/hidden": PAGE / "hidden.html",
+    **{f"/{file.name}": file for file in sorted(PAGE.glob("*.*")) if file.suffix != ".html"},
+    "/motion.js": SHARED / "motion.js",
 }
 """Files that are served, by their path; nothing else of the disk is."""
 SAFE = {
@@ -119,10 +119,10 @@ class Handler(BaseHTTPRequestHandler):
             return self._send(Reply(204, "", b""))
         if path.startswith(API):
             return self._send(faulty(405, ["Ask with POST."]), {"Allow": "POST"})
-        file, kind = ASSETS.get(path, (None, ""))
+        file = ASSETS.get(path)
         if file is None or not file.is_file():
             return self._send(faulty(404, ["There is no such page."]))
-        return self._send(Reply(200, kind, file.read_bytes()))
+        return self._send(Reply(200, KINDS[file.suffix], file.read_bytes()))
 
     def do_POST(self) -> None:
         """Answer a request of the page."""
