@@ -6,7 +6,7 @@ import importlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from itertools import chain
 from threading import Lock
 from typing import Any, TypeVar
@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from metersim.files.faults import BadInput, Parameter, bad
 from metersim.machine.given import scenario_toml
 from metersim.machine.losses import LOSSES
-from metersim.machine.reading import UNIT_SYSTEMS, load_scenario, shipped_scenarios
+from metersim.machine.reading import UNIT_SYSTEMS, is_text, load_scenario, shipped_scenarios
 from metersim.machine.scenario import Scenario
 from metersim.questions.explore.controls import values_of
 from metersim.questions.explore.result import UPDATING, Redrawn
@@ -62,7 +62,7 @@ class Asked:
     def text(self, key: str, usual: str | None = None, most: int = MOST_SHOWN) -> str:
         """A text with at most so many letters."""
         value = self._given.get(key, usual)
-        if not isinstance(value, str) or len(value) > most:
+        if not isinstance(value, str) or len(value) > most or not is_text(value):
             raise bad("", key, f"must be a text of {most:,} letters at most")
         return value
 
@@ -94,7 +94,8 @@ class Asked:
     def listed(self, key: str, kind: type[T], most: int) -> list[T]:
         """A list of texts or of objects."""
         value = self._given.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(one, kind) for one in value):
+        right = isinstance(value, list) and all(isinstance(one, kind) for one in value)
+        if not right or not all(is_text(one) for one in value if isinstance(one, str)):
             raise bad("", key, f"must be a list of {'texts' if kind is str else 'objects'}")
         if len(value) > most:
             raise bad("", key, f"has {len(value):,} entries; {most:,} at most")
@@ -182,16 +183,22 @@ def _open(sessions: Sessions, asked: Asked, units: str) -> Reply:
             "name": given.name,
             "title": given.title,
             "shows": given.shows,
-            "scenarios": [
-                {"name": name, "shows": load_scenario(path).shows}
-                for name, path in shipped_scenarios().items()
-            ],
+            "scenarios": _shipped(),
             "units": given.units or units,
             "changes": [],
             "settings": [one.to_dict() for one in session.controls],
             "losses": {loss.name: loss.words for loss in LOSSES},
         }
     )
+
+
+@cache
+def _shipped() -> list[dict[str, str]]:
+    """Names of shipped scenarios, and what they show."""
+    return [
+        {"name": name, "shows": load_scenario(path).shows}
+        for name, path in shipped_scenarios().items()
+    ]
 
 
 def _redraw(sessions: Sessions, asked: Asked, _: str) -> Reply:
@@ -293,8 +300,8 @@ def _csv(sessions: Sessions, asked: Asked, _: str) -> Reply:
 
 def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
     """A game with a hidden fault, replayed from its number and acts."""
-    game = _loaded("metersim.questions.shared.hiddenmeter")
     acts = asked.listed("acts", dict, MOST_ACTS)
+    game = _loaded("metersim.questions.shared.hiddenmeter")
     state = game.start(
         asked.whole("number", 0, 10**9, 1),
         asked.whole("level", 1, 5, 1),

@@ -24,10 +24,11 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.seedlot import LOT_NAMES, parse_toml, shipped_lots
 from metersim.questions.explore.controls import Control, controls_of
 from metersim.questions.explore.explorer import Explorer
+from metersim.questions.shared.unknowns import DRAWS
 
 MOST_SESSIONS = 8
-MOST_CELLS = 300_000  # of a run on the page
-MOST_TICKS = 200_000  # of a run on the page
+MOST_CELLS = 150_000  # of a run on the page
+MOST_TICKS = 50_000  # of a run on the page
 MOST_CHANGES = 400  # of a request
 MOST_LETTERS = 2_000  # of a change
 
@@ -82,10 +83,12 @@ class Sessions:
         The scenario that a page shows at first.
     file : str
         Its name or file, as it was typed.
+    draws : int
+        Number of draws of machine and inputs for a total.
     """
 
-    def __init__(self, first: Scenario, file: str) -> None:
-        self._first = first
+    def __init__(self, first: Scenario, file: str, draws: int = DRAWS) -> None:
+        self._first, self._draws = first, draws
         self._file = Path(file)
         self._lots = frozenset((*shipped_lots(), *LOT_NAMES, first.seed.lot))
         self._open: OrderedDict[str, Session] = OrderedDict()
@@ -98,7 +101,7 @@ class Sessions:
             os.urandom(12).hex(),
             scenario,
             controls_of(scenario),
-            Explorer(scenario),
+            Explorer(scenario, draws=self._draws),
             self._lots,
         )
         with self._lock:
