@@ -173,10 +173,12 @@ def lines_of(error: BadInput) -> list[str]:
 def _open(sessions: Sessions, asked: Asked, units: str) -> Reply:
     """Open a scenario by name or as a text."""
     if asked.has("text"):
-        given = sessions.read(asked.text("text", most=MOST_TEXT), asked.text("name", "opened.toml"))
+        session = sessions.read(
+            asked.text("text", most=MOST_TEXT), asked.text("name", "opened.toml")
+        )
     else:
-        given = sessions.named(asked.text("scenario") if asked.has("scenario") else None)
-    session = sessions.start(given)
+        session = sessions.named(asked.text("scenario") if asked.has("scenario") else None)
+    given = session.scenario
     return _said(
         {
             "session": session.number,

@@ -49,9 +49,8 @@ def answer(options: argparse.Namespace) -> Iterator[str]:
         lambda: whole("--port", options.port, 0, 65_535),
     )
     from metersim.questions.explore.server import Server
-    from metersim.questions.explore.sessions import Sessions, check_work
+    from metersim.questions.explore.sessions import Sessions
 
-    check_work(scenario)
     with Server(Sessions(scenario, options.scenario), port, options.units) as server:
         yield f"{server.address} shows {scenario.name} on this computer alone; Ctrl-C stops it."
         if not options.no_browser:

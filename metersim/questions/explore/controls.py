@@ -18,7 +18,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from metersim.files.faults import BadInput
@@ -203,7 +202,6 @@ class Control:
         return number(ends[0]), number(ends[1]), number(step)
 
 
-@lru_cache(maxsize=16)
 def controls_of(scenario: Scenario) -> tuple[Control, ...]:
     """Controls of every setting of a scenario, those that people move first at the head.
 

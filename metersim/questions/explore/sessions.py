@@ -88,27 +88,14 @@ class Sessions:
     """
 
     def __init__(self, first: Scenario, file: str, draws: int = DRAWS) -> None:
+        check_work(first)
         self._first, self._draws = first, draws
+        self._named = {first.name: first}
+        self._controls: dict[str, tuple[Control, ...]] = {}
         self._file = Path(file)
         self._lots = frozenset((*shipped_lots(), *LOT_NAMES, first.seed.lot))
         self._open: OrderedDict[str, Session] = OrderedDict()
         self._lock = Lock()
-
-    def start(self, scenario: Scenario) -> Session:
-        """Open a scenario; of more than `MOST_SESSIONS`, that used longest ago is closed."""
-        check_work(scenario)
-        made = Session(
-            os.urandom(12).hex(),
-            scenario,
-            controls_of(scenario),
-            Explorer(scenario, draws=self._draws),
-            self._lots,
-        )
-        with self._lock:
-            self._open[made.number] = made
-            while len(self._open) > MOST_SESSIONS:
-                self._open.popitem(last=False)
-        return made
 
     def get(self, number: str) -> Session:
         """An open session; raises `Gone`."""
@@ -118,17 +105,21 @@ class Sessions:
             self._open.move_to_end(number)
             return self._open[number]
 
-    def named(self, name: str | None = None) -> Scenario:
-        """The scenario of a name: a shipped one, or that of the first page."""
-        if name is None or name == self._first.name:
-            return self._first
-        shipped = shipped_scenarios()
-        if name not in shipped:
-            raise bad("scenario", name, f"is not shipped; {hint(name, shipped)}")
-        return load_scenario(name)
+    def named(self, name: str | None = None) -> Session:
+        """Open a shipped scenario, or that of the first page; raises `BadInput`."""
+        name = self._first.name if name is None else name
+        if name not in self._named:
+            shipped = shipped_scenarios()
+            if name not in shipped:
+                raise bad("scenario", name, f"is not shipped; {hint(name, shipped)}")
+            self._named[name] = load_scenario(name)
+        scenario = self._named[name]
+        if name not in self._controls:
+            self._controls[name] = controls_of(scenario)
+        return self._start(scenario, self._controls[name])
 
-    def read(self, text: str, name: str) -> Scenario:
-        """The scenario of a file's text.
+    def read(self, text: str, name: str) -> Session:
+        """Open the scenario of a file's text; raises `BadInput`.
 
         It may extend a shipped scenario, and name lots that are shipped or that of the first page.
         No other file is read.
@@ -150,12 +141,29 @@ class Sessions:
         _check_lots(table, self._lots, shown)
         path = self._file.parent / shown
         try:
-            return layered([table], path, Path(shown).stem)
+            scenario = layered([table], path, Path(shown).stem)
         except BadInput as error:
             raise BadInput(
                 Fault(shown if one.where == str(path) else one.where, one.key, one.message)
                 for one in error.faults
             ) from None
+        check_work(scenario)
+        return self._start(scenario, controls_of(scenario))
+
+    def _start(self, scenario: Scenario, controls: tuple[Control, ...]) -> Session:
+        """Open a scenario; of more than `MOST_SESSIONS`, that used longest ago is closed."""
+        made = Session(
+            os.urandom(12).hex(),
+            scenario,
+            controls,
+            Explorer(scenario, draws=self._draws),
+            self._lots,
+        )
+        with self._lock:
+            self._open[made.number] = made
+            while len(self._open) > MOST_SESSIONS:
+                self._open.popitem(last=False)
+        return made
 
 
 def check_work(scenario: Scenario) -> None:
