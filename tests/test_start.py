@@ -21,13 +21,14 @@ COMMANDS = {
     "compare": ["compare", "maize_bench", "--vary", "notch=0,1", "--turns", "20", "--draws", "2"],
 }
 # what only other answers use: pictures, tables of pandas, the events, a machine of rows, fits to
-# spacings, processes, files that are written, and the names that the package offers
+# spacings, processes, servers, files that are written, and the names that the package offers
 UNUSED = (
     r"scipy(\..*)?",
     r"matplotlib|pandas|simpy",
     r"metersim\.run\.(events|hole|meter|breath|toolbar|pool)",
     r"metersim\.measures\.(rows|cellfit|cellmodel|fold)",
     r"metersim\.questions\.(run|shared)\.machine\w*",
+    r"http\.server|socketserver|webbrowser",
     r"concurrent\.futures|multiprocessing|importlib\.metadata|tempfile|lazy_loader|statistics",
 )
 

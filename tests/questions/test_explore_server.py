@@ -136,7 +136,10 @@ def test_controls_show_what_changes_made_of_a_scenario():
     moved = scenario_of(BENCH, ["speed_mph=5", "inner_guide=true", "notch=2"])
     values = values_of(controls_of(BENCH), moved)
     assert values["demand.speed"] == {"metric": 8.04672, "us": 5.0}
-    assert values["guide.inner_guide"] is True and values["seed.size_cv"] is None
+    assert values["guide.inner_guide"] is True and values["seed.size_cv"] == {
+        "metric": None,
+        "us": None,
+    }
 
 
 def test_a_redraw_is_that_of_python_line_by_line(page, session):

@@ -53,9 +53,9 @@ def answer(options: argparse.Namespace) -> Iterator[str]:
 
     with Server(Sessions(scenario, options.scenario), port, options.units) as server:
         yield f"{server.address} shows {scenario.name} on this computer alone; Ctrl-C stops it."
-        if not options.no_browser:
-            _show(server.address)
         with suppress(KeyboardInterrupt):
+            if not options.no_browser:
+                _show(server.address)
             server.serve_forever()
     yield "Stopped. What was not saved is gone."
 

@@ -184,7 +184,7 @@ class Control:
 
     def shown(self, value: Any) -> Any:
         """A value in SI as the page shows it: a number by system of units, others as they are."""
-        if self.spec.kind not in ("number", "count") or value is None:
+        if self.spec.kind not in ("number", "count"):
             return value
         return {system: _in_unit(self.spec, value, system) for system in SYSTEMS}
 
@@ -316,8 +316,9 @@ def _symbol(spec: Spec, system: str) -> str:
     return unit.symbol if unit else ""
 
 
-def _in_unit(spec: Spec, value: float, system: str) -> float:
+def _in_unit(spec: Spec, value: Any, system: str) -> Any:
+    """A number in the unit of a system; None if it is not stated."""
     unit = spec.unit_for(system)
-    if spec.kind == "count" or unit is None:
+    if spec.kind == "count" or unit is None or value is None:
         return value
     return float(f"{unit.from_si(value):.10g}")

@@ -69,7 +69,7 @@ class Control {
     const { meaning, spread } = this.setting;
     const moved = this.value !== (this.opened ?? null);
     this.root.classList.toggle("moved", moved);
-    this.meaning.replaceChildren(element("span", {}, spread ? `${meaning}; ${spread}` : meaning));
+    this.meaning.replaceChildren(element("span", {}, spread ? `${meaning}; ${spread[this.units]}` : meaning));
     if (!moved) return;
     const back = element("button", { type: "button", class: "plain" }, "put back");
     back.setAttribute("aria-label", `${this.setting.label}: put back to ${this.worded(this.opened)}`);
