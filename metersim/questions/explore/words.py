@@ -48,7 +48,7 @@ def words_of(result: Redrawn, units: str = "metric") -> dict[str, Any]:
         headline = [NO_SEED]
     if measured.spilt_share > MUCH_SPILT:
         headline.append(spilt_text(measured, units))
-    found = [*outside(scenario, units), *cautions(scenario, units)]
+    found = dict.fromkeys([*outside(scenario, units), *cautions(scenario, units)])
     return {
         "headline": headline,
         "spoils": main_cause(measured) or EVEN,

@@ -2,9 +2,10 @@
 
 /** The program refused a request; `faults` has one line a thing that is wrong. */
 export class Refused extends Error {
-  constructor(faults) {
+  constructor(faults, status = 0) {
     super(faults.join("\n"));
     this.faults = faults;
+    this.status = status; // 0 without an answer
   }
 }
 
@@ -31,7 +32,7 @@ export async function ask(what, body, signal) {
   } catch {
     // an answer without faults in JSON is said below
   }
-  throw new Refused(faults ?? [`The program refused that (${response.status}).`]);
+  throw new Refused(faults ?? [`The program refused that (${response.status}).`], response.status);
 }
 
 /** JSON that the program gives. */

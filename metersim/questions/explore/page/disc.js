@@ -7,41 +7,49 @@ const NEAR = 1e-9; // s
 /** Plays the motion of one piece of a run on a canvas. */
 export class Disc {
   constructor(parts, said) {
-    this.parts = parts; // canvas, words, cell, play, before, after, rate
+    this.parts = parts; // canvas, cell, play, before, after, rate, view, noMotion
     this.said = said; // called with the number of the cell at the edge
     this.motion = null;
+    this.cells = []; // those that the motion is about
     this.player = null;
     this.playing = false;
     parts.play.addEventListener("click", () => this.toggle());
     parts.before.addEventListener("click", () => this.step(-1));
     parts.after.addEventListener("click", () => this.step(1));
     parts.rate.addEventListener("change", () => this.player?.rate(Number(parts.rate.value)));
+    parts.view.addEventListener("change", () => this.player?.view(parts.view.value));
     this.still = matchMedia("(prefers-reduced-motion: reduce)");
-    this.still.addEventListener("change", () => this.still.matches && this.pause());
+    this.still.addEventListener("change", () => this.heed());
+    this.heed();
+  }
+
+  /** A person who wants no motion steps from cell to cell. */
+  heed() {
+    const still = this.still.matches;
+    this.parts.play.disabled = still;
+    this.parts.noMotion.hidden = !still;
+    if (still && this.playing) this.pause();
   }
 
   /** Show a motion with `cell` at the edge. */
-  load(motion, cell) {
+  load(motion, cell, units) {
     this.player?.destroy();
     this.motion = motion;
-    this.player = window.metersimMotion?.create(this.parts.canvas, motion, {}) ?? null;
-    for (const name of ["play", "before", "after", "rate"]) this.parts[name].disabled = !this.player;
-    if (!this.player) return;
-    this.player.rate(Number(this.parts.rate.value));
+    const { first, many } = motion;
+    this.cells = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
+    const { canvas, rate, view } = this.parts;
+    this.player = window.metersimMotion.create(canvas, motion, { units, view: view.value });
+    this.player.rate(Number(rate.value));
     this.player.onFrame(() => this.frame());
     this.seek(cell);
     if (this.playing) this.player.play();
-  }
-
-  get cells() {
-    return this.motion?.cells ?? [];
   }
 
   /** The cell that passed the edge last, among those of the motion. */
   get current() {
     const now = this.player?.time ?? 0;
     let found = this.cells[0];
-    for (const cell of this.cells) if (cell.times.edge <= now + NEAR) found = cell;
+    for (const cell of this.cells) if (cell.edge <= now + NEAR) found = cell;
     return found;
   }
 
@@ -49,7 +57,7 @@ export class Disc {
   seek(number) {
     const cell = this.cells.find((one) => one.cell === number) ?? this.cells[0];
     if (!cell || !this.player) return;
-    this.player.seek(cell.times.edge);
+    this.player.seek(cell.edge);
     this.frame(true);
   }
 
@@ -94,28 +102,16 @@ export class Disc {
   }
 }
 
-function plural(many, word) {
-  return `${many} ${word}${many === 1 ? "" : "s"}`;
-}
-
-/** What the trace has of a cell, as a heading and a table. */
+/** What happened to a cell by the trace, as a table. */
 function cellWords(cell, motion) {
-  const lost = motion.seeds.filter((seed) => seed.cell === cell.cell && seed.lost);
-  const released = `${cell.released ? plural(cell.released, "seed") : "skip"}`;
-  const rows = [
-    ["joined in the pool", plural(cell.joined, "seed"), cell.times.leaves],
-    ...lost.map((seed) => [`lost: ${seed.lost.why}`, "1 seed", seed.lost.time]),
-    ["released at the cut-off", cell.released ? released : `none: ${cell.why}`, cell.times.cut],
-  ];
+  const table = element("table");
+  const caption = `Cell ${cell.cell} in hole ${cell.hole} is at the edge at ${cell.edge.toFixed(3)} s.`;
   const body = element("tbody");
-  for (const [what, many, time] of rows) {
+  for (const event of motion.events.filter((one) => one.cell === cell.cell)) {
     const row = element("tr");
-    row.append(element("th", { scope: "row" }, what), element("td", {}, many));
-    row.append(element("td", {}, `${time.toFixed(3)} s`));
+    row.append(element("td", {}, `${event.time.toFixed(3)} s`), element("td", {}, event.words));
     body.append(row);
   }
-  const caption = `Cell ${cell.cell} at the edge, hole ${cell.hole + 1}, ${cell.times.edge.toFixed(3)} s`;
-  const table = element("table");
   table.append(element("caption", {}, caption), body);
   return [table];
 }

@@ -64,7 +64,7 @@ function fillOf(middle) {
 
 /** Draw spacings by class; `pinned` is the histogram of the pinned setting, or null. */
 export function drawHistogram(svg, shown, nominal, units, pinned) {
-  const { width, height, letter } = cleared(svg, 15);
+  const { width, height, letter } = cleared(svg, 18);
   const { length, name } = UNITS[units];
   const box = { left: 2.6 * letter, right: width - 0.5 * letter, top: 3.1 * letter, bottom: height - 2.9 * letter };
   const last = shown.edges.at(-1);
@@ -144,7 +144,7 @@ export function histogramWords(shown, pinned) {
 
 /** Draw a piece of the row to scale, with the cell `chosen` marked. */
 export function drawStrip(svg, strip, units, chosen) {
-  const { width, height, letter } = cleared(svg, 8.2);
+  const { width, height, letter } = cleared(svg, 7.6);
   const { far, farName } = UNITS[units];
   const x = (place) => 4 + ((place - strip.low_m) / (strip.high_m - strip.low_m)) * (width - 8);
   const row = 4.6 * letter;
@@ -164,12 +164,7 @@ export function drawStrip(svg, strip, units, chosen) {
     ends[line] = at + half;
     const label = { x: at, y: (2.3 - 1.3 * line) * letter, class: "middle" };
     svg.append(shape("text", label, cell.what));
-    if (cell.what === "skip") {
-      const size = 0.42 * letter;
-      svg.append(shape("circle", { cx: at, cy: row, r: size, class: "skip" }));
-      const d = `M${at - size} ${row + size}L${at + size} ${row - size}`;
-      svg.append(shape("path", { d, class: "skip" }));
-    }
+    if (cell.what === "skip") svg.append(cross(at, row, 0.36 * letter));
   }
   for (const seed of strip.seeds) {
     const at = x(seed.position_m);
@@ -194,7 +189,12 @@ function lone(x, y, size, beside) {
 
 function diamond(x, y, size) {
   const d = `M${x - size} ${y}L${x} ${y - size}L${x + size} ${y}L${x} ${y + size}Z`;
-  return shape("path", { d, class: "seed several" });
+  return shape("path", { d, fill: "url(#close)", class: "several" });
+}
+
+function cross(x, y, size) {
+  const d = `M${x - size} ${y - size}L${x + size} ${y + size}M${x - size} ${y + size}L${x + size} ${y - size}`;
+  return shape("path", { d, class: "skip" });
 }
 
 /** Words of the piece of the row. */
@@ -202,8 +202,8 @@ export function stripWords(strip) {
   const cells = strip.cells;
   const [first, last] = [cells[0].cell, cells.at(-1).cell];
   return (
-    `Cells ${first} to ${last}, in the order in which they drop. Short strokes: theoretical places, each ` +
-    "with a thin line to its seed. Dots: lone seeds. Diamonds: seeds of doubles and triples. " +
-    "Rings with a stroke: skips. Distances are to scale, seeds are drawn larger."
+    `Cells ${first} to ${last} in the order in which they drop. Short strokes: theoretical places, each ` +
+    "with a thin line to its seed. Dots: lone seeds. Diamonds: seeds of doubles. Crosses: skips. " +
+    "Distances are to scale; seeds are drawn larger."
   );
 }

@@ -1,16 +1,18 @@
 /* The page: what was asked for, what came back, and what each button does. */
 
-import { ask, askJson, handOver, lines, Refused } from "./api.js";
+import { ask, askJson, handOver, Refused } from "./api.js";
+import { Asker } from "./asking.js";
 import { Disc } from "./disc.js";
 import { drawHistogram, drawStrip, histogramWords, stripWords } from "./drawing.js";
 import { build, find } from "./settings.js";
-import { element, fillTable, intervalWords, oddCells, placeFaults, sayFirst } from "./words.js";
+import { drawWords, element, fillTable, oddCells, placeFaults, sayFirst } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const ONE_MOVE = 800; // ms within which moves of one setting are one move
 const QUIET = 700; // ms without a move, after which the headline is said aloud
 const NARROW = 640; // px, below which a piece of the row has half the cells
 const MOST_BACK = 200; // moves
+const KEPT = "metersim explore"; // name under which a browser keeps what a page shows
 
 const state = {
   session: null,
@@ -28,71 +30,42 @@ const state = {
 };
 let controls = new Map();
 let disc;
+let touched = 0; // ms, time of the newest event
+const asker = new Asker(wanted, took, refused);
 
-/* Asking for results: the newest setting wins, and a drag asks once per finished answer. */
+/* Results. */
 
-let asking = null; // controller of the running request
-let waiting = false; // whether its first line has not come
-let again = false; // whether something moved since it was sent
-let moved = null; // ms, when the newest move was made
-
-function redraw() {
-  if (waiting) {
-    again = true;
-    return;
-  }
-  asking?.abort();
-  asking = new AbortController();
-  waiting = true;
-  again = false;
-  run(asking, moved).catch((error) => {
-    if (error.name !== "AbortError") refuse(error);
-  });
-  moved = null;
+function changes() {
+  return [...state.changes.values()];
 }
 
-async function run(mine, since) {
+function wanted() {
   const { session, seed, units, first } = state;
-  const cells = innerWidth < NARROW ? 12 : 24;
-  const asked = { session, changes: [...state.changes.values()], seed, units, first, cells, total: true };
-  try {
-    for await (const line of lines(await ask("redraw", asked, mine.signal))) {
-      if (mine !== asking || line.state === "cancelled") return;
-      take(line, asked, since);
-      if (!waiting) continue;
-      waiting = false;
-      if (again) return redraw();
-      loadMotion(asked, mine);
-    }
-  } finally {
-    if (mine === asking && waiting) {
-      waiting = false;
-      if (again) redraw();
-    }
-  }
+  return { session, changes: changes(), seed, units, first, cells: innerWidth < NARROW ? 12 : 24 };
 }
 
-/** Show one line of an answer. */
-function take(line, asked, since) {
-  $("intervals").textContent = intervalWords({ ...state.data, ...line });
-  if (line.words) {
-    sayFirst(line.words, { headline: $("headline"), spoils: $("spoils"), outside: $("outside"), warnings: $("warnings") });
-    fillTable($("measures"), line.words);
-    sayLater(line.words);
-    if (state.pinned) $("pinned").textContent = pinWords(line.words.differs);
-  }
-  if (!line.data) return;
-  state.data = { ...line.data, draws: line.draws ?? line.data.draws };
+/** Show a line of an answer; the first one has everything. */
+function took(line, request, first) {
+  $("draws").textContent = drawWords(line);
+  if (line.words) sayWords(line.words);
+  if (!first) return;
+  state.data = line.data;
   good();
-  if (!again) for (const [key, control] of controls) showControl(control, line.settings[key], asked.units);
+  const moving = asker.again; // then some controls show what is newer than this answer
+  for (const [key, control] of controls) {
+    if (moving && !request.changes.includes(state.changes.get(key))) continue;
+    control.show(line.settings[key], state.units);
+  }
   draw();
-  if (since !== null) measureRedraw(since);
+  showPin();
+  if (!moving) tried(() => loadMotion(request));
 }
 
-function showControl(control, value, units) {
-  const typing = control.field === document.activeElement && control.field.value !== control.field.defaultValue;
-  if (typing && control.root.classList.contains("typing")) return;
-  control.show(value, units);
+function sayWords(words) {
+  const parts = ["headline", "spoils", "outside", "warnings"];
+  sayFirst(words, Object.fromEntries(parts.map((name) => [name, $(name)])));
+  fillTable($("measures"), words);
+  sayLater(words);
 }
 
 function draw() {
@@ -101,7 +74,7 @@ function draw() {
   const pinned = state.pinned?.seed === data.seed ? state.pinned.histogram : null;
   drawHistogram($("histogram"), data.histogram, data.spacing.nominal_m, units, pinned);
   $("histogram-words").textContent = histogramWords(data.histogram, pinned);
-  drawStrip($("strip"), data.strip, units, state.chosen);
+  drawRow();
   $("strip-words").textContent = stripWords(data.strip);
   oddCells($("odd"), data.strip.cells, (cell) => disc.seek(cell));
   $("earlier").disabled = data.strip.cells[0].cell === 0;
@@ -109,144 +82,157 @@ function draw() {
   $("version").textContent = `metersim ${data.version}, ${data.scenario}, random seed ${data.seed}.`;
 }
 
-/** Time from a move to the picture of it, for whoever measures the page. */
-function measureRedraw(since) {
-  requestAnimationFrame(() => {
-    const channel = new MessageChannel();
-    channel.port1.onmessage = () => performance.measure("redraw", { start: since, end: performance.now() });
-    channel.port2.postMessage(null);
-  });
+function drawRow() {
+  drawStrip($("strip"), state.data.strip, state.units, state.chosen);
 }
 
-async function loadMotion(asked, mine) {
-  const { session, changes, seed } = asked;
-  const { cells } = state.data.strip;
-  const holes = state.data.disc.angle_rad.length;
-  const first = Math.max(cells[0].cell - holes, 0);
-  const many = Math.min(cells.at(-1).cell + 1 - first, 200);
-  const motion = await askJson("motion", { session, changes, seed, first, cells: many });
-  if (mine !== asking) return;
+/** The disc is played for the same piece of the row. */
+async function loadMotion({ session, changes, seed }) {
+  const { data, units } = state;
+  const { cells } = data.strip;
+  const first = cells[0].cell;
+  const motion = await askJson("motion", { session, changes, seed, first, cells: cells.length });
+  if (data !== state.data) return;
   const inside = cells.some((cell) => cell.cell === state.chosen);
   const telling = cells.find((cell) => cell.what !== "usual") ?? cells[0];
-  disc.load(motion, inside ? state.chosen : telling.cell);
+  disc.load(motion, inside ? state.chosen : telling.cell, units);
 }
 
 /* What is wrong, and what is said aloud. */
 
-function refuse(error) {
-  if (!(error instanceof Refused)) throw error;
+/** A request for results was refused; the last good ones stay, marked as old. */
+function refused(error) {
+  if (error.status === 404) return tryOpen(state.start, moves());
   const other = placeFaults(error.faults, controls);
-  $("trouble").replaceChildren(...(other.length ? other : error.faults).map((one) => element("p", {}, one)));
-  $("trouble").classList.toggle("unseen", !other.length);
+  say(other.length ? other : error.faults, !other.length);
   $("old").hidden = !state.data;
-  $("results").classList.add("old");
+  $("old").closest("main").classList.add("old");
 }
 
 function good() {
-  $("trouble").replaceChildren();
+  say([]);
   placeFaults([], controls);
   $("old").hidden = true;
-  $("results").classList.remove("old");
+  $("old").closest("main").classList.remove("old");
+}
+
+/** Say what is wrong at the head of the page, or aloud alone. */
+function say(faults, aloud = false) {
+  $("trouble").classList.toggle("unseen", aloud);
+  $("trouble").replaceChildren(...faults.map((one) => element("p", {}, one)));
+}
+
+/** Do something, and say what is wrong if the program refuses it. */
+async function tried(act) {
+  try {
+    await act();
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    say(error.faults);
+    $("taken").textContent = "";
+  }
 }
 
 let saying = 0;
 function sayLater(words) {
   clearTimeout(saying);
   saying = setTimeout(() => {
-    $("status").textContent = [...words.headline, words.spoils, ...words.outside].join(" ");
+    const { headline, spoils, outside, differs } = words;
+    $("status").textContent = [...headline, spoils, ...outside, ...differs].join(" ");
   }, QUIET);
 }
 
 /* Moves. */
 
+function moves() {
+  const { seed, units } = state;
+  return { seed, units, changes: new Map(state.changes) };
+}
+
 function move(key, act) {
-  const now = performance.now();
-  const one = state.last.key === key && now - state.last.time < ONE_MOVE;
-  state.last = { key, time: now };
-  if (!one) {
-    state.back.push({ changes: new Map(state.changes), seed: state.seed });
-    if (state.back.length > MOST_BACK) state.back.shift();
-  }
+  const one = state.last.key === key && touched - state.last.time < ONE_MOVE;
+  state.last = { key, time: touched };
+  if (!one) state.back = [...state.back, moves()].slice(-MOST_BACK);
   act();
   showMoves();
-  moved = window.event?.timeStamp ?? now;
-  redraw();
+  asker.moved(touched);
 }
 
 function showMoves() {
   $("back").disabled = !state.back.length;
   $("opened").disabled = !state.changes.size;
   $("seed").value = state.seed;
+  $("seed-fault").textContent = "";
+  for (const radio of document.getElementsByName("units")) radio.checked = radio.value === state.units;
   remember();
 }
 
 function back() {
-  const before = state.back.pop();
-  if (!before) return;
-  Object.assign(state, before);
+  if (!state.back.length) return;
+  Object.assign(state, state.back.pop());
   state.last.key = null;
   showMoves();
-  redraw();
+  asker.moved(touched);
+}
+
+function onMoved(control, change) {
+  const { key } = control.setting;
+  move(key, () => {
+    if (change === null) state.changes.delete(key);
+    else state.changes.set(key, change);
+  });
 }
 
 function setSeed(typed) {
   const seed = Number(typed);
   const right = /^\d+$/.test(typed.trim()) && Number.isSafeInteger(seed);
-  $("seed-fault").textContent = right ? "" : "The random seed must be a whole number, 0 or more.";
   if (right && seed !== state.seed) move("seed", () => (state.seed = seed));
+  $("seed-fault").textContent = right ? "" : "Give a whole number, 0 or more.";
 }
 
-/* Opening. */
+function setUnits(units) {
+  state.units = units;
+  for (const control of controls.values()) if (!control.wrong) control.show(control.held, units);
+  showMoves();
+  asker.moved();
+}
+
+/* Opening, and what stays when the page is loaded anew. */
 
 async function open(start, then = {}) {
   const opened = await askJson("open", start);
-  asking?.abort();
+  asker.stop();
   Object.assign(state, { session: opened.session, start, name: opened.name, data: null });
   Object.assign(state, { changes: new Map(), back: [], first: null, chosen: null, pinned: null });
-  Object.assign(state, { units: opened.units }, then);
-  waiting = again = false;
+  state.units = opened.units;
+  if (!then.name || then.name === opened.name) Object.assign(state, then);
   controls = build(opened.settings, onMoved, $("main-settings"), $("groups"));
-  for (const control of controls.values()) {
-    const { value } = control.setting;
-    control.show(control.number ? value[state.units] : value, state.units);
-  }
+  for (const control of controls.values()) control.show(control.setting.value, state.units);
   $("title").textContent = opened.title;
   $("shows").textContent = opened.shows;
   document.title = `${opened.title}: explore`;
-  const names = opened.scenarios.map((one) => one.name);
-  const all = names.includes(opened.name) ? names : [opened.name, ...names];
-  $("scenario").replaceChildren(...all.map((one) => element("option", { value: one }, one.replaceAll("_", " "))));
+  const names = new Set([opened.name, ...opened.scenarios.map((one) => one.name)]);
+  const options = [...names].sort().map((one) => element("option", { value: one }, one.replaceAll("_", " ")));
+  $("scenario").replaceChildren(...options);
   $("scenario").value = opened.name;
-  for (const radio of document.getElementsByName("units")) radio.checked = radio.value === state.units;
   showPin();
   showMoves();
   good();
-  redraw();
-}
-
-function onMoved(control, change) {
-  move(control.setting.key, () => {
-    if (change === null) state.changes.delete(control.setting.key);
-    else state.changes.set(control.setting.key, change);
-  });
+  asker.moved();
 }
 
 /** Open, and say what is wrong if it cannot be opened; what was there stays. */
-function tryOpen(start, then) {
-  return open(start, then).catch((error) => {
-    if (!(error instanceof Refused)) throw error;
-    $("trouble").classList.remove("unseen");
-    $("trouble").replaceChildren(...error.faults.map((one) => element("p", {}, one)));
-    $("scenario").value = state.name;
-  });
+async function tryOpen(start, then) {
+  await tried(() => open(start, then));
+  $("scenario").value = state.name;
 }
 
-const KEPT = "metersim explore"; // so that a page that is loaded again shows the same
 function remember() {
-  const { start, seed, units } = state;
+  const { start, name } = state;
   const looks = { large: $("large").checked, grey: $("grey").checked };
+  const kept = { start, name, ...moves(), changes: [...state.changes], ...looks };
   try {
-    sessionStorage.setItem(KEPT, JSON.stringify({ start, seed, units, changes: [...state.changes], ...looks }));
+    sessionStorage.setItem(KEPT, JSON.stringify(kept));
   } catch {
     // a browser that keeps nothing still explores
   }
@@ -263,28 +249,31 @@ function remembered() {
 /* Pin. */
 
 async function pin() {
-  await askJson("pin", { session: state.session, changes: [...state.changes.values()] });
-  state.pinned = { histogram: state.data.histogram, seed: state.data.seed };
-  showPin();
-  redraw();
+  await askJson("pin", { session: state.session, changes: changes() });
+  const held = [...controls].map(([key, control]) => [key, control.held]);
+  state.pinned = { histogram: state.data.histogram, seed: state.data.seed, held: new Map(held) };
+  asker.moved();
 }
 
 async function unpin() {
   await askJson("unpin", { session: state.session });
   state.pinned = null;
-  showPin();
-  redraw();
-}
-
-function pinWords(differs) {
-  return differs.length ? differs.join(" ") : "This setting is pinned. Move another to compare.";
+  asker.moved();
 }
 
 function showPin() {
-  $("unpin").hidden = !state.pinned;
-  $("pinned").textContent = state.pinned
-    ? pinWords([])
-    : "Pin a setting, then move another. Table 1 gives the differences.";
+  const { pinned } = state;
+  $("unpin").hidden = !pinned;
+  if (!pinned) return ($("pinned").textContent = "Then move another setting: the table gives the differences.");
+  const differ = [...controls].filter(([key, one]) => differs(one.held, pinned.held.get(key)));
+  const words = (which) => differ.map(([key, one]) => `${one.setting.label} ${one.worded(one.read(which(key, one)))}`).join(", ");
+  $("pinned").textContent = differ.length
+    ? `Pinned: ${words((key) => pinned.held.get(key))}. Now: ${words((_, one) => one.held)}.`
+    : "This setting is pinned. Move another to compare.";
+}
+
+function differs(one, other) {
+  return JSON.stringify(one) !== JSON.stringify(other);
 }
 
 /* Files to take away. */
@@ -292,7 +281,7 @@ function showPin() {
 async function takeFile(what, more, name) {
   $("taken").textContent = `${name} is being made.`;
   const { session, seed, units } = state;
-  const response = await ask(what, { session, changes: [...state.changes.values()], seed, units, ...more });
+  const response = await ask(what, { session, changes: changes(), seed, units, ...more });
   handOver(await response.blob(), name);
   $("taken").textContent = `${name} is in your downloads.`;
 }
@@ -300,8 +289,7 @@ async function takeFile(what, more, name) {
 /* Look of the page, and keys. */
 
 function look() {
-  document.documentElement.classList.toggle("large", $("large").checked);
-  document.documentElement.classList.toggle("grey", $("grey").checked);
+  for (const one of ["large", "grey"]) document.documentElement.classList.toggle(one, $(one).checked);
   draw();
   remember();
 }
@@ -317,36 +305,39 @@ const KEYS = {
 };
 
 function onKey(event) {
+  const { target, key } = event;
   if (!$("keys-on").checked || event.ctrlKey || event.altKey || event.metaKey) return;
-  const { target } = event;
-  const types = target.closest("select, textarea") || (target.matches("input") && !/^(range|checkbox|radio)$/.test(target.type));
-  if (types || (event.key === " " && target.closest("input, button, summary, a"))) return;
-  const act = KEYS[event.key];
-  if (!act) return;
+  if (target.closest("select, textarea, input:not([type=range], [type=checkbox], [type=radio])")) return;
+  if (key === " " && target.closest("input, button, summary, a")) return;
+  if (!KEYS[key]) return;
   event.preventDefault();
-  act();
+  KEYS[key]();
 }
 
-/** Do something, and say what is wrong if the program refuses it. */
-const told = (act) => (event) => Promise.resolve(act(event)).catch((error) => {
-  if (!(error instanceof Refused)) throw error;
-  $("trouble").classList.remove("unseen");
-  $("trouble").replaceChildren(...error.faults.map((one) => element("p", {}, one)));
-  $("taken").textContent = "";
-});
+function piece(first) {
+  Object.assign(state, { first, chosen: null });
+  asker.moved();
+}
+
+function showMeaning(event) {
+  const root = event.target.closest?.(".setting");
+  const control = controls.get(root?.dataset.key);
+  if (!control) return;
+  const [label, meaning] = control.words;
+  $("meaning").replaceChildren(element("b", {}, label), meaning);
+}
 
 function listen() {
-  const click = (id, act) => $(id).addEventListener("click", told(act));
+  for (const type of ["input", "change", "click", "keydown"]) {
+    document.addEventListener(type, (event) => (touched = event.timeStamp), true);
+  }
+  const click = (id, act) => $(id).addEventListener("click", () => tried(act));
   click("back", back);
   click("opened", () => move("opened", () => state.changes.clear()));
   click("other-seed", () => move("other seeds", () => (state.seed += 1)));
   click("pin", pin);
   click("unpin", unpin);
   click("save", () => takeFile("save", {}, `${state.name}.toml`));
-  const piece = (first) => {
-    Object.assign(state, { first, chosen: null });
-    redraw();
-  };
   const cells = () => state.data.strip.cells;
   click("earlier", () => piece(Math.max(cells()[0].cell - cells().length, 0)));
   click("later", () => piece(cells().at(-1).cell + 1));
@@ -354,11 +345,15 @@ function listen() {
   for (const button of document.querySelectorAll("[data-figure], [data-csv]")) {
     const { figure, csv } = button.dataset;
     const more = figure ? { kind: figure } : { what: csv };
-    const name = figure ? `${state.name}.${figure}` : `${csv}.csv`;
-    button.addEventListener("click", told(() => takeFile(figure ? "figure" : "csv", more, name)));
+    const take = () => takeFile(figure ? "figure" : "csv", more, `${state.name}${figure ? "" : `_${csv}`}.${figure ?? "csv"}`);
+    button.addEventListener("click", () => tried(take));
   }
   $("seed").addEventListener("change", () => setSeed($("seed").value));
-  $("find").addEventListener("input", () => ($("found").textContent = find($("find").value, controls, $("groups"))));
+  for (const type of ["input", "change"]) {
+    $("find").addEventListener(type, () => {
+      $("found").textContent = find($("find").value, controls, $("groups"));
+    });
+  }
   $("scenario").addEventListener("change", () => tryOpen({ scenario: $("scenario").value }));
   $("file").addEventListener("change", async () => {
     const [file] = $("file").files;
@@ -366,22 +361,20 @@ function listen() {
     $("file").value = "";
   });
   for (const radio of document.getElementsByName("units")) {
-    radio.addEventListener("change", () => {
-      state.units = radio.value;
-      remember();
-      redraw();
-    });
+    radio.addEventListener("change", () => setUnits(radio.value));
   }
   for (const id of ["large", "grey"]) $(id).addEventListener("change", look);
+  for (const type of ["focusin", "pointerover"]) $("settings").addEventListener(type, showMeaning);
   document.addEventListener("keydown", onKey);
   new ResizeObserver(draw).observe($("results"));
 }
 
 function begin() {
-  const parts = { canvas: $("canvas"), cell: $("cell"), play: $("play") };
-  disc = new Disc({ ...parts, before: $("before"), after: $("after"), rate: $("rate") }, (cell) => {
+  $("more").open = innerWidth >= NARROW;
+  const names = ["canvas", "cell", "play", "before", "after", "rate", "view", "noMotion"];
+  disc = new Disc(Object.fromEntries(names.map((name) => [name, $(name)])), (cell) => {
     state.chosen = cell;
-    if (state.data) drawStrip($("strip"), state.data.strip, state.units, cell);
+    drawRow();
   });
   listen();
   const kept = remembered();
@@ -390,8 +383,8 @@ function begin() {
     $("grey").checked = kept.grey;
     look();
   }
-  const then = kept ? { seed: kept.seed, units: kept.units, changes: new Map(kept.changes) } : {};
-  tryOpen(kept?.start ?? {}, then);
+  const { start, name, seed, units } = kept ?? {};
+  tryOpen(start ?? {}, kept ? { name, seed, units, changes: new Map(kept.changes) } : {});
 }
 
 begin();

@@ -14,9 +14,10 @@ class Control {
     this.root = element("div", { class: "setting", "data-key": setting.key });
     this.label = element("label", { for: this.id }, setting.label);
     this.faults = element("p", { class: "fault", id: `${this.id}-fault` });
-    this.meaning = element("p", { class: "meaning", id: `${this.id}-meaning` });
+    this.was = element("p", { class: "was" });
+    this.meaning = element("p", { class: "unseen", id: `${this.id}-meaning` }, setting.meaning);
     this.fill();
-    this.root.append(this.meaning, this.faults);
+    this.root.append(this.was, this.faults, this.meaning);
   }
 
   /** Words of a value, with its unit. */
@@ -40,51 +41,64 @@ class Control {
 
   /** Name under which a change is typed. */
   get typed() {
-    const { typed } = this.setting;
-    return typeof typed === "string" ? typed : typed[this.units];
+    return this.setting.typed[this.units];
   }
 
   /** Value with which the scenario was opened. */
   get opened() {
-    return this.number ? this.setting.value[this.units] : this.setting.value;
+    return this.read(this.setting.value ?? null);
+  }
+
+  /** A value as it is held, in the units that are shown. */
+  read(held) {
+    return this.number && held !== null ? held[this.units] : held;
   }
 
   /** Send a value as a change; the value that was opened is no change. */
   send(value) {
     this.value = value;
+    this.showMoved();
     const empty = value === null || value === "";
     if (empty || value === this.opened) return this.moved(this, null);
     return this.moved(this, `${this.typed}=${this.number ? value : JSON.stringify(value)}`);
   }
 
-  /** Show a value in units, and whether it differs from the opened one. */
+  /** Show a value, which for numbers has both systems of units, in one of them. */
   show(value, units) {
+    this.held = value ?? null;
     this.units = units;
-    this.value = value ?? null;
+    this.value = this.read(this.held);
     this.showValue();
-    this.showMeaning();
+    this.showMoved();
   }
 
-  showMeaning() {
-    const { meaning, spread } = this.setting;
-    const moved = this.value !== (this.opened ?? null);
+  /** Show whether the value differs from that which was opened. */
+  showMoved() {
+    const moved = this.value !== this.opened;
     this.root.classList.toggle("moved", moved);
-    this.meaning.replaceChildren(element("span", {}, spread ? `${meaning}; ${spread[this.units]}` : meaning));
-    if (!moved) return;
+    if (!moved) return this.was.replaceChildren();
+    const words = this.worded(this.opened);
     const back = element("button", { type: "button", class: "plain" }, "put back");
-    back.setAttribute("aria-label", `${this.setting.label}: put back to ${this.worded(this.opened)}`);
+    back.setAttribute("aria-label", `${this.setting.label}: put back to ${words}`);
     back.addEventListener("click", () => {
       this.send(this.opened);
       this.field.focus();
     });
-    const was = element("span", { class: "was" }, `opened with ${this.worded(this.opened)}, `);
-    this.meaning.prepend(was, back, element("span", {}, ". "));
+    return this.was.replaceChildren(`opened with ${words}, `, back);
+  }
+
+  /** What the setting is, in a sentence. */
+  get words() {
+    const { label, meaning, spread } = this.setting;
+    const range = spread ? ` In this scenario it is ${spread[this.units]}.` : "";
+    return [label, `: ${meaning}.${range}`];
   }
 
   /** Say what is wrong with the value; nothing takes that away. */
   fault(words) {
+    this.wrong = Boolean(words);
     this.faults.textContent = words;
-    this.root.classList.toggle("wrong", Boolean(words));
+    this.root.classList.toggle("wrong", this.wrong);
     if (words) this.field.setAttribute("aria-invalid", "true");
     else this.field.removeAttribute("aria-invalid");
   }
@@ -191,6 +205,7 @@ class NumberControl extends Control {
       return this.mark();
     }
     this.value = typed;
+    this.showMoved();
     return this.moved(this, `${this.typed}=${typed}`);
   }
 }
@@ -203,8 +218,7 @@ class ChoiceControl extends Control {
   }
 
   showValue() {
-    const { choices } = this.setting;
-    const words = [...choices];
+    const words = [...this.setting.choices];
     if (this.opened === null) words.unshift("");
     if (this.value && !words.includes(this.value)) words.push(this.value);
     const options = words.map((word) => element("option", { value: word }, word || "not set"));
@@ -243,7 +257,6 @@ class TextControl extends Control {
 const KINDS = {
   number: NumberControl,
   whole: NumberControl,
-  choice: ChoiceControl,
   flag: FlagControl,
   text: TextControl,
 };
@@ -255,7 +268,8 @@ export function build(settings, moved, main, groups) {
   main.replaceChildren();
   groups.replaceChildren();
   for (const setting of settings) {
-    const control = new (KINDS[setting.kind] ?? TextControl)(setting, moved);
+    const kind = setting.choices ? ChoiceControl : KINDS[setting.kind];
+    const control = new kind(setting, moved);
     controls.set(setting.key, control);
     if (setting.main) {
       main.append(control.root);
@@ -281,6 +295,7 @@ export function find(word, controls, groups) {
     control.root.hidden = !fits;
     many += fits;
   }
+  if (wanted) groups.parentElement.open = true;
   for (const fold of groups.children) {
     const left = fold.querySelectorAll(".setting:not([hidden])").length;
     fold.hidden = !left;
