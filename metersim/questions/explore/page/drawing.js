@@ -18,15 +18,19 @@ function shape(name, attributes = {}, text = "") {
   return made;
 }
 
-/** An empty drawing as wide as its place, with the size of a letter. */
-function cleared(svg, lines) {
-  const letter = Number.parseFloat(getComputedStyle(svg).fontSize);
-  const width = Math.max(svg.clientWidth, 240);
-  const height = Math.round(lines * letter);
+function letterOf(svg) {
+  return Number.parseFloat(getComputedStyle(svg).fontSize);
+}
+
+function widthOf(svg) {
+  return Math.max(svg.clientWidth, 240);
+}
+
+/** Empty a drawing and give it a size. */
+function clear(svg, width, height) {
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
   svg.setAttribute("height", height);
   svg.replaceChildren();
-  return { width, height, letter };
 }
 
 /** Round numbers from low to high, about `many` of them. */
@@ -64,7 +68,10 @@ function fillOf(middle) {
 
 /** Draw spacings by class; `pinned` is the histogram of the pinned setting, or null. */
 export function drawHistogram(svg, shown, nominal, units, pinned) {
-  const { width, height, letter } = cleared(svg, 18);
+  const letter = letterOf(svg);
+  const width = widthOf(svg);
+  const height = 18 * letter;
+  clear(svg, width, height);
   const { length, name } = UNITS[units];
   const box = { left: 2.6 * letter, right: width - 0.5 * letter, top: 3.1 * letter, bottom: height - 2.9 * letter };
   const last = shown.edges.at(-1);
@@ -142,30 +149,44 @@ export function histogramWords(shown, pinned) {
   return pinned ? `${words} Broken line: the pinned setting.` : words;
 }
 
+/** Line of the word above each odd cell, 0 the lowest, so that words stay apart. */
+function wordLines(cells, x, letter) {
+  const ends = []; // of the last word on each line
+  return new Map(
+    cells.map(({ cell, place_m: place, what }) => {
+      const half = 0.29 * letter * what.length + 2;
+      let line = ends.findIndex((end) => end < x(place) - half);
+      if (line < 0) line = ends.length;
+      ends[line] = x(place) + half;
+      return [cell, line];
+    }),
+  );
+}
+
 /** Draw a piece of the row to scale, with the cell `chosen` marked. */
 export function drawStrip(svg, strip, units, chosen) {
-  const { width, height, letter } = cleared(svg, 7.6);
+  const letter = letterOf(svg);
+  const width = widthOf(svg);
   const { far, farName } = UNITS[units];
   const x = (place) => 4 + ((place - strip.low_m) / (strip.high_m - strip.low_m)) * (width - 8);
-  const row = 4.6 * letter;
-  const places = 3.2 * letter;
-  const soil = 5.5 * letter;
-  const kinds = new Map(strip.cells.map((cell) => [cell.cell, cell]));
+  const lines = wordLines(strip.cells.filter((cell) => cell.what !== "usual"), x, letter);
+  const top = 1.2 * Math.max(...lines.values(), 0) * letter;
+  const places = top + 1.9 * letter;
+  const row = top + 3.3 * letter;
+  const soil = top + 4.2 * letter;
+  clear(svg, width, soil + 2.1 * letter);
 
   svg.append(shape("line", { x1: 0, x2: width, y1: soil, y2: soil, class: "rule" }));
-  const ends = [-Infinity, -Infinity]; // of the words on two lines
-  for (const cell of strip.cells) {
-    const at = x(cell.place_m);
-    const mark = cell.cell === chosen ? "place chosen" : "place";
-    svg.append(shape("line", { x1: at, x2: at, y1: places - 0.4 * letter, y2: places + 0.4 * letter, class: mark }));
-    if (cell.what === "usual") continue;
-    const half = 0.3 * letter * cell.what.length;
-    const line = at - half > ends[0] ? 0 : 1;
-    ends[line] = at + half;
-    const label = { x: at, y: (2.3 - 1.3 * line) * letter, class: "middle" };
-    svg.append(shape("text", label, cell.what));
-    if (cell.what === "skip") svg.append(cross(at, row, 0.36 * letter));
+  for (const { cell, place_m: place, what } of strip.cells) {
+    const at = x(place);
+    const [y1, y2] = [places - 0.4 * letter, places + 0.4 * letter];
+    svg.append(shape("line", { x1: at, x2: at, y1, y2, class: cell === chosen ? "place chosen" : "place" }));
+    if (what === "usual") continue;
+    const y = top + (1 - 1.2 * lines.get(cell)) * letter;
+    svg.append(shape("text", { x: at, y, class: "middle" }, what));
+    if (what === "skip") svg.append(cross(at, row, 0.36 * letter));
   }
+  const kinds = new Map(strip.cells.map((cell) => [cell.cell, cell]));
   for (const seed of strip.seeds) {
     const at = x(seed.position_m);
     const inside = kinds.get(seed.cell);
