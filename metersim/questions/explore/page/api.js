@@ -11,6 +11,11 @@ export class Refused extends Error {
 
 const GONE = "The program does not answer. Start it again with: metersim explore";
 
+/** A connection broke off, unless the page itself ended it. */
+function broken(error) {
+  throw error.name === "AbortError" ? error : new Refused([GONE]);
+}
+
 /** Ask the program; gives its response, or throws what is wrong. */
 export async function ask(what, body, signal) {
   let response;
@@ -22,8 +27,7 @@ export async function ask(what, body, signal) {
       signal,
     });
   } catch (error) {
-    if (error.name === "AbortError") throw error;
-    throw new Refused([GONE]);
+    broken(error);
   }
   if (response.ok) return response;
   let faults;
@@ -45,7 +49,7 @@ export async function* lines(response) {
   const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (;;) {
-    const { value, done } = await reader.read();
+    const { value, done } = await reader.read().catch(broken);
     rest += value ?? "";
     const whole = rest.split("\n");
     rest = done ? "" : whole.pop();

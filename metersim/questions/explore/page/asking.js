@@ -2,6 +2,8 @@
 
 import { ask, lines, Refused } from "./api.js";
 
+const SOON = 250; // ms; moves that follow within it are one drag, which asks for no totals
+
 /** Asks for what is shown, and hands on each line of the answer. */
 export class Asker {
   /** `wanted()` gives the newest request, `took(line, request, first)` shows a line of its answer,
@@ -12,10 +14,17 @@ export class Asker {
     this.waiting = false; // whether its first line has not come
     this.again = false; // whether something moved since it was sent
     this.since = null; // ms, when the newest move was made that no picture shows
+    this.last = -Infinity; // ms, when the newest move was made
+    this.dragging = false;
+    this.later = 0; // timer that asks for totals after a drag
   }
 
   /** Something moved at a time, or nothing but the view did. */
   moved(since = null) {
+    clearTimeout(this.later);
+    this.dragging = since !== null && since - this.last < SOON;
+    if (this.dragging) this.later = setTimeout(() => this.moved(), SOON);
+    this.last = since ?? this.last;
     this.since = since ?? this.since;
     if (this.waiting) {
       this.again = true;
@@ -43,10 +52,9 @@ export class Asker {
   }
 
   async run(mine, since) {
-    const request = this.wanted();
+    const request = { ...this.wanted(), total: !this.dragging };
     try {
-      const { signal } = mine;
-      for await (const line of lines(await ask("redraw", { ...request, total: true }, signal))) {
+      for await (const line of lines(await ask("redraw", request, mine.signal))) {
         if (mine !== this.running || line.state === "cancelled") return;
         const first = this.waiting;
         this.waiting = false;

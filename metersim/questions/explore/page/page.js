@@ -58,7 +58,7 @@ function took(line, request, first) {
   }
   draw();
   showPin();
-  if (!moving) tried(() => loadMotion(request));
+  if (!moving && request.total) tried(() => loadMotion(request));
 }
 
 function sayWords(words) {
@@ -102,7 +102,7 @@ async function loadMotion({ session, changes, seed }) {
 
 /** A request for results was refused; the last good ones stay, marked as old. */
 function refused(error) {
-  if (error.status === 404) return tryOpen(state.start, moves());
+  if (error.status === 404) return tryOpen(state.start, { ...moves(), pinned: state.pinned });
   const other = placeFaults(error.faults, controls);
   say(other.length ? other : error.faults, !other.length);
   $("old").hidden = !state.data;
@@ -206,6 +206,7 @@ async function open(start, then = {}) {
   Object.assign(state, { changes: new Map(), back: [], first: null, chosen: null, pinned: null });
   state.units = opened.units;
   if (!then.name || then.name === opened.name) Object.assign(state, then);
+  if (state.pinned) await askJson("pin", { session: state.session, changes: state.pinned.changes });
   controls = build(opened.settings, onMoved, $("main-settings"), $("groups"));
   for (const control of controls.values()) control.show(control.setting.value, state.units);
   $("title").textContent = opened.title;
@@ -251,7 +252,8 @@ function remembered() {
 async function pin() {
   await askJson("pin", { session: state.session, changes: changes() });
   const held = [...controls].map(([key, control]) => [key, control.held]);
-  state.pinned = { histogram: state.data.histogram, seed: state.data.seed, held: new Map(held) };
+  const { histogram, seed } = state.data;
+  state.pinned = { changes: changes(), histogram, seed, held: new Map(held) };
   asker.moved();
 }
 

@@ -100,13 +100,15 @@ function capital(word) {
   return word[0].toUpperCase() + word.slice(1);
 }
 
+const WHERE = /^(?:[^\s:=]+(?:: |=))+/; // what a line of faults is about
+
 /** Faults beside the settings that they are about; gives those that are about none. */
 export function placeFaults(faults, controls) {
   const other = [];
   const found = new Map();
   for (const line of faults) {
     const control = [...controls.values()].find((one) => isAbout(line, one.setting));
-    const said = line.replace(/^[\w.]+: /, "");
+    const said = line.replace(WHERE, "");
     if (control) found.set(control, [...(found.get(control) ?? []), said]);
     else other.push(line);
   }
@@ -117,6 +119,6 @@ export function placeFaults(faults, controls) {
 /** Whether a line of faults begins with a name of the setting. */
 function isAbout(line, setting) {
   const names = [setting.key, ...Object.values(setting.typed)].map((one) => one.split(".").at(-1));
-  const where = line.split(/: |=/, 1)[0].split(/[^A-Za-z0-9_]+/);
+  const where = (line.match(WHERE)?.[0] ?? "").split(/[^A-Za-z0-9_]+/);
   return names.some((name) => where.includes(name));
 }
