@@ -3,6 +3,7 @@
    metersimMotion.create(canvas, motion, options) gives a player:
      play() pause() toggle() seek(t) step(n) nextOdd(n) rate(x) view(name) setMotion(motion)
      draw() text() cellAtEdge() onFrame(callback) destroy(), and time, start, end, playing
+   Colours are variables of the canvas's style: --motion-NAME or --NAME, by the names of COLOURS.
    options: rate (seconds of the meter per second of the viewer, 0.125), view ("whole", "disc" or
    "edge"), units ("metric" or "us"), time, since (cells are counted from then on), loop, labels
    (true), onText(text).  Times are those of the run, in s.  metersimMotion.state(motion, t) is what
@@ -21,6 +22,8 @@
     ink: "#222222", paper: "#ffffff", face: "#f3f1ec", pool: "#d8cfbf", pale: "#767676",
     single: "#0072B2", double: "#56B4E9", warm: "#D55E00", vacuum: "#007a58", ground: "#cfc4b2"
   };
+
+  var SHARED = { single: "normal", double: "multiple" }; // names in the style sheet of all pages
 
   function between(xs, ys, x) {
     var low = 0, high = xs.length - 1;
@@ -99,7 +102,7 @@
       var css = getComputedStyle(canvas);
       Object.keys(COLOURS).forEach(function (name) {
         colours[name] = css.getPropertyValue("--motion-" + name).trim() ||
-          css.getPropertyValue("--" + name).trim() || COLOURS[name];
+          css.getPropertyValue("--" + (SHARED[name] || name)).trim() || COLOURS[name];
       });
       size = Math.max(parseFloat(css.fontSize) * 0.82 || 13, 10);
       hatches = {};
@@ -277,6 +280,11 @@
       if (now.pool > 0) {
         var reach = Math.sqrt(Math.max(rim * rim - surface * surface, 0));
         line([[-reach, surface], [reach, surface]], colours.ink, 1.2);
+      }
+      var carry = g.carry_line_m - r;
+      if (carry < rim) {
+        var ends = Math.sqrt(rim * rim - carry * carry);
+        line([[-ends, carry], [ends, carry]], colours.pale, 1, [2, 4]);
       }
       // spokes turn with the disc, so that its motion is seen
       for (var k = 0; k < 6; k++) {
@@ -492,8 +500,11 @@
           var aside = { plate: true, align: far ? "right" : "left" };
           words("cut-off: vacuum ends,", px(cut[0]), py(cut[1]) - 0.7 * size, aside);
           words("seeds drop", px(cut[0]), py(cut[1]) + 0.6 * size, aside);
+          if (!far || now.level > 0.9 * g.carry_line_m) words("carry line", px(0), py(g.carry_line_m - r) - 0.6 * size, { align: "center", plate: true });
           words("vacuum (dashed)", px(0), py(0.68 * r), { align: "center", plate: true, colour: colours.vacuum });
           words("pool: " + now.pool + " seeds", px(0), py(-r - 0.13 * r) + size * 0.9, { align: "center", plate: true });
+          var slid = slide(t);
+          if (slid && !now.arched) words("slide: " + slid + " seeds come in", far ? px(tubeX() + 0.028) : px(-0.5 * r), py(-1.13 * r) + 2.2 * size, { weight: "bold" });
           if (now.arched) words("arch: no seed comes in", far ? px(tubeX() + 0.028) : px(-0.5 * r), py(-1.13 * r) + 2.2 * size, { weight: "bold" });
         }
         if (far) {
@@ -544,6 +555,13 @@
         }
       });
       if (far) drawMeanings(x, y + 0.3 * step, step);
+    }
+
+    function slide(t) { // seeds that came in through the gate a moment ago, 0 if few
+      for (var k = lastAt(motion.pool.time, t); k > 0 && t - motion.pool.time[k] < 4 * rate; k--) {
+        if (motion.pool.inflow[k] >= Math.max(0.01 * motion.pool.seeds[k], 5)) return motion.pool.inflow[k];
+      }
+      return 0;
     }
 
     function drawMeanings(x, y, step) { // what the other two marks say

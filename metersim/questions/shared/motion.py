@@ -194,9 +194,21 @@ def _times(course: Course, angles: Array) -> Array:
 
 def _pool(run: Run, stations: Stations, start: float, end: float) -> PoolTicks:
     low = max(int(np.searchsorted(run.ticks.time, start, side="right")) - 1, 0)
-    part = run.ticks.part(slice(low, int(np.searchsorted(run.ticks.time, end, side="right"))))
+    shown = slice(low, int(np.searchsorted(run.ticks.time, end, side="right")))
+    part = run.ticks.part(shown)
     level = np.maximum(np.asarray(stations.gate.level(part.pool), dtype=np.float64), 0.0)
-    return PoolTicks(time=part.time, level=level, seeds=part.pool, arched=part.arched)
+    return PoolTicks(
+        time=part.time,
+        level=level,
+        seeds=part.pool,
+        arched=part.arched,
+        inflow=inflow_of(run)[shown],
+    )
+
+
+def inflow_of(run: Run) -> NDArray[np.int64]:
+    """Seeds that slid through the gate up to each tick of a run, since the tick before."""
+    return -np.diff(run.ticks.hopper, prepend=run.ticks.hopper[:1])
 
 
 def _geometry(run: Run, stations: Stations) -> Geometry:

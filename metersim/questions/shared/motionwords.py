@@ -11,6 +11,9 @@ PLAIN, ODD = "plain", "odd"
 """Weight of an event: what most cells do, and what a viewer looks for."""
 
 
+LEAST_SLIDE = 0.01  # of the seeds in the pool
+
+
 class Happening(NamedTuple):
     """Something that happens, in a sentence."""
 
@@ -72,13 +75,18 @@ def named(released: int) -> str:
 
 
 def _of_gate(motion: Motion) -> list[Happening]:
-    pool = motion.pool
-    changes = [
-        (
-            float(time),
-            f"{'An arch stops' if now else 'The arch at'} the gate{'' if now else ' breaks'}.",
-        )
-        for time, before, now in zip(pool.time[1:], pool.arched, pool.arched[1:], strict=False)
-        if before != now
-    ]
-    return [Happening(time, -1, "gate", ODD, words) for time, words in changes]
+    pool, found = motion.pool, []
+    times, seeds = pool.time.tolist(), pool.inflow.tolist()
+    for k in range(1, len(times)):
+        if pool.arched[k] != pool.arched[k - 1]:
+            said = "An arch stops the gate." if pool.arched[k] else "The arch at the gate breaks."
+            found.append(Happening(times[k], -1, "gate", ODD, said))
+        if is_slide(seeds[k], int(pool.seeds[k])):
+            said = f"A slide brings {seeds[k]} seeds into the pool."
+            found.append(Happening(times[k], -1, "gate", PLAIN, said))
+    return found
+
+
+def is_slide(inflow: int, pool: int) -> bool:
+    """Whether so many seeds came in at once that a viewer is told; fewer only trickle."""
+    return inflow >= max(LEAST_SLIDE * pool, 5)

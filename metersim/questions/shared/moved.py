@@ -152,12 +152,15 @@ class PoolTicks:
         Seeds in the pool.
     arched : ndarray of bool
         Whether an arch stops the gate.
+    inflow : ndarray of int
+        Seeds that slid in through the gate since the tick before.
     """
 
     time: Array
     level: Array
     seeds: NDArray[np.int64]
     arched: NDArray[np.bool_]
+    inflow: NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
