@@ -14,6 +14,7 @@ QUESTIONS = {
     "next": "say what is likely off, and give one next move",
     "sheet": "choose a disc and a start setting for a lot",
     "evidence": "compare the model with published measurements",
+    "animate": "write a moving picture of a meter in slow motion",
     "list": "list what is shipped",
     "lot": "make a lot file of your own seed",
     "gallery": "draw all shipped scenarios",

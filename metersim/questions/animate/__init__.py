@@ -1,0 +1,1 @@
+"""Question `animate`: what happens in a meter, as a moving picture in slow motion."""

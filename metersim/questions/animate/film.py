@@ -1,0 +1,70 @@
+"""A film as the bytes of a GIF or an MP4 file, frame by frame."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from metersim.files.faults import bad
+from metersim.questions.animate.figure import DPI, HIGH, WIDE, Frames
+from metersim.questions.animate.study import Film
+from metersim.questions.shared.progress import bar
+
+GIF_FRAME = 80  # ms, 12.5 frames a second
+MP4_RATE = 25  # frames a second
+COLOURS = 48  # of a GIF: those of the drawing, and those of its edges
+
+
+def times_of(film: Film, per_second: float) -> list[float]:
+    """Times of the run at which the frames of a film are drawn, at a rate of the film [1/s]. [s]"""
+    many = max(round(film.seconds * per_second), 1)
+    times: list[float] = np.linspace(film.start, film.end, many, endpoint=False).tolist()
+    return times
+
+
+def as_gif(film: Film, units: str = "metric") -> bytes:
+    """A film as an endless GIF with one palette; the same film gives the same bytes."""
+    from PIL import Image  # comes with matplotlib
+
+    frames, times = Frames(film, units), times_of(film, 1000 / GIF_FRAME)
+    sample = np.vstack([frames.image(times[k]) for k in (0, len(times) // 2, -1)])
+    plain = Image.Dither.NONE
+    palette = Image.fromarray(sample).quantize(COLOURS, dither=plain)
+    drawn = []
+    with bar(len(times), "frame") as done:
+        for time in times:
+            image = Image.fromarray(frames.image(time))
+            drawn.append(image.quantize(palette=palette, dither=plain))
+            done(len(drawn))
+    written = io.BytesIO()
+    later = {"append_images": drawn[1:], "duration": GIF_FRAME, "loop": 0}
+    drawn[0].save(written, "GIF", save_all=True, **later)
+    return written.getvalue()
+
+
+def as_mp4(film: Film, units: str = "metric") -> bytes:
+    """A film as MP4, made by ffmpeg; raises `BadInput` where ffmpeg fails."""
+    from subprocess import CalledProcessError
+
+    from matplotlib.animation import FFMpegWriter
+    from matplotlib.figure import Figure
+
+    frames, times = Frames(film, units), times_of(film, MP4_RATE)
+    figure = Figure(figsize=(WIDE, HIGH), dpi=DPI)
+    shown = figure.figimage(frames.image(times[0]))
+    exact = ["-pix_fmt", "yuv420p", "-bitexact"]
+    writer = FFMpegWriter(fps=MP4_RATE, codec="h264", extra_args=exact)
+    with tempfile.TemporaryDirectory() as folder, bar(len(times), "frame") as done:
+        path = Path(folder) / "film.mp4"
+        try:
+            with writer.saving(figure, path, DPI):
+                for k, time in enumerate(times, start=1):
+                    shown.set_data(frames.image(time))
+                    writer.grab_frame()
+                    done(k)
+            return path.read_bytes()
+        except (CalledProcessError, OSError) as error:
+            raise bad("--out", "", f"ffmpeg could not make it: {error}") from None

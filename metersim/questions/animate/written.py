@@ -1,0 +1,118 @@
+"""The files that a film can be written to, and a film as one HTML file that plays by itself."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from metersim.files.faults import bad
+from metersim.questions.animate.study import Film
+from metersim.questions.shared.html import STYLE, document, element, paragraphs
+
+GIF, HTML, MP4 = ENDINGS = (".gif", ".html", ".mp4")
+FFMPEG = "needs the program ffmpeg, which is not found; install it, or give .gif or .html"
+
+
+def check_ending(name: str) -> None:
+    """Refuse a file that no film can be written to.
+
+    Raises
+    ------
+    BadInput
+        For another ending, and for MP4 where there is no ffmpeg.
+    """
+    ending = Path(name).suffix.lower()
+    if ending not in ENDINGS:
+        raise bad("--out", name, f"must end in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
+    if ending == MP4 and not shutil.which("ffmpeg"):
+        raise bad("--out", name, FFMPEG)
+
+
+CONTROLS = """
+<div class="player">
+<canvas id="film" role="img" aria-label="The disc in motion; the text below says what it shows."
+ tabindex="0"></canvas>
+<div class="row">
+<button type="button" id="play">Play</button>
+<button type="button" id="back">One cell back</button>
+<button type="button" id="on">One cell on</button>
+<button type="button" id="before">Last skip or double</button>
+<button type="button" id="next">Next skip or double</button>
+</div>
+<div class="row">
+<label for="time">Time in the run</label>
+<input type="range" id="time" step="0.01">
+</div>
+<div class="row">
+<label for="slow">Slow motion</label>
+<select id="slow"></select>
+<label for="view">Show</label>
+<select id="view"><option value="whole">from pool to row</option>
+<option value="disc">the disc</option><option value="edge">the edge</option></select>
+</div>
+<p id="said" aria-live="polite"></p>
+</div>
+""".strip()
+LOOK = """
+.player canvas { display: block; width: 100%; height: min(74vh, 46rem); min-height: 20rem;
+  border: 1px solid #8a8a8a; font: inherit }
+.row { display: flex; flex-wrap: wrap; gap: .5rem .7rem; align-items: center; margin: .5rem 0 }
+.row input { flex: 1 1 12rem } button, select { font: inherit; padding: .3rem .7rem }
+#said { min-height: 4.5em }
+@media print { .row { display: none } }
+"""
+SLOWER = (1, 2, 4, 8, 16, 32)
+
+
+def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -> str:
+    """One file that plays the film in a browser, without a network; the same film, the same bytes.
+
+    Parameters
+    ----------
+    film : Film
+        The film; its file has some time before and after it, too.
+    lines : list of str
+        What the film shows, a sentence each.
+    assumes : str
+        What the picture assumes.
+    units : {'metric', 'us'}
+        Unit of the scale bar.
+    """
+    settings: dict[str, Any] = {
+        "time": film.start,
+        "since": film.start,
+        "slow": film.slow,
+        "slower": sorted({*SLOWER, film.slow}),
+        "units": units,
+    }
+    shared = resources.files("metersim.questions.shared")
+    own = resources.files("metersim.questions.animate")
+    scripts = [
+        (shared / "motion.js").read_text("utf-8"),
+        f"var METERSIM_MOTION = {_inside(film.motion.to_dict())};\n"
+        f"var METERSIM_FILM = {_inside(settings)};",
+        (own / "film.js").read_text("utf-8"),
+    ]
+    run = film.run
+    origin = ", ".join((run.scenario.name, *run.scenario.changes, f"random seed {run.seed}"))
+    return document(
+        film.motion.title,
+        [
+            '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+            "script-src 'unsafe-inline'; style-src 'unsafe-inline'\">",
+            element("h1", film.motion.title),
+            paragraphs(lines),
+            CONTROLS,
+            paragraphs([f"Assumes: {assumes}", f"metersim {run.version}: {origin}."], "quiet"),
+            *(f"<script>\n{script}\n</script>" for script in scripts),
+        ],
+        style=STYLE + LOOK,
+    )
+
+
+def _inside(value: Any) -> str:
+    """JSON that can stand in a script: no text in it ends the script."""
+    return json.dumps(value, separators=(",", ":")).replace("<", "\\u003c")
