@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from metersim.questions.animate.places import RIM, Places, Spot
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.motionwords import ODD, Happening, events_of, is_slide
-from metersim.questions.shared.page import STYLE
+from metersim.questions.shared.page import STYLE, wrapped
 from metersim.questions.shared.style import (
     BLUE,
     BOLD,
@@ -41,7 +41,6 @@ from metersim.questions.shared.style import (
     QUIET,
     SKY,
     SLANTED,
-    SMALL,
     SOLID,
     STROKE,
     WARM,
@@ -55,6 +54,7 @@ LEAST = 0.036  # in, least half length of a drawn seed
 NAMES = {"single": "one seed", "skip": "skip", "double": "double", "more": "three or more"}
 DELIVERIES = {"tube": "tube", "conveyor": "belt with\ncompartments", "none": "no tube"}
 BAR = {"metric": (0.05, "5 cm"), "us": (0.0508, "2 in")}
+LETTERS = 84  # of a line at the foot
 TOLD = 6.0  # s of the film for which an event stays to be read
 Group = list[Spot]
 
@@ -121,7 +121,14 @@ class Frames:
     def _moving(self) -> list[Artist]:
         """Artists that are drawn in each frame."""
         drawn = [*self._surface, self._spokes, self._holes, self._ticks, self._beam]
-        words = [self._level, self._gate, self._clock, self._told, *self._numbers.values()]
+        words = [
+            self._level,
+            self._gate,
+            self._mark,
+            self._clock,
+            self._told,
+            *self._numbers.values(),
+        ]
         return [*self._above, *drawn, *self._drawn, *self._lines, *words]
 
     # what stays
@@ -192,7 +199,6 @@ class Frames:
         cut = self._places.on_disc(g.cut_off_rad, 1.25 * r)
         said = "cut-off: vacuum ends,\nseeds drop"
         ax.text(*cut, said, ha="right", va="center", bbox=PLATE, zorder=9)
-        ax.text(0, 0.66 * r, "vacuum (dashed)", color=GREEN, bbox=PLATE, zorder=9, **CENTRED)
         x = self._places.tube_x
         middle, beam = -0.45 * g.tube_m, -g.tube_m + g.beam_m
         ax.text(x - 0.03, middle, DELIVERIES[g.delivery], ha="right", va="center")
@@ -236,11 +242,15 @@ class Frames:
             number = ax.text(x + 2.6 * line, y, "0", weight="bold", ha="right", va="center")
             self._numbers[kind] = number
             ax.text(x + 3.0 * line, y, name, va="center")
-        if y - 2.6 * line > -self._motion.geometry.tube_m + 3.6 * line:
+        if y - 3.9 * line > -self._motion.geometry.tube_m + 3.6 * line:
             for kind, name in (("coming", "coming to a hole"), ("lost", "sent back to the pool")):
                 y -= 1.25 * line
                 marks.append((kind, [Spot(x + 0.3 * line, y, 0.0, k)]))
                 ax.text(x + 1.3 * line, y, name, va="center")
+            y -= 1.25 * line
+            ends = [x - 0.3 * line, x + 0.9 * line]
+            ax.plot(ends, [y, y], color=GREEN, lw=BOLD, ls=DASHED)
+            ax.text(x + 1.3 * line, y, "vacuum holds seeds", va="center")
         for kind, spots in marks:
             ax.add_collection(self._seeds(kind, spots))
 
@@ -280,6 +290,7 @@ class Frames:
         line = 0.17 / self._per_m
         self._level = ax.text(0, -1.13 * r - 0.7 * line, "", bbox=PLATE, zorder=9, **CENTRED)
         self._gate = ax.text(x + 0.028, -1.13 * r - 1.8 * line, "", weight="bold", va="center")
+        self._mark = ax.text(0, 0, "", weight="bold", zorder=9, **CENTRED)
         top, foot = 1 - TOP / 2 / HIGH, FOOT / 2 / HIGH
         self._clock = self._figure.text(0.01, top, "", weight="bold", fontsize=LARGE, va="center")
         self._told = self._figure.text(0.01, foot, "", fontsize=LARGE, va="center")
@@ -374,14 +385,16 @@ class Frames:
         motion, places = self._motion, self._places
         self._level.set_text(f"pool: {places.pool(time):,} seeds")
         self._gate.set_text(self._at_gate(time))
+        moment = self._film.moment
+        place = places.cell(moment.cell, time, 0.7 * self._r) if moment.marked else None
+        self._mark.set_text(f"cell {moment.cell}" if place else "")
+        self._mark.set_position(place or (0.0, 0.0))
         for kind, many in motion.counted(time, self._film.start).items():
             self._numbers[kind].set_text(f"{many}")
         self._clock.set_text(f"{time:.2f} s")
         event = self._latest(time)
-        self._told.set_text(event.words if event else "")
+        self._told.set_text("\n".join(wrapped(event.words, LETTERS)[:2]) if event else "")
         self._told.set_fontweight("bold" if event and event.weight == ODD else "normal")
-        letters = len(self._told.get_text())
-        self._told.set_fontsize(LARGE if letters < 80 else SMALL)
 
     def _at_gate(self, time: float) -> str:
         pool = self._motion.pool

@@ -4,7 +4,7 @@
   function get(id) { return document.getElementById(id); }
   var film = METERSIM_FILM, canvas = get("film"), play = get("play"), time = get("time");
   var player = window.metersimMotion.create(canvas, METERSIM_MOTION, {
-    rate: 1 / film.slow, time: film.time, since: film.since, units: film.units,
+    rate: 1 / film.slow, time: film.time, since: film.since, mark: film.mark, units: film.units,
     onText: function (text) { get("said").textContent = text; }
   });
   function label() { play.textContent = player.playing ? "Pause" : "Play"; }

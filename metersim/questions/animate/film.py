@@ -7,15 +7,28 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from metersim.files.faults import bad
 from metersim.questions.animate.figure import DPI, HIGH, WIDE, Frames
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.progress import bar
+from metersim.questions.shared.style import (
+    BLUE,
+    FAINT,
+    GREEN,
+    INK,
+    PALE,
+    POOL,
+    QUIET,
+    SKY,
+    WARM,
+    WHITE,
+)
 
 GIF_FRAME = 80  # ms, 12.5 frames a second
 MP4_RATE = 25  # frames a second
-COLOURS = 48  # of a GIF: those of the drawing, and those of its edges
+LAST_FRAME = 1500  # ms, of a GIF that begins again
 
 
 def times_of(film: Film, per_second: float) -> list[float]:
@@ -30,19 +43,31 @@ def as_gif(film: Film, units: str = "metric") -> bytes:
     from PIL import Image  # comes with matplotlib
 
     frames, times = Frames(film, units), times_of(film, 1000 / GIF_FRAME)
-    sample = np.vstack([frames.image(times[k]) for k in (0, len(times) // 2, -1)])
-    plain = Image.Dither.NONE
-    palette = Image.fromarray(sample).quantize(COLOURS, dither=plain)
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(_palette())
     drawn = []
     with bar(len(times), "frame") as done:
         for time in times:
             image = Image.fromarray(frames.image(time))
-            drawn.append(image.quantize(palette=palette, dither=plain))
+            drawn.append(image.quantize(palette=palette, dither=Image.Dither.NONE))
             done(len(drawn))
     written = io.BytesIO()
-    later = {"append_images": drawn[1:], "duration": GIF_FRAME, "loop": 0}
-    drawn[0].save(written, "GIF", save_all=True, **later)
+    lasts = [GIF_FRAME] * (len(drawn) - 1) + [LAST_FRAME]
+    drawn[0].save(written, "GIF", save_all=True, append_images=drawn[1:], duration=lasts, loop=0)
     return written.getvalue()
+
+
+def _palette() -> list[int]:
+    """The colours of the drawing, and blends of each with each ground, as numbers from 0 to 255."""
+    grounds = [to_rgb(colour) for colour in (WHITE, FAINT, POOL, INK)]
+    marks = [to_rgb(colour) for colour in (INK, QUIET, PALE, BLUE, SKY, WARM, GREEN)]
+    made = [
+        tuple(round(255 * (share * a + (1 - share) * b)) for a, b in zip(mark, ground, strict=True))
+        for mark in marks
+        for ground in grounds
+        for share in (1.0, 0.75, 0.5, 0.25, 0.0)
+    ]
+    return [part for colour in dict.fromkeys(made) for part in colour]
 
 
 def as_mp4(film: Film, units: str = "metric") -> bytes:

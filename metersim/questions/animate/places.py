@@ -97,6 +97,13 @@ class Places:
         turned = [angle - k * self._pitch for k in range(self._g.holes)]
         return np.array([self.on_disc(one, self._g.circle_radius_m) for one in turned])
 
+    def cell(self, number: int, time: float, radius: float) -> Point | None:
+        """Point beside a cell of some radius [m], while it is on its way to the cut-off."""
+        cell = self._cells[number]
+        if not cell.enters <= time < cell.cut:
+            return None
+        return self.on_disc(self.angle(time) - number * self._pitch, radius)
+
     def in_beam(self, time: float, lasts: float) -> MovedSeed | None:
         """The seed that has crossed the beam last, if less than some time ago. [s]"""
         found = None

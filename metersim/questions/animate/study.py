@@ -60,6 +60,8 @@ class Moment:
         The cell that it is about, or that passes the edge then.
     begins, key, ends : float
         When its cause comes, when it happens, and when all is over. [s]
+    marked : bool
+        Whether the cell is marked in the picture.
     """
 
     words: str
@@ -68,6 +70,7 @@ class Moment:
     begins: float
     key: float
     ends: float
+    marked: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -187,6 +190,7 @@ def cell_moment(run: Run, cell: int, often: str) -> Moment:
         begins=cause,
         key=key,
         ends=max([key + FALL, *lands]),
+        marked=True,
     )
 
 

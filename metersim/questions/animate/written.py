@@ -10,7 +10,7 @@ from typing import Any
 
 from metersim.files.faults import bad
 from metersim.questions.animate.study import Film
-from metersim.questions.shared.html import STYLE, document, element, paragraphs
+from metersim.questions.shared.html import STYLE, document, element, group, paragraphs
 
 GIF, HTML, MP4 = ENDINGS = (".gif", ".html", ".mp4")
 FFMPEG = "needs the program ffmpeg, which is not found; install it, or give .gif or .html"
@@ -31,37 +31,32 @@ def check_ending(name: str) -> None:
         raise bad("--out", name, FFMPEG)
 
 
+CANVAS = (
+    '<canvas id="film" role="img" tabindex="0" '
+    'aria-label="The disc in motion; the text beside it says what it shows."></canvas>'
+)
 CONTROLS = """
-<div class="player">
-<canvas id="film" role="img" aria-label="The disc in motion; the text below says what it shows."
- tabindex="0"></canvas>
-<div class="row">
-<button type="button" id="play">Play</button>
-<button type="button" id="back">One cell back</button>
-<button type="button" id="on">One cell on</button>
-<button type="button" id="before">Last skip or double</button>
-<button type="button" id="next">Next skip or double</button>
-</div>
-<div class="row">
-<label for="time">Time in the run</label>
-<input type="range" id="time" step="0.01">
-</div>
-<div class="row">
-<label for="slow">Slow motion</label>
-<select id="slow"></select>
-<label for="view">Show</label>
+<div class="row"><button type="button" id="play">Play</button>
+<label for="slow">Slow motion</label> <select id="slow"></select></div>
+<div class="row"><label for="time">Time in the run</label>
+<input type="range" id="time" step="0.01"></div>
+<div class="row"><button type="button" id="back">One cell back</button>
+<button type="button" id="on">One cell on</button></div>
+<div class="row"><button type="button" id="before">Skip or double before</button>
+<button type="button" id="next">Next skip or double</button></div>
+<div class="row"><label for="view">Show</label>
 <select id="view"><option value="whole">from pool to row</option>
-<option value="disc">the disc</option><option value="edge">the edge</option></select>
-</div>
+<option value="disc">the disc</option><option value="edge">the edge</option></select></div>
 <p id="said" aria-live="polite"></p>
-</div>
 """.strip()
 LOOK = """
-.player canvas { display: block; width: 100%; height: min(74vh, 46rem); min-height: 20rem;
-  border: 1px solid #8a8a8a; font: inherit }
-.row { display: flex; flex-wrap: wrap; gap: .5rem .7rem; align-items: center; margin: .5rem 0 }
-.row input { flex: 1 1 12rem } button, select { font: inherit; padding: .3rem .7rem }
-#said { min-height: 4.5em }
+body { max-width: 82rem; padding: .5rem 1rem } h1 { font-size: 1.25rem; margin: 0 0 .4rem }
+.player { display: grid; grid-template-columns: minmax(0, 1fr) 23rem; gap: 0 1.2rem }
+canvas { display: block; width: 100%; height: calc(100vh - 4.5rem); min-height: 24rem;
+  max-height: 54rem; border: 1px solid #8a8a8a; font: inherit }
+.row { display: flex; flex-wrap: wrap; gap: .4rem .6rem; align-items: center; margin: .5rem 0 }
+.row input { flex: 1 1 9rem } button, select { font: inherit; padding: .25rem .6rem }
+@media (max-width: 60rem) { .player { display: block } canvas { height: 68vh } }
 @media print { .row { display: none } }
 """
 SLOWER = (1, 2, 4, 8, 16, 32)
@@ -84,6 +79,7 @@ def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -
     settings: dict[str, Any] = {
         "time": film.start,
         "since": film.start,
+        "mark": film.moment.cell if film.moment.marked else None,
         "slow": film.slow,
         "slower": sorted({*SLOWER, film.slow}),
         "units": units,
@@ -101,12 +97,19 @@ def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -
     return document(
         film.motion.title,
         [
-            '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-            "script-src 'unsafe-inline'; style-src 'unsafe-inline'\">",
             element("h1", film.motion.title),
-            paragraphs(lines),
-            CONTROLS,
-            paragraphs([f"Assumes: {assumes}", f"metersim {run.version}: {origin}."], "quiet"),
+            group(
+                "player",
+                CANVAS,
+                group(
+                    "beside",
+                    paragraphs(lines),
+                    CONTROLS,
+                    paragraphs(
+                        [f"Assumes: {assumes}", f"metersim {run.version}: {origin}."], "quiet"
+                    ),
+                ),
+            ),
             *(f"<script>\n{script}\n</script>" for script in scripts),
         ],
         style=STYLE + LOOK,

@@ -5,8 +5,8 @@
      draw() text() cellAtEdge() onFrame(callback) destroy(), and time, start, end, playing
    Colours are variables of the canvas's style: --motion-NAME or --NAME, by the names of COLOURS.
    options: rate (seconds of the meter per second of the viewer, 0.125), view ("whole", "disc" or
-   "edge"), units ("metric" or "us"), time, since (cells are counted from then on), loop, labels
-   (true), onText(text).  Times are those of the run, in s.  metersimMotion.state(motion, t) is what
+   "edge"), units ("metric" or "us"), time, since (cells are counted from then on), mark (a cell), loop,
+   labels (true), onText(text).  Times are those of the run, in s.  metersimMotion.state(motion, t) is what
    sits where at a time; it draws nothing. */
 (function () {
   "use strict";
@@ -125,7 +125,7 @@
         var spot = place(g.edge_rad, r);
         box = [spot[0] - 0.55 * r, spot[1] - 0.5 * r, spot[0] + 0.35 * r, spot[1] + 0.35 * r];
       } else box = [-2.1 * r, -Math.max(foot, 1.3 * r), 2.1 * r, 1.2 * r];
-      var top = 1.9 * size, bottom = (view === "whole" ? 2.2 : 3.9) * size;
+      var top = 1.9 * size, bottom = (view === "whole" ? 3.1 : 4.8) * size;
       var scale = Math.min(wide / (box[2] - box[0]), (high - top - bottom) / (box[3] - box[1]));
       camera = {
         scale: scale, box: box, top: top, bottom: bottom,
@@ -241,12 +241,15 @@
       return pen.measureText(text).width;
     }
 
-    function fitted(text, room) { // shortened to fit into some px
-      pen.font = "bold " + size + "px sans-serif";
-      while (text.length > 8 && pen.measureText(text).width > room) {
-        text = text.slice(0, text.lastIndexOf(" ", text.length - 5)) + " ...";
-      }
-      return text;
+    function inLines(text, room) { // two lines of some px at most; the second is shortened
+      pen.font = "bold " + size + "px " + (getComputedStyle(canvas).fontFamily || "sans-serif");
+      var lines = [""];
+      text.split(" ").forEach(function (word) {
+        var longer = lines[lines.length - 1] + (lines[lines.length - 1] && " ") + word;
+        if (pen.measureText(longer).width <= room) lines[lines.length - 1] = longer;
+        else lines.push(word);
+      });
+      return lines.length > 2 ? [lines[0], lines[1] + " ..."] : lines;
     }
 
     function arc(radius, from, to) { // of turned angles
@@ -501,7 +504,7 @@
           words("cut-off: vacuum ends,", px(cut[0]), py(cut[1]) - 0.7 * size, aside);
           words("seeds drop", px(cut[0]), py(cut[1]) + 0.6 * size, aside);
           if (!far || now.level > 0.9 * g.carry_line_m) words("carry line", px(0), py(g.carry_line_m - r) - 0.6 * size, { align: "center", plate: true });
-          words("vacuum (dashed)", px(0), py(0.68 * r), { align: "center", plate: true, colour: colours.vacuum });
+          if (!far) words("vacuum (dashed)", px(0), py(0.55 * r), { align: "center", plate: true, colour: colours.vacuum });
           words("pool: " + now.pool + " seeds", px(0), py(-r - 0.13 * r) + size * 0.9, { align: "center", plate: true });
           var slid = slide(t);
           if (slid && !now.arched) words("slide: " + slid + " seeds come in", far ? px(tubeX() + 0.028) : px(-0.5 * r), py(-1.13 * r) + 2.2 * size, { weight: "bold" });
@@ -514,6 +517,11 @@
           words("sensor's beam", px(x - 0.042), py(-g.tube_m + g.beam_m), { align: "right" });
           words("the machine moves this way \u2192", px(x + 0.05), py(-g.tube_m) - size, {});
         }
+      }
+      var marked = options.mark === null || options.mark === undefined ? null : motionCell(options.mark);
+      if (marked && marked.enters <= t && t < marked.cut) {
+        var inside = place(angleAt(motion, t) - (marked.cell * 2 * Math.PI) / g.holes, 0.7 * r);
+        words("cell " + marked.cell, px(inside[0]), py(inside[1]), { weight: "bold", align: "center", plate: true });
       }
       var usual = rate >= 1 ? "at true speed" : "slow motion: 1 s lasts " + +(1 / rate).toPrecision(3) + " s";
       words(t.toFixed(2) + " s", 8, size, { weight: "bold", size: 1.1 });
@@ -535,13 +543,17 @@
       }
       drawCount(now, far, r);
       var happened = latest(t);
-      if (happened) words(fitted(happened.words, wide - 16), 8, high - 0.9 * size, { weight: happened.weight === "odd" ? "bold" : "normal" });
+      if (!happened) return;
+      inLines(happened.words, wide - 40).forEach(function (part, k) {
+        words(part, 8, high - (2.1 - 1.25 * k) * size, { weight: happened.weight === "odd" ? "bold" : "normal" });
+      });
     }
 
     function drawCount(now, far, r) {
-      var x = far ? px(-0.35 * r) : 14, y = far ? py(-1.13 * r) + 4.2 * size : high - 2.6 * size, step = 1.5 * size;
+      var x = far ? px(-0.35 * r) : 14, y = far ? py(-1.13 * r) + 4.2 * size : high - 3.7 * size, step = 1.5 * size;
       if (far && y + 4.5 * step > py(-motion.geometry.tube_m) - 3.6 * size) step = 1.2 * size;
       if (far) words("Cells past the cut-off so far:", x - 0.5 * size, y, { weight: "bold" });
+      else x += words("Past the cut-off:", 8, y, { weight: "bold" }) + 0.8 * size;
       KINDS.slice(1, 2).concat(["skip", "double", "more"]).forEach(function (kind) {
         if (kind === "more" && !now.counted.more && !far) return;
         if (far) {
@@ -565,12 +577,21 @@
     }
 
     function drawMeanings(x, y, step) { // what the other two marks say
-      if (y + 2 * step > py(-motion.geometry.tube_m) - 4.4 * size) return;
-      [["coming", "coming to a hole"], ["lost", "sent back into the pool"]].forEach(function (mark) {
+      if (y + 3 * step > py(-motion.geometry.tube_m) - 4.4 * size) return;
+      [["coming", "coming to a hole"], ["lost", "sent back to the pool"]].forEach(function (mark) {
         y += step;
         seedAt(x + 0.3 * size, y, { cell: 0, nth: 0, size: (0.9 * size) / (camera.scale * camera.larger * motion.geometry.seed_length_m) }, mark[0]);
         words(mark[1], x + 1.4 * size, y);
       });
+      y += step;
+      pen.strokeStyle = colours.vacuum;
+      pen.lineWidth = 2;
+      pen.setLineDash([5, 3]);
+      pen.beginPath();
+      pen.moveTo(x - 0.3 * size, y); pen.lineTo(x + 1.1 * size, y);
+      pen.stroke();
+      pen.setLineDash([]);
+      words("vacuum holds seeds", x + 1.4 * size, y);
     }
 
     function latest(t) { // what a viewer is told: the last odd event if it is fresh, else the last one
