@@ -10,7 +10,8 @@ import numpy as np
 from matplotlib.colors import to_rgb
 
 from metersim.files.faults import bad
-from metersim.questions.animate.figure import DPI, HIGH, WIDE, Frames
+from metersim.questions.animate.figure import Frames
+from metersim.questions.animate.scene import DPI, HIGH, WIDE
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.progress import bar
 from metersim.questions.shared.style import (

@@ -259,19 +259,22 @@ def fault_moment(run: Run, healthy: Run, fault: MeterFault) -> Moment:
     with_it, without = run.cells.released[:cells], healthy.cells.released[:cells]
     several = np.flatnonzero(with_it != without)
     if several.size:
-        cell = int(several[several >= first][0] if several[-1] >= first else several[0])
+        later = several[several >= first]
+        worse = later[with_it[later] != 1]  # a skip or a double is seen best
+        cell = int(next(found[0] for found in (worse, later, several) if found.size))
         was = int(without[cell])
         often = (
             f"With the fault ({fault.words}), {several.size:,} of {cells:,} cells release "
             f"another number of seeds; this one would release {was}."
         )
         return cell_moment(run, cell, often)
-    for changed, words in (_unseen(run, healthy), _moved(run, healthy)):
-        found = changed[changed >= first]
-        if found.size:
-            often = f"With the fault ({fault.words}), {found.size:,} {words}."
-            return cell_moment(run, int(found[0]), often)
-    message = f"shows in none of {cells:,} cells; give more --turns, or another --seed"
+    ways = (_unseen(run, healthy), _moved(run, healthy))
+    changed, words = max(ways, key=lambda way: way[0].size)  # the way in which it shows most
+    found = changed[changed >= first]
+    if found.size:
+        often = f"With the fault ({fault.words}), {found.size:,} {words}."
+        return cell_moment(run, int(found[0]), often)
+    message = f"shows in none of {cells:,} cells; give more --turns, or another scenario"
     raise bad("--fault", fault.name, message)
 
 
@@ -301,16 +304,17 @@ def film_of(
     moment : Moment
         What to show.
     seconds : float
-        Length of the film at most. [s]
+        Length of the film, at most if the moment does not fill it. [s]
     slow : float, optional
         Times slower than the meter; by default so many that the moment fills the film. [1]
     """
     span = moment.ends + TAIL - (moment.begins - LEAD)
     if slow is None:
         slow = max([nice for nice in NICE if nice * span <= seconds], default=1.0)
-    start = moment.begins - LEAD
-    if slow * span > seconds:  # then what happens stands at two thirds
+    else:
         span = seconds / slow
+    start = moment.begins - LEAD
+    if start + span < moment.ends + TAIL:  # then what happens stands at two thirds
         start = max(moment.key - 2 / 3 * span, start)
     start = max(start, 0.0)
     motion = _motion(run, course_of(run), start, start + span)

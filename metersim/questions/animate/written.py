@@ -42,8 +42,8 @@ CONTROLS = """
 <input type="range" id="time" step="0.01"></div>
 <div class="row"><button type="button" id="back">One cell back</button>
 <button type="button" id="on">One cell on</button></div>
-<div class="row"><button type="button" id="before">Skip or double before</button>
-<button type="button" id="next">Next skip or double</button></div>
+<div class="row"><button type="button" id="before">Event before</button>
+<button type="button" id="next">Next event</button></div>
 <div class="row"><label for="view">Show</label>
 <select id="view"><option value="whole">from pool to row</option>
 <option value="disc">the disc</option><option value="edge">the edge</option></select></div>
@@ -103,8 +103,8 @@ def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -
                 CANVAS,
                 group(
                     "beside",
-                    paragraphs(lines),
                     CONTROLS,
+                    paragraphs(lines),
                     paragraphs(
                         [f"Assumes: {assumes}", f"metersim {run.version}: {origin}."], "quiet"
                     ),

@@ -380,7 +380,7 @@
         if (s.beam !== null && s.beam <= t && t < s.beam + 0.25 * rate) lit = s;
       });
       line([[x - 0.034, beam], [x + 0.034, beam]], colours.ink, lit ? 3 : 1, lit && lit.seen ? [] : [3, 3]);
-      if (lit && !lit.seen) words("not seen", px(x + 0.04), py(beam) - size, { weight: "bold", plate: true });
+      if (lit && !lit.seen) words("no pulse of its own", px(x + 0.04), py(beam) - size, { weight: "bold", plate: true });
     }
 
     function drawRow(t) {
@@ -515,7 +515,7 @@
           words({ tube: "tube", conveyor: "belt with compartments", none: "no tube" }[g.delivery],
             px(x - 0.03), py(-0.45 * g.tube_m), { align: "right" });
           words("sensor's beam", px(x - 0.042), py(-g.tube_m + g.beam_m), { align: "right" });
-          words("the machine moves this way \u2192", px(x + 0.05), py(-g.tube_m) - size, {});
+          words("the machine moves this way \u2192 (ticks: nominal spacing)", px(x + 0.05), py(-g.tube_m) - size, {});
         }
       }
       var marked = options.mark === null || options.mark === undefined ? null : motionCell(options.mark);
@@ -570,7 +570,7 @@
     }
 
     function slide(t) { // seeds that came in through the gate a moment ago, 0 if few
-      for (var k = lastAt(motion.pool.time, t); k > 0 && t - motion.pool.time[k] < 4 * rate; k--) {
+      for (var k = lastAt(motion.pool.time, t); k > 0 && t - motion.pool.time[k] < Math.min(4 * rate, 0.6); k--) {
         if (motion.pool.inflow[k] >= Math.max(0.01 * motion.pool.seeds[k], 5)) return motion.pool.inflow[k];
       }
       return 0;

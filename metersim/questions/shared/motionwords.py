@@ -19,7 +19,7 @@ class Happening(NamedTuple):
 
     time: float  # s
     cell: int  # -1 when it concerns no cell
-    at: str  # "pool", "edge", "carry", "cut" or "gate"
+    at: str  # "pool", "edge", "carry", "cut", "beam" or "gate"
     weight: str  # `PLAIN` or `ODD`
     words: str
 
@@ -65,6 +65,10 @@ def _of_cell(motion: Motion, cell: MovedCell) -> list[Happening]:
         does = f"drops nothing: a skip, {cell.why}"
     weight = PLAIN if cell.released == 1 else ODD
     events.append(Happening(cell.cut, cell.cell, "cut", weight, f"C{name[1:]} {does}."))
+    for seed in motion.seeds_of[cell.cell]:
+        if seed.beam is not None and not seed.seen:
+            said = f"The sensor gives no pulse of its own for a seed of {name}."
+            events.append(Happening(seed.beam, cell.cell, "beam", ODD, said))
     return events
 
 
