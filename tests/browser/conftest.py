@@ -64,8 +64,8 @@ def served(*words):
 
 @pytest.fixture(scope="session")
 def address():
-    """Address of the page of the maize bench with few draws."""
-    with served("maize_bench", "--draws", "4") as found:
+    """Address of the page of the maize bench."""
+    with served("maize_bench") as found:
         yield found
 
 

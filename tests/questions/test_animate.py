@@ -45,6 +45,11 @@ def usual_film():
     return film_of(run_of(), kind_moment(run_of(), DOUBLE), seconds=0.4, slow=3)
 
 
+@cache
+def usual_frames():
+    return Frames(usual_film())
+
+
 # the moment
 
 
@@ -109,7 +114,7 @@ def test_a_fault_that_the_machine_cannot_have_is_refused():
 
 
 def test_a_row_of_a_machine_is_shown():
-    scenario = m.load_scenario("half_parked_open", ["turns=6"])
+    scenario = m.load_scenario("half_parked_open", ["turns=2"])
     first = m.simulate_pass(scenario, seed=1).rows[0]
     assert (run_for(scenario, 1).seeds.position == first.run.seeds.position).all()
     with pytest.raises(BadInput, match="working rows"):
@@ -164,7 +169,7 @@ def test_a_lost_seed_falls_back_into_the_pool():
 
 def test_the_picture_is_to_scale():
     """A metre is as long across as down, and a frame shows the disc as wide as it is."""
-    frames = Frames(usual_film())
+    frames = usual_frames()
     across, down = (
         frames._ax.transData.transform([(1.0, 1.0)])[0]
         - frames._ax.transData.transform([(0.0, 0.0)])[0]
@@ -175,7 +180,7 @@ def test_the_picture_is_to_scale():
 
 def test_frames_move_and_count():
     film = usual_film()
-    frames = Frames(film)
+    frames = usual_frames()
     first, last = frames.image(film.start), frames.image(film.end)
     assert first.shape == (620, 720, 3) and (first != last).any()
     assert (frames.image(film.start) == first).all()

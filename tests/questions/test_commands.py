@@ -36,6 +36,7 @@ TYPED = {
     "learn": (("maize_bench", "--from", "log.csv", "--machines", "30"), "Learned from 1 count"),
     "next": (("maize_bench", *COUNT), "4.6 % doubles"),
     "sheet": (("--lot", "maize_large_flat", *OPTIONS, "--discs", "disc.toml"), "kPa"),
+    "animate": (("maize_bench", "--turns", "60", "--out", "f.html"), "a double"),
     "evidence": (("ankara_pickup", "--draws", "2"), "published levels"),
     "list": (("lots",), "maize_large_flat"),
     "guide": (("meter",), "Set a meter"),

@@ -115,6 +115,7 @@ TYPED = {
     "next": [f"maize_bench {' '.join(COUNT)} --figure f.png", f"us.toml {' '.join(COUNT)}"],
     "sheet": [f"--lot maize_large_flat {SHEET} --scenario s.toml --out s.pdf --json j.json"],
     "evidence": [],
+    "animate": ["maize_bench --turns 60 --out f.html", "us.toml --moment skip --out f.html"],
     "list": ["lots", "discs", "scenarios", "yields", "keys"],
     "lot": [
         "--like soybean --seeds-per-kg 6000 --out own.toml",
@@ -125,9 +126,9 @@ TYPED = {
 UNBOUND = {"guide", "gallery", "evidence", "explore"}
 """Fixed pages and pictures; published measurements, which keep the units of their source; a page,
 whose sentences test_explore_server.py reads in both."""
-QUICK = {"run", "explain", "howmany", "list", "lot"}
+QUICK = {"run", "explain", "howmany", "list", "lot", "animate"}
 """Commands whose cases take less than a second, but for those with figures."""
-DETAILED = set(TYPED) - {"list"}
+DETAILED = set(TYPED) - {"list", "animate"}
 CASES = [
     pytest.param(
         name,
