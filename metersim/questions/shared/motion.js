@@ -48,9 +48,20 @@
 
   function seedsByCell(motion) {
     var found = {};
-    motion.cells.forEach(function (cell) { found[cell.cell] = []; });
+    cellsOf(motion).forEach(function (cell) { found[cell.cell] = []; });
     motion.seeds.forEach(function (seed) { found[seed.cell].push(seed); });
     return found;
+  }
+
+  var known = new WeakMap();
+  function cellsOf(motion) { // all cells on the disc in order, with their times beside the rest
+    if (!known.has(motion)) {
+      var all = motion.cells.concat(motion.around).map(function (cell) {
+        return Object.assign({}, cell, cell.times);
+      });
+      known.set(motion, all.sort(function (a, b) { return a.cell - b.cell; }));
+    }
+    return known.get(motion);
   }
 
   function offHole(seed) { return seed.lost ? seed.lost.time : seed.leaves_hole; }
@@ -68,7 +79,7 @@
       if (seed.lost && since < seed.lost.time && seed.lost.time <= t) pool += 1;
     });
     var counted = { skip: 0, single: 0, double: 0, more: 0 };
-    motion.cells.forEach(function (cell) {
+    cellsOf(motion).forEach(function (cell) {
       if ((from === undefined ? motion.start : from) < cell.cut && cell.cut <= t) counted[cell.kind] += 1;
     });
     return { holes: holes, falling: falling, pool: pool, level: motion.pool.level[tick],
@@ -96,7 +107,7 @@
       fall = lasts.length ? lasts[lasts.length >> 1] : 0.35;
     }
 
-    function motionCell(number) { return motion.cells[number - motion.cells[0].cell]; }
+    function motionCell(number) { return cellsOf(motion)[number - cellsOf(motion)[0].cell]; }
 
     function styled() {
       var css = getComputedStyle(canvas);
@@ -395,7 +406,7 @@
       for (var k = first; (x = k * motion.spacing_m - here + tubeX()) < right; k++) {
         line([[x, y - 0.004], [x, y - 0.016]], colours.ink, 1);
       }
-      motion.cells.forEach(function (cell) {
+      cellsOf(motion).forEach(function (cell) {
         var due = cell.cut + fall;
         if (cell.kind !== "skip" || due > t) return;
         var at = between(motion.way.time, motion.way.place, due) - here + tubeX();
@@ -420,7 +431,7 @@
 
     function drawHoles(t) {
       var g = motion.geometry, r = g.circle_radius_m, pitch = (2 * Math.PI) / g.holes;
-      var angle = angleAt(motion, t), last = motion.cells[motion.cells.length - 1].cell;
+      var angle = angleAt(motion, t), last = cellsOf(motion)[cellsOf(motion).length - 1].cell;
       var newest = Math.floor(angle / pitch), hole = Math.max((camera.scale * g.hole_diameter_m) / 2, 1.4);
       for (var n = newest; n > newest - g.holes; n--) {
         var turned = angle - n * pitch, spot = place(turned, r), x = px(spot[0]), y = py(spot[1]);
@@ -431,7 +442,7 @@
         pen.lineWidth = 1;
         pen.fill();
         pen.stroke();
-        if (n < motion.cells[0].cell || n > last) continue;
+        if (n < cellsOf(motion)[0].cell || n > last) continue;
         var cell = motionCell(n), on = [], coming = [];
         byCell[n].forEach(function (s) {
           if (s.joined <= t && t < offHole(s)) on.push(s);
@@ -628,15 +639,15 @@
       listeners.forEach(function (one) { one(time); });
     }
 
-    function cellAtEdge() { // the cell that met the edge last
+    function cellAtEdge() { // the cell that met the edge last, with its times beside the rest
       var found = null;
-      motion.cells.forEach(function (cell) { if (cell.edge <= time) found = cell; });
+      cellsOf(motion).forEach(function (cell) { if (cell.edge <= time) found = cell; });
       return found;
     }
 
     function text() {
       var now = state(motion, time, options.since), cell = cellAtEdge(), g = motion.geometry, ones = 0, several = 0, none = 0;
-      motion.cells.forEach(function (one) {
+      cellsOf(motion).forEach(function (one) {
         if (one.edge > time || time >= one.cut) return;
         var many = (now.holes[one.cell] || []).length;
         if (!many) none += 1; else if (many === 1) ones += 1; else several += 1;
@@ -645,7 +656,7 @@
         several + " carry more, " + none + " carry none. Pool: " + now.pool + " seeds. Past the cut-off: " +
         KINDS.map(function (kind) { return now.counted[kind] + " " + NAMES[kind]; }).join(", ") + ".";
       var happened = latest(time);
-      if (cell) said += " Last at the edge: cell " + cell.cell + ", hole " + cell.hole + " of " + g.holes + ".";
+      if (cell) said += " Last at the edge: cell " + cell.cell + ", hole " + (cell.hole + 1) + " of " + g.holes + ".";
       return happened ? said + " " + happened.words : said;
     }
 
@@ -692,7 +703,7 @@
       },
       step: function (n) { // to the next cell at the edge, or the one before
         pause();
-        var edges = motion.cells.map(function (cell) { return cell.edge; });
+        var edges = cellsOf(motion).map(function (cell) { return cell.edge; });
         var k = lastAt(edges, time + 1e-9) + n;
         player.seek(edges[Math.min(Math.max(k, 0), edges.length - 1)]);
       },

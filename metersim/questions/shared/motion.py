@@ -113,7 +113,7 @@ def motion_of(run: Run, first: int = 0, cells: int = 24) -> Motion:
 def _cells(run: Run, course: Course, shown: NDArray[np.int64]) -> tuple[MovedCell, ...]:
     columns = (
         shown,
-        shown % run.scenario.disc.cells + 1,
+        shown % run.scenario.disc.cells,
         *(course.times(shown, point) for point in (ENTERS, LEAVES, EDGE, CUT)),
         run.cells.joined[shown],
         run.cells.released[shown],

@@ -33,7 +33,7 @@ def events_of(motion: Motion) -> tuple[Happening, ...]:
 
 
 def _of_cell(motion: Motion, cell: MovedCell) -> list[Happening]:
-    name = f"cell {cell.cell} (hole {cell.hole})"
+    name = f"cell {cell.cell} (hole {cell.hole + 1})"
     many, events = cell.joined, []
     if many:
         said = f"{many} {plural(many, 'seed')} joined {name}."

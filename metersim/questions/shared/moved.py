@@ -41,7 +41,7 @@ class MovedCell:
     Attributes
     ----------
     cell, hole : int
-        Number of the passage in the run, and of its hole: 1 enters the pool first.
+        Number of the passage in the run, and of its hole: 0 enters the pool first.
     enters, leaves, edge, cut : float
         When it enters the pool, leaves it, meets the edge and passes the cut-off. [s]
     joined, released : int
@@ -62,6 +62,12 @@ class MovedCell:
     released: int
     kind: str
     why: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """All of it for JSON; the times stand together."""
+        made = asdict(self)
+        made["times"] = {name: made.pop(name) for name in ("enters", "leaves", "edge", "cut")}
+        return made
 
 
 @dataclass(frozen=True)
@@ -235,16 +241,22 @@ class Motion:
         return {kind: passed[kind] for kind in COUNTED}
 
     def to_dict(self) -> dict[str, Any]:
-        """All numbers for JSON, in SI; what `motion.js` draws."""
+        """All numbers for JSON, in SI; what `motion.js` draws.
+
+        The cells that it is about stand apart from the others on the disc.
+        """
         from metersim.questions.shared.motionwords import events_of
 
+        own = [self.first <= one.cell < self.first + self.many for one in self.cells]
+        told = [one.to_dict() for one in self.cells]
         return {
             "title": self.title,
             "first": self.first,
             "many": self.many,
             "start": self.start,
             "end": self.end,
-            "cells": [asdict(one) for one in self.cells],
+            "cells": [one for one, inside in zip(told, own, strict=True) if inside],
+            "around": [one for one, inside in zip(told, own, strict=True) if not inside],
             "seeds": [asdict(one) for one in self.seeds],
             "way": {name: values.tolist() for name, values in vars(self.way).items()},
             "pool": {name: values.tolist() for name, values in vars(self.pool).items()},
