@@ -22,12 +22,12 @@ from metersim.questions.habits.figure import (
     example_meters,
     habit_paths_figure,
 )
-from metersim.questions.habits.operators import COUNT, HABITS, Seen, Wanted
 from metersim.questions.habits.study import ROOM, Habits, habits, steps_of, wanted_of
 from metersim.questions.habits.text import bad, cost, findings, leads, report, summary, winners
 from metersim.questions.habits.trials import LEAST_CHANGE, Meter, Trial, Truth
 from metersim.questions.shared.answer import told as told_of
 from metersim.questions.shared.looks import Look, rates
+from metersim.questions.shared.operators import COUNT, HABITS, Seen, Wanted
 from metersim.questions.shared.page import encoded
 from metersim.run.pool import processes
 

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metersim.questions.habits.operators import (
+from metersim.questions.shared.looks import Look
+from metersim.questions.shared.operators import (
     HABITS,
     Habit,
     Seen,
@@ -19,7 +20,6 @@ from metersim.questions.habits.operators import (
     several_notches,
     was_tried,
 )
-from metersim.questions.shared.looks import Look
 
 WANTED = Wanted(0.015, 0.015)
 ENOUGH = 40  # looks; more than any habit that can end takes

@@ -8,7 +8,6 @@ import pytest
 from metersim.files.faults import BadInput
 from metersim.machine.reading import load_scenario
 from metersim.questions.habits.naming import CELLS, name_causes, runs_of, surface_of
-from metersim.questions.habits.operators import HABITS, Habit, Seen, Wanted
 from metersim.questions.habits.trials import (
     CAUSES,
     LEAST_CHANGE,
@@ -27,6 +26,7 @@ from metersim.questions.habits.trials import (
 )
 from metersim.questions.shared.hidden import HIDDEN, draw_states, meter_of
 from metersim.questions.shared.looks import Look, loads, rates
+from metersim.questions.shared.operators import HABITS, Habit, Seen, Wanted
 from metersim.questions.shared.settings import moved
 from metersim.run.simulation import simulate
 

@@ -10,7 +10,6 @@ from metersim.files.tables import as_table
 from metersim.files.whole import check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
-from metersim.questions.habits.operators import COUNT, HABITS, Habit, Wanted
 from metersim.questions.habits.study import METERS, habits, steps_of, wanted_of
 from metersim.questions.habits.text import summary
 from metersim.questions.shared.countoptions import accept_option, accepted_of
@@ -20,6 +19,7 @@ from metersim.questions.shared.effort import (
     METER_SECONDS,
     announce,
 )
+from metersim.questions.shared.operators import COUNT, HABITS, Habit, Wanted
 from metersim.questions.shared.options import (
     changes_of,
     crew,

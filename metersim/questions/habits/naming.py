@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
-from metersim.questions.habits.operators import place_after
 from metersim.questions.habits.trials import (
     CAUSES,
     NOTHING,
@@ -32,6 +31,7 @@ from metersim.questions.habits.trials import (
 )
 from metersim.questions.shared.hidden import HIDDEN, State, meter_of
 from metersim.questions.shared.looks import Look, Rates, levels_of, log_chances, rates
+from metersim.questions.shared.operators import place_after
 from metersim.questions.shared.settings import Steps, moved
 from metersim.run.parallel import in_order
 

@@ -23,7 +23,6 @@ from metersim.machine.scenario import Scenario
 from metersim.machine.stations import OwnGiven, fitted
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, intervals, share_interval
 from metersim.questions.habits.naming import GRID, name_causes, runs_of
-from metersim.questions.habits.operators import COUNT, HABITS, Habit, Rule, Wanted
 from metersim.questions.habits.trials import (
     LEAST_CHANGE,
     Meter,
@@ -34,6 +33,7 @@ from metersim.questions.habits.trials import (
     try_habits,
 )
 from metersim.questions.shared.looks import rates
+from metersim.questions.shared.operators import COUNT, HABITS, Habit, Rule, Wanted
 from metersim.questions.shared.settings import SETTINGS
 from metersim.run.parallel import check_sent, in_order
 from metersim.run.streams import Streams
@@ -243,7 +243,7 @@ def habits(
     scenario : Scenario, str or Path
         Settings, which are right for a meter in order: scenario, name or file.
     habits : mapping of str to Habit or callable, optional
-        Habits by name; by default `metersim.questions.habits.operators.HABITS`.  A plain
+        Habits by name; by default `metersim.questions.shared.operators.HABITS`.  A plain
         function counts `count` cells.
     meters : int
         Number of meters, 1 or more; every habit gets all of them.
@@ -284,7 +284,7 @@ def habits(
     Examples
     --------
     >>> import metersim as m
-    >>> from metersim.questions.habits.operators import HABITS
+    >>> from metersim.questions.shared.operators import HABITS
     >>> some = {name: HABITS[name] for name in ("leave alone", "one notch")}
     >>> found = m.habits("maize_bench", habits=some, meters=10, seed=3, grid=3)
     >>> gained = found.lead("single", "one notch", "leave alone")

@@ -14,9 +14,9 @@ from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.machine.scenario import Scenario
 from metersim.measures.observed import observed_spacings
 from metersim.measures.spacing import class_counts, per_spacing
-from metersim.questions.habits.operators import Habit, Seen, Wanted, place_after
 from metersim.questions.shared.hidden import State, draw_states, meter_of
 from metersim.questions.shared.looks import BELT, Look, kept_full, loads_at
+from metersim.questions.shared.operators import Habit, Seen, Wanted, place_after
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 from metersim.run.records import Run
 from metersim.run.simulation import simulate
