@@ -148,10 +148,10 @@ def drawn_counts(
     """Counts of independent cells: skips, doubles and cells, shape (draws, 3)."""
     skip, double = shares
     size = max(round(cells), 1)
-    made = rng.multinomial(size, [skip, double, max(1 - skip - double, 0.0)], draws)
-    made = made.astype(np.float64)
-    made[:, 2] = size
-    return made
+    drawn = rng.multinomial(size, [skip, double, max(1 - skip - double, 0.0)], draws)
+    counts: Floats = drawn.astype(np.float64)
+    counts[:, 2] = size
+    return counts
 
 
 def chance_apart(
@@ -226,8 +226,6 @@ def chance_different(
     rng, effect, level
         As for `chance_apart`.
     """
-    drawn = [
-        drawn_counts(one, many / effect, rng)
-        for one, many in zip((shares, other), cells, strict=True)
-    ]
-    return float(np.mean(apart(*drawn, level)))
+    first = drawn_counts(shares, cells[0] / effect, rng)
+    second = drawn_counts(other, cells[1] / effect, rng)
+    return float(np.mean(apart(first, second, level)))
