@@ -13,7 +13,7 @@ from metersim.machine.given import scenario_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.questions.shared.faults.fault import stated
-from metersim.questions.shared.settings import SETTINGS, Setting, Steps
+from metersim.questions.shared.settings import SETTINGS, Setting, Steps, can_move
 from metersim.questions.shared.words import notch_text
 
 REACH = 6  # steps from the start within which a setting can be moved
@@ -52,11 +52,12 @@ def limits_of(setting: Setting, start: Scenario, units: str) -> Limits:
     if setting.spec.kind == "switch":
         return Limits(0.0, 1.0, 1.0)
     now, step = setting.of(start), setting.steps[units]
-    low, high = (
-        max(now - REACH * step, setting.spec.low),
-        min(now + REACH * step, setting.spec.high),
-    )
-    return Limits(low, high, step)
+
+    def reach(way: int) -> int:
+        steps = (way * k for k in range(REACH, 0, -1))
+        return next((k for k in steps if can_move(start, {setting.name: k}, units)), 0)
+
+    return Limits(now + reach(-1) * step, now + reach(1) * step, step)
 
 
 def value_text(setting: Setting, value: Any, units: str) -> str:
