@@ -302,15 +302,13 @@ def _csv(sessions: Sessions, asked: Asked, _: str) -> Reply:
 
 def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
     """A game with a hidden fault, replayed from its number and acts."""
-    acts = asked.listed("acts", dict, MOST_ACTS)
     game = _loaded("metersim.questions.shared.hiddenmeter")
-    state = game.start(
-        asked.whole("number", 0, 10**9, 1),
-        asked.whole("level", 1, 5, 1),
+    state = game.replayed(
+        asked.whole("number", 0, game.MOST_NUMBER, 1),
+        asked.whole("level", 1, 4, 1),
         asked.units() if asked.has("units") else units,
+        asked.listed("acts", dict, MOST_ACTS),
     )
-    for act in acts:
-        state = game.act(state, act)
     return _said(state.to_dict())
 
 

@@ -42,6 +42,11 @@ def points(difference: float) -> str:
     return f"{100 * difference:+.1f}"
 
 
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence: one, two and three."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
+
+
 def at_text(meter: HiddenMeter, count: Count, units: str) -> str:
     """Settings that were moved before a count, in words."""
     if not count.number:
@@ -96,7 +101,7 @@ def move_lines(meter: HiddenMeter, now: Changes, names: Sequence[str], units: st
     at = settings_text(place_of(meter, now), units)
     return [
         f"Caution: {STOPPED}",
-        f"Moved {' and '.join(names)}. Now: {at}.",
+        f"Moved {listed(names)}. Now: {at}.",
     ]
 
 
@@ -165,12 +170,12 @@ def judged(ending: Ending, guesses: Sequence[Sequence[str]]) -> str:
 
 def alike_text(alike: Hidden) -> str:
     """A sentence on the cause that looks most alike."""
-    return f"Most like it in such counts: {alike.cause.name} ({alike.cause.words})."
+    return f"The other cause that looks most like it: {alike.cause.name} ({alike.cause.words})."
 
 
 def together_text(one: Together) -> str:
     """A sentence on several things that changed at once."""
-    names = " and ".join(one.names)
+    names = listed(one.names)
     verb = "hid" if one.hidden else "did not hide"
     if not one.numbers:
         return f"The causes {names} {verb} each other."
@@ -180,7 +185,9 @@ def together_text(one: Together) -> str:
 
 def together_table(one: Together) -> list[str]:
     """Lines on several things that changed at once: each alone, and all together."""
-    rows = [["changed", "skips", "doubles", "such counts detect it"]]
+    first, second = (f"{many:,}" for many in one.cells)
+    cells = f"two counts of {first}" if first == second else f"counts of {first} and {second}"
+    rows = [["changed", "skips", "doubles", f"{cells} detect it"]]
     whole = ("both" if len(one.names) == 2 else "all", one.after, one.chance)
     for name, there, chance in (*zip(one.names, one.alone, one.chances, strict=True), whole):
         skips, doubles = there.skip - one.before.skip, there.double - one.before.double
