@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,10 @@ from metersim.files.whole import write_all
 from metersim.questions.lesson.hiddenplane import plane_lines
 from metersim.questions.shared.hiddencauses import MOST_NUMBER
 from metersim.questions.shared.hiddencounts import BY, FEWEST, MOST, place_of
+from metersim.questions.shared.hiddenendwords import COUNTS, MOVES, TRUTH
 from metersim.questions.shared.hiddenmeter import State, act, start
 from metersim.questions.shared.hiddenmoves import MOVABLE, settings_text
-from metersim.questions.shared.hiddenwords import COUNTS, MOVES, TRUTH, at_text
+from metersim.questions.shared.hiddenwords import at_text
 from metersim.questions.shared.words import aligned, wrapped
 
 USUAL_CELLS = 300
@@ -113,7 +114,7 @@ def answered(state: State, typed: str) -> tuple[State, list[str]]:
     if word in (TRUTH, MOVES, COUNTS):
         if not state.ended:
             raise bad(word, "", "comes after the end; type end first")
-        return state, list(state.parts[word])
+        return state, state.parts[word].lines
     if word == "plane":
         counts = (state.before, *state.counts)
         return state, plane_lines(counts, [at_text(state.meter, k, state.units) for k in counts])
@@ -153,8 +154,18 @@ def _guess(rest: str) -> dict[str, Any]:
     return {"guess": [one.strip() for one in re.split(r",|\band\b", rest) if one.strip()]}
 
 
+def _end(rest: str) -> dict[str, Any]:
+    """The end, whatever stands behind it."""
+    return {"end": True}
+
+
 FILLERS = ("by", "on", "the", "with", "a", "cells", "seeds", "places")
-ACTS = {"count": _count, "move": _move, "guess": _guess, "end": lambda rest: {"end": True}}
+ACTS: Mapping[str, Callable[[str], dict[str, Any]]] = {
+    "count": _count,
+    "move": _move,
+    "guess": _guess,
+    "end": _end,
+}
 
 
 def _text(lines: Iterable[str]) -> str:

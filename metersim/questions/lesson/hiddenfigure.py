@@ -12,8 +12,9 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.questions.lesson.hiddenplane import scale_top, ticks_to
+from metersim.questions.shared.hiddenendwords import WHO
 from metersim.questions.shared.hiddenmeter import State
-from metersim.questions.shared.hiddenwords import WHO, at_text, listed
+from metersim.questions.shared.hiddenwords import at_text, listed
 from metersim.questions.shared.page import STYLE, caption, caption_height, headline, new_page
 from metersim.questions.shared.style import (
     BOLD,
@@ -69,7 +70,9 @@ def _draw(ax: Axes, state: State) -> None:
     for reached in true:
         skip, double = np.sqrt(reached.truth.shares)
         look = {"marker": TRUE_MARKS[reached.who], "mfc": "none", "mec": WARM, "ls": "none"}
-        ax.plot(double, skip, ms=8, mew=BOLD, label=f"truly {WHO[reached.who]}", zorder=6, **look)
+        ax.plot(
+            double, skip, ms=8, mew=BOLD, label=f"true shares, {WHO[reached.who]}", zorder=6, **look
+        )
     shown = [corner for one in counts for corner in one.region]
     shown += [one.shares for one in counts] + [one.truth.shares for one in true]
     for k, axis in ((0, ax.yaxis), (1, ax.xaxis)):
@@ -88,7 +91,7 @@ def _sight(state: State) -> str:
     """What to see in the plane, in a sentence."""
     said = (
         "What to see: a number is a count, and its outline holds all meters that sampling error "
-        "alone allows (joint 90 %). Counts whose outlines overlap much cannot be distinguished."
+        "alone allows (joint 90 %). Counts in one another's outline cannot be distinguished."
     )
     hid = [one for one in (state.ending.together if state.ending else ()) if one.hidden]
     moved = next((one for one in hid if one.numbers), None)

@@ -32,6 +32,7 @@ from metersim.questions.shared.hiddencounts import (
     reference,
 )
 from metersim.questions.shared.hiddenend import Ending, ending_of
+from metersim.questions.shared.hiddenendwords import TRUTH, Part, ending_parts
 from metersim.questions.shared.hiddenmoves import (
     LABELS,
     MOVABLE,
@@ -44,10 +45,8 @@ from metersim.questions.shared.hiddenmoves import (
 )
 from metersim.questions.shared.hiddenwords import (
     CELLS,
-    TRUTH,
     at_text,
     count_lines,
-    ending_parts,
     guess_lines,
     move_lines,
     opening,
@@ -85,8 +84,8 @@ class State:
         Causes that were named, the last guess last.
     ending : Ending or None
         The end, when the game has ended.
-    parts : mapping of str to sequence of str
-        Lines of the end by part: ``truth``, ``moves`` and ``counts``.
+    parts : mapping of str to Part
+        Words and tables of the end by part: ``truth``, ``moves`` and ``counts``.
     """
 
     meter: HiddenMeter
@@ -98,7 +97,7 @@ class State:
     changes: Changes = ()
     guesses: tuple[tuple[str, ...], ...] = ()
     ending: Ending | None = None
-    parts: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    parts: Mapping[str, Part] = field(default_factory=dict)
 
     @property
     def ended(self) -> bool:
@@ -134,7 +133,7 @@ class State:
             "cells": {"low": FEWEST, "high": MOST},
             "guesses": [list(one) for one in self.guesses],
             "plane": self._plane(),
-            "end": {name: list(lines) for name, lines in self.parts.items()},
+            "end": {name: part.to_dict() for name, part in self.parts.items()},
             "truth": self._truth(),
         }
 
@@ -393,7 +392,7 @@ def _end(state: State, given: Mapping[str, Any]) -> State:
         raise bad("end", str(given["end"]), "must be true")
     ending = ending_of(state.meter, state.counts, state.changes, state.units)
     parts = ending_parts(state.meter, ending, state.guesses, state.units)
-    return _said(replace(state, ending=ending, parts=parts), parts[TRUTH])
+    return _said(replace(state, ending=ending, parts=parts), parts[TRUTH].lines)
 
 
 _ACTS = {"count": _count, "move": _move, "guess": _guess, "end": _end}
