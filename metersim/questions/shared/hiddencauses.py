@@ -162,7 +162,7 @@ def _words(name: str) -> frozenset[str]:
 
 
 @dataclass(frozen=True)
-class Hidden:
+class Present:
     """One cause that a meter has.
 
     Attributes
@@ -196,14 +196,14 @@ class HiddenMeter:
         What it follows from.
     shown : Scenario
         What its scales show before anybody moves a setting, on its machine.
-    hidden : tuple of Hidden
+    hidden : tuple of Present
         Its causes.
     """
 
     number: int
     level: int
     shown: Scenario
-    hidden: tuple[Hidden, ...]
+    hidden: tuple[Present, ...]
 
     @property
     def seed(self) -> int:
@@ -216,7 +216,7 @@ class HiddenMeter:
         return causes_at(self.shown, self.level)
 
 
-def with_causes(scenario: Scenario, hidden: Sequence[Hidden]) -> Scenario:
+def with_causes(scenario: Scenario, hidden: Sequence[Present]) -> Scenario:
     """The true meter behind what the scales show."""
     for one in hidden:
         scenario = one.put(scenario)
@@ -282,16 +282,16 @@ def _trouble(meter: HiddenMeter) -> float:
     return found.skip + found.double
 
 
-def _two(order: Sequence[Cause], probe: _Probe) -> tuple[Hidden, ...]:
+def _two(order: Sequence[Cause], probe: _Probe) -> tuple[Present, ...]:
     """Two clear causes that change different fields and hide each other.
 
     What each moves in the plane of the roots of both shares is added up.  The first two that leave
     less than `HIDES` of the larger move are taken, or those that leave least.
     """
     usual = probe.place(())
-    ways: dict[Hidden, NDArray[np.float64]] = {}
+    ways: dict[Present, NDArray[np.float64]] = {}
     left = np.inf
-    pair: tuple[Hidden, ...] = ()
+    pair: tuple[Present, ...] = ()
     for found in filter(None, (probe.rung(cause, CLEAR, RUNGS[1::2]) for cause in order)):
         way, fields = probe.place((found,)) - usual, found.fields(probe.shown)
         for other, its in ways.items():
@@ -311,25 +311,25 @@ class _Probe:
     """Short runs of a meter with causes, to weigh them; each is made once."""
 
     meter: HiddenMeter
-    made: dict[tuple[tuple[Hidden, ...], str], Rates] = field(default_factory=dict)
+    made: dict[tuple[tuple[Present, ...], str], Rates] = field(default_factory=dict)
 
     @property
     def shown(self) -> Scenario:
         """What the scales show."""
         return self.meter.shown
 
-    def seen(self, hidden: tuple[Hidden, ...], way: str) -> Rates:
+    def seen(self, hidden: tuple[Present, ...], way: str) -> Rates:
         """What a way of looking shows of the meter with these causes."""
         if (hidden, way) not in self.made:
             there = with_causes(self.shown, hidden)
             self.made[hidden, way] = rates(there, PROBE, way=way, seed=self.meter.seed)
         return self.made[hidden, way]
 
-    def place(self, hidden: tuple[Hidden, ...]) -> NDArray[np.float64]:
+    def place(self, hidden: tuple[Present, ...]) -> NDArray[np.float64]:
         """Roots of the shares of skips and doubles of the meter with these causes."""
         return np.sqrt(shares(self.seen(hidden, BELT)))
 
-    def chance(self, hidden: Hidden) -> float:
+    def chance(self, hidden: Present) -> float:
         """Chance that a usual count shows a cause; 0 where it is too much."""
         try:
             found = self.seen((hidden,), hidden.cause.way)
@@ -345,14 +345,14 @@ class _Probe:
 
     def rung(
         self, cause: Cause, wanted: tuple[float, float], rungs: Sequence[float] = RUNGS
-    ) -> Hidden | None:
+    ) -> Present | None:
         """The cause at the mildest severity that is as clear as wanted, if there is one."""
         for severity in rungs:
-            one = Hidden(cause, severity)
+            one = Present(cause, severity)
             if wanted[0] <= self.chance(one) <= wanted[1]:
                 return one
         return None
 
-    def clearest(self, order: Sequence[Cause]) -> Hidden:
+    def clearest(self, order: Sequence[Cause]) -> Present:
         """The cause at the severity that a usual count shows best."""
-        return max((Hidden(one, at) for one in order for at in RUNGS), key=self.chance)
+        return max((Present(one, at) for one in order for at in RUNGS), key=self.chance)

@@ -10,8 +10,8 @@ from metersim.machine.given import scenario_of
 from metersim.machine.scenario import Scenario
 from metersim.questions.shared.countregion import outline
 from metersim.questions.shared.hiddencauses import (
-    Hidden,
     HiddenMeter,
+    Present,
     effect_of,
     hidden_meter,
     shares,
@@ -100,7 +100,7 @@ def place_of(meter: HiddenMeter, changes: Changes) -> Scenario:
     return scenario_of(meter.shown, changes)
 
 
-def meter_at(meter: HiddenMeter, changes: Changes, hidden: tuple[Hidden, ...]) -> Scenario:
+def meter_at(meter: HiddenMeter, changes: Changes, hidden: tuple[Present, ...]) -> Scenario:
     """The true meter after some moves, with these causes.
 
     Raises
@@ -118,7 +118,7 @@ def meter_at(meter: HiddenMeter, changes: Changes, hidden: tuple[Hidden, ...]) -
 
 @lru_cache(maxsize=512)
 def truth_at(
-    number: int, level: int, changes: Changes, hidden: tuple[Hidden, ...], by: str = "belt"
+    number: int, level: int, changes: Changes, hidden: tuple[Present, ...], by: str = "belt"
 ) -> Truth:
     """What the meter of a number truly does at some settings, with these causes.
 
@@ -130,7 +130,7 @@ def truth_at(
 
 
 def true_at(
-    meter: HiddenMeter, changes: Changes, hidden: tuple[Hidden, ...], by: str = "belt"
+    meter: HiddenMeter, changes: Changes, hidden: tuple[Present, ...], by: str = "belt"
 ) -> Truth:
     """What a meter truly does at some settings, with these causes; see `truth_at`."""
     return truth_at(meter.number, meter.level, changes, hidden, by)
@@ -144,7 +144,7 @@ def reference(meter: HiddenMeter) -> Count:
 def counted(
     meter: HiddenMeter,
     changes: Changes,
-    hidden: tuple[Hidden, ...],
+    hidden: tuple[Present, ...],
     cells: int,
     by: str,
     nth: int,
@@ -157,7 +157,7 @@ def counted(
         The meter.
     changes : tuple of str
         Settings that were moved before.
-    hidden : tuple of Hidden
+    hidden : tuple of Present
         Causes that it has.
     cells : int
         Cells, from `FEWEST` to `MOST`.

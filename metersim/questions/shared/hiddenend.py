@@ -13,7 +13,7 @@ from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.questions.shared.countregion import chance_apart, chance_different
-from metersim.questions.shared.hiddencauses import HIDES, RUNGS, Cause, Hidden, HiddenMeter
+from metersim.questions.shared.hiddencauses import HIDES, RUNGS, Cause, HiddenMeter, Present
 from metersim.questions.shared.hiddencounts import (
     Count,
     Truth,
@@ -151,7 +151,7 @@ class Ending:
     ----------
     wrong : tuple of Wrong
         The causes.
-    alike : Hidden or None
+    alike : Present or None
         The other cause that looks most like the meter as it was found.
     shown : tuple of Shown
         What each count could have shown.
@@ -162,7 +162,7 @@ class Ending:
     """
 
     wrong: tuple[Wrong, ...]
-    alike: Hidden | None
+    alike: Present | None
     shown: tuple[Shown, ...]
     together: tuple[Together, ...]
     reached: tuple[Reached, ...]
@@ -209,16 +209,16 @@ def ending_of(meter: HiddenMeter, counts: Sequence[Count], changes: Changes, uni
     )
 
 
-def most_alike(meter: HiddenMeter) -> Hidden | None:
+def most_alike(meter: HiddenMeter) -> Present | None:
     """The other single cause that a count on the belt distinguishes worst from the meter."""
     true = _root(true_at(meter, (), meter.hidden))
     mine = {one.cause.name for one in meter.hidden}
-    best: tuple[float, Hidden | None] = (np.inf, None)
+    best: tuple[float, Present | None] = (np.inf, None)
     for cause in meter.causes:
         if cause.name in mine:
             continue
         for severity in RUNGS[1::2]:
-            one = Hidden(cause, severity)
+            one = Present(cause, severity)
             try:
                 far = float(np.hypot(*(_root(true_at(meter, (), (one,))) - true)))
             except BadInput:
@@ -255,7 +255,7 @@ def one_step(meter: HiddenMeter, wanted: Wanted, units: str) -> Reached:
     return Reached("one step", cells, len(seen), true_at(meter, changes, meter.hidden), changes)
 
 
-def _wrong(meter: HiddenMeter, one: Hidden) -> Wrong:
+def _wrong(meter: HiddenMeter, one: Present) -> Wrong:
     there, values = one.put(meter.shown), []
     for section, field in all_fields():
         said, true = (getattr(getattr(at, section), field) for at in (meter.shown, there))
@@ -264,7 +264,7 @@ def _wrong(meter: HiddenMeter, one: Hidden) -> Wrong:
     return Wrong(one.cause, one.severity, tuple(values))
 
 
-def _shown(meter: HiddenMeter, count: Count, alike: Hidden | None) -> Shown:
+def _shown(meter: HiddenMeter, count: Count, alike: Present | None) -> Shown:
     truth = true_at(meter, count.changes, meter.hidden, count.by)
     order = true_at(meter, count.changes, (), count.by)
     other = None

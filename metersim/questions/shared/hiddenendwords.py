@@ -8,7 +8,7 @@ from typing import Any
 
 from metersim.machine.sections import all_fields
 from metersim.questions.shared.answer import capital
-from metersim.questions.shared.hiddencauses import Hidden, HiddenMeter
+from metersim.questions.shared.hiddencauses import HiddenMeter, Present
 from metersim.questions.shared.hiddencounts import place_of
 from metersim.questions.shared.hiddenend import Ending, Reached, Shown, Together, Wrong
 from metersim.questions.shared.hiddenmoves import moved_names, settings_text
@@ -133,7 +133,7 @@ def judged(ending: Ending, guesses: Sequence[Sequence[str]]) -> str:
     return f"Your last guess is wrong: {' and '.join(sorted(last))}."
 
 
-def alike_text(alike: Hidden) -> str:
+def alike_text(alike: Present) -> str:
     """A sentence on the cause that looks most alike."""
     return f"The other cause that looks most like it: {alike.cause.name} ({alike.cause.words})."
 
@@ -160,7 +160,7 @@ def together_table(one: Together) -> Table:
     return Table(f"{together_text(one)} The same seeds, dropped again, with each change:", rows)
 
 
-def counts_part(shown: Sequence[Shown], alike: Hidden | None) -> Part:
+def counts_part(shown: Sequence[Shown], alike: Present | None) -> Part:
     """What each count could have shown."""
     if not shown:
         return Part(["You made no count."])

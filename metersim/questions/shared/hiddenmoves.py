@@ -181,11 +181,11 @@ def _known(fault: Fault) -> Fault:
 def _faults_of(setting: Setting, key: str, value: Any, start: Scenario, units: str) -> list[Fault]:
     """What is wrong with a value: it is none, or lies too far from the start."""
     spec, unit = setting.spec, setting.spec.keys[key]
-    if complaint := spec.complaint(value, unit):
-        return [Fault("move", key, complaint)]
-    if spec.kind == "switch":
-        return []
-    ends, there = limits_of(setting, start, units), spec.to_si(value, unit)
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not is_number or spec.kind == "switch":
+        complaint = spec.complaint(value, unit)
+        return [Fault("move", key, complaint)] if complaint else []
+    ends, there = limits_of(setting, start, units), unit.to_si(value) if unit else float(value)
     slack = 1e-6 * ends.step
     if ends.low - slack <= there <= ends.high + slack:
         return []
