@@ -28,6 +28,7 @@ def counting_chapter(counting: Counting, units: str) -> Chapter:
         "them.",
     ]
     size = f"{USUAL_SIZE:,} cells"
+    answer: tuple[str, ...]
     if pair.first == pair.second:
         question = (
             f"Two students each count {size} of this meter, one after the other. Both find "
@@ -47,10 +48,12 @@ def counting_chapter(counting: Counting, units: str) -> Chapter:
             f"Of all such pairs, {hundred(pair.as_far)} differ by as much or by more.",
             "Before you move a setting, count again, or count more cells.",
         )
+    (usual,) = (one for one in ranges if one.size == USUAL_SIZE)
     return Chapter(
         "counting",
         "What a count can and cannot show",
-        finds,
+        f"{_most()} counts of {size} find {found(usual.low, usual.high, usual.size)} {kind}; the "
+        f"meter has {share(truth)}.",
         tuple(said),
         "On the left, each bar holds what most counts of one size find; the upright line is the "
         "truth. On the right, a step is seen better the more cells are counted.",
@@ -106,9 +109,8 @@ def machines_chapter(machines: Machines, units: str) -> Chapter:
         said = [drawn, fact]
     if machines.step:
         said.append(_on_machines(machines, units))
-    low, high = (100 * one for one in ends[kind])
-    digits = 1
-    shown = [f"{one:.{digits}f} %" for one in (low, high)]
+    shown = [f"{100 * one:.1f} %" for one in ends[kind]]
+    answer: tuple[str, ...]
     if shown[0] == shown[1] or not differ:
         question = (
             f"Two machines with the same settings both show {shown[0]} {kind}. Are they alike?"

@@ -188,9 +188,9 @@ def together_chapter(together: Together, units: str) -> Chapter:
     )
     if together.both is None:
         fact = "No two settings here have an effect that these runs detect, so none hides another."
-        said = (fact, "Move one setting at a time all the same: then a change has one cause.")
-        answer = ("Nothing. Here not even long runs detect what either does alone.",)
-        return Chapter("together", title, fact, said, see, question, answer)
+        said = [fact, "Move one setting at a time all the same: then a change has one cause."]
+        answer = ["Nothing. Here not even long runs detect what either does alone."]
+        return Chapter("together", title, fact, tuple(said), see, question, tuple(answer))
     words = [steps_text(one.steps, units) for one in together.alone]
     alone = [one.seen.chance(PAIR_SIZE) for one in together.alone]
     both = together.both.seen.chance(PAIR_SIZE)

@@ -14,8 +14,10 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
 from metersim.files.units import UNITS, Unit
@@ -203,3 +205,24 @@ def spacing_axis(ax: Axes) -> None:
     ax.set_xlim(0, CLASSES["miss"][3])
     ax.set_xticks(np.arange(8) / 2)
     ax.set_xlabel("spacing [nominal spacings]")
+
+
+TICKS = (0.1, 0.5, 1, 2, 5, 10, 20, 40, 70, 100)  # percent
+LEAST_GAP = 0.07  # least distance of ticks, as a share of the axis
+
+
+def percent_axis(axis: Axis, top: float) -> None:
+    """Set an axis of the root of a share in percent, on which sampling error has one width."""
+    ax = axis.axes
+    set_scale, set_limits = (
+        (ax.set_xscale, ax.set_xlim) if axis is ax.xaxis else (ax.set_yscale, ax.set_ylim)
+    )
+    set_scale("function", functions=(lambda y: np.sqrt(np.maximum(y, 0)), np.square))
+    ticks = [0.0]
+    for tick in TICKS:
+        if tick <= top and math.sqrt(tick) - math.sqrt(ticks[-1]) >= LEAST_GAP * math.sqrt(top):
+            ticks.append(tick)
+    axis.set_major_locator(FixedLocator(ticks))
+    axis.set_minor_locator(NullLocator())
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    set_limits(0, top)

@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 from metersim.machine.sources import NO_SOURCE
 from metersim.measures.yields import Harvest
 from metersim.questions.shared.answer import small
+from metersim.questions.shared.flow import LEADING, POINT, SPARE, Flow, folded, measured
 from metersim.questions.shared.hedges import NONE
 from metersim.questions.shared.html import PAPER
 from metersim.questions.shared.notes import PROVE
@@ -45,7 +46,6 @@ from metersim.questions.shared.style import (
     WHITE,
 )
 from metersim.questions.sheet.fits import LEADS
-from metersim.questions.sheet.flow import LEADING, POINT, SPARE, Flow, folded, measured
 from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet
 from metersim.questions.sheet.text import FIRST_PAGE, Block, blocks

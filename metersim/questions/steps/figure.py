@@ -12,7 +12,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import LEVEL_TOTAL
@@ -24,6 +23,7 @@ from metersim.questions.shared.page import (
     headline,
     new_page,
     origin_line,
+    percent_axis,
 )
 from metersim.questions.shared.style import (
     BLUE,
@@ -49,8 +49,6 @@ ASIDE = {
     "skips": -0.05,
     "doubles": 0.05,
 }  # steps by which points are shifted, so that intervals do not overlap
-TICKS = (0.1, 0.5, 1, 2, 5, 10, 20, 40, 70, 100)  # percent
-LEAST_GAP = 0.07  # least distance of ticks, as a share of the axis
 FAR = 4  # a panel over so many times the lowest one gets its own axis
 PER_ROW, PANEL, BETWEEN = 2, 1.95, 0.62  # panels, in, in
 
@@ -90,7 +88,7 @@ def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
         box = (0.085 + 0.5 * column, bottom / height, 0.39, PANEL / height)
         ax = figure.add_axes(box)
         draw_steps(ax, result, own, name, units)
-        _percent(ax, 100 * min(1.06 * max(tops[name], shared), 1.06))
+        percent_axis(ax.yaxis, 100 * min(1.06 * max(tops[name], shared), 1.06))
         own_axis = tops[name] > shared
         ax.set_ylabel("% of cells, an axis of its own" if own_axis else "% of cells")
         if own_axis:
@@ -169,19 +167,6 @@ def _band(kind: str) -> dict[str, Any]:
     if kind == "skips":
         return {"facecolor": colour, "alpha": 0.22, "lw": 0, "zorder": 0}
     return {"facecolor": "none", "edgecolor": colour, "hatch": SLANTED, "alpha": 0.4, "zorder": 0}
-
-
-def _percent(ax: Axes, top: float) -> None:
-    """Set an axis of the root of the share, on which sampling error has one height."""
-    ax.set_yscale("function", functions=(lambda y: np.sqrt(np.maximum(y, 0)), np.square))
-    ticks = [0.0]
-    for tick in TICKS:
-        if tick <= top and math.sqrt(tick) - math.sqrt(ticks[-1]) >= LEAST_GAP * math.sqrt(top):
-            ticks.append(tick)
-    ax.yaxis.set_major_locator(FixedLocator(ticks))
-    ax.yaxis.set_minor_locator(NullLocator())
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    ax.set_ylim(0, top)
 
 
 def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
