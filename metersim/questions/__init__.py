@@ -13,6 +13,7 @@ QUESTIONS = {
     "learn": "learn your own meter from counts and spacings",
     "next": "say what is likely off, and give one next move",
     "sheet": "choose a disc and a start setting for a lot",
+    "report": "write one file with the answer and all that it rests on",
     "evidence": "compare the model with published measurements",
     "animate": "write a moving picture of a meter in slow motion",
     "list": "list what is shipped",

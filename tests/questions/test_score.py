@@ -10,7 +10,6 @@ from scipy import stats
 from metersim.files.faults import BadInput
 from metersim.questions.evidence.score import (
     DIFFERENCE,
-    OUTLIERS,
     TARGETED,
     constant,
     crps,
@@ -19,7 +18,14 @@ from metersim.questions.evidence.score import (
     numbers,
     score,
 )
-from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, read_unseen, write_unseen
+from metersim.questions.shared.unseen import (
+    BLOCKS,
+    DRAWS,
+    OUTLIERS,
+    Level,
+    read_unseen,
+    write_unseen,
+)
 
 SOURCES, EACH = 12, 4
 

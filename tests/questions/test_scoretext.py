@@ -6,7 +6,6 @@ import math
 import numpy as np
 import pytest
 
-from metersim.questions.evidence import unseen
 from metersim.questions.evidence.score import TARGETED, score
 from metersim.questions.evidence.scoretext import (
     NONE,
@@ -16,6 +15,7 @@ from metersim.questions.evidence.scoretext import (
     score_table,
     trust,
 )
+from metersim.questions.shared import unseen
 from metersim.questions.shared.answer import LINES, MOST_ROWS
 from metersim.questions.shared.unseen import BLOCKS, DRAWS, Level, write_unseen
 from metersim.questions.shared.words import WIDE

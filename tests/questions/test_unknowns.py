@@ -17,7 +17,7 @@ from metersim.machine.posterior import AT, Posterior, shipped_posterior
 from metersim.measures.estimates import difference, measure
 from metersim.measures.indices import BY_KEY, MEASURES
 from metersim.measures.intervals import LEVEL_TOTAL, Estimate, jackknife
-from metersim.questions.evidence.score import OUTLIERS, constant
+from metersim.questions.evidence.score import constant
 from metersim.questions.shared import unknowns
 from metersim.questions.shared.cases import load_case
 from metersim.questions.shared.discrepancy import FITTED_CROPS, errors_of, share_error
@@ -31,7 +31,7 @@ from metersim.questions.shared.spread import (
     gather,
 )
 from metersim.questions.shared.unknowns import draw_places, drawn_cells, run_draws, spread
-from metersim.questions.shared.unseen import shipped_unseen
+from metersim.questions.shared.unseen import OUTLIERS, shipped_unseen
 
 Z = 1.959963984540054  # normal deviate of 97.5 %
 Z90 = 1.6448536269514722  # of 95 %

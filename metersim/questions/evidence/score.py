@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit, stdtrit
 
-from metersim.questions.shared.unseen import Level
+from metersim.questions.shared.unseen import OUTLIERS, Level
 from metersim.run.streams import Streams
 
 HALF, MOST = 0.5, 0.9  # stated chances of the two intervals
@@ -27,9 +27,6 @@ LEAST_OTHERS = 3  # other sources that a constant needs
 CONSTANT_DRAWS = 100
 PERCENT = "%"
 TUBE = "tube"  # group of rows about tubes
-OUTLIERS: Mapping[str, str] = {  # by name of a case or laboratory
-    "qi2013": "a drum with positive pressure in place of a disc under vacuum",
-}
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,6 @@ from typing import Any
 from metersim.measures.indices import BY_KEY
 from metersim.questions.evidence.score import (
     DIFFERENCE,
-    OUTLIERS,
     PERCENT,
     SURE,
     TARGETED,
@@ -18,6 +17,7 @@ from metersim.questions.evidence.score import (
 )
 from metersim.questions.shared.answer import MOST_ROWS
 from metersim.questions.shared.statements import EXTRAS
+from metersim.questions.shared.unseen import OUTLIERS
 from metersim.questions.shared.words import aligned, measure_name, plain_name
 
 NONE = "No score of unseen published levels is shipped with this version."

@@ -218,7 +218,7 @@ def draw_counts(axes: list[Axes], shown: Snapshot) -> list[list[Any]]:
 
 
 @matplotlib.rc_context(STYLE)
-def explain_marks(figure: Figure, anchor: tuple[float, float]) -> None:
+def explain_marks(figure: Figure, anchor: tuple[float, float], columns: int = 3) -> None:
     """Explain the marks of `draw_disc` and `draw_counts`; the anchor is the upper left corner."""
     dot: dict[str, Any] = {"ls": "", "ms": 7, "mew": STROKE}
     handles = [
@@ -230,7 +230,7 @@ def explain_marks(figure: Figure, anchor: tuple[float, float]) -> None:
         Line2D([], [], color=VACUUM, lw=HEAVY, label="vacuum holds seeds"),
     ]
     figure.legend(
-        handles=handles, loc="upper left", bbox_to_anchor=anchor, ncols=3, borderaxespad=0,
+        handles=handles, loc="upper left", bbox_to_anchor=anchor, ncols=columns, borderaxespad=0,
         columnspacing=1.6, handletextpad=0.5,
     )  # fmt: skip
 

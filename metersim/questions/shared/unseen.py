@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -23,6 +23,10 @@ HEAD = (*LABELS, "group", "held_back", "block")
 COLUMNS = (*HEAD, *(f"draw_{k}" for k in range(1, DRAWS + 1)))
 EXAMPLE = "place,own_table,quality,per_spacing.quality,97.2,%,250,,false,1,96.8,..."
 UNSEEN = Path(str(resources.files("metersim") / "data" / "unseen.csv"))
+
+OUTLIERS: Mapping[str, str] = {  # by name of a case or laboratory
+    "qi2013": "a drum with positive pressure in place of a disc under vacuum",
+}
 
 Floats = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from scipy.special import ndtr, ndtri
 
 from metersim.measures.indices import BY_KEY
 from metersim.questions.evidence.printed import NO_UNIT, SPACINGS, UNITS
-from metersim.questions.evidence.score import OUTLIERS
 from metersim.questions.shared.cases import load_case, shipped_cases
+from metersim.questions.shared.unseen import OUTLIERS
 
 SPREADS = ("precision", "spacing.cv", "spacing.sd", "drop_time.sd")  # an SD, or one over a length
 NOT_FITTED = {  # measures that are predicted, but do not enter the likelihood
