@@ -14,6 +14,7 @@ QUESTIONS = {
     "next": "say what is likely off, and give one next move",
     "sheet": "choose a disc and a start setting for a lot",
     "report": "write one file with the answer and all that it rests on",
+    "lesson": "write a lesson for a class, or play a hidden fault",
     "evidence": "compare the model with published measurements",
     "animate": "write a moving picture of a meter in slow motion",
     "list": "list what is shipped",

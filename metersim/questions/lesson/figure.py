@@ -224,9 +224,7 @@ def _together(axes: Sequence[Axes], together: Together, units: str) -> None:
     ends = [[100 * one.value for one in step.rates.kinds.values()] for step in steps]
     marks = list(zip(steps, names, ends, SERIES, STEP_MARKS, strict=False))
     for _, name, end, (colour, _, _), mark in marks:
-        left.annotate(
-            "", end, centre, arrowprops={"arrowstyle": "-", "color": colour, "lw": STROKE}
-        )
+        left.plot(*zip(centre, end, strict=True), color=colour, lw=STROKE)
         left.plot(*end, color=colour, marker=mark, ms=6, ls="", label=name, gid="end")
     shown = np.array([centre, *ends])
     limits = []

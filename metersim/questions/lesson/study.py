@@ -117,5 +117,5 @@ def lesson(
 
 
 def runs_of(units: str) -> int:
-    """Number of runs of a lesson, about."""
+    """Number of runs of a lesson, about; each has as many cells as that of a meter, about."""
     return SETTINGS_RUN + len(SPEEDS[units]) + 1 + len(HIDDEN) + MACHINES
