@@ -27,7 +27,7 @@ from metersim.questions.shared.page import STYLE, encoded, new_page
 from metersim.questions.shared.rowpicture import draw_row
 from metersim.questions.shared.rowwords import counted
 from metersim.questions.shared.spacingpicture import draw_spacings
-from metersim.questions.shared.style import BLUE, FINE, HAIR, INK
+from metersim.questions.shared.style import BLUE, FINE, HAIR, INK, SMALL
 from metersim.run.records import Run
 from metersim.run.rows import Pass
 from metersim.run.snapshot import snapshot, telling_moment
@@ -66,8 +66,10 @@ def pictures(report: Report, units: str = "metric") -> Iterator[Picture]:
 
 def _of_run(run: Run, units: str) -> Iterator[Picture]:
     figure = new_page(3.0, WIDE)
-    ax = _axes(figure, 0.7, 0.5, 4.15, 2.0)
+    ax = _axes(figure, 0.95, 0.5, 3.95, 2.0)
     draw_spacings(ax, observed_spacings(run), run.scenario.spacing, units)
+    for words in ax.texts:
+        words.set_fontsize(SMALL)
     yield _picture(
         figure,
         ax,
@@ -91,7 +93,9 @@ def _of_run(run: Run, units: str) -> Iterator[Picture]:
     figure = new_page(4.3, WIDE)
     ax = _axes(figure, 0.1, 0.8, 4.8, 3.45)
     draw_disc(ax, run, shown, units)
+    ax.set_title("", loc="left")  # its caption gives the moment
     explain_marks(figure, (0.02, 0.72 / 4.3), 2)
+    figure.legends[0].get_texts()[0].set_text("no seed")  # there are no bars
     said = "The face of the disc at one moment: pool, stations, and what each hole holds."
     yield _picture(figure, ax, said, sight(shown))
 
@@ -132,8 +136,8 @@ def causes_picture(report: Report) -> Picture | None:
     found = causes(report.row.whole)[:MOST_CAUSES]
     if not found:
         return None
-    figure = new_page(0.44 * len(found) + 0.55, WIDE)
-    ax = _axes(figure, 0.12, 0.45, 4.6, 0.44 * len(found))
+    figure = new_page(0.4 * len(found) + 0.55, WIDE)
+    ax = _axes(figure, 0.12, 0.45, 4.6, 0.4 * len(found))
     draw_causes(ax, found, counted(report.row.whole))
     alt = "; ".join(f"{one.name}: {100 * one.share:.2g} of 100" for one in found)
     said = "The longest bar spoils most. A spacing counts to one cause only."
@@ -160,9 +164,10 @@ def draw_causes(ax: Axes, found: list[Cause], of: str) -> list[Any]:
     """
     shares = [100 * one.share for one in found]
     places = range(len(found))
-    bars = list(ax.barh(places, shares, 0.36, fc=BLUE, ec=INK, lw=HAIR))
+    bars = list(ax.barh(places, shares, 0.3, fc=BLUE, ec=INK, lw=HAIR))
     for place, one, share in zip(places, found, shares, strict=True):
-        ax.text(0, place - 0.26, f"{one.name}: {share:.2g}", va="bottom")
+        words = f"{one.name}: {share:.2g}"
+        ax.annotate(words, (0, place - 0.22), (3, 0), textcoords="offset points", va="bottom")
     ax.set_ylim(len(found) - 0.6, -0.8)
     ax.set_xlim(0, 1.05 * max(shares))
     ax.set_yticks([])

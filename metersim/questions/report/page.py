@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from metersim.machine.given import scenario_toml
@@ -110,21 +109,15 @@ def _rows(report: Report, units: str) -> str:
 
 
 def _causes(report: Report) -> str:
-    rows = text.cause_rows(report)
-    if not rows:
+    picture = causes_picture(report)
+    if not picture:
         said = "None: every cell released one seed into its theoretical place."
         return section("Causes of uneven spacing", paragraphs([said]))
-    picture = causes_picture(report)
-    heads = ("cause", f"of 100 {text.of_what(report)}")
-    return section(
-        "Causes of uneven spacing",
-        _figure(picture) if picture else "",
-        table(heads, rows, numbers=(1,)),
-    )
+    return section("Causes of uneven spacing", _figure(picture))
 
 
 def _unseen(report: Report, units: str) -> str:
-    heads = ("nearest case", "published", "predicted", "90 % interval", "published number")
+    heads = ("nearest case", "published", "predicted", "90 % interval", "inside")
     rows = text.unseen_rows(report)
     return section(
         "How well the model did on cases that it had not seen",
@@ -151,7 +144,7 @@ def _provenance(report: Report, units: str, given: str, changes: Sequence[str]) 
         paragraphs(
             [f"All settings, as a scenario file with these changes ({scenario.name}.toml):"]
         ),
-        verbatim(settings_text(scenario, units)),
+        verbatim(settings_text(scenario), "columns"),
     ]
     if scenario.seed.lot.lower().endswith(".toml"):
         name = Path(scenario.seed.lot).name
@@ -172,12 +165,11 @@ def command(report: Report, units: str, given: str, changes: Sequence[str]) -> s
     return shlex.join([*words, "--units", units, "--out", FILE])
 
 
-def settings_text(scenario: Scenario, units: str) -> str:
-    """Text of a scenario file in the units of the reader; other files are named without folder."""
+def settings_text(scenario: Scenario) -> str:
+    """Text of a scenario file with all settings; other files are named without their folder."""
     lot = scenario.seed.lot
-    meter = scenario.meter.file if scenario.meter else ""
     return scenario_toml(
-        replace(scenario, units=units),
+        scenario,
         lot=Path(lot).name if lot.lower().endswith(".toml") else None,
-        meter=Path(meter).name if meter else None,
+        meter=Path(scenario.meter.file).name if scenario.meter else None,
     )

@@ -10,8 +10,9 @@ from metersim.files.units import as_written, hole_text
 from metersim.machine.changes import section_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
+from metersim.machine.seedlot import SeedLot
 from metersim.measures.indices import BY_KEY
-from metersim.measures.limits import causes, outside
+from metersim.measures.limits import outside
 from metersim.questions.report.study import MOVED_DRAWS, Report
 from metersim.questions.report.unseen import CHANCE, PERCENT, Tried
 from metersim.questions.shared.answer import (
@@ -31,7 +32,6 @@ from metersim.questions.shared.notes import decisive, emptied_text, notes
 from metersim.questions.shared.rowwords import (
     MUCH_SPILT,
     NO_SEED,
-    counted,
     lying,
     main_cause,
     spilt_text,
@@ -40,12 +40,12 @@ from metersim.questions.shared.rowwords import (
 from metersim.questions.shared.settings import steps_text
 from metersim.questions.shared.words import (
     FIRST,
+    PLAIN_NAMES,
     SHOWN,
     about_quantity,
     plain_name,
     plural,
     quantity,
-    set_quantity,
 )
 
 Rows = list[tuple[str, ...]]
@@ -65,6 +65,13 @@ MAIN = {  # settings that every report lists, with their names
     ("demand", "speed"): "speed of travel",
     ("run", "turns"): "turns of the disc in the run",
 }
+NAMES = MAIN | {
+    ("seed", "size_cv"): "spread of seed size",
+    ("toolbar", "rows"): "rows of the machine",
+    ("toolbar", "working"): "rows that work",
+    ("toolbar", "parked"): "vacuum of parked rows",
+    ("fan", "shut_off"): "most pressure of the fan",
+}
 MACHINE = (("toolbar", "rows"), ("toolbar", "working"), ("toolbar", "parked"), ("fan", "shut_off"))
 WORDS = {"bench": "on a bench, on a sticky belt", "field": "in a field", True: "yes", False: "no"}
 NORMAL, MISSED, CLOSE = "per_spacing.quality", "per_spacing.miss", "per_spacing.multiple"
@@ -73,9 +80,8 @@ NORMAL, MISSED, CLOSE = "per_spacing.quality", "per_spacing.miss", "per_spacing.
 def first_lines(report: Report, units: str = "metric") -> list[str]:
     """The answer: what to expect, with the total interval, and the main cause."""
     if report.machine:
-        lines = [rows_sentence(report.machine), vacuum_sentence(report.machine, units)]
-        lines += facts_of(report.machine, units)[:1]
-        return [*lines, interval_sentence(report), main_cause(report.row.whole)]
+        first = [rows_sentence(report.machine), interval_sentence(report)]
+        return [*first, main_cause(report.row.whole)]
     shown = told_first({key: report.total(key) for key, _ in FIRST}, units)
     lines = lying(report.measured, shown, units)
     if not report.measured.total("seeds"):
@@ -102,7 +108,8 @@ def interval_sentence(report: Report) -> str:
 def first_notes(report: Report, units: str = "metric") -> list[str]:
     """Notes that change the answer."""
     if report.machine:
-        return [*facts_of(report.machine, units)[1:], *notes_of(report.machine, units)]
+        one = report.machine
+        return [vacuum_sentence(one, units), *facts_of(one, units), *notes_of(one, units)]
     found = decisive(report.measured, units)
     if report.row.before:
         need = about_quantity("mass", report.row.needed, units, digits=2)
@@ -118,10 +125,10 @@ def settings_rows(scenario: Scenario, units: str = "metric") -> Rows:
     changed = [section_of(change.partition("=")[0].strip()) for change in scenario.changes]
     fields = all_fields()
     places = [*MAIN, *(MACHINE if scenario.is_toolbar else ()), *unknown, *changed]
-    rows = []
+    rows: Rows = []
     for place in dict.fromkeys(one for one in places if one in fields):
         spec = fields[place]
-        name = capital(MAIN.get(place, spec.meaning))
+        name = capital(NAMES.get(place, spec.meaning))
         value = getattr(getattr(scenario, place[0]), place[1])
         if place == ("seed", "lot"):
             rows.append((name, f"{scenario.lot.title} ({scenario.lot.crop})", "lot"))
@@ -129,8 +136,7 @@ def settings_rows(scenario: Scenario, units: str = "metric") -> Rows:
         unit = spec.unit_for(units)
         key = f"{spec.name}_{unit.suffix}" if unit else spec.name
         if place in unknown:
-            here = unknown[place].restated(units)
-            said = here.text().removeprefix(f"{here.key} ")
+            said = unknown[place].text(units).partition(" ")[2]
             said = f"{said} {unit.symbol}".strip() if unit else said
             rows.append((name, f"{said} (not known exactly)", key))
         elif value is not None:
@@ -154,26 +160,16 @@ def value_text(spec: Spec, value: object, units: str = "metric") -> str:
 
 def measure_rows(report: Report, units: str = "metric") -> Rows:
     """Rows of the table of measures, with total intervals."""
-    rows = []
+    rows: Rows = []
     for group, each in SHOWN:
         for key, label in each:
             if key not in report.spread.measures:
                 continue
             value, interval = told(BY_KEY[key].kind, report.total(key), units)
-            rows.append(
-                (f"{group}: {label}" if group != "Sensor" else f"Sensor: {label}", value, interval)
-            )
+            plain = PLAIN_NAMES.get(key, label)
+            name = f"{plain} ({label})" if plain != label else label
+            rows.append((f"{group}: {name}", value, interval))
     return rows
-
-
-def cause_rows(report: Report) -> Rows:
-    """Rows of all causes of uneven spacing."""
-    return [(capital(one.name), f"{100 * one.share:.2g}") for one in causes(report.row.whole)]
-
-
-def of_what(report: Report) -> str:
-    """What the shares of causes are shares of."""
-    return counted(report.row.whole)
 
 
 def move_sentence(report: Report, units: str = "metric") -> str:
@@ -224,7 +220,8 @@ def unseen_lines(report: Report, units: str = "metric") -> list[str]:
     verb = "lies" if found.inside == 1 else "lie"
     lines = [
         f"The model predicted {many} published {plural(many, 'number')} of {found.crop} without "
-        f"their source. They come from {found.sources} {plural(found.sources, 'laboratory')}. "
+        f"their source. They come from {found.sources} "
+        f"{'laboratory' if found.sources == 1 else 'laboratories'}. "
         f"{found.inside} {verb} inside the {chance} interval; {CHANCE * many:.0f} are expected."
     ]
     if many == 1:
@@ -242,12 +239,10 @@ def unseen_lines(report: Report, units: str = "metric") -> list[str]:
     here = sum(one.surface == own for one in found.tried)
     where = {"bench": "on a bench", "field": "in a field"}
     if here < many:
-        none = "None" if not here else f"Only {here}"
-        lines.append(
-            f"{none} of them {'was' if here < 2 else 'were'} counted {where[own]}, as here."
-        )
+        verb = "was" if here < 2 else "were"
+        lines.append(f"{here or 'None'} of them {verb} counted {where[own]}, as here.")
     first = found.tried[0]
-    speed = set_quantity("speed", first.at.speed, units)
+    speed = about_quantity("speed", first.at.speed, units, 2)
     vacuum = about_quantity("pressure", first.at.vacuum, units, 2)
     lines.append(
         f"The nearest case ran {where[first.surface]} at about {speed}, {first.at.frequency:.0f} "
@@ -262,12 +257,11 @@ def unseen_rows(report: Report) -> Rows:
 
 
 def _tried(one: Tried) -> tuple[str, ...]:
-    low, middle, high = (f"{end:.3g}" for end in one.ends)
     unit = one.level.unit
+    low, middle, high = (f"{end:.1f}" if unit == PERCENT else f"{end:.3g}" for end in one.ends)
     published = f"{one.level.published:g} {unit}".strip()
     name = one.level.row if unit == PERCENT or not unit else f"{one.level.row} [{unit}]"
-    inside = "inside" if one.inside else "outside"
-    return (capital(name), published, middle, f"{low} to {high}", inside)
+    return (capital(name), published, middle, f"{low} to {high}", "yes" if one.inside else "no")
 
 
 def assumed(report: Report, units: str = "metric") -> list[str]:
@@ -321,7 +315,7 @@ def warnings(report: Report, units: str = "metric") -> Iterator[str]:
 def lot_text(scenario: Scenario) -> str:
     """Values of the lot, one a line, in the preferred unit of each."""
     lines = []
-    for name, spec in specs(type(scenario.lot)).items():
+    for name, spec in specs(SeedLot).items():
         value = getattr(scenario.lot, name)
         key, unit = next(iter(spec.keys.items()))
         if isinstance(value, float):

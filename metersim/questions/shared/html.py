@@ -28,7 +28,9 @@ p { margin: .4rem 0; orphans: 3; widows: 3; overflow-wrap: break-word }
 ul, ol { margin: .4rem 0; padding-left: 1.3rem } li { margin: .25rem 0; break-inside: avoid }
 .lead { border-top: 3px solid #222; border-bottom: 3px solid #222; padding: .5rem 0;
   margin: .8rem 0; font-size: 1.12rem; break-inside: avoid }
+.lead p:first-child { font-weight: bold }
 .caution { border: 3px solid #D55E00; padding: .35rem .8rem; margin: .8rem 0; break-inside: avoid }
+.columns { column-width: 17rem; column-gap: 2rem }
 .quiet { color: #555; font-size: .88rem }
 .wide { overflow-x: auto }
 table { border-collapse: collapse; width: 100%; margin: .5rem 0; font-size: .93rem }
@@ -38,7 +40,7 @@ th { text-align: left; font-weight: normal } thead th { color: #555; vertical-al
 td, th { padding: .22rem .8rem .22rem 0; vertical-align: top; border-bottom: 1px solid #ccc }
 .number { text-align: right; white-space: nowrap }
 tr { break-inside: avoid }
-figure { margin: 1.1rem 0; break-inside: avoid }
+figure { margin: 1.1rem 0; max-width: 38rem; break-inside: avoid }
 figure img { display: block; width: 100%; height: auto }
 figcaption { font-size: .93rem; margin-top: .3rem }
 pre { font: .82rem/1.35 "DejaVu Sans Mono", Menlo, Consolas, monospace; background: #f4f4f4;
@@ -168,6 +170,6 @@ def figure(picture: bytes, alt: str, caption: str = "") -> str:
     return "\n".join([*lines, "</figure>"])
 
 
-def verbatim(text: str) -> str:
-    """Text of a file or a command, letter by letter."""
-    return element("pre", text)
+def verbatim(text: str, kind: str = "") -> str:
+    """Text of a file or a command, letter by letter; in several columns with ``columns``."""
+    return element("pre", text, kind)
