@@ -159,9 +159,9 @@ def test_shares_are_those_per_spacing(run):
     index = per_spacing(class_counts(spacings, reference))
     shown = words(ax)
     for name, share in (
-        ("multiple", index.multiple),
+        ("close", index.multiple),
         ("normal", index.quality),
-        ("miss", index.miss),
+        ("missed", index.miss),
     ):
         assert f"{name}\n{100 * share:.1f} %" in shown
 
@@ -310,9 +310,9 @@ def test_bars_beside_the_disc_are_the_seeds_of_each_hole(turning):
 def test_a_page_may_show_any_moment(turning):
     for time in (0.0, 99.0):
         said = caption(run_figure(turning, time=time))
-        assert said[0] == f"See the disc at {time:.1f} s: no cell is behind the singulator."
+        assert said[0] == f"The disc at {time:.1f} s: no cell is behind the singulator."
     shown = snapshot(turning, telling_moment(turning))
-    assert caption(run_figure(turning))[0].startswith(f"See the disc at {shown.time:.1f} s: of ")
+    assert caption(run_figure(turning))[0].startswith(f"The disc at {shown.time:.1f} s: of ")
 
 
 # comparisons
@@ -375,8 +375,8 @@ def caption(figure):
 def test_caption_says_where_a_page_comes_from(run):
     """Replicate 0 is what everyone has who asks for no other, and is not told."""
     origin = f"metersim {run.version} | maize_bench | random seed"
-    sight, settings, at_the_middle = caption(run_figure(run))
-    assert sight.startswith("See the disc at ")
+    disc, settings, at_the_middle = caption(run_figure(run))
+    assert disc.startswith("The disc at ")
     assert settings.startswith("lot maize_large_flat; 30 cells")
     assert at_the_middle == f"{origin} 1, at the middle of size_cv_percent from 3.5 to 6.5"
     run = dataclasses.replace(run, scenario=dataclasses.replace(run.scenario, unknown=()))
@@ -399,12 +399,10 @@ def test_caption_of_a_comparison_says_everything_once(run):
     runs = [changed_by(run, "turns=30", f"notch={k}") for k in (0, 1)]
     origin = f"metersim {run.version} | maize_bench | random seed 1, turns=30"
     varied = comparison_figure(comparison_of(["notch=0", "notch=1"], runs))
-    sight = "See where the two outlines differ, and which intervals below leave out 0."
-    assert caption(varied) == [sight, origin]
+    assert caption(varied) == [origin]
     runs[1] = dataclasses.replace(runs[1], replaced={"tube": "OwnTube"})
     named = comparison_figure(comparison_of(["old", "new"], runs))
     assert caption(named) == [
-        sight,
         "note, at new: station 'tube' is replaced by OwnTube",
         origin,
         "old: notch=0",

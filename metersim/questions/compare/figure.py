@@ -13,10 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from metersim.measures.indices import BY_KEY
 from metersim.measures.observed import observed_spacings
-from metersim.questions.compare.study import Comparison, compare
+from metersim.questions.compare.study import COMPARED, Comparison, compare
 from metersim.questions.compare.text import Apart, rows, settings_apart
-from metersim.questions.shared.answer import capital
+from metersim.questions.shared.answer import capital, is_distinct
 from metersim.questions.shared.notes import level_text, notes
 from metersim.questions.shared.page import (
     STYLE,
@@ -29,11 +30,14 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
     origin_line,
+    percent,
+    sight_height,
     spacing_axis,
 )
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
 from metersim.questions.shared.style import (
     BOLD,
+    CALLED,
     CENTRED,
     CLASSES,
     DASHED,
@@ -44,6 +48,7 @@ from metersim.questions.shared.style import (
     LARGE,
     SERIES,
 )
+from metersim.questions.shared.words import plain_name
 
 MOST_SETTINGS = 2  # that are named of scenarios that differ in more
 LONGEST_ROW = 32  # letters of a line of the name of a row
@@ -79,14 +84,16 @@ def comparison_figure(result: Comparison, units: str = "metric") -> Figure:
     apart = settings_apart([run.scenario for run in runs], units)
     differences = rows(result, apart[0].words if len(apart) == 1 else labels)
     legend = [_legend(label, apart, place) for place, label in enumerate(labels)]
-    said = [_sight(len(labels), bool(differences)), *_foot(result, units)]
+    sight = comparison_sight(result, units)
+    said = _foot(result, units)
     is_folded = any(len(label) > LONGEST_ROW for label, *_ in differences)
     panel = (0.32 if is_folded else 0.24) * len(differences)
     foot = 0.3 + caption_height(said)  # in
-    height = foot + 4.85 + (panel + 0.9 if differences else 0)
+    head = sight_height(sight)
+    height = foot + head + 4.85 + (panel + 0.9 if differences else 0)
     figure = new_page(height)
-    headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)))
-    ax = figure.add_axes((0.1, 1 - 4.35 / height, 0.87, 3.7 / height))
+    headline(figure, " / ".join(dict.fromkeys(run.scenario.title for run in runs)), sight)
+    ax = figure.add_axes((0.1, 1 - (head + 4.35) / height, 0.87, 3.7 / height))
     spacings = [observed_spacings(run) for run in runs]
     draw_comparison(ax, legend, spacings, [run.scenario.spacing for run in runs], units)
     ax.set_title(_title(apart))
@@ -134,11 +141,30 @@ def _once(words: Iterable[str]) -> list[str]:
     return [*(value for value, _, _ in pairs[:-1]), "".join(pairs[-1])]
 
 
-def _sight(many: int, has_differences: bool) -> str:
-    """What to see, in one sentence."""
-    outlines = "two outlines" if many == 2 else "outlines"
-    below = ", and which intervals below leave out 0" if has_differences else ""
-    return f"See where the {outlines} differ{below}."
+def comparison_sight(result: Comparison, units: str = "metric") -> str:
+    """What a comparison shows: the greatest difference that is detected, or that none is."""
+    shares = [key for key in COMPARED if BY_KEY[key].kind == "share"]
+    detected = [
+        (abs(differences[key].value), k, key)
+        for k, differences in enumerate(result.differences, 1)
+        for key in shares
+        if is_distinct(differences[key])
+    ]
+    if not detected:
+        return "no difference of shares can be distinguished from 0."
+    _, k, key = max(detected)
+    apart = settings_apart([run.scenario for run in result.runs], units)
+    names: Sequence[str] = result.labels
+    if len(apart) == 1:
+        names = [f"{apart[0].name} {words}" for words in apart[0].words]
+    first, other = (percent(result.values[place][key].value) for place in (0, k))
+    said = f"{plain_name(key)}: {first} at {names[0]}, {other} at {names[k]}"
+    alike = [
+        plain_name(one)
+        for one in ("cells.skip", "cells.double")
+        if one != key and not any(is_distinct(part[one]) for part in result.differences)
+    ]
+    return f"{said}; no difference of {' or '.join(alike)} is detected." if alike else f"{said}."
 
 
 def _foot(result: Comparison, units: str) -> list[str]:
@@ -217,7 +243,7 @@ def draw_comparison(
     top = max(float(step.get_data().values.max()) for step in steps) or 1.0
     for name, (_, _, low, high) in CLASSES.items():
         ax.axvline(low, color=INK, lw=HAIR, zorder=0)
-        ax.text((low + high) / 2, 1.1 * top, name, fontsize=LARGE, **CENTRED)
+        ax.text((low + high) / 2, 1.1 * top, CALLED[name], fontsize=LARGE, **CENTRED)
     beyond = max(float(step.get_data().values[-1]) for step in steps)
     if beyond:
         ax.text(OVERFLOW + 0.05, beyond + 0.02 * top, "beyond 3.5", ha="right", va="bottom")

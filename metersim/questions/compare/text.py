@@ -32,6 +32,7 @@ from metersim.questions.shared.words import (
     LABELS,
     change_text,
     number,
+    plain_name,
     quantity,
     shown,
     wrapped,
@@ -253,7 +254,7 @@ def rows(result: Comparison, names: Sequence[str]) -> list[tuple[str, float, flo
     several = len(names) > 2
     return [
         (
-            f"{LABELS[key]}, {label}" if several else LABELS[key],
+            f"{plain_name(key)}, {label}" if several else plain_name(key),
             100 * estimate.value,
             100 * estimate.low,
             100 * estimate.high,

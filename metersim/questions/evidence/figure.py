@@ -32,6 +32,7 @@ from metersim.questions.shared.page import (
     caption_height,
     headline,
     new_page,
+    sight_height,
 )
 from metersim.questions.shared.statements import EXTRAS
 from metersim.questions.shared.style import (
@@ -160,17 +161,21 @@ def levels_figure(found: Evidence) -> Figure | None:
     columns = _columns(by_measure)
     drawn = sum(len(outcomes) for column in columns for _, outcomes in column)
     inner = max(sum(_height(outcomes) for _, outcomes in column) for column in columns)
-    figure = new_page(inner + TOP + FOOT, ACROSS * len(columns))
+    shown = [one for column in columns for _, outcomes in column for one in outcomes]
+    sight = levels_sight(shown)
+    width = ACROSS * len(columns)
+    head = sight_height(sight, width)
+    figure = new_page(inner + TOP + FOOT + head, width)
     across, tall = figure.get_size_inches()
     for k, column in enumerate(columns):
-        top = tall - TOP
+        top = tall - TOP - head
         for measure, outcomes in column:
             many = CLOSE * len(outcomes)
             box = (k * ACROSS + LABELS, top - many, ACROSS - LABELS - MARGIN, many)
             scaled = [part / side for part, side in zip(box, 2 * (across, tall), strict=True)]
             draw_levels(figure.add_axes(tuple(scaled)), outcomes, _called(measure))
             top -= _height(outcomes)
-    headline(figure, "Published levels and their predictions")
+    headline(figure, "Published levels and their predictions", sight)
     handles: list[Any] = [
         Line2D([], [], color=colour, marker=marker, lw=2 * BOLD, alpha=0.8, label=verdict)
         for verdict, (colour, marker) in LOOKS.items()
@@ -178,16 +183,34 @@ def levels_figure(found: Evidence) -> Figure | None:
     handles.append(
         Line2D([], [], color=INK, marker="|", ms=12, mew=HEAVY, ls="", label="published")
     )
-    figure.legend(handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - 0.3 / tall))
-    shown = [one for column in columns for _, outcomes in column for one in outcomes]
-    inside = sum(one.verdict == AGREES for one in shown)
-    sight = (
-        f"See how many published values (black) lie on their bars, the 90 % intervals: {inside} of "
-        f"{len(shown)}."
+    figure.legend(
+        handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - (0.3 + head) / tall)
     )
     left = f"the first {drawn} of {total} levels" if drawn < total else ""
-    caption(figure, [sight, _foot(found, left)])
+    caption(figure, [_foot(found, "; ".join(filter(None, ["bars: 90 % intervals", left])))])
     return figure
+
+
+def levels_sight(shown: Levels) -> str:
+    """What levels show: how many published values lie on their bars, and how many disagree."""
+    many = [sum(one.verdict == verdict for one in shown) for verdict in (AGREES, TREND, DISAGREES)]
+    kept = f"{many[0]} of {len(shown)} published values, the black ticks, lie on their bars"
+    if many[0] == len(shown):
+        return f"all {kept}."
+    return f"{kept}; {many[1]} lie beside them as a trend says, {many[2]} disagree."
+
+
+def plateaus_sight(panels: Sequence[tuple[Predicted, str, float]]) -> str:
+    """What plateaus show: how many published best vacuums are about as good as the model's best."""
+    inside = 0
+    for made, name, published in panels:
+        vacuums, lost = lost_quality(made, name)
+        at = np.interp(np.log(published), np.log(vacuums), np.median(lost, axis=1))
+        inside += bool(at <= FLAT)
+    return (
+        f"{inside} of {len(panels)} published best vacuums meet the curve in the grey band, within "
+        f"{100 * FLAT:g} pp of the best."
+    )
 
 
 def _height(outcomes: Sequence[Outcome]) -> float:
@@ -248,18 +271,15 @@ def plateaus_figure(found: Evidence) -> Figure | None:
         return None
     total, panels = len(panels), panels[:MOST_PANELS]
     rows = (len(panels) + 1) // 2
-    sight = (
-        "See whether the dashed line crosses the curve in the grey band, within 0.5 pp "
-        "(percentage points) of the best."
-    )
-    marks = "line and shade: median and 90 % of draws; dotted: 1 pp"
+    sight = plateaus_sight(panels)
+    marks = "line and shade: median and 90 % of draws; dotted: 1 pp (percentage point)"
     left = f"; the first {len(panels)} of {total}" if len(panels) < total else ""
-    said = [sight, _foot(found, marks + left)]
-    foot = 0.7 + caption_height(said)
-    figure = new_page(2.25 * rows + TOP + foot)
+    said = [_foot(found, marks + left)]
+    foot, head = 0.7 + caption_height(said), sight_height(sight)
+    figure = new_page(2.25 * rows + TOP + foot + head)
     tall = figure.get_figheight()
     grid = figure.add_gridspec(
-        rows, 2, left=0.1, right=0.98, top=1 - TOP / tall, bottom=foot / tall, hspace=0.5
+        rows, 2, left=0.1, right=0.98, top=1 - (TOP + head) / tall, bottom=foot / tall, hspace=0.5
     )
     for k, (made, name, published) in enumerate(panels):
         ax = figure.add_subplot(grid[k // 2, k % 2])
@@ -267,7 +287,9 @@ def plateaus_figure(found: Evidence) -> Figure | None:
         if k % 2:
             ax.set_ylabel("")
     headline(
-        figure, "Quality of feed below its best, over vacuum; dashed: the published best vacuum"
+        figure,
+        "Normal spacings below their best, over vacuum; dashed: the published best vacuum",
+        sight,
     )
     caption(figure, said)
     return figure

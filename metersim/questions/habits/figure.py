@@ -16,9 +16,10 @@ from matplotlib.ticker import MaxNLocator
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
 from metersim.questions.habits.study import Habits, habits
-from metersim.questions.habits.text import bad
+from metersim.questions.habits.text import bad, winners
 from metersim.questions.habits.trials import LEAST_CHANGE, Trial
-from metersim.questions.shared.page import STYLE, Page
+from metersim.questions.shared.answer import told
+from metersim.questions.shared.page import STYLE, Page, wrapped
 from metersim.questions.shared.style import (
     BLUE,
     DASHED,
@@ -39,6 +40,7 @@ from metersim.questions.shared.style import (
 )
 
 SIZE = (13.333, 7.5)  # in; 16:9
+LETTERS = 86  # of a line of what to see
 ASIDE = 0.12  # notches between paths, so that none hides another
 LONGEST = 17  # letters in a line of a name
 PANELS = {  # left end and width of each panel
@@ -69,13 +71,13 @@ def habits_figure(result: Habits, units: str = "metric") -> Figure:
     title = textwrap.shorten(result.scenario.title, 60, placeholder=" ...")
     figure = _slide(
         "Which habit sets a meter best?",
-        f"{title}: {result.meters:,} meters with hidden causes, the same for every habit",
-        "See which habit leaves the fewest skips and doubles, and what it costs.",
+        habits_sight(result),
+        f"{title}: {result.meters:,} meters with hidden causes, the same for every habit.",
         "Diamonds: best, or not distinguished from it; their cost is beside them. Lines: 90 % "
         f"intervals. Worse: by more than {100 * LEAST_CHANGE:g} percentage points.",
         result,
     )
-    made = {key: figure.add_axes((x, 0.175, w, 0.585)) for key, (x, w) in PANELS.items()}
+    made = {key: figure.add_axes((x, 0.175, w, 0.535)) for key, (x, w) in PANELS.items()}
     for ax in made.values():
         _rows(ax, len(names))
     draw_reached(made["reached"], result)
@@ -123,14 +125,14 @@ def habit_paths_figure(result: Habits, units: str = "metric") -> Figure:
     numbers = example_meters(result)
     figure = _slide(
         "What did each habit do?",
-        "Notch of the same few meters, away from the scenario's, look by look",
-        "See how many looks each habit takes, and whether it ends at the grey line.",
+        paths_sight(result, numbers),
+        "Notch of the same few meters, away from the scenario's, look by look.",
         "Hollow: last look. Level: vacuum moved, or nothing. Grey: right if all else is.",
         result,
     )
     across = min(len(names), 3)
     down = math.ceil(len(names) / across)
-    wide, high = 0.92 / across, 0.7 / down
+    wide, high = 0.92 / across, 0.65 / down
     places = [_place(trial) for name in names for trial in _trials(result, name, numbers)]
     notches = [notch for one in places for notch in one]
     most = max(len(one) for one in places)
@@ -191,14 +193,49 @@ def _place(trial: Trial) -> list[int]:
     return [trial.meter.offset + one.settings.get("notch", 0) for one in trial.seen]
 
 
-def _slide(head: str, under: str, sight: str, foot: str, result: Habits) -> Figure:
+def habits_sight(result: Habits) -> str:
+    """What habits show: the best of them, what it leaves, and what it costs."""
+    first, *others = winners(result)
+    end, start = (
+        told("share", one)[0] for one in (bad(result, first), bad(result, first, "start_single"))
+    )
+    said = (
+        f"'{first}' leaves fewest skips and doubles, {end} of cells from {start}, after "
+        f"{result.mean('seeds', first).value:,.0f} seeds counted"
+    )
+    if others:
+        alike = ", ".join(f"'{name}'" for name in others)
+        return f"{said}; not distinguished from it: {alike}."
+    return f"{said}; every other habit leaves more."
+
+
+def paths_sight(result: Habits, numbers: list[int]) -> str:
+    """What paths show: which habit ends at the right notch most often, and which least often."""
+
+    def rank(name: str) -> tuple[int, float]:
+        paths = [_place(trial) for trial in _trials(result, name, numbers)]
+        right = sum(path[-1] == 0 for path in paths)
+        return right, -sum(map(len, paths)) / len(paths)
+
+    ranks = {name: rank(name) for name in result.habits}
+    best, worst = (pick(ranks, key=lambda name: ranks[name]) for pick in (max, min))
+    said = [
+        f"'{name}' ends on the grey line at {ranks[name][0]} of {len(numbers)} meters, after "
+        f"{-ranks[name][1]:.0f} looks"
+        for name in dict.fromkeys((best, worst))
+    ]
+    return f"{'; '.join(said)}."
+
+
+def _slide(head: str, sight: str, under: str, foot: str, result: Habits) -> Figure:
     """An empty page with its title, what to see, the meaning of marks, and its origin."""
     figure = Page(figsize=SIZE, dpi=144)
     FigureCanvasAgg(figure)
-    figure.text(0.025, 0.965, head, fontsize=SLIDE_TITLE, va="top", weight="bold")
-    figure.text(0.025, 0.895, under, fontsize=SLIDE, va="top")
+    figure.text(0.025, 0.965, head, fontsize=SLIDE_TITLE, va="top", weight="bold", gid="title")
+    lines = "\n".join(wrapped(f"See: {sight}", LETTERS))
+    figure.text(0.025, 0.895, lines, fontsize=SLIDE, color=INK, va="top", gid="see")
     origin = ", ".join([result.scenario.name, *result.scenario.changes])
-    said = f"{sight} metersim | {origin} | random seed {result.seed}"
+    said = f"{under} metersim | {origin} | random seed {result.seed}"
     said = f"{textwrap.shorten(said, 140, placeholder=' ...')}\n{foot}"
     figure.text(0.025, 0.03, said, fontsize=SLIDE_SMALL, va="bottom", color=INK, gid="caption")
     return figure

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import matplotlib
@@ -22,8 +22,10 @@ from metersim.questions.shared.page import (
     headline,
     length_units,
     new_page,
+    sight_height,
 )
 from metersim.questions.shared.style import FAINT, HAIR, INK, PALE, SHADE, STROKE, WHITE
+from metersim.questions.shared.words import plural
 
 COLUMNS: tuple[tuple[str, str, str | None, str | None], ...] = (
     ("skips", "skips", "high", "low"),
@@ -66,16 +68,18 @@ def faults_figure(found: FaultList, units: str = "metric") -> Figure:
     """
     length_units(units)  # refuses unknown units
     rows = found.ordered
-    said = _foot(found)
+    said, sight = _foot(found), faults_sight(rows)
+    head = sight_height(sight)
     foot = 0.15 + caption_height(said)
     body = ROW * len(rows)
-    height = foot + body + TOP
+    height = foot + body + TOP + head
     figure = new_page(height)
-    headline(figure, f"{found.scenario.title}: what each fault shows")
+    headline(figure, f"{found.scenario.title}: what each fault shows", sight)
     ax = figure.add_axes((0.225, foot / height, 0.7, body / height))
     draw_faults(ax, found)
     figure.legend(
-        handles=_marks(), loc="upper left", ncols=2, bbox_to_anchor=(0.01, 1 - 0.3 / height),
+        handles=_marks(), loc="upper left", ncols=2,
+        bbox_to_anchor=(0.01, 1 - (0.3 + head) / height),
         columnspacing=1.6, handletextpad=0.4, labelcolor=INK,
     )  # fmt: skip
     caption(figure, said)
@@ -115,6 +119,18 @@ def draw_faults(ax: Axes, found: FaultList) -> None:
     for side in ax.spines.values():
         side.set_visible(False)
     ax.vlines(np.arange(len(COLUMNS)), -0.5, len(rows) - 0.5, color=SHADE, lw=HAIR, zorder=0.5)
+
+
+def faults_sight(rows: Sequence[tuple[str, Any, Any]]) -> str:
+    """What the dots show: how many faults look like others, and how many like no other."""
+    grouped = [letter for letter, _, _ in rows if letter != ALONE]
+    alone, groups = len(rows) - len(grouped), len(set(grouped))
+    if not grouped:
+        return f"all {alone} faults have dots of their own: none looks like another."
+    return (
+        f"{len(grouped)} of {len(rows)} faults look like others, in {groups} "
+        f"{plural(groups, 'group')} of one letter; {alone} look like no other."
+    )
 
 
 def _label(letter: str, name: str) -> str:
@@ -158,8 +174,6 @@ def _mark(share: float, face: str, label: str) -> Line2D:
 def _foot(found: FaultList) -> list[str]:
     many = found.signatures.samples
     return [
-        "See which rows have the same dots: those faults look alike, and only an inspection "
-        "distinguishes them.",
         "A dot is as large as the chance of its answer grows over that of a machine in order. "
         "Faults of one group share a letter and a band; those without a letter look like no other. "
         f"From {many} simulated machines of each fault, from just noticeable to bad.",

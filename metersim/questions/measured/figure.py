@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from metersim.machine.reading import load_scenario
 from metersim.measures.cellfit import CellFit, fitted_density
-from metersim.measures.fold import Fold
+from metersim.measures.fold import MISSES, Fold
 from metersim.measures.plants import emerged
 from metersim.questions.measured.study import Counted, measured
 from metersim.questions.shared.page import (
@@ -29,6 +29,7 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
     percent,
+    sight_height,
     spacing_axis,
 )
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
@@ -37,6 +38,7 @@ from metersim.questions.shared.style import (
     ABOVE,
     BLUE_FILL,
     BOLD,
+    CALLED,
     CLASSES,
     DASHED,
     FINE,
@@ -48,7 +50,7 @@ from metersim.questions.shared.style import (
     WARM,
     WHITE,
 )
-from metersim.questions.shared.words import interval_text, quantity
+from metersim.questions.shared.words import interval_text, plural, quantity
 from metersim.run.simulation import simulate
 
 SHARES = {"multiple": "multiple", "normal": "quality", "miss": "miss"}
@@ -115,7 +117,12 @@ def draw_measured(ax: Axes, found: Counted, units: str = "metric") -> list[Any]:
         ax.axvline(low, color=INK, lw=FINE, zorder=2)
         own = percent(getattr(index, SHARES[name]))
         ax.text(
-            (low + high) / 2, 1.07 * top, f"{name}\n{own}", fontsize=LARGE, linespacing=1.3, **ABOVE
+            (low + high) / 2,
+            1.07 * top,
+            f"{CALLED[name]}\n{own}",
+            fontsize=LARGE,
+            linespacing=1.3,
+            **ABOVE,
         )
     if counts[-1] or steps[-1] >= 0.05:
         ax.text(OVERFLOW + 0.05, max(shares[-1], steps[-1]) + 0.02 * top, "beyond 3.5", ha="right")
@@ -158,26 +165,27 @@ def measured_figure(found: Counted, units: str = "metric") -> Figure:
     origin, scenario = found.origin, found.scenario
     along, _ = length_units(units)
     said = [
-        "See how far bars leave the black outline, and which measured values leave their range.",
         "range: holds a count of this length in 95 of 100 cases, if the prediction holds",
         f"metersim {origin.version} | {found.source.where} beside {scenario.name} | "
         f"nominal {along.from_si(scenario.spacing):.4g} {along.symbol} | random seed {origin.seed}",
     ]
     if found.left < 1:
-        said.insert(1, f"the prediction is of plants, of {percent(found.left)} of its seeds")
+        said.insert(0, f"the prediction is of plants, of {percent(found.left)} of its seeds")
     rows = [(key, label) for key, label in TABLE if key in found]
     wheels = sorted(found.folds, key=lambda one: not one.found)[:WHEELS]
     if wheels:
-        said[1:1] = [
+        said[:0] = [
             "by hole, in the order of dropping; hole 1 dropped the first seed; bars inwards: turns "
             "without a seed, all of them at the middle; black bars outwards: turns with two seeds"
         ]
-    height = 5.65 + 0.2 * len(rows) + caption_height(said) + (WHEEL if wheels else 0)
+    sight = measured_sight(found, units)
+    head = sight_height(sight)
+    height = head + 5.65 + 0.2 * len(rows) + caption_height(said) + (WHEEL if wheels else 0)
     figure = new_page(height)
-    headline(figure, f"Measured beside predicted: {scenario.title}")
-    ax = figure.add_axes((0.1, 1 - 4.65 / height, 0.87, 3.6 / height))
+    headline(figure, f"Measured beside predicted: {scenario.title}", sight)
+    ax = figure.add_axes((0.1, 1 - (head + 4.65) / height, 0.87, 3.6 / height))
     draw_measured(ax, found, units)
-    top = 1 - 5.25 / height
+    top = 1 - (head + 5.25) / height
     heads = ("", "measured", "95 % interval", "predicted", "range")
     columns = (0.1, 0.44, 0.48, 0.73, 0.77)
     for line, cells in enumerate([heads, *(_cells(found, *row, units) for row in rows)]):
@@ -237,6 +245,31 @@ def draw_fold(ax: PolarAxes, fold: Fold) -> list[Any]:
     name = textwrap.shorten(fold.label, 20, placeholder="...")
     ax.set_title(f"{name}: {said}" if name else said.capitalize(), pad=8, loc="center")
     return [*bars, *more]
+
+
+def measured_sight(found: Counted, units: str = "metric") -> str:
+    """What was measured: a hole that fails, or values that leave the range of their prediction."""
+    failing = [one for fold in found.folds for one in fold.found]
+    if failing:
+        one = failing[0]
+        what = "drops no seed" if one.kind == MISSES else "drops two seeds"
+        more = f"; {len(failing) - 1} more such" if len(failing) > 1 else ""
+        return f"hole {one.hole} {what} in {one.count} of its {one.turns} turns{more}."
+    ranged = [(key, label) for key, label in TABLE[:4] if key in found and _has_range(found, key)]
+    out = [(key, label) for key, label in ranged if found[key].differs]
+    if not ranged:
+        return "too few spacings were measured to compare them with the prediction."
+    if not out:
+        return "every measured value lies in the range that the prediction gives."
+    _, measured_value, _, _, between = _cells(found, *out[0], units)
+    many = len(out) - 1
+    verb = "is" if out[0][0] == "precision" else "are"
+    rest = f"; {many} other {plural(many, 'value')} of the table differ, too" if many else ""
+    return f"{out[0][1]} {verb} {measured_value}, outside the predicted {between}{rest}."
+
+
+def _has_range(found: Counted, key: str) -> bool:
+    return not math.isnan(found[key].predicted.low)
 
 
 def _cells(found: Counted, key: str, label: str, units: str) -> tuple[str, ...]:

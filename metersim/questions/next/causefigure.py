@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.machine.reading import load_scenario
-from metersim.questions.next.causeanswer import first_check, line_words, next_text
+from metersim.questions.next.causeanswer import first_check, line_words, next_text, of_100
 from metersim.questions.next.causes import Causes, find_causes
 from metersim.questions.next.checks import next_checks
 from metersim.questions.next.likely import EVIDENCE_FACTOR, MANY
@@ -28,6 +28,7 @@ from metersim.questions.shared.page import (
     headline,
     length_units,
     new_page,
+    sight_height,
 )
 from metersim.questions.shared.style import BLUE, BOLD, HAIR, INK, PALE, STROKE, WARM, WHITE
 
@@ -38,9 +39,9 @@ ROW = 0.42  # in
 MOST_LINES = 10
 FEWEST = 0.003  # chance of a line below which it is not drawn
 SIZES = 4.0, 15.0  # pt, marks of a sign that just counts as evidence, and of one that decides
-SEE = (
-    "See which bar reaches farthest right of its tick, and which signs make it likelier (filled, "
-    "up) or less likely (open, down); a larger mark changes more, a dot changes little."
+MARKS = (
+    "A sign makes a cause likelier (filled, up) or less likely (open, down); a larger mark changes "
+    "more, a dot changes little."
 )
 
 
@@ -84,6 +85,19 @@ def draw_chances(ax: Axes, causes: Causes) -> list[Any]:
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)
     return made
+
+
+def causes_sight(causes: Causes) -> str:
+    """What signs show: the likeliest causes, and the sign that makes them likelier most."""
+    names = drawn_lines(causes)[0]
+    before = 100 * sum(causes.prior[name] for name in names)
+    now, words = of_100(causes.chance_of(names)), line_words(names).partition(":")[0]
+    said = f"most likely: {words}, {now} of 100 such machines ({before:.0f} before)"
+    factors = [causes.factors[names[0]][one.name] for one in causes.evidence]
+    most = max(range(len(factors)), key=lambda k: factors[k])
+    if factors[most] < EVIDENCE_FACTOR:
+        return f"{said}; no sign makes that much likelier."
+    return f"{said}; '{heads_of(causes)[most]}' speaks for it most."
 
 
 def size_of(factor: float) -> float:
@@ -160,17 +174,18 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
     length_units(units)  # refuses unknown units
     check = first_check(causes, next_checks(causes))
     said = [
-        SEE,
         *([f"Caution: {check.caution}"] if check else []),
         " ".join(next_text(causes, check)),
+        MARKS,
         f"Tick: chance before anything was seen. metersim {__version__} | {causes.scenario.name}",
     ]
     rows = ROW * len(drawn_lines(causes))
     foot = 0.3 + caption_height(said)
-    head = 0.65 + TALL * max(map(len, heads_of(causes)))
+    sight = causes_sight(causes)
+    head = sight_height(sight) + 0.65 + TALL * max(map(len, heads_of(causes)))
     height = foot + rows + 0.5 + head
     figure = new_page(height)
-    headline(figure, f"{causes.scenario.title} - likely causes")
+    headline(figure, f"{causes.scenario.title} - likely causes", sight)
     low = (foot + 0.45) / height
     draw_chances(figure.add_axes((0.35, low, 0.25, rows / height)), causes)
     draw_signs(figure.add_axes((0.63, low, 0.25, rows / height)), causes)

@@ -26,6 +26,7 @@ from metersim.questions.shared.page import (
     headline,
     length_units,
     new_page,
+    sight_height,
 )
 from metersim.questions.shared.style import (
     BLUE,
@@ -150,13 +151,14 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
         Page of 7.5 in width.
     """
     length_units(units)  # refuses unknown units
-    said = [_sight(found), *counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
+    sight = next_sight(found)
+    said = [*counted_text(found), f"metersim {__version__} | {found.scenario.name}"]
     title = f"{found.scenario.title} - next: {found.words}"
     first, second = ROW * len(found.diagnosis.names), ROW * len(found.gains)
     foot = 0.3 + caption_height(said)
-    height = foot + first + second + 2.1
+    height = foot + first + second + 2.1 + sight_height(sight)
     figure = new_page(height)
-    headline(figure, title)
+    headline(figure, title, sight)
     ax = figure.add_axes((0.44, (foot + second + 1.45) / height, 0.35, first / height))
     draw_causes(ax, found)
     ax.set_title("What may be off: before (ring) and after counting", x=LEFT)
@@ -167,11 +169,17 @@ def next_figure(found: NextMove, units: str = "metric") -> Figure:
     return figure
 
 
-def _sight(found: NextMove) -> str:
-    """What to see, in one sentence."""
+def next_sight(found: NextMove) -> str:
+    """What counts show: the likeliest state of the meter, and what the move brings."""
+    diagnosis = found.diagnosis
+    name = in_order_of_chance(diagnosis)[0]
+    before, after = (100 * chance(name) for chance in (diagnosis.before, diagnosis.after))
+    words = words_of(name).partition(":")[0]
+    said = f"most likely: {words}, {after:.0f} of 100 such meters ({before:.0f} before counting)"
     if found.chosen is None:
-        return "See which dots lie right of their rings: those causes have become more likely."
-    return "See which causes have become more likely, and how far the move's bar lies from 0."
+        return f"{said}; no move is advised."
+    gain = f"{100 * found.chosen.value:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return f"{said}; the move brings {gain} percentage points."
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:

@@ -16,6 +16,7 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
     origin_line,
+    sight_height,
 )
 from metersim.questions.shared.style import (
     BOLD,
@@ -29,10 +30,17 @@ from metersim.questions.shared.style import (
 )
 from metersim.questions.shared.words import shown
 
-SENTENCE = (
-    "The monitor's skips rise with dust and fall when the lens is brushed; the row and the seed "
-    "used stay as they are."
-)
+CLOSE = 0.005  # skips that the monitor may show beyond those of the row, or leave out
+
+
+def day_sight(day: Day) -> str:
+    """What a day shows: whether the monitor's skips are those of the row."""
+    worst = day.worst
+    seen, there = share(worst.monitor), share(worst.skips)
+    if abs(worst.monitor - worst.skips) < CLOSE:
+        return f"the monitor shows what the row has all day: {there} skips."
+    why = "the rest is dust on the lens" if worst.monitor > worst.skips else "it misses the rest"
+    return f"after {worst.time:g} h the monitor shows {seen} skips, the row has {there}; {why}."
 
 
 def sawtooth(day: Day, name: str) -> tuple[list[float], list[float]]:
@@ -102,15 +110,15 @@ def day_figure(day: Day, units: str = "metric") -> Figure:
     length_units(units)  # refuses unknown units
     lens, worst = day.scenario.sensor, day.worst
     said = [
-        SENTENCE,
-        f"After {worst.time:g} h the monitor shows {share(worst.monitor)} skips, the row has "
-        f"{share(worst.skips)}; the lens is brushed every {lens.brushed_every:g} h.",
+        f"The lens is brushed every {lens.brushed_every:g} h. Dust moves what the monitor shows, "
+        "not the row nor the seed used.",
         origin_line([worst.measured.origin], units),
     ]
+    sight = day_sight(day)
     foot = 0.3 + caption_height(said)
-    height = foot + 5.4
+    height = foot + 5.4 + sight_height(sight)
     figure = new_page(height)
-    headline(figure, f"{day.scenario.title}: the monitor and the row")
+    headline(figure, f"{day.scenario.title}: the monitor and the row", sight)
     boxes = [(0.9 / 7.5, (foot + low) / height, 6.3 / 7.5, 1.9 / height) for low in (2.8, 0.55)]
     draw_day([figure.add_axes(box) for box in boxes], day, units)
     caption(figure, said)

@@ -15,7 +15,7 @@ from metersim.measures.observed import observed_spacings
 from metersim.questions.run.day import Day, day_of
 from metersim.questions.run.dayfigure import day_figure
 from metersim.questions.run.machinefigure import pass_figure
-from metersim.questions.shared.discpicture import draw_counts, draw_disc, explain_marks, sight
+from metersim.questions.shared.discpicture import disc_text, draw_counts, draw_disc, explain_marks
 from metersim.questions.shared.notes import notes
 from metersim.questions.shared.page import (
     STYLE,
@@ -25,8 +25,10 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
     origin_line,
+    sight_height,
 )
 from metersim.questions.shared.rowpicture import draw_row
+from metersim.questions.shared.sights import run_sight
 from metersim.questions.shared.spacingpicture import draw_spacings
 from metersim.run.records import Run
 from metersim.run.rows import Pass
@@ -80,16 +82,17 @@ def run_figure(run: Run, units: str = "metric", time: float | None = None) -> Fi
     shown = snapshot(run, telling_moment(run) if time is None else time)
     noted = [f"note: {note}" for note in notes(measure(run), units)]
     settings = "; ".join(_settings(run, units))
-    said = [sight(shown), settings, *noted, origin_line([run], units)]
+    said = [disc_text(shown), settings, *noted, origin_line([run], units)]
+    sight = run_sight(run)
     foot = 0.3 + caption_height(said)  # in
-    height = foot + 9.226
+    height = foot + 9.226 + sight_height(sight)
 
     def box(left: float, bottom: float, width: float, tall: float) -> Box:
         """Place of axes on the page, from inches over the foot."""
         return left / 7.5, (foot + bottom) / height, width / 7.5, tall / height
 
     figure = new_page(height)
-    headline(figure, f"{run.scenario.title}: one run of one machine")
+    headline(figure, f"{run.scenario.title}: one run of one machine", sight)
     draw_spacings(
         figure.add_axes(box(0.85, 6.15, 6.45, 2.1)),
         observed_spacings(run),

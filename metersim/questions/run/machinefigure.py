@@ -27,7 +27,9 @@ from metersim.questions.shared.page import (
     length_units,
     new_page,
     origin_line,
+    sight_height,
 )
+from metersim.questions.shared.sights import pass_sight
 from metersim.run.rows import Pass
 
 
@@ -57,6 +59,7 @@ def pass_figure(done: Pass, units: str = "metric") -> Figure:
         f"{name} {told('share', whole[key])[0]}"
         for key, name in (("cells.skip", "skips"), ("cells.double", "doubles"))
     )
+    sight = pass_sight(found, units)
     said = [
         *(SENTENCES[part] for part in ("rows", "vacuum", "field")),
         *([SENTENCES["start"]] if starts else []),
@@ -64,10 +67,10 @@ def pass_figure(done: Pass, units: str = "metric") -> Figure:
         origin_line([_origin(done)], units),
     ]
     foot = 0.3 + caption_height(said)
-    gap, top = 0.95, 0.75
+    gap, top = 0.95, 0.75 + sight_height(sight)
     height = foot + top + sum(tall) + gap + 0.5 + (gap + 2.0 if starts else 0.0)
     figure = new_page(height)
-    headline(figure, f"{done.scenario.title}: one pass of one machine")
+    headline(figure, f"{done.scenario.title}: one pass of one machine", sight)
 
     def axes(left: float, bottom: float, width: float, high: float) -> Axes:
         made: Axes = figure.add_axes((left / 7.5, bottom / height, width / 7.5, high / height))

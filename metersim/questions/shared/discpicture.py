@@ -235,14 +235,14 @@ def explain_marks(figure: Figure, anchor: tuple[float, float], columns: int = 3)
     )  # fmt: skip
 
 
-def sight(shown: Snapshot) -> str:
-    """What to see on the disc, in one sentence."""
+def disc_text(shown: Snapshot) -> str:
+    """What the disc carries at its moment, in one sentence."""
     passed = shown.on_the_way & (shown.turned >= POINTS[EDGE])
     carried = shown.carried[passed]
     if not carried.size:
-        return f"See the disc {at_time(shown)}: no cell is behind the singulator."
+        return f"The disc {at_time(shown)}: no cell is behind the singulator."
     none, several = int((carried == 0).sum()), int((carried > 1).sum())
     return (
-        f"See the disc {at_time(shown)}: of {carried.size} cells behind the singulator, "
+        f"The disc {at_time(shown)}: of {carried.size} cells behind the singulator, "
         f"{none} carr{'ies' if none == 1 else 'y'} no seed and {several} more than one."
     )

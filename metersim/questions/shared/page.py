@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from metersim.files.units import UNITS, Unit
 from metersim.files.whole import replace_whole
-from metersim.questions.shared.style import CLASSES, INK, OWN, TITLE
+from metersim.questions.shared.style import CLASSES, INK, LARGE, OWN, SMALL, TITLE
 from metersim.run.records import Origin
 
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
@@ -99,10 +99,22 @@ def caption_height(parts: Sequence[str]) -> float:
     return 0.158 * sum(len(wrapped(part)) for part in parts)
 
 
-def headline(figure: Figure, title: str) -> None:
-    """Write the title at the top of a page."""
+def headline(figure: Figure, title: str, sight: str) -> None:
+    """Write the title at the top of a page, and below it the sentence that says what to see."""
+    across, tall = figure.get_size_inches()
     said = textwrap.shorten(title, 80, placeholder=" ...")
-    figure.text(0.02, 1 - 0.1 / figure.get_figheight(), said, fontsize=TITLE, va="top")
+    figure.text(0.02, 1 - 0.1 / tall, said, fontsize=TITLE, color=INK, va="top", gid="title")
+    lines = "\n".join(_sight_lines(sight, across))
+    figure.text(0.02, 1 - 0.35 / tall, lines, fontsize=LARGE, color=INK, va="top", gid="see")
+
+
+def sight_height(sight: str, width: float = WIDTH) -> float:
+    """Height that the sentence below a title takes on a page of a width in inches. [in]"""
+    return 0.05 + 0.18 * len(_sight_lines(sight, width))
+
+
+def _sight_lines(sight: str, width: float) -> list[str]:
+    return wrapped(f"See: {sight}", round(LINE * SMALL / LARGE * width / WIDTH))
 
 
 def _own(run: Origin, units: str) -> list[str]:

@@ -13,7 +13,17 @@ from numpy.typing import ArrayLike
 
 from metersim.questions.shared.page import STYLE, length_units, percent, spacing_axis
 from metersim.questions.shared.picture import EDGES, OVERFLOW, binned
-from metersim.questions.shared.style import ABOVE, CLASSES, DASHED, FINE, HAIR, INK, LARGE, WHITE
+from metersim.questions.shared.style import (
+    ABOVE,
+    CALLED,
+    CLASSES,
+    DASHED,
+    FINE,
+    HAIR,
+    INK,
+    LARGE,
+    WHITE,
+)
 
 
 @matplotlib.rc_context(STYLE)
@@ -56,7 +66,7 @@ def draw_spacings(
         )
         ax.axvspan(low, high, color=colour, alpha=0.13, lw=0, zorder=0)
         ax.axvline(low, color=INK, lw=HAIR, zorder=0.5)
-        said = f"{name}\n{percent(shares[name])}"
+        said = f"{CALLED[name]}\n{percent(shares[name])}"
         ax.text((low + high) / 2, 1.42 * top, said, fontsize=LARGE, linespacing=1.3, **ABOVE)
     ax.plot([1, 1], [0, 1.1 * top], color=INK, lw=FINE, ls=DASHED)
     nominal = f"nominal {along.from_si(reference):.3g} {along.symbol}"

@@ -39,6 +39,8 @@ CLASSES = {  # class: colour, hatch, first and last bound in references
     "normal": (BLUE, "", CLASS_BOUNDS[0], CLASS_BOUNDS[1]),
     "miss": (AMBER, CROSSED, CLASS_BOUNDS[1], 3.75),
 }
+CALLED = {"multiple": "close", "normal": "normal", "miss": "missed"}
+"""Classes as figures name them."""
 SERIES: tuple[tuple[str, Any, str], ...] = (  # colour, line, hatch
     (BLUE, SOLID, ""),
     (WARM, DASHED, SLANTED),

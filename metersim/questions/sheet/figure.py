@@ -48,7 +48,7 @@ from metersim.questions.shared.style import (
 from metersim.questions.sheet.fits import LEADS
 from metersim.questions.sheet.moves import CLOSE, Nearby
 from metersim.questions.sheet.study import Sheet, sheet
-from metersim.questions.sheet.text import FIRST_PAGE, Block, blocks
+from metersim.questions.sheet.text import FIRST_PAGE, MOVED, Block, blocks
 
 SIZES = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}  # in
 MARGIN, GUTTER = 0.35, 0.25  # in
@@ -92,7 +92,7 @@ def sheet_pages(
     first, lists = _fitted(
         size,
         [(scale, kept) for kept in range(len(_lists(parts)), -1, -1) for scale in FIRST_SCALES],
-        lambda figure, how: _first(figure, parts, *how),
+        lambda figure, how: _first(figure, sheet, parts, *how),
     )
     left = _lists(parts)[lists[1] :]
     second, _ = _fitted(
@@ -117,14 +117,14 @@ def _lists(parts: Sequence[Block]) -> list[Block]:
     return [part for part in parts if part.name == "do"]
 
 
-def _first(figure: Figure, parts: Sequence[Block], scale: float, kept: int) -> float:
+def _first(figure: Figure, sheet: Sheet, parts: Sequence[Block], scale: float, kept: int) -> float:
     """Lay the first page with some of the check lists; gives its lower end. [in]"""
     across = figure.get_figwidth() - 2 * MARGIN
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     named = {part.name: part for part in parts}
-    page.write(
-        textwrap.shorten(named["asked"].title, 70, placeholder=" ..."), WALL_TITLE, weight="bold"
-    )
+    title = textwrap.shorten(named["asked"].title, 70, placeholder=" ...")
+    page.write(title, WALL_TITLE, weight="bold", gid="title")
+    page.write(f"See: {sheet_sight(sheet)}", WALL, color=INK, gid="see")
     page.write(named["asked"].lines[0], WALL)
     page.top += 0.14
     _cautions(page, named["cautions"])
@@ -149,7 +149,8 @@ def _rest(
     page = Flow(figure, MARGIN, MARGIN - 0.05, across, scale)
     columns = [page]
     title = textwrap.shorten(f"{parts[0].title} - reasons", 90, placeholder=" ...")
-    page.write(title, DENSE_TITLE, weight="bold")
+    page.write(title, DENSE_TITLE, weight="bold", gid="title")
+    page.write(f"See: {sheet_sight(sheet, reasons=True)}", DENSE_HEAD, color=INK, gid="see")
     page.top += 0.08
     if lists:
         columns += _side_by_side(page, lists)
@@ -166,6 +167,21 @@ def _rest(
     for line in notes.lines:
         page.write(line, DENSE_SMALL, color=QUIET, inset=0.1)
     return math.inf if any(column.too_wide for column in columns) else page.top
+
+
+def sheet_sight(sheet: Sheet, reasons: bool = False) -> str:
+    """What a sheet shows: how many settings it has, or how many small changes cost much."""
+    lead, nearby = LEADS[sheet.leading], sheet.nearby
+    first = nearby[0] if nearby else None
+    if first is None or first.cost.value >= 0:
+        costs = f"no small change costs {lead}"
+    else:
+        lost = f"{-100 * first.cost.value:.2g} pp of {lead}"
+        costs = f"of small changes, {MOVED[first.key]} costs most, {lost}"
+    if not reasons:
+        return f"the large letters hold all settings; {costs}."
+    many = sum(one.close for one in nearby)
+    return f"{many} of {len(nearby)} small changes cost over {100 * CLOSE:g} pp of {lead}; {costs}."
 
 
 def _card(page: Flow, block: Block) -> None:

@@ -24,6 +24,7 @@ from metersim.questions.shared.page import (
     new_page,
     origin_line,
     percent_axis,
+    sight_height,
 )
 from metersim.questions.shared.style import (
     BLUE,
@@ -49,6 +50,8 @@ ASIDE = {
     "skips": -0.05,
     "doubles": 0.05,
 }  # steps by which points are shifted, so that intervals do not overlap
+MOST = max(COUNTS)  # steps of a setting
+CALLED = {"notch": "singulator", "guide": "inner guide"}
 FAR = 4  # a panel over so many times the lowest one gets its own axis
 PER_ROW, PANEL, BETWEEN = 2, 1.95, 0.62  # panels, in, in
 
@@ -74,12 +77,12 @@ def steps_figure(result: SingleSteps, units: str | None = None) -> Figure:
     for step in result.steps:
         by_name.setdefault(step.setting, []).append(step)
     rows = math.ceil(len(by_name) / PER_ROW)
-    said = _foot(result)
-    foot = 0.62 + caption_height(said)
-    height = foot + rows * PANEL + (rows - 1) * BETWEEN + 1.2
+    said, sight = _foot(result), steps_sight(result)
+    foot, head = 0.62 + caption_height(said), sight_height(sight)
+    height = foot + rows * PANEL + (rows - 1) * BETWEEN + 1.2 + head
     figure = new_page(height)
-    headline(figure, f"{result.origin.scenario.title}: single steps of each setting")
-    _legend(figure, result, height)
+    headline(figure, f"{result.origin.scenario.title}: single steps of each setting", sight)
+    _legend(figure, result, 1 - (0.33 + head) / height)
     tops = {name: _top(result, own) for name, own in by_name.items()}
     shared = max(top for top in tops.values() if top <= FAR * min(tops.values()))
     for place, (name, own) in enumerate(by_name.items()):
@@ -161,6 +164,24 @@ def _edges(result: SingleSteps, kind: str) -> tuple[float, float]:
     return max(middle - reach, 0.0), min(middle + reach, 1.0)
 
 
+def steps_sight(result: SingleSteps) -> str:
+    """What single steps show: which settings take skips or doubles out of their bands."""
+    fewest: dict[str, int] = {}
+    for step in result.steps:
+        for kind in KINDS:
+            low, high = _edges(result, kind)
+            if not low <= step.estimates[kind].value <= high:
+                many = min(abs(step.step), fewest.get(step.setting, MOST))
+                fewest[step.setting] = many
+    if not fewest:
+        return f"no step leaves its band: a count of {result.seeds:,} seeds detects none of them."
+    said = []
+    for many, words in ((1, "one step of"), (MOST, "two steps of")):
+        if names := [CALLED.get(name, name) for name, least in fewest.items() if least == many]:
+            said.append(f"{words} {' or '.join(names)}")
+    return f"dots leave the bands after {' or '.join(said)}, and nowhere else."
+
+
 def _band(kind: str) -> dict[str, Any]:
     """Style of the band of a kind: one is filled, the other hatched."""
     colour = KINDS[kind]["color"]
@@ -169,7 +190,7 @@ def _band(kind: str) -> dict[str, Any]:
     return {"facecolor": "none", "edgecolor": colour, "hatch": SLANTED, "alpha": 0.4, "zorder": 0}
 
 
-def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
+def _legend(figure: Figure, result: SingleSteps, top: float) -> None:
     """Add one legend of marks and bands for all panels."""
     marks: list[Any] = [
         Line2D([], [], ms=4.5, lw=STROKE, label=k, **look) for k, look in KINDS.items()
@@ -177,7 +198,7 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
     of = f"counts of {result.seeds:,} seeds"
     marks += [Patch(label=f"{kind} in {of}, no change", **_band(kind)) for kind in KINDS]
     figure.legend(
-        handles=marks, loc="upper left", ncols=2, bbox_to_anchor=(0.01, 1 - 0.33 / height),
+        handles=marks, loc="upper left", ncols=2, bbox_to_anchor=(0.01, top),
         columnspacing=1.4, handletextpad=0.5, labelcolor=INK,
     )  # fmt: skip
 
@@ -185,7 +206,6 @@ def _legend(figure: Figure, result: SingleSteps, height: float) -> None:
 def _foot(result: SingleSteps) -> list[str]:
     cells = result.base.measured.total("cells")
     return [
-        "See which settings move skips or doubles out of their bands, and which way.",
         f"The present setting is bold. Bars are {level_text(LEVEL_TOTAL)}s of the total "
         f"uncertainty, from runs of {cells:,} cells with common random numbers. Bands hold 95 of "
         f"100 second counts of {result.seeds:,} seeds without a change, after a first count that "

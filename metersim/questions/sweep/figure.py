@@ -26,9 +26,10 @@ from metersim.questions.shared.page import (
     headline,
     length_units,
     new_page,
+    sight_height,
 )
 from metersim.questions.shared.style import BOLD, DASHED, INK, PALE, SERIES, SHADE, WARM, WHITE
-from metersim.questions.shared.words import measure_name, quantity
+from metersim.questions.shared.words import measure_name, plain_name, quantity
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response, respond
@@ -88,13 +89,14 @@ def sweep_figure(response: Response, units: str = "metric") -> Figure:
         else []
     )
     several, per_row = len(names), LETTERS // (max(map(len, names), default=0) + 8)
+    sight = sweep_sight(response, units)
     foot = _foot(response, units)
     below = 0.8 + caption_height(foot)  # in
     inner = 4.2 if panels == 1 else 2.3 * rows
     named = 0.2 * math.ceil(several / per_row)  # in; height of the names of curves
-    height = below + inner + 1.1 + named
+    height = below + inner + 1.1 + named + sight_height(sight)
     figure = new_page(height)
-    headline(figure, response.sweep.plan.base.title)
+    headline(figure, response.sweep.plan.base.title, sight)
     bottom, top = below / height, (below + inner) / height
 
     def over(inches: float) -> float:
@@ -202,8 +204,8 @@ def _foot(response: Response, units: str) -> list[str]:
     unknown = "; ".join(one.text(units) for one in plan.unknown)
     middle = f" | at the middle of {unknown}" if unknown else ""
     return [
-        _sight(response),
-        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
+        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}."
+        + (" The axis does not begin at 0 %." if _begins_higher(response) else ""),
         *(f"Note: {doubt}" for doubt in doubts(response, units)),
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
@@ -214,23 +216,62 @@ def _foot(response: Response, units: str) -> list[str]:
     ]
 
 
-def _sight(response: Response) -> str:
-    """What to see, in one sentence, and where the axis of a share begins."""
+def _begins_higher(response: Response) -> bool:
+    """Whether the axis of a share begins above 0 %."""
+    is_share = BY_KEY[response.key].kind == "share"
     axes, curves = response.sweep.plan.axes, curve_axes(response)
     is_map = not curves and len(axes) == 2 and all(axis.is_number for axis in axes)
+    return is_share and not is_map and not starts_at_zero(response)
+
+
+def sweep_sight(response: Response, units: str = "metric") -> str:
+    """What a sweep shows: how many points are acceptable, and how many are close to the best."""
+    plan, values = response.sweep.plan, response.values[:, 0]
+    name, known = plain_name(response.key), values[np.isfinite(values)]
+    if not known.size:
+        return f"{name}: no value at any point."
     if response.best is None:
-        sight = f"See how {measure_name(response.key)} changes with what is varied."
-    elif curves:
-        place = "plateau" if len(axes) == 1 else "rings"
-        sight = f"See how far the {place} about the best, the star, reach{'es' * (len(axes) == 1)}."
-    elif is_map:
-        sight = "See how much room the acceptable settings leave about the best, the star."
-    else:
-        sight = "See with which setting the points rise or fall most."
-    is_share = BY_KEY[response.key].kind == "share"
-    if is_share and not is_map and not starts_at_zero(response):
-        sight += " The axis does not begin at 0 %."
-    return sight
+        kind = BY_KEY[response.key].kind
+        low, high = (quantity(kind, float(end), units) for end in (known.min(), known.max()))
+        return f"{name}: {low} to {high} over what was varied."
+    many, close = int(response.acceptable.sum()), int(response.plateau.sum()) - 1
+    kept = f"{many:,}" if many else "none"
+    said = f"{kept} of {plan.many:,} points {'is' if many == 1 else 'are'} acceptable"
+    if many > 1 and len(plan.axes) == 1 and plan.axes[0].is_number:
+        axis = plan.axes[0]
+        words = [
+            point[0] for point, good in zip(plan.points, response.acceptable, strict=True) if good
+        ]
+        ends = (axis.text(pick(words, key=axis.number), units) for pick in (min, max))
+        said += f", between {' and '.join(ends)} {axis.symbol(units)}".rstrip()
+    if is_panels(response):
+        return f"{said}; {name} {_verb(name)} most with {_strongest(response)}."
+    near = f"{close:,} other{'s' * (close != 1)}" if close else "no other"
+    return f"{said}; {near} lie{'s' * (close < 2)} {room_text(response)}, the star."
+
+
+def is_panels(response: Response) -> bool:
+    """Whether a page has a panel for each setting: neither curves nor a map suit."""
+    axes = response.sweep.plan.axes
+    is_map = len(axes) == 2 and all(axis.is_number for axis in axes)
+    return not curve_axes(response) and not is_map
+
+
+def _verb(name: str) -> str:
+    return "change" if name.endswith("s") else "changes"
+
+
+def _strongest(response: Response) -> str:
+    """Name of the setting whose order follows that of the response most."""
+    plan, values = response.sweep.plan, response.values[:, 0]
+    known = np.flatnonzero(np.isfinite(values))
+    order = np.argsort(np.argsort(values[known]))
+    follows = {}
+    for k, axis in enumerate(plan.axes):
+        place = _rank(axis)
+        own = np.argsort(np.argsort([place(plan.points[point][k]) for point in known]))
+        follows[axis.spec.name.replace("_", " ")] = abs(float((own - own.mean()) @ order))
+    return max(follows, key=lambda name: follows[name])
 
 
 def gallery() -> Iterator[tuple[str, Figure]]:
