@@ -20,6 +20,7 @@ from metersim.questions.shared.answer import LINES, MOST_ROWS
 from metersim.questions.shared.looks import SENSOR
 from metersim.questions.shared.notes import STOPPED
 from metersim.questions.shared.words import WIDE
+from tests.questions.pages import check_page
 from tests.questions.test_causes import DARK, FIELD, FOUR, HOLE, LOW, WEAK, known
 
 COUNT = ("--counted", "500", "--skips", "110", "--doubles", "8", "--counted-by", "sensor")
@@ -227,6 +228,7 @@ def test_a_gauge_without_unit_takes_that_of_the_reader(capsys):
 def test_the_figure_draws_chances_and_marks_signs(tmp_path):
     found = seen(rows="all", gauge="low", stand="right")
     page = causes_figure(found)
+    check_page(page)
     bars, marks = page.axes
     lines = drawn_lines(found)
     widths = [bar.get_width() for bar in bars.patches]

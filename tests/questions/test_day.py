@@ -10,6 +10,7 @@ from metersim.questions.gallery.study import draw
 from metersim.questions.run.day import brushings, day_of, hours_since, watched_runs
 from metersim.questions.run.dayfigure import sawtooth
 from metersim.questions.run.daytext import CAUTION, day_json, day_lines, sentences
+from tests.questions.pages import check_page
 
 DAY = ["day=6", "brushed_every=4", "dust_per_hour_percent=3", "turns=60"]
 
@@ -90,6 +91,7 @@ def test_the_saw_falls_to_a_clean_lens(day):
 def test_a_day_has_one_system_of_units(day, units, own, other):
     text = " ".join([*sentences(day, units), *day_lines(day, units)])
     page = draw(day, units)
+    check_page(page)
     labels = " ".join(
         one.get_text() for one in page.findobj(lambda item: hasattr(item, "get_text"))
     )

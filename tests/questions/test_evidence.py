@@ -21,6 +21,7 @@ from metersim.questions.evidence.text import evidence_csv, evidence_text, summar
 from metersim.questions.evidence.verdicts import AGREES, VERDICTS
 from metersim.questions.shared.cases import load_case, shipped_cases
 from tests.make_docs import EVIDENCE
+from tests.questions.pages import check_page
 
 FAST = ("banaj2022", "huazhong2023", "qi2013")
 EDGES = 1  # rows that another processor's last bits may tip
@@ -225,7 +226,8 @@ def test_a_picture_has_an_end_and_says_so(folder, monkeypatch):
     made = evidence("own.toml", draws=2)
     for draw, said in ((levels_figure, "first 2 of 3 levels"), (plateaus_figure, "first 2 of 3")):
         (foot,) = (text.get_text() for text in draw(made).texts if text.get_gid() == "caption")
-        assert said in " ".join(foot.split()) and foot.startswith("See ")
+        assert said in " ".join(foot.split())
+        check_page(draw(made))
 
 
 @pytest.mark.slow

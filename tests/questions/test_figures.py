@@ -31,6 +31,7 @@ from metersim.questions.shared.style import WARM
 from metersim.run.records import Cells, Run, Seeds, Ticks
 from metersim.run.simulation import simulate
 from metersim.run.snapshot import NONE, snapshot, telling_moment
+from tests.questions.pages import check_page
 
 SCENARIO = load_scenario("maize_bench").replace(demand__speed=1.5)  # with nothing to note
 NAN = float("nan")
@@ -443,19 +444,6 @@ def test_lengths_on_a_page_are_in_the_units_asked(run, page):
         assert any(said.startswith("pool: ") and level in said for said in words(figure))
 
 
-def shown_texts(figure):
-    """Texts that are drawn: tick labels outside the axes are not."""
-    off = [
-        label
-        for ax in figure.findobj(_AxesBase)
-        for axis in (ax.xaxis, ax.yaxis)
-        for tick in axis.get_major_ticks()
-        if not min(axis.get_view_interval()) <= tick.get_loc() <= max(axis.get_view_interval())
-        for label in (tick.label1, tick.label2)
-    ]
-    return [text for text in figure.findobj(Text) if text.get_text().strip() and text not in off]
-
-
 @pytest.mark.slow
 def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     many = tuple(f"hole_diameter_mm=4.{k}" for k in range(9))
@@ -466,15 +454,7 @@ def test_no_text_covers_another_or_leaves_the_page(run, page, comparison):
     warned = run_figure(dataclasses.replace(run, scenario=fast))
     assert len(caption(warned)) > 4
     for figure in (page, comparison, noted, warned):
-        figure.draw_without_rendering()
-        texts = [text for text in shown_texts(figure) if text.get_visible()]
-        boxes = [text.get_window_extent() for text in texts]
-        edge = figure.bbox
-        for k, (text, box) in enumerate(zip(texts, boxes, strict=True)):
-            assert edge.x0 <= box.x0 and box.x1 <= edge.x1, text
-            assert edge.y0 <= box.y0 and box.y1 <= edge.y1, text
-            for other, covered in zip(texts[:k], boxes[:k], strict=True):
-                assert not box.overlaps(covered), (text, other)
+        check_page(figure)
 
 
 @pytest.mark.slow
@@ -502,7 +482,7 @@ def test_equal_runs_give_equal_bytes_whatever_the_process(run, tmp_path):
         "import pickle, sys, matplotlib; matplotlib.rcParams['lines.linewidth'] = 9\n"
         "matplotlib.rcParams['font.size'] = 20\n"
         "from metersim.questions.run.figure import run_figure\n"
-        "from metersim.questions.shared.page import WARM, save\n"
+        "from metersim.questions.shared.page import save\n"
         "run = pickle.load(open(f'{sys.argv[1]}/run', 'rb'))\n"
         "save(run_figure(run), sys.argv[1] + '/other.svg')\n"
         "assert not [name for name in sys.modules if name == 'matplotlib.pyplot']\n"

@@ -30,6 +30,7 @@ from metersim.questions.shared.looks import Look, rates
 from metersim.questions.shared.operators import COUNT, HABITS, Seen, Wanted
 from metersim.questions.shared.page import encoded
 from metersim.run.pool import processes
+from tests.questions.pages import sight
 
 pytestmark = pytest.mark.slow
 
@@ -300,8 +301,7 @@ def test_pages_are_for_a_projector_and_alike_every_time(result):
         assert width / height == pytest.approx(16 / 9, rel=1e-3)
         assert min(text.get_fontsize() for text in page.findobj(Text) if text.get_text()) >= 12
         assert encoded(figure(result), "a.png") == encoded(page, "a.png")
-        (foot,) = (text for text in page.texts if text.get_gid() == "caption")
-        assert foot.get_text().startswith("See ")
+        assert sight(page).startswith("See: '")
         canvas = page.canvas.get_renderer()
         parts = [page, *page.axes]
         for text in [text for part in parts for text in part.texts]:

@@ -13,6 +13,7 @@ from metersim.questions.shared.faults import signatures as module
 from metersim.questions.shared.faults.library import LIBRARY
 from metersim.questions.shared.faults.observe import SIGNS
 from metersim.questions.shared.words import WIDE
+from tests.questions.pages import check_page
 
 FIELD = m.load_scenario("maize_field")
 FEW = ("vacuum low", "fan", "edge far", "gauge", "lens")
@@ -113,7 +114,7 @@ def test_a_dot_is_drawn_for_each_answer_that_gains(quick, done, tmp_path):
     names = [label.get_text().split("  ")[0] for label in ax.get_yticklabels()]
     assert names == [fault.name for _, fault, _ in few().ordered]
     assert len(ax.get_xticks()) == len(COLUMNS) == len(SIGNS)
-    assert any("See which rows" in text.get_text() for text in figure.texts)
+    check_page(figure)
     path = tmp_path / "faults.png"
     done("list", "faults", "--figure", path)
     assert path.read_bytes()[:4] == b"\x89PNG"

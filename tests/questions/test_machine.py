@@ -27,6 +27,7 @@ from metersim.questions.shared.machinerun import drawn_row, run_machine
 from metersim.questions.shared.machinewords import table
 from metersim.questions.shared.page import new_page
 from metersim.run.toolbar import simulate_pass
+from tests.questions.pages import check_page
 
 FAN = ["shut_off_kpa=6", "free_flow_m3_h=700"]
 MACHINE = ["rows=6", "working=1-5", "rows.3=notch=2", "turns=30", *FAN]
@@ -231,6 +232,7 @@ def test_dots_are_the_shares_of_the_rows(one_pass):
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_a_pass_is_drawn_on_a_page(one_pass, units):
     page = draw(one_pass, units)
+    check_page(page)
     text = " ".join(one.get_text() for one in page.findobj(Text))
     text = re.sub(r"metersim [\d.]+ \|.*", "", text)  # changes stand as they were typed
     assert (METRIC if units == "metric" else US).search(text)

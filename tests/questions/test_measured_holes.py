@@ -11,6 +11,7 @@ from metersim.measures.fold import folds
 from metersim.questions.measured.figure import measured_figure
 from metersim.questions.measured.pattern import no_pattern, pattern_sentences
 from tests.measures.test_fold import HOLES, row
+from tests.questions.pages import check_page
 from tests.questions.test_measured_answer import (
     file_of,
     fits_in_a_terminal,
@@ -102,6 +103,7 @@ def test_a_page_has_a_disc_for_each_of_three_rows():
     both = source([scenario().spacing * one for one in (bad, good)], ("left", "right"))
     page = measured_figure(m.measured(scenario(), both, cells=HOLES))
     plain = measured_figure(m.measured(scenario(), both))
+    check_page(plain)
     wheels = [ax for ax in page.axes if ax.name == "polar"]
     assert len(wheels) == 2 and not [ax for ax in plain.axes if ax.name == "polar"]
     assert "left: 1 of 30 fail" in wheels[0].get_title(loc="center")

@@ -19,6 +19,7 @@ from metersim.questions.shared.countlog import entry_of, with_entry
 from metersim.questions.shared.looks import look_of_seeds
 from metersim.questions.shared.notes import RUNNING, STOPPED
 from metersim.questions.shared.words import WIDE
+from tests.questions.pages import check_page
 from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
@@ -258,6 +259,7 @@ def test_a_row_that_a_log_does_not_hold_is_told(capsys, tmp_path):
 def test_the_picture_shows_chances_and_gains():
     found = next_move(BENCH, look_of_seeds(500, skips=2, doubles=60), **FEW)
     page = m.draw(found)
+    check_page(page)
     first, second = page.axes
     dots = [line for line in first.lines if line.get_marker() == "o"]
     after = [line.get_xdata()[0] for line in dots if line.get_markersize() == 6]

@@ -739,6 +739,8 @@ def test_html_prints_on_the_paper_that_is_asked_for(maize):
 @pytest.mark.slow
 def test_no_words_overlap_on_the_page(maize):
     for figure in sheet_pages(maize):
+        said = [part.get_text() for part in figure.texts if part.get_gid() == "see"]
+        assert said[0].startswith("See: ") and said[-1].endswith(".")
         boxes = [part.get_window_extent().padded(-1.5) for part in figure.texts if part.get_text()]
         found = [(a, b) for k, a in enumerate(boxes) for b in boxes[k + 1 :] if a.overlaps(b)]
         assert found == []

@@ -30,6 +30,7 @@ from metersim.questions.steps.study import (
 )
 from metersim.questions.steps.text import steps_answer, steps_json, steps_report
 from metersim.questions.steps.together import pair_of
+from tests.questions.pages import check_page
 
 BENCH = m.load_scenario("maize_bench")
 SIGNS = (1, -1, -1)  # of the runs of neither step, of one and of the other, beyond their sum
@@ -392,6 +393,7 @@ def test_a_meter_that_gives_no_seed_has_steps_too(changes):
 @pytest.mark.slow
 def test_the_picture_has_a_panel_for_each_setting():
     page = m.draw(asked())
+    check_page(page)
     titles = [ax.get_title(loc="left") for ax in page.axes]
     assert len(titles) == len(SETTINGS) and titles[0] == "Singulator, notch"
     for ax in page.axes:

@@ -59,7 +59,7 @@ LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by v
 TOP, FOOT = 0.7, 0.6  # in
 ACROSS, LABELS, MARGIN = 5.45, 3.3, 0.2  # in: a column of levels, names of rows, right margin
 CLOSE, UNDER = 0.155, 0.48  # in: a row of levels, space under a panel for its axis
-COLUMN, MOST_COLUMNS = 6.85, 2  # in: height of a column of levels; a page of A4 or letter, lying
+COLUMN, MOST_COLUMNS = 6.6, 2  # in: height of a column of levels; a page of A4 or letter, lying
 LONGEST = 52  # letters of the name of a row
 Levels = Sequence[Outcome]
 DEEPEST = 12  # drawn percentage points below the best
@@ -197,7 +197,8 @@ def levels_sight(shown: Levels) -> str:
     kept = f"{many[0]} of {len(shown)} published values, the black ticks, lie on their bars"
     if many[0] == len(shown):
         return f"all {kept}."
-    return f"{kept}; {many[1]} lie beside them as a trend says, {many[2]} disagree."
+    trend = f"{many[1]} agree in trend alone, " if many[1] else ""
+    return f"{kept}; {trend}{many[2]} disagree."
 
 
 def plateaus_sight(panels: Sequence[tuple[Predicted, str, float]]) -> str:

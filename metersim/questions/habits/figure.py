@@ -40,7 +40,7 @@ from metersim.questions.shared.style import (
 )
 
 SIZE = (13.333, 7.5)  # in; 16:9
-LETTERS = 86  # of a line of what to see
+LETTERS = 94  # of a line of what to see
 ASIDE = 0.12  # notches between paths, so that none hides another
 LONGEST = 17  # letters in a line of a name
 PANELS = {  # left end and width of each panel
@@ -220,8 +220,8 @@ def paths_sight(result: Habits, numbers: list[int]) -> str:
     ranks = {name: rank(name) for name in result.habits}
     best, worst = (pick(ranks, key=lambda name: ranks[name]) for pick in (max, min))
     said = [
-        f"'{name}' ends on the grey line at {ranks[name][0]} of {len(numbers)} meters, after "
-        f"{-ranks[name][1]:.0f} looks"
+        f"'{name}' ends on the grey line on {ranks[name][0]} of {len(numbers)} meters, in "
+        f"{-ranks[name][1]:.0f} looks on average"
         for name in dict.fromkeys((best, worst))
     ]
     return f"{'; '.join(said)}."

@@ -126,10 +126,10 @@ def faults_sight(rows: Sequence[tuple[str, Any, Any]]) -> str:
     grouped = [letter for letter, _, _ in rows if letter != ALONE]
     alone, groups = len(rows) - len(grouped), len(set(grouped))
     if not grouped:
-        return f"all {alone} faults have dots of their own: none looks like another."
+        return "no fault looks like another: each has dots of its own."
     return (
         f"{len(grouped)} of {len(rows)} faults look like others, in {groups} "
-        f"{plural(groups, 'group')} of one letter; {alone} look like no other."
+        f"{plural(groups, 'group')} of one letter, and {alone} like no other."
     )
 
 

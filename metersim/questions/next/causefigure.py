@@ -10,6 +10,7 @@ from typing import Any
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from metersim import __version__
 from metersim.machine.reading import load_scenario
@@ -39,10 +40,9 @@ ROW = 0.42  # in
 MOST_LINES = 10
 FEWEST = 0.003  # chance of a line below which it is not drawn
 SIZES = 4.0, 15.0  # pt, marks of a sign that just counts as evidence, and of one that decides
-MARKS = (
-    "A sign makes a cause likelier (filled, up) or less likely (open, down); a larger mark changes "
-    "more, a dot changes little."
-)
+UP: dict[str, Any] = {"marker": "^", "color": BLUE, "ls": ""}
+DOWN: dict[str, Any] = {"marker": "v", "mfc": WHITE, "mec": WARM, "mew": STROKE, "ls": ""}
+LITTLE: dict[str, Any] = {"marker": ".", "color": PALE, "ms": 3, "ls": ""}
 
 
 def drawn_lines(causes: Causes) -> list[tuple[str, ...]]:
@@ -136,11 +136,11 @@ def draw_signs(ax: Axes, causes: Causes) -> list[Any]:
         for y, names in enumerate(lines):
             factor = max(causes.factors[names[0]][one.name], 1e-12)
             if 1 / EVIDENCE_FACTOR < factor < EVIDENCE_FACTOR:
-                made += ax.plot(x, y, ".", color=PALE, ms=3)
+                made += ax.plot(x, y, **LITTLE)
             elif factor >= EVIDENCE_FACTOR:
-                made += ax.plot(x, y, "^", color=BLUE, ms=size_of(factor))
+                made += ax.plot(x, y, ms=size_of(factor), **UP)
             else:
-                made += ax.plot(x, y, "v", mfc=WHITE, mec=WARM, mew=STROKE, ms=size_of(factor))
+                made += ax.plot(x, y, ms=size_of(factor), **DOWN)
     heads = heads_of(causes)
     ax.set_xticks(range(len(heads)), heads, rotation=62, ha="left", rotation_mode="anchor")
     ax.xaxis.tick_top()
@@ -176,8 +176,7 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
     said = [
         *([f"Caution: {check.caution}"] if check else []),
         " ".join(next_text(causes, check)),
-        MARKS,
-        f"Tick: chance before anything was seen. metersim {__version__} | {causes.scenario.name}",
+        f"A larger mark changes more. metersim {__version__} | {causes.scenario.name}",
     ]
     rows = ROW * len(drawn_lines(causes))
     foot = 0.3 + caption_height(said)
@@ -189,8 +188,22 @@ def causes_figure(causes: Causes, units: str = "metric") -> Figure:
     low = (foot + 0.45) / height
     draw_chances(figure.add_axes((0.35, low, 0.25, rows / height)), causes)
     draw_signs(figure.add_axes((0.63, low, 0.25, rows / height)), causes)
+    figure.legend(
+        handles=_marks(), loc="lower left", bbox_to_anchor=(0.02, low + (rows + 0.1) / height),
+        borderaxespad=0, handletextpad=0.5,
+    )  # fmt: skip
     caption(figure, said)
     return figure
+
+
+def _marks() -> list[Line2D]:
+    """Marks of the legend."""
+    return [
+        Line2D([], [], label="the sign makes the cause likelier", **UP),
+        Line2D([], [], label="less likely", **DOWN),
+        Line2D([], [], label="changes little", **LITTLE),
+        Line2D([], [], label="tick: before anything was seen", color=INK, marker="|", ms=10, ls=""),
+    ]
 
 
 def causes_gallery() -> Iterator[tuple[str, Figure]]:

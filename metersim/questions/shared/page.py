@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from metersim.files.units import UNITS, Unit
 from metersim.files.whole import replace_whole
-from metersim.questions.shared.style import CLASSES, INK, LARGE, OWN, SMALL, TITLE
+from metersim.questions.shared.style import CLASSES, INK, LARGE, OWN, TITLE
 from metersim.run.records import Origin
 
 UNSET = {"backend", "backend_fallback", "interactive", "toolbar", "timezone"}
@@ -56,6 +56,7 @@ def events_in(released: NDArray[np.int8]) -> str:
 SHOWN_DPI = 96  # dots per inch of a page in a notebook, at which its texts have their true size
 WIDTH = 7.5  # of a usual page; in
 LINE = 104  # letters of a line at the foot of a page
+SIGHT = 94  # letters of a line of what to see
 FORMATS: dict[str, dict[str, Any]] = {
     ".png": {"Software": "metersim"},
     ".svg": {"Creator": "metersim", "Date": None},
@@ -114,7 +115,7 @@ def sight_height(sight: str, width: float = WIDTH) -> float:
 
 
 def _sight_lines(sight: str, width: float) -> list[str]:
-    return wrapped(f"See: {sight}", round(LINE * SMALL / LARGE * width / WIDTH))
+    return wrapped(f"See: {sight}", round(SIGHT * width / WIDTH))
 
 
 def _own(run: Origin, units: str) -> list[str]:

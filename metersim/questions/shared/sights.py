@@ -36,6 +36,8 @@ def run_sight(run: Run) -> str:
     _, index = binned(observed_spacings(run), run.scenario.spacing)
     if not index.spacings:
         return "fewer than two seeds fell, so there is no spacing."
+    if index.quality == 1:
+        return f"all {index.spacings:,} spacings are normal."
     close, missed = index.multiple, index.miss
     shown = {"close": f"close ({percent(close)})", "missed": f"missed ({percent(missed)})"}
     first, last = ("close", "missed") if close >= missed else ("missed", "close")

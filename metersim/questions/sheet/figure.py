@@ -125,6 +125,7 @@ def _first(figure: Figure, sheet: Sheet, parts: Sequence[Block], scale: float, k
     title = textwrap.shorten(named["asked"].title, 70, placeholder=" ...")
     page.write(title, WALL_TITLE, weight="bold", gid="title")
     page.write(f"See: {sheet_sight(sheet)}", WALL, color=INK, gid="see")
+    page.top += 0.05
     page.write(named["asked"].lines[0], WALL)
     page.top += 0.14
     _cautions(page, named["cautions"])
@@ -174,14 +175,14 @@ def sheet_sight(sheet: Sheet, reasons: bool = False) -> str:
     lead, nearby = LEADS[sheet.leading], sheet.nearby
     first = nearby[0] if nearby else None
     if first is None or first.cost.value >= 0:
-        costs = f"no small change costs {lead}"
+        costs = f"no single change would cost {lead}"
     else:
-        lost = f"{-100 * first.cost.value:.2g} pp of {lead}"
-        costs = f"of small changes, {MOVED[first.key]} costs most, {lost}"
+        lost = f"{-100 * first.cost.value:.2g} percentage points of {lead}"
+        costs = f"{MOVED[first.key]} would cost most, {lost}"
     if not reasons:
         return f"the large letters hold all settings; {costs}."
     many = sum(one.close for one in nearby)
-    return f"{many} of {len(nearby)} small changes cost over {100 * CLOSE:g} pp of {lead}; {costs}."
+    return f"{many} of {len(nearby)} single changes cost over {100 * CLOSE:g} of them; {costs}."
 
 
 def _card(page: Flow, block: Block) -> None:

@@ -179,7 +179,7 @@ def steps_sight(result: SingleSteps) -> str:
     for many, words in ((1, "one step of"), (MOST, "two steps of")):
         if names := [CALLED.get(name, name) for name, least in fewest.items() if least == many]:
             said.append(f"{words} {' or '.join(names)}")
-    return f"dots leave the bands after {' or '.join(said)}, and nowhere else."
+    return f"dots leave the bands only after {' or '.join(said)}."
 
 
 def _band(kind: str) -> dict[str, Any]:

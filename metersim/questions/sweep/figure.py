@@ -29,11 +29,12 @@ from metersim.questions.shared.page import (
     sight_height,
 )
 from metersim.questions.shared.style import BOLD, DASHED, INK, PALE, SERIES, SHADE, WARM, WHITE
-from metersim.questions.shared.words import measure_name, plain_name, quantity
+from metersim.questions.shared.words import plain_name, quantity
 from metersim.questions.sweep.plan import plan_sweep
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response, respond
 from metersim.questions.sweep.responses import (
+    PLATEAU,
     RING,
     STAR,
     curve_axes,
@@ -151,7 +152,7 @@ def _rank(axis: Axis) -> Callable[[str], float]:
 
 
 def _heading(response: Response, units: str) -> str:
-    name = measure_name(response.key)
+    name = plain_name(response.key)
     if response.best is None:
         return capital(name)
     plan, kind = response.sweep.plan, BY_KEY[response.key].kind
@@ -182,7 +183,7 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
         if curves:
             cross = {"marker": "o", "mfc": WHITE}
         if curves and len(plan.axes) == 1:
-            made.append(Patch(color=PALE, alpha=0.25, label="plateau"))
+            made.append(Patch(label="plateau", **PLATEAU))
         else:
             made.append(Line2D([], [], label="plateau", **{**RING, "ms": 9}))
         made.append(Line2D([], [], marker="o", color=colour, label="acceptable", **dot))
@@ -198,7 +199,7 @@ def _handles(response: Response, curves: bool, is_map: bool) -> list[Any]:
 def _foot(response: Response, units: str) -> list[str]:
     """Lines on what to see, acceptance limits, the plateau, and the origin of the sweep."""
     plan = response.sweep.plan
-    limits = ", ".join(limit_text(limit, units) for limit in response.limits)
+    limits = ", ".join(limit_text(limit, units, plain_name) for limit in response.limits)
     changed = "".join(f", {change}" for change in plan.changes)
     repeat = f" x {plan.replicates} replicates" if plan.replicates > 1 else ""
     unknown = "; ".join(one.text(units) for one in plan.unknown)

@@ -24,11 +24,12 @@ from metersim.questions.shared.style import (
     SCALE,
     SERIES,
     SHADE,
+    SLANTED,
     STROKE,
     WARM,
     WHITE,
 )
-from metersim.questions.shared.words import measure_name, shown
+from metersim.questions.shared.words import plain_name, shown
 from metersim.questions.sweep.points import Axis
 from metersim.questions.sweep.response import Response
 
@@ -37,6 +38,7 @@ Flags = NDArray[np.bool_]
 
 STAR: dict[str, Any] = {"marker": "*", "ms": 15, "mfc": WHITE, "mec": INK, "mew": STROKE, "ls": ""}
 RING: dict[str, Any] = {"marker": "o", "ms": 11, "mfc": "none", "mec": INK, "mew": FINE, "ls": ""}
+PLATEAU: dict[str, Any] = {"fc": "none", "ec": PALE, "hatch": SLANTED, "lw": 0}
 FAR = 0.25  # share of the points, the worst ones, with a common colour
 LEAST_GAP = 0.008  # distance of curves, as a share of the width
 
@@ -56,7 +58,7 @@ def value_text(axis: Axis, word: str, units: str, mark: str = "") -> str:
 def response_label(response: Response, units: str) -> str:
     """Name and unit of the response."""
     symbol = shown(BY_KEY[response.key].kind, 0.0, units)[1]
-    name = measure_name(response.key)
+    name = plain_name(response.key)
     return f"{name} [{symbol}]" if symbol else name
 
 
@@ -177,7 +179,7 @@ def _shade(ax: Axes, x: Floats, inside: Flags) -> None:
     order = np.argsort(x, kind="stable")
     edges = _edges(x[order])
     for k in np.flatnonzero(inside[order]):
-        ax.axvspan(max(edges[k], x.min()), min(edges[k + 1], x.max()), color=PALE, alpha=0.25, lw=0)
+        ax.axvspan(max(edges[k], x.min()), min(edges[k + 1], x.max()), **PLATEAU)
 
 
 def _edges(centres: Floats) -> Floats:
