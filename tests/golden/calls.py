@@ -14,11 +14,14 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import metersim as m
 
 # all that is not offered by the package itself
 from metersim.cli import main
+from metersim.questions.shared.unknowns import spread_about
+from metersim.questions.sweep import response, totals
 from tests.golden.plain import PRINTED, column, file_content, plain, printed, table
 
 SCENARIOS = sorted(path.stem for path in (Path(__file__).parents[2] / "scenarios").glob("*.toml"))
@@ -114,6 +117,19 @@ def in_turn(*commands: str, **files: str) -> Any:
 def typed(line: str, *words: str, **files: str) -> Call:
     """A command as it is typed; words that hold blanks stand alone."""
     return partial(asked, *line.split(), *words, **files)
+
+
+def few_machines(call: Call) -> Call:
+    """A sweep whose totals come from few machines, with few cells each."""
+
+    def drawn() -> Any:
+        with (
+            mock.patch.multiple(totals, NODE_DRAWS=4, NODE_CELLS=300),
+            mock.patch.object(response, "spread_about", partial(spread_about, draws=4)),
+        ):
+            return call()
+
+    return drawn
 
 
 # calls of the package
@@ -217,7 +233,7 @@ def spread() -> Any:
 
 def compared() -> Any:
     """A comparison as a table."""
-    found = m.compare("maize_field", vary="notch=-1,0,1", changes=["turns=15"], seed=4)
+    found = m.compare("maize_field", vary="notch=-1,0,1", changes=["turns=15"], seed=4, draws=4)
     return table(found.to_dataframe())
 
 
@@ -270,7 +286,9 @@ def importance() -> Any:
 
 def steps() -> Any:
     """Single steps and pairs of them."""
-    found = m.steps(m.load_scenario("maize_field", ["inner_guide=true"]), cells=900, seed=2)
+    found = m.steps(
+        m.load_scenario("maize_field", ["inner_guide=true"]), cells=900, draws=6, seed=2
+    )
     return {name: table(found.to_dataframe(name)) for name in ("steps", "pairs")}
 
 
@@ -291,7 +309,7 @@ def next_move(name: str, *looks: Any, earlier: tuple[tuple[float, Any], ...] = (
             for notch, one in earlier
         ]
         counts = [m.look_of_seeds(*one) for one in looks]
-        found = m.next_move(scenario, counts, earlier=before, runs=80, each=60, seed=2)
+        found = m.next_move(scenario, counts, earlier=before, runs=40, each=60, seed=2)
         # a search ends at other digits with other versions of scipy, so two of a chance are kept
         after = {name: round(found.diagnosis.after(name), 2) for name in found.diagnosis.names}
         kept = {"kind": found.kind, "words": found.words, "more": found.more, "chances": after}
@@ -324,6 +342,7 @@ def evidence(*names: str, draws: int) -> Call:
 
 
 FILES = "--json out.json --csv row.csv"
+FEW = "--draws 4"  # machines; summary_usual_draws has as many as a user gets
 LOG = (
     "howmany maize_field --cells 2000 --add counts.csv --row 3 --counted 300 --skips 4 "
     "--doubles 12 --date 2027-05-01",
@@ -334,23 +353,24 @@ LOG = (
 CALLS: dict[str, Call] = {
     # every shipped scenario: its summary with intervals, and its records
     **{
-        f"summary_{name}": typed(f"run {name} --turns 100 --seed 1 --json out.json")
+        f"summary_{name}": typed(f"run {name} --turns 100 --seed 1 {FEW} --json out.json")
         for name in SCENARIOS
     },
     **{
-        f"run_{name}": typed(f"run {name} --turns {6 if 'canola' in name else 8} --seed 2 {FILES}")
+        f"run_{name}": typed(
+            f"run {name} --turns {6 if 'canola' in name else 8} --seed 2 {FEW} {FILES}"
+        )
         for name in SCENARIOS
     },
+    "summary_usual_draws": typed("run maize_bench --turns 100 --seed 1 --json out.json"),
     # both engines, traces
-    "events_bench": typed(
-        "run maize_bench --turns 6 --seed 3 --engine events --json out.json --csv row.csv"
-    ),
+    "events_bench": typed(f"run maize_bench --turns 6 --seed 3 --engine events {FEW} {FILES}"),
     "events_field": simulated("maize_field_faster", "turns=6", seed=3, engine="events"),
     "arrays_field": simulated("maize_field_faster", "turns=6", seed=3, engine="arrays"),
     "events_canola": simulated("canola_small_seed", "turns=4", seed=5, engine="events"),
-    "trace_bench": typed("run maize_bench --turns 3 --seed 4 --trace trace.csv"),
+    "trace_bench": typed(f"run maize_bench --turns 3 --seed 4 {FEW} --trace trace.csv"),
     "trace_starved": typed(
-        "run gate_too_low --turns 3 --seed 4 --replicates 2 --trace trace.csv --csv row.csv"
+        f"run gate_too_low --turns 3 --seed 4 {FEW} --replicates 2 --trace trace.csv --csv row.csv"
     ),
     # supply: hopper, pool, arches, heap
     "tiny_hopper": simulated("maize_bench", "hopper_kg=0.16", "turns=20", seed=2),
@@ -391,7 +411,9 @@ CALLS: dict[str, Call] = {
     "large_mixed_seed": simulated(
         "maize_bench", "size_factor=1.2", "size_cv_percent=15", "turns=12", seed=3
     ),
-    "other_lots": typed("run maize_bench --turns 8 --set lot=maize_small_round --json out.json"),
+    "other_lots": typed(
+        f"run maize_bench --turns 8 {FEW} --set lot=maize_small_round --json out.json"
+    ),
     "blocked_cells": other_coefficients("maize_bench", "turns=25", blocked=0.02),
     "wild_coefficients": other_coefficients(
         "maize_field", "turns=12", "decay_arc_deg=6", "tube_wear=0.5", contact_loss=0.6, hop=0.1
@@ -416,7 +438,7 @@ CALLS: dict[str, Call] = {
         "maize_field_faster", "soil_scatter_mm=30", "shock_per_speed_g_per_m_s=0.9", "turns=12"
     ),
     "dusty_sensor": typed(
-        f"run maize_bench --turns 12 --seed 4 --set detection_percent=93 "
+        f"run maize_bench --turns 12 --seed 4 {FEW} --set detection_percent=93 "
         f"--set beam_height_mm=12 {FILES}"
     ),
     "start_ramp": simulated("maize_bench", "start_ramp_s=4", "turns=8", seed=4),
@@ -438,9 +460,9 @@ CALLS: dict[str, Call] = {
         gate=ArchingGate,
     ),
     # several replicates, units, sums
-    "replicates": typed("run sunflower --turns 6 --seed 9 --replicates 3 --json out.json"),
-    "replicates_csv": typed("run sunflower --turns 3 --seed 9 --replicates 2 --csv row.csv"),
-    "run_us": typed("run maize_field --turns 10 --seed 8 --units us"),
+    "replicates": typed(f"run sunflower --turns 6 --seed 9 {FEW} --replicates 3 --json out.json"),
+    "replicates_csv": typed(f"run sunflower --turns 3 --seed 9 {FEW} --replicates 2 --csv row.csv"),
+    "run_us": typed(f"run maize_field --turns 10 --seed 8 {FEW} --units us"),
     "tallied": summed,
     # what is not known
     "unknown_file": typed(
@@ -453,25 +475,29 @@ CALLS: dict[str, Call] = {
     "spread": spread,
     # plants
     "plants": typed(
-        "run maize_field --turns 15 --seed 2 --plants --yield 12 --price 180 --json out.json"
+        f"run maize_field --turns 15 --seed 2 {FEW} --plants --yield 12 --price 180 --json out.json"
     ),
     "plants_us": typed(
-        "run maize_field --turns 15 --seed 2 --plants --yield 200 --price 4.5 --units us "
+        f"run maize_field --turns 15 --seed 2 {FEW} --plants --yield 200 --price 4.5 --units us "
         "--set emergence_percent=88 --set plant_shift_mm=8 --set late_share_percent=20"
     ),
     "plants_table": stand("late_share_percent=15", "late_by_days=21", "plant_shift_mm=10"),
-    "plants_soybean": typed("run soybean_narrow_rows --turns 6 --plants --json out.json"),
+    "plants_soybean": typed(f"run soybean_narrow_rows --turns 6 {FEW} --plants --json out.json"),
     # compare
-    "compare_vary": typed("compare maize_field --vary speed_kmh=6,8,10 --turns 10 --seed 2"),
-    "compare_two": typed("compare gate_too_low maize_bench --turns 10 --seed 2 --replicates 2"),
+    "compare_vary": typed(f"compare maize_field --vary speed_kmh=6,8,10 --turns 10 {FEW} --seed 2"),
+    "compare_two": typed(
+        f"compare gate_too_low maize_bench --turns 10 {FEW} --seed 2 --replicates 2"
+    ),
     "compare_unknown": typed(
         "compare maize_bench --vary notch=0,1 --turns 10 --draws 6 --set",
         "vacuum_kpa={low=3,high=5}",
     ),
     "compare_plants": typed(
-        "compare maize_field --vary emergence_percent=80,95 --turns 10 --plants --yield 10"
+        f"compare maize_field --vary emergence_percent=80,95 --turns 10 {FEW} --plants --yield 10"
     ),
-    "compare_events": typed("compare maize_bench --vary notch=0,1 --turns 4 --engine events"),
+    "compare_events": typed(
+        f"compare maize_bench --vary notch=0,1 --turns 4 {FEW} --engine events"
+    ),
     "compare_table": compared,
     "compare_table_unknown": compared_unsure,
     # explain
@@ -486,23 +512,31 @@ CALLS: dict[str, Call] = {
         "sweep maize_field --turns 5 --vary vacuum_kpa=1:6:3 --vary notch=-2,0,2 --seed 2 "
         "--out map.csv"
     ),
-    "sweep_limits": typed(
-        "sweep maize_bench --turns 5 --vary gate_opening_mm=12:90:4 --replicates 2 "
-        "--response precision --accept per_spacing.miss<=0.03 --plateau 5 --out map.csv"
+    "sweep_limits": few_machines(
+        typed(
+            "sweep maize_bench --turns 5 --vary gate_opening_mm=12:90:4 --replicates 2 "
+            "--response precision --accept per_spacing.miss<=0.03 --plateau 5 --out map.csv"
+        )
     ),
-    "sweep_latin": typed(
-        "sweep maize_field --turns 5 --vary vacuum_kpa=2:6 --vary speed_kmh=4:10 "
-        "--design latin --points 6 --seed 3 --out map.csv"
+    "sweep_latin": few_machines(
+        typed(
+            "sweep maize_field --turns 5 --vary vacuum_kpa=2:6 --vary speed_kmh=4:10 "
+            "--design latin --points 6 --seed 3 --out map.csv"
+        )
     ),
-    "sweep_sobol": typed(
-        "sweep maize_bench --turns 5 --vary hole_diameter_mm=3.5:5.5 --vary notch=-2:2 "
-        "--design sobol --points 8 --seed 3 --engine arrays --out map.csv"
+    "sweep_sobol": few_machines(
+        typed(
+            "sweep maize_bench --turns 5 --vary hole_diameter_mm=3.5:5.5 --vary notch=-2:2 "
+            "--design sobol --points 8 --seed 3 --engine arrays --out map.csv"
+        )
     ),
-    "sweep_importance": typed(
-        "sweep maize_field --turns 5 --vary vacuum_kpa=2:6 --vary speed_kmh=4:10 "
-        "--importance --points 8 --out shares.csv"
+    "sweep_importance": few_machines(
+        typed(
+            "sweep maize_field --turns 5 --vary vacuum_kpa=2:6 --vary speed_kmh=4:10 "
+            "--importance --points 8 --out shares.csv"
+        )
     ),
-    "sweep_response": responded,
+    "sweep_response": few_machines(responded),
     "importance": importance,
     # steps, howmany
     "steps": typed("steps maize_bench --cells 1200 --counted 300 --seed 2"),
@@ -537,13 +571,14 @@ CALLS: dict[str, Call] = {
     ),
     # machines, a day, faults
     "pass": passed,
-    "run_machine_us": typed("run headland_start --turns 6 --units us --details --seed 3"),
+    "run_machine_us": typed(f"run headland_start --turns 6 {FEW} --units us --details --seed 3"),
     "explain_gap": typed("explain maize_bench --set running_gap_mm=0.4 --set drive.kind=oil"),
     "run_gap": typed(
-        "run maize_bench --turns 20 --set running_gap_mm=0.4 --details --json out.json"
+        f"run maize_bench --turns 20 {FEW} --set running_gap_mm=0.4 --details --json out.json"
     ),
     "run_conditions": typed(
-        "run maize_field --turns 20 --set flow_agent=talc --set dampness=0.3 --set altitude_m=1500 "
+        f"run maize_field --turns 20 {FEW} --set flow_agent=talc --set dampness=0.3 "
+        "--set altitude_m=1500 "
         "--set slope_along_deg=-8 --set plugged_holes=7 --set edge_wear=0.5 --json out.json"
     ),
     "list_faults": typed("list faults maize_bench --samples 1 --seed 2 --json out.json"),
@@ -582,7 +617,7 @@ CALLS: dict[str, Call] = {
     "lot_run": partial(
         in_turn,
         "lot --like maize_large_flat --seeds-per-kg 5200 --out own.toml",
-        "run maize_bench --set lot=own.toml --turns 8 --json out.json",
+        f"run maize_bench --set lot=own.toml --turns 8 {FEW} --json out.json",
     ),
     **{f"list_{what}": typed(f"list {what}") for what in LISTS},
 }

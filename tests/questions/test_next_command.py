@@ -24,7 +24,7 @@ from tests.strategies import BENCH
 
 pytestmark = pytest.mark.slow
 
-FEW = {"each": 150}
+FEW = {"runs": 60, "each": 100}
 COUNT = ("--counted", "500", "--skips", "2", "--doubles", "60")
 
 
