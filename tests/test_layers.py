@@ -39,9 +39,23 @@ MODULES = {name_of(path): path for path in sorted(ROOT.rglob("*.py"))}
 
 
 @cache
+def text_of(name):
+    """What a module's file holds."""
+    return MODULES[name].read_text(encoding="utf-8")
+
+
+@cache
 def tree_of(name):
     """A module as Python reads it."""
-    return ast.parse(MODULES[name].read_text(encoding="utf-8"))
+    return ast.parse(text_of(name))
+
+
+def with_words(*words):
+    """Modules whose text holds one of some words, and how Python reads them.
+
+    No other module can use what is named so, and to read all of them takes seconds.
+    """
+    return {name: tree_of(name) for name in MODULES if any(one in text_of(name) for one in words)}
 
 
 def imports(tree):
@@ -109,14 +123,14 @@ def hidden_chance(tree):
 @pytest.mark.parametrize("library", HOMES)
 def test_a_heavy_library_has_its_homes(library):
     """simpy is imported by the events alone, matplotlib by what draws alone."""
-    users = {name for name in MODULES if library in libraries(tree_of(name))}
+    users = {name for name, tree in with_words(library).items() if library in libraries(tree)}
     assert users
     assert {name for name in users if re.fullmatch(HOMES[library], name)} == users
 
 
 def test_pandas_is_loaded_in_one_place():
     """Others name it to type checkers alone: whoever asks for a table gets the same message."""
-    without = {name: without_typing(tree_of(name)) for name in MODULES}
+    without = {name: without_typing(tree) for name, tree in with_words("pandas").items()}
     assert {name for name, tree in without.items() if "pandas" in libraries(tree)} == {
         "metersim.files.tables"
     }
@@ -124,7 +138,9 @@ def test_pandas_is_loaded_in_one_place():
 
 def test_only_the_command_line_prints():
     """Everything else gives texts back."""
-    assert {name for name in MODULES if calls(tree_of(name), "print")} == {"metersim.cli"}
+    assert {name for name, tree in with_words("print").items() if calls(tree, "print")} == {
+        "metersim.cli"
+    }
 
 
 @pytest.mark.parametrize("station", STATIONS)
@@ -156,10 +172,18 @@ def test_an_equation_that_reads_the_clock_is_caught():
     assert subprocess in found and sys in found
 
 
-@pytest.mark.parametrize("name", MODULES)
-def test_all_chance_is_seeded(name):
+def test_all_chance_is_seeded():
     """Nobody draws from numpy's or Python's global generator, or from an unseeded one."""
-    assert hidden_chance(tree_of(name)) == []
+    users = with_words("np.random", "numpy.random", "import random", "from random", "secrets")
+    assert users
+    assert {name: found for name, tree in users.items() if (found := hidden_chance(tree))} == {}
+
+
+def test_no_import_is_relative():
+    """So that the imports above name all modules in full."""
+    relative = re.compile(r"^\s*from \.", re.MULTILINE)
+    assert {name for name in MODULES if relative.search(text_of(name))} == set()
+    assert relative.search("    from .pool import processes")  # control
 
 
 def test_hidden_chance_is_caught():
@@ -217,10 +241,9 @@ def test_a_loaded_library_is_seen():
     assert "numpy" in loaded_after("import metersim; metersim.load_scenario")[0]
 
 
-@pytest.mark.parametrize("name", metersim.__all__)
-def test_what_the_package_offers_is_there(name):
+def test_what_the_package_offers_is_there():
     """Every name of ``__all__`` can be loaded."""
-    assert getattr(metersim, name) is not None
+    assert [name for name in metersim.__all__ if getattr(metersim, name, None) is None] == []
 
 
 def test_what_the_package_does_not_offer_is_refused():

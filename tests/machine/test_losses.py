@@ -1,6 +1,7 @@
 """One table of losses: records, engines, causes and answers follow it."""
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pytest
@@ -32,8 +33,9 @@ SHOWN = {
 }
 
 
+@cache
 def run_of(name, engine):
-    """A short run in which a loss happens."""
+    """A short run in which a loss happens; nobody changes it."""
     changes, coefficients = SHOWN[name]
     scenario = BENCH.replace(run__turns=20, **changes)
     stations = stations_of(scenario, dataclasses.replace(USUAL, **coefficients))

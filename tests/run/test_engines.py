@@ -217,6 +217,7 @@ def test_other_draws_are_noticed():
 # ---------------------------------------------------------------- broken rules
 
 MANY = {"run__turns": 40}
+LONGER = BENCH.replace(run__turns=70)
 LOW = BENCH.replace(**MANY, pool__gate_opening=0.012)
 EMPTYING = BENCH.replace(**MANY, pool__gate_width=0.03, pool__pool_depth=0.006, pool__hopper=0.02)
 HEAPED = BENCH.replace(
@@ -253,7 +254,7 @@ FEW = CROWDED.replace(pool__gate_opening=0.012, pool__gate_width=0.05, run__tick
 # a rule: where it stands, what stands there, what is put in its place, and who notices
 BROKEN = {
     # the events
-    "blocked": ("hole.first_joins", "draws.blocked(", "0 and draws.blocked(", BENCH),
+    "blocked": ("hole.first_joins", "draws.blocked(", "0 and draws.blocked(", LONGER),
     "pool empty": ("hole.first_joins", "meter.available <= 0", "False", EMPTYING),
     "join limit": ("hole.first_joins", ">= chances.rate", ">= 0.8 * chances.rate", SCANT),
     "retake": ("hole.first_joins", "deviate > pickup.limit", "0 and deviate > pickup.limit", SCANT),
