@@ -99,7 +99,7 @@ class Asked:
             raise bad("", key, f"must be a list of {'texts' if kind is str else 'objects'}")
         if len(value) > most:
             raise bad("", key, f"has {len(value):,} entries; {most:,} at most")
-        return value
+        return list(value)
 
     def changes(self) -> list[str]:
         """Changes of single keys."""

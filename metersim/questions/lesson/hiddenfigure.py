@@ -15,7 +15,14 @@ from metersim.questions.lesson.hiddenplane import scale_top, ticks_to
 from metersim.questions.shared.hiddenendwords import WHO
 from metersim.questions.shared.hiddenmeter import State
 from metersim.questions.shared.hiddenwords import at_text, listed
-from metersim.questions.shared.page import STYLE, caption, caption_height, headline, new_page
+from metersim.questions.shared.page import (
+    STYLE,
+    caption,
+    caption_height,
+    headline,
+    new_page,
+    sight_height,
+)
 from metersim.questions.shared.style import (
     BOLD,
     CENTRED,
@@ -39,10 +46,10 @@ def plane_figure(state: State) -> Figure:
     """All counts of a game with their regions; after the end also what the meter truly does."""
     counts = (state.before, *state.counts)
     words = [f"{one.number}: {at_text(state.meter, one, state.units)}" for one in counts]
-    parts = [_sight(state), "; ".join(words), f"metersim {__version__} | {_origin(state)}"]
+    sight, parts = _sight(state), ["; ".join(words), f"metersim {__version__} | {_origin(state)}"]
     foot = caption_height(parts) + 0.75
-    figure = new_page(TALL + foot + 0.5)
-    headline(figure, "Skips against doubles: counts, and what sampling error covers")
+    figure = new_page(TALL + foot + 0.5 + sight_height(sight))
+    headline(figure, "Skips against doubles: counts, and what sampling error covers", sight)
     whole = figure.get_figheight()
     ax = figure.add_axes((0.09, foot / whole, 0.88, TALL / whole))
     _draw(ax, state)
@@ -90,7 +97,7 @@ def _draw(ax: Axes, state: State) -> None:
 def _sight(state: State) -> str:
     """What to see in the plane, in a sentence."""
     said = (
-        "What to see: a number is a count, and its outline holds all meters that sampling error "
+        "a number is a count, and its outline holds all meters that sampling error "
         "alone allows (joint 90 %). Counts in one another's outline cannot be distinguished."
     )
     hid = [one for one in (state.ending.together if state.ending else ()) if one.hidden]

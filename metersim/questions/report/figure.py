@@ -14,7 +14,7 @@ from metersim.measures.limits import Cause, causes
 from metersim.measures.observed import observed_spacings
 from metersim.measures.rows import measure_pass
 from metersim.questions.report.study import Report
-from metersim.questions.shared.discpicture import draw_disc, explain_marks, sight
+from metersim.questions.shared.discpicture import disc_text, draw_disc, explain_marks
 from metersim.questions.shared.machinepicture import (
     SENTENCES,
     draw_field,
@@ -97,7 +97,7 @@ def _of_run(run: Run, units: str) -> Iterator[Picture]:
     explain_marks(figure, (0.02, 0.72 / 4.3), 2)
     figure.legends[0].get_texts()[0].set_text("no seed")  # there are no bars
     said = "The face of the disc at one moment: pool, stations, and what each hole holds."
-    yield _picture(figure, ax, said, sight(shown))
+    yield _picture(figure, ax, said, disc_text(shown))
 
 
 def _of_pass(done: Pass, units: str) -> Iterator[Picture]:
