@@ -36,7 +36,8 @@ export class Disc {
     this.player?.destroy();
     this.motion = motion;
     const { first, many } = motion;
-    this.cells = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
+    const about = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
+    this.cells = about.map((one) => ({ ...one, ...one.times }));
     const { canvas, rate, view } = this.parts;
     this.player = window.metersimMotion.create(canvas, motion, { units, view: view.value });
     this.player.rate(Number(rate.value));
@@ -105,7 +106,7 @@ export class Disc {
 /** What happened to a cell by the trace, as a table. */
 function cellWords(cell, motion) {
   const table = element("table");
-  const caption = `Cell ${cell.cell} in hole ${cell.hole} is at the edge at ${cell.edge.toFixed(3)} s.`;
+  const caption = `Cell ${cell.cell} in hole ${cell.hole + 1} is at the edge at ${cell.edge.toFixed(3)} s.`;
   const body = element("tbody");
   for (const event of motion.events.filter((one) => one.cell === cell.cell)) {
     const row = element("tr");
