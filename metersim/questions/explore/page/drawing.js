@@ -220,11 +220,11 @@ function cross(x, y, size) {
 
 /** Words of the piece of the row. */
 export function stripWords(strip) {
-  const cells = strip.cells;
-  const [first, last] = [cells[0].cell, cells.at(-1).cell];
+  const { cells, seeds } = strip;
+  const beside = seeds.some((seed) => !seed.what) ? "Rings: seeds of cells beside this piece. " : "";
   return (
-    `Cells ${first} to ${last} in the order in which they drop. Short strokes: theoretical places, each ` +
-    "with a thin line to its seed. Dots: lone seeds. Diamonds: seeds of doubles. Crosses: skips. " +
-    "Distances are to scale; seeds are drawn larger."
+    `Cells ${cells[0].cell} to ${cells.at(-1).cell} in the order in which they drop. Short strokes: ` +
+    "theoretical places, each with a thin line to its seed. Dots: lone seeds. Hatched diamonds: seeds " +
+    `of doubles. Crosses: skips. ${beside}Distances are to scale; seeds are drawn larger.`
   );
 }
