@@ -143,6 +143,7 @@ function outline(shares, edges, x, y) {
 
 /** Words of the histogram, for its caption and for those who do not see it. */
 export function histogramWords(shown, pinned) {
+  if (!shown.spacings) return "There are no spacings.";
   const words =
     `Of ${shown.spacings.toLocaleString("en")} spacings, ${percent(shown.multiple)} are close ` +
     `(hatched), ${percent(shown.quality)} normal (plain) and ${percent(shown.miss)} missed (crossed).`;
