@@ -36,8 +36,7 @@ export class Disc {
     this.player?.destroy();
     this.motion = motion;
     const { first, many } = motion;
-    const about = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
-    this.cells = about.map((one) => ({ ...one, ...one.times }));
+    this.cells = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
     const { canvas, rate, view } = this.parts;
     this.player = window.metersimMotion.create(canvas, motion, { units, view: view.value });
     this.player.rate(Number(rate.value));
@@ -50,7 +49,7 @@ export class Disc {
   get current() {
     const now = this.player?.time ?? 0;
     let found = this.cells[0];
-    for (const cell of this.cells) if (cell.edge <= now + NEAR) found = cell;
+    for (const cell of this.cells) if (cell.times.edge <= now + NEAR) found = cell;
     return found;
   }
 
@@ -58,7 +57,7 @@ export class Disc {
   seek(number) {
     const cell = this.cells.find((one) => one.cell === number) ?? this.cells[0];
     if (!cell || !this.player) return;
-    this.player.seek(cell.edge);
+    this.player.seek(cell.times.edge);
     this.frame(true);
   }
 
@@ -106,7 +105,7 @@ export class Disc {
 /** What happened to a cell by the trace, as a table. */
 function cellWords(cell, motion) {
   const table = element("table");
-  const caption = `Cell ${cell.cell} in hole ${cell.hole + 1} is at the edge at ${cell.edge.toFixed(3)} s.`;
+  const caption = `Cell ${cell.cell} in hole ${cell.hole + 1} is at the edge at ${cell.times.edge.toFixed(3)} s.`;
   const body = element("tbody");
   for (const event of motion.events.filter((one) => one.cell === cell.cell)) {
     const row = element("tr");
