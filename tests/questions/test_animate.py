@@ -67,6 +67,16 @@ def test_a_moment_is_the_first_of_its_kind(kind, least, most):
     assert film.motion.start <= film.start < film.end <= film.motion.end
 
 
+@pytest.mark.parametrize(("seconds", "slow"), [(1.0, None), (6.0, None), (4.0, 8.0), (5.0, 1.0)])
+def test_a_film_is_as_long_and_as_slow_as_asked_for(seconds, slow):
+    """What happens is in it, however short it is."""
+    moment = kind_moment(run_of(), DOUBLE)
+    film = film_of(run_of(), moment, seconds=seconds, slow=slow)
+    assert 0.5 * seconds < film.seconds <= seconds + 1e-9
+    assert film.start < moment.key < film.end
+    assert film.slow == (slow or film.slow) >= 1
+
+
 def test_an_avalanche_is_the_largest_slide():
     run = run_of("gate_too_low")
     moment = kind_moment(run, AVALANCHE)

@@ -45,6 +45,7 @@ from metersim.questions.shared.style import (
 DPI = 100
 WIDE, HIGH = 7.2, 6.2  # in
 TOP, FOOT = 0.3, 0.45  # in, for words
+SHORT = 2.9  # radii of the circle of holes; words beside a shorter tube need more room
 LEAST = 0.036  # in, least half length of a drawn seed
 NAMES = {"single": "one seed", "skip": "skip", "double": "double", "more": "three or more"}
 DELIVERIES = {"tube": "tube", "conveyor": "belt with\ncompartments", "none": "no tube"}
@@ -77,7 +78,10 @@ class Scene:
         self._canvas = _canvas_of(self._figure)
         high = HIGH - TOP - FOOT
         self._ax: Axes = self._figure.add_axes((0, FOOT / HIGH, 1, high / HIGH))
-        below, above = -max(g.tube_m + 0.03, 1.3 * self._r), 1.2 * self._r
+        low = SHORT * self._r
+        self._short = g.tube_m < low  # then words lie below the ground, which ends at the tube
+        self._floor = -max(g.tube_m, low)
+        below, above = self._floor - 0.03, 1.2 * self._r
         self._per_m = min(high / (above - below), WIDE / (4.4 * self._r))  # in
         middle, half = (above + below) / 2, high / self._per_m / 2
         side = WIDE / self._per_m / 2
@@ -139,7 +143,7 @@ class Scene:
                 for y in np.arange(end, top, 0.03).tolist():
                     ax.plot([x - half, x + half], [y, y], color=PALE, lw=FINE, zorder=0)
         low, right = ax.get_ylim()[0], ax.get_xlim()[1]
-        if g.tube_m < self._rim + 0.01:  # the disc is in the way
+        if self._short:
             right = x + 0.05
         left = ax.get_xlim()[0]
         height = min(0.02, -g.tube_m - low)
@@ -160,10 +164,15 @@ class Scene:
         middle, beam = -0.45 * g.tube_m, -g.tube_m + g.beam_m
         ax.text(x - 0.03, middle, DELIVERIES[g.delivery], ha="right", va="center")
         ax.text(x - 0.042, beam, "sensor's beam", ha="right", va="center")
-        moves = "the machine moves this way \N{RIGHTWARDS ARROW} (ticks: nominal spacing)"
-        ax.text(x + 0.05, -g.tube_m + 0.7 * line, moves, va="center")
+        moves = "the machine moves this way \N{RIGHTWARDS ARROW}"
+        where = (x + 0.05, -g.tube_m + 0.7 * line)
+        if self._short:
+            where = (ax.get_xlim()[0] + 0.01, -g.tube_m - 0.02 - line)
+        else:
+            moves += " (ticks: nominal spacing)"
+        ax.text(*where, moves, va="center")
         length, name = BAR[units]
-        right, y = ax.get_xlim()[1] - 0.1 / self._per_m, -g.tube_m + 2.3 * line
+        right, y = ax.get_xlim()[1] - 0.1 / self._per_m, self._floor + 2.3 * line
         tick = 0.05 / self._per_m
         bar = ([right - length] * 2 + [right] * 2, [y + tick, y, y, y + tick])
         ax.plot(*bar, color=INK, lw=BOLD, zorder=9)
@@ -199,7 +208,7 @@ class Scene:
             number = ax.text(x + 2.6 * line, y, "0", weight="bold", ha="right", va="center")
             self._numbers[kind] = number
             ax.text(x + 3.0 * line, y, name, va="center")
-        if y - 3.9 * line > -self._motion.geometry.tube_m + 3.6 * line:
+        if self._short or y - 3.9 * line > self._floor + 3.6 * line:
             for kind, name in (("coming", "coming to a hole"), ("lost", "sent back to the pool")):
                 y -= 1.25 * line
                 marks.append((kind, [Spot(x + 0.3 * line, y, 0.0, k)]))

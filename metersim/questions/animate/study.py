@@ -304,13 +304,14 @@ def film_of(
     moment : Moment
         What to show.
     seconds : float
-        Length of the film, at most if the moment does not fill it. [s]
+        Length of the film, or less if the moment fills less and `slow` is not given. [s]
     slow : float, optional
         Times slower than the meter; by default so many that the moment fills the film. [1]
     """
     span = moment.ends + TAIL - (moment.begins - LEAD)
     if slow is None:
         slow = max([nice for nice in NICE if nice * span <= seconds], default=1.0)
+        span = min(span, seconds / slow)
     else:
         span = seconds / slow
     start = moment.begins - LEAD

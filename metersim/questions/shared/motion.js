@@ -15,6 +15,7 @@
   var RIM = 1.09; // radius of the disc over that of its circle of holes (assumption)
   var TUBE = 0.036; // m, inner width of the tube as drawn (assumption)
   var BELOW = 0.05; // m from the tube's end to the ground, as in machine/tube.py
+  var SHORT = 2.9; // radii of the circle of holes; a shorter tube is a short one
   var LEAST = 3.4; // px, least half length of a drawn seed
   var KINDS = ["skip", "single", "double", "more"];
   var NAMES = { skip: "skip", single: "one seed", double: "double", more: "three or more" };
@@ -130,12 +131,12 @@
 
     function aim() { // the window on the meter, in m, and what it is in px
       var g = motion.geometry, r = g.circle_radius_m, box;
-      var foot = g.tube_m + 0.03;
+      var foot = Math.max(g.tube_m, SHORT * r) + 0.03;
       if (view === "disc") box = [-1.5 * r, -1.3 * r, 1.5 * r, 1.2 * r];
       else if (view === "edge") {
         var spot = place(g.edge_rad, r);
         box = [spot[0] - 0.55 * r, spot[1] - 0.5 * r, spot[0] + 0.35 * r, spot[1] + 0.35 * r];
-      } else box = [-2.1 * r, -Math.max(foot, 1.3 * r), 2.1 * r, 1.2 * r];
+      } else box = [-2.1 * r, -foot, 2.1 * r, 1.2 * r];
       var top = 1.9 * size, bottom = (view === "whole" ? 3.1 : 4.8) * size;
       var scale = Math.min(wide / (box[2] - box[0]), (high - top - bottom) / (box[3] - box[1]));
       camera = {
@@ -374,6 +375,9 @@
       pen.stroke();
     }
 
+    /* Words beside a short tube need more room; then the ground ends at the tube. */
+    function isShort() { return motion.geometry.tube_m < SHORT * motion.geometry.circle_radius_m; }
+    function floor() { return -Math.max(motion.geometry.tube_m, SHORT * motion.geometry.circle_radius_m); }
     function tubeX() { return -motion.geometry.circle_radius_m; }
 
     function drawTube(t) {
@@ -398,7 +402,7 @@
       var g = motion.geometry, y = -g.tube_m, here = between(motion.way.time, motion.way.place, t);
       var left = -camera.x0 / camera.scale, right = (wide - camera.x0) / camera.scale, x;
       if (py(y) > high - camera.bottom + 2) return;
-      if (g.tube_m < RIM * g.circle_radius_m + 0.01) right = tubeX() + 0.05; // the disc is in the way
+      if (isShort()) right = tubeX() + 0.05;
       pen.fillStyle = colours.ground;
       pen.fillRect(px(left), py(y), px(right) - px(left), 0.02 * camera.scale);
       line([[left, y], [right, y]], colours.ink, 1.4);
@@ -526,7 +530,8 @@
           words({ tube: "tube", conveyor: "belt with compartments", none: "no tube" }[g.delivery],
             px(x - 0.03), py(-0.45 * g.tube_m), { align: "right" });
           words("sensor's beam", px(x - 0.042), py(-g.tube_m + g.beam_m), { align: "right" });
-          words("the machine moves this way \u2192 (ticks: nominal spacing)", px(x + 0.05), py(-g.tube_m) - size, {});
+          if (isShort()) words("the machine moves this way \u2192", 8, py(-g.tube_m - 0.02) + size, { plate: true });
+          else words("the machine moves this way \u2192 (ticks: nominal spacing)", px(x + 0.05), py(-g.tube_m) - size);
         }
       }
       var marked = options.mark === null || options.mark === undefined ? null : motionCell(options.mark);
@@ -541,7 +546,7 @@
       var length = us ? 0.0508 : 0.05, bar = camera.scale * length;
       if (view === "edge") { length = us ? 0.0127 : 0.01; bar = camera.scale * length; }
       var bx = wide - 10 - bar, by = high - camera.bottom - 10;
-      if (far) by = py(-g.tube_m) - 3.2 * size;
+      if (far) by = py(floor()) - 3.2 * size;
       pen.strokeStyle = colours.ink;
       pen.lineWidth = 2;
       pen.beginPath();
@@ -562,7 +567,7 @@
 
     function drawCount(now, far, r) {
       var x = far ? px(-0.35 * r) : 14, y = far ? py(-1.13 * r) + 4.2 * size : high - 3.7 * size, step = 1.5 * size;
-      if (far && y + 4.5 * step > py(-motion.geometry.tube_m) - 3.6 * size) step = 1.2 * size;
+      if (far && y + 4.5 * step > py(floor()) - 3.6 * size) step = 1.2 * size;
       if (far) words("Cells past the cut-off so far:", x - 0.5 * size, y, { weight: "bold" });
       else x += words("Past the cut-off:", 8, y, { weight: "bold" }) + 0.8 * size;
       KINDS.slice(1, 2).concat(["skip", "double", "more"]).forEach(function (kind) {
@@ -588,7 +593,7 @@
     }
 
     function drawMeanings(x, y, step) { // what the other two marks say
-      if (y + 3 * step > py(-motion.geometry.tube_m) - 4.4 * size) return;
+      if (y + 3 * step > py(floor()) - (isShort() ? 0 : 4.4) * size) return;
       [["coming", "coming to a hole"], ["lost", "sent back to the pool"]].forEach(function (mark) {
         y += step;
         seedAt(x + 0.3 * size, y, { cell: 0, nth: 0, size: (0.9 * size) / (camera.scale * camera.larger * motion.geometry.seed_length_m) }, mark[0]);
