@@ -265,7 +265,7 @@ def fault_moment(run: Run, healthy: Run, fault: MeterFault) -> Moment:
         was = int(without[cell])
         often = (
             f"With the fault ({fault.words}), {several.size:,} of {cells:,} cells release "
-            f"another number of seeds; this one would release {was}."
+            f"another number of seeds; without it, this one would release {was}."
         )
         return cell_moment(run, cell, often)
     ways = (_unseen(run, healthy), _moved(run, healthy))

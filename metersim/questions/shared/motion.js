@@ -531,7 +531,11 @@
             px(x - 0.03), py(-0.45 * g.tube_m), { align: "right" });
           words("sensor's beam", px(x - 0.042), py(-g.tube_m + g.beam_m), { align: "right" });
           if (isShort()) words("the machine moves this way \u2192", 8, py(-g.tube_m - 0.02) + size, { plate: true });
-          else words("the machine moves this way \u2192 (ticks: nominal spacing)", px(x + 0.05), py(-g.tube_m) - size);
+          else {
+            var moves = words("the machine moves this way \u2192", px(x + 0.05), py(-g.tube_m) - size);
+            var after = px(x + 0.05) + moves;
+            if (after + 14 * size < wide) words("(ticks: nominal spacing)", after + 0.5 * size, py(-g.tube_m) - size);
+          }
         }
       }
       var marked = options.mark === null || options.mark === undefined ? null : motionCell(options.mark);
