@@ -44,7 +44,7 @@ PROBE = 1_500  # cells of a run that weighs a cause
 USUAL_COUNT = 300  # cells of a count by which causes are weighed
 RUNGS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 """Severities of a cause that are tried, mildest first."""
-CLEAR, FAINT = (0.9, 1.0), (0.35, 0.8)
+CLEAR, FAINT = (0.8, 1.0), (0.35, 0.7)
 """Chance that a usual count shows a cause, for a clear and for a faint one. [1]"""
 MOST_TROUBLE = 0.35  # share of skips and doubles; beyond it nobody needs to count
 HIDES = 0.7  # part of a move that another cause leaves of it, at most, where two hide each other

@@ -8,7 +8,7 @@ from typing import Any
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.typed import typed_quantity
-from metersim.machine.changes import listed, read_changes
+from metersim.machine.changes import listed, read_changes, section_of
 from metersim.machine.given import scenario_of
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
@@ -128,14 +128,13 @@ def moved_to(start: Scenario, now: Changes, typed: Sequence[str], units: str) ->
         raise bad("move", "", "names no setting; give key=value, such as notch=1")
     table, faults = read_changes(texts, "move")
     faults = [_known(one) for one in faults]
+    faults += _twice(texts)
     wanted: dict[str, str] = {}
     for section, part in table.items():
         for key, value in part.items():
             name = _name_of(section, key)
             if name is None:
                 faults.append(_known(Fault("move", key, "")))
-            elif name in wanted:
-                faults.append(Fault("move", key, "is moved twice; give one value"))
             else:
                 wanted[name] = f"{section}.{key}={str(value).lower()}"
                 faults += _faults_of(MOVABLE[name], key, value, start, units)
@@ -162,6 +161,14 @@ def _with_unit(typed: str, units: str) -> str:
     return f"{key_of(setting, units) if plain else setting.field}={value}"
 
 
+def _twice(texts: Sequence[str]) -> list[Fault]:
+    """Faults of settings that are moved twice."""
+    found = [section_of(one.partition("=")[0].strip()) for one in texts]
+    names = [_name_of(*one) for one in found if one]
+    twice = [name for name in dict.fromkeys(names) if name and names.count(name) > 1]
+    return [Fault("move", name, "is moved twice; give one value") for name in twice]
+
+
 def _name_of(section: str, key: str) -> str | None:
     """Name of the setting that a key moves, if an operator can move it."""
     for name, one in MOVABLE.items():
@@ -186,7 +193,7 @@ def _faults_of(setting: Setting, key: str, value: Any, start: Scenario, units: s
         complaint = spec.complaint(value, unit)
         return [Fault("move", key, complaint)] if complaint else []
     ends, there = limits_of(setting, start, units), unit.to_si(value) if unit else float(value)
-    slack = 1e-6 * ends.step
+    slack = 1e-3 * ends.step  # ends are shown with six digits
     if ends.low - slack <= there <= ends.high + slack:
         return []
     low, high = (f"{unit.from_si(end) if unit else end:.4g}" for end in (ends.low, ends.high))
