@@ -47,6 +47,7 @@ def words(state):
     return json.dumps(state.to_dict(), allow_nan=False, sort_keys=True)
 
 
+@pytest.mark.slow
 def test_acts_alone_make_the_game_to_the_last_byte(played):
     state = start(NUMBER)
     for one in ACTS:
@@ -262,9 +263,7 @@ def test_regions_of_simulated_counts_hold_the_truth_as_often_as_stated():
         true = rates_of(loads)
         effect = true_at(meter, (), meter.hidden).effect
         blocks = loads.reshape(many, cells)
-        counts = np.stack(
-            [(blocks == 0).sum(1), (blocks > 1).sum(1), np.full(many, cells)], axis=1
-        )
+        counts = np.stack([(blocks == 0).sum(1), (blocks > 1).sum(1), np.full(many, cells)], axis=1)
         far = departure(counts / effect, (true.skip, true.double))
         held.append(np.mean(far <= bound()))
         control.append(np.mean(far <= bound(0.5)))
