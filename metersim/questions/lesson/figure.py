@@ -193,11 +193,11 @@ def _counting(axes: Sequence[Axes], counting: Counting, units: str) -> None:
         handles=[Line2D([], [], label=kind, **_kind(kind)) for kind in KINDS],
         loc="upper right", ncols=2,
     )  # fmt: skip
-    cells = np.geomspace(30, 30_000, 70)
+    cells = np.geomspace(30, 100_000, 78)
     for step, (colour, line, _), mark in zip(counting.steps, SERIES, STEP_MARKS, strict=False):
         right.plot(
             cells, [100 * step.seen.chance(one) for one in cells], color=colour, ls=line, lw=STROKE,
-            marker=mark, markevery=14, ms=4.5, label=steps_text(step.steps, units), gid="chance",
+            marker=mark, markevery=11, ms=4.5, label=steps_text(step.steps, units), gid="chance",
         )  # fmt: skip
     for size in SIZES:
         right.axvline(size, color=GREY, lw=FINE, zorder=0)

@@ -179,8 +179,8 @@ def together_chapter(together: Together, units: str) -> Chapter:
     """Why two settings that are moved together confuse."""
     title = "Two settings moved at once"
     see = (
-        "Counts inside the ring are usual when nothing was moved. Where does each step alone end, "
-        "and where do both together end?"
+        "The cross is the present meter. Counts inside the ring are usual when nothing was moved. "
+        "Where does each step alone end, and where do both together end?"
     )
     question = (
         f"A student makes both moves at once, counts {PAIR_SIZE:,} cells before and after, and "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from dataclasses import replace
 
 import matplotlib
 from matplotlib.figure import Figure
@@ -25,7 +26,14 @@ from metersim.questions.shared.html import (
     section,
 )
 from metersim.questions.shared.page import STYLE as DRAWN
-from metersim.questions.shared.page import WIDTH, encoded, encoded_pdf, new_page, origin_line
+from metersim.questions.shared.page import (
+    WIDTH,
+    encoded,
+    encoded_pdf,
+    new_page,
+    origin_line,
+    unbroken,
+)
 from metersim.questions.shared.style import LARGE, PALE, QUIET, SMALL, WALL, WALL_TITLE, WARM
 
 SHEETS = {"metric": (8.27, 11.69), "us": (8.5, 11.0)}  # of paper, by family of units; in
@@ -46,7 +54,7 @@ OWN_STYLE = """
 
 def lesson_html(lesson: Lesson) -> str:
     """A self-contained document: cautions, seven chapters, and the answers on their own page."""
-    parts = chapters(lesson)
+    parts = _unbroken(lesson)
     rules = "\n".join(["<hr>"] * RULES)
     body = [
         element("h1", title(lesson)),
@@ -98,10 +106,23 @@ def lesson_pages(lesson: Lesson) -> Iterator[Figure]:
     """The pages of `lesson_pdf`."""
     with matplotlib.rc_context(DRAWN):
         yield _cover(lesson)
-        parts = chapters(lesson)
+        parts = _unbroken(lesson)
         for number, part in enumerate(parts, 1):
             yield _chapter(lesson, part, number)
         yield from _answers(lesson, parts)
+
+
+def _unbroken(lesson: Lesson) -> tuple[Chapter, ...]:
+    """Chapters whose lines do not break between a number and its unit."""
+    return tuple(
+        replace(
+            part,
+            question=unbroken(part.question),
+            sentences=tuple(map(unbroken, part.sentences)),
+            answer=tuple(map(unbroken, part.answer)),
+        )
+        for part in chapters(lesson)
+    )
 
 
 def _page(lesson: Lesson) -> Flow:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -14,6 +15,7 @@ from matplotlib.textpath import TextPath
 
 from metersim.questions.shared.style import INK, PALE
 
+SPACES = re.compile(r"[ \t\n]+")  # at which lines break
 LEADING = 1.28  # height of a line over its letters
 POINT = 1 / 72  # in
 SPARE = 0.97  # part of a line that is filled; letters that are fitted to dots are wider
@@ -113,10 +115,10 @@ class Flow:
 
 
 def folded(words: str, size: float, width: float, bold: bool = False) -> list[str]:
-    """Lines of words within a width [in] at a size of letters [pt]."""
+    """Lines of words within a width [in] at a size of letters [pt]; a hard space breaks no line."""
     lines: list[str] = []
     width *= SPARE
-    for word in words.split():
+    for word in SPACES.split(words.strip()):
         if lines and measured(f"{lines[-1]} {word}", size, bold) <= width:
             lines[-1] += f" {word}"
         else:

@@ -83,10 +83,15 @@ def new_page(height: float, width: float = WIDTH) -> Figure:
 UNIT = re.compile(r"(?<=\d) (?=[%A-Za-z])")  # between a number and its unit
 
 
+def unbroken(text: str) -> str:
+    """A text in which each number stays on the line of its unit."""
+    return UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
 def wrapped(part: str, letters: int = LINE) -> list[str]:
     """Lines of a part of a caption; a number stays with its unit."""
-    kept = UNIT.sub("\N{NO-BREAK SPACE}", part)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, letters)]
+    lines = textwrap.wrap(unbroken(part), letters)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def caption(figure: Figure, parts: Sequence[str]) -> None:
