@@ -42,8 +42,9 @@ TYPED = {
     "guide": (("meter",), "Set a meter"),
     "lot": (("--like", "soybean", "--seeds-per-kg", "6000", "--out", "own.toml"), "own.toml"),
 }
-# all scenarios, in test_outputs.py with few cells; a page, in test_explore_server.py
-ELSEWHERE = {"gallery", "explore"}
+# all scenarios, in test_outputs.py with few cells; a page, in test_explore_server.py; a lesson of
+# few cells, in test_lesson.py
+ELSEWHERE = {"gallery", "explore", "lesson"}
 ALONE = ("learn", "habits", "next", "evidence", "sheet", "sweep")  # that may start processes
 
 

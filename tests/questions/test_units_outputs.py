@@ -123,9 +123,9 @@ TYPED = {
         "--like maize_large_flat --csv seeds.csv --out own.toml",
     ],
 }
-UNBOUND = {"guide", "gallery", "evidence", "explore"}
-"""Fixed pages and pictures; published measurements, which keep the units of their source; a page,
-whose sentences test_explore_server.py reads in both."""
+UNBOUND = {"guide", "gallery", "evidence", "explore", "lesson"}
+"""Fixed pages and pictures; published measurements, which keep the units of their source; a page
+and a lesson, whose sentences test_explore_server.py and test_lesson.py read in both."""
 QUICK = {"run", "explain", "howmany", "list", "lot", "animate"}
 """Commands whose cases take less than a second, but for those with figures."""
 DETAILED = set(TYPED) - {"list", "animate"}

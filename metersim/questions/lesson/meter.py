@@ -122,7 +122,7 @@ class Meter:
         return Measured((tally,), CERTAINTY, SHOWN)
 
 
-def meter_of(scenario: Scenario, seed: int, cells: int = CELLS) -> Meter:
+def meter_of(scenario: Scenario, seed: int, cells: int) -> Meter:
     """Run a meter over about so many cells, with its hopper kept full."""
     long = kept_full(scenario, cells)
     return Meter(long, seed, simulate_cells(long, seed=seed))

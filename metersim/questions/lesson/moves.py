@@ -12,6 +12,7 @@ from metersim.machine.airline import chamber_vacuum
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
 from metersim.questions.lesson.meter import (
+    CELLS,
     PAIR_SIZE,
     Meter,
     Rates,
@@ -26,7 +27,7 @@ from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 FACTORS = tuple(2 ** (k / 3) for k in range(-4, 5))  # of the present vacuum, on its curve
 NOTCHES = range(-2, 3)  # steps of the notch on its curve
 COUNTS = (-2, -1, 1, 2)  # steps of settings that may be moved together
-TRIED = 6  # pairs of steps that are run together
+TRIED = 4  # pairs of steps that are run together
 
 Run = Callable[[Scenario], Meter]
 
@@ -309,7 +310,7 @@ def remembered(seed: int, on_run: Callable[[], object]) -> Run:
     def run(scenario: Scenario) -> Meter:
         key = tuple(setting.of(scenario) for setting in SETTINGS.values())
         if key not in made:
-            made[key] = meter_of(scenario, seed)
+            made[key] = meter_of(scenario, seed, CELLS)
             on_run()
         return made[key]
 
