@@ -37,6 +37,7 @@ TYPED = {
     "next": (("maize_bench", *COUNT), "4.6 % doubles"),
     "sheet": (("--lot", "maize_large_flat", *OPTIONS, "--discs", "disc.toml"), "kPa"),
     "animate": (("maize_bench", "--turns", "60", "--out", "f.html"), "a double"),
+    "report": (("maize_field", "--turns", "5", "--out", "r.html"), "Written to r.html"),
     "evidence": (("ankara_pickup", "--draws", "2"), "published levels"),
     "list": (("lots",), "maize_large_flat"),
     "guide": (("meter",), "Set a meter"),

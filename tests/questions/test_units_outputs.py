@@ -114,6 +114,7 @@ TYPED = {
     "learn": ["maize_bench --from log.csv --machines 30 --json j.json --out m.toml"],
     "next": [f"maize_bench {' '.join(COUNT)} --figure f.png", f"us.toml {' '.join(COUNT)}"],
     "sheet": [f"--lot maize_large_flat {SHEET} --scenario s.toml --out s.pdf --json j.json"],
+    "report": ["us.toml --turns 5 --out r.html"],
     "evidence": [],
     "animate": ["maize_bench --turns 60 --out f.html", "us.toml --moment skip --out f.html"],
     "list": ["lots", "discs", "scenarios", "yields", "keys"],
@@ -128,7 +129,7 @@ UNBOUND = {"guide", "gallery", "evidence", "explore", "lesson"}
 and a lesson, whose sentences test_explore_server.py and test_lesson.py read in both."""
 QUICK = {"run", "explain", "howmany", "list", "lot", "animate"}
 """Commands whose cases take less than a second, but for those with figures."""
-DETAILED = set(TYPED) - {"list", "animate"}
+DETAILED = set(TYPED) - {"list", "animate", "report"}
 CASES = [
     pytest.param(
         name,

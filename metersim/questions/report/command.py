@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+from pathlib import Path
 
 from metersim.files.faults import BadInput, Fault, all_of
 from metersim.files.whole import check_writable, write_all
@@ -21,6 +23,7 @@ from metersim.questions.shared.options import (
 from metersim.questions.shared.progress import adding_bar
 
 ENDINGS = (".html", ".htm")
+FILE = "report.html"  # in the command that makes it again
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -51,11 +54,22 @@ def answer(options: argparse.Namespace) -> str:
     with adding_bar(cells, "cell") as on_cells:
         made = report_on(scenario, seed=seed, draws=draws, units=options.units, on_cells=on_cells)
     page = report_html(
-        made, options.units, given=options.scenario, changes=changes, paper=options.paper
+        made, options.units, command=again(options, seed, draws), paper=options.paper
     )
     write_all([(options.out, page)])
     first = [*first_lines(made, options.units), f"Written to {options.out}."]
     return Answer(first=first).text()
+
+
+def again(options: argparse.Namespace, seed: int, draws: int) -> str:
+    """The command that makes a report again, in the folder of its scenario."""
+    given = str(options.scenario)
+    words = ["metersim", "report", Path(given).name if given.lower().endswith(".toml") else given]
+    for change in changes_of(options):
+        words += ["--set", change]
+    words += ["--seed", f"{seed}", "--draws", f"{draws}", "--units", options.units]
+    words += ["--paper", options.paper] if options.paper else []
+    return shlex.join([*words, "--out", FILE])
 
 
 def _check_out(options: argparse.Namespace) -> None:

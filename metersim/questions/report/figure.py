@@ -86,8 +86,8 @@ def _of_run(run: Run, units: str) -> Iterator[Picture]:
         figure,
         ax,
         "A piece of the row: seeds along a line, with skips and doubles marked.",
-        "A cross is a skip. A bracket joins the seeds of a double. Thin lines lead from the "
-        "nominal place of a seed to the place where it lies.",
+        "Pale spots mark the seeds. A cross is a skip. A bracket joins the seeds of a double. Thin "
+        "lines lead from the nominal place of a seed to the place where it lies.",
     )
     shown = snapshot(run, telling_moment(run))
     figure = new_page(4.3, WIDE)

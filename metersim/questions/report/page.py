@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import shlex
-from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from metersim.machine.given import scenario_toml
@@ -26,15 +25,12 @@ from metersim.questions.shared.html import (
 from metersim.questions.shared.machinewords import table as table_of_rows
 from metersim.questions.shared.notes import AT_A_METER, BEFORE, IN_THE_ROW, PROVE, level_text
 
-FILE = "report.html"  # in the command that makes it again
-
 
 def report_html(
     report: Report,
     units: str = "metric",
     *,
-    given: str = "",
-    changes: Sequence[str] = (),
+    command: str = "",
     paper: str | None = None,
 ) -> str:
     """HTML of a report.
@@ -45,10 +41,8 @@ def report_html(
         All that it states.
     units : {'metric', 'us'}
         Units of the reader.
-    given : str
-        Name or file of the scenario, as it was typed; by default its name.
-    changes : sequence of str
-        Changes of single keys, as they were typed.
+    command : str
+        Command that makes it again; left out where none was typed.
     paper : {'a4', 'letter'}, optional
         Size of paper; by default A4 for metric units, letter for us.
     """
@@ -66,7 +60,11 @@ def report_html(
             "Settings",
             table(("setting", "value", "key"), text.settings_rows(scenario, units)),
         ),
-        section("How the seeds lie", *map(_figure, pictures(report, units))),
+        section(
+            "How the seeds lie",
+            *map(_figure, pictures(report, units)),
+            paragraphs([text.one_run(report)], "quiet"),
+        ),
         _rows(report, units),
         _causes(report),
         section(
@@ -90,7 +88,7 @@ def report_html(
         section("What is assumed", listing(text.assumed(report, units))),
         section("Warnings", listing(text.warnings(report, units))),
         section("Before you act on it", listing([*BEFORE, IN_THE_ROW, PROVE])),
-        _provenance(report, units, given or scenario.name, changes),
+        _provenance(report, units, command),
     ]
     kept = [part for part in parts if part]
     return document(f"{scenario.title}: report", kept, paper=paper or PAPER[units])
@@ -126,25 +124,25 @@ def _unseen(report: Report, units: str) -> str:
     )
 
 
-def _provenance(report: Report, units: str, given: str, changes: Sequence[str]) -> str:
+def _provenance(report: Report, units: str, command: str) -> str:
     scenario, origin = report.scenario, report.row.whole.origin
     rows = [
         ("program", f"metersim {origin.version}"),
         ("scenario", scenario.name),
-        ("changes", "; ".join(changes) or "none"),
+        ("changes", "; ".join(scenario.changes) or "none"),
         ("random seed", f"{origin.seed}"),
         ("draws of machine and inputs", f"{report.draws}"),
     ]
     if scenario.meter:
         rows.append(("meter file", Path(scenario.meter.file).name))
+    again = "The same version makes the same file, byte by byte, with this command:"
     parts = [
         table((), rows),
-        paragraphs(["The same version makes the same file, byte by byte, with this command:"]),
-        verbatim(command(report, units, given, changes)),
+        *([paragraphs([again]), verbatim(command)] if command else []),
         paragraphs(
             [f"All settings, as a scenario file with these changes ({scenario.name}.toml):"]
         ),
-        verbatim(settings_text(scenario), "columns"),
+        verbatim(settings_text(scenario, units), "columns"),
     ]
     if scenario.seed.lot.lower().endswith(".toml"):
         name = Path(scenario.seed.lot).name
@@ -155,21 +153,11 @@ def _provenance(report: Report, units: str, given: str, changes: Sequence[str]) 
     return section("Where this comes from", *parts)
 
 
-def command(report: Report, units: str, given: str, changes: Sequence[str]) -> str:
-    """The command that makes a report again, in the folder of its scenario."""
-    name = Path(given).name if given.lower().endswith(".toml") else given
-    words = ["metersim", "report", name]
-    for change in changes:
-        words += ["--set", change]
-    words += ["--seed", f"{report.row.whole.origin.seed}", "--draws", f"{report.draws}"]
-    return shlex.join([*words, "--units", units, "--out", FILE])
-
-
-def settings_text(scenario: Scenario) -> str:
-    """Text of a scenario file with all settings; other files are named without their folder."""
+def settings_text(scenario: Scenario, units: str) -> str:
+    """Text of a scenario file in the units of the reader; other files are named without folder."""
     lot = scenario.seed.lot
     return scenario_toml(
-        scenario,
+        replace(scenario, units=units),
         lot=Path(lot).name if lot.lower().endswith(".toml") else None,
         meter=Path(scenario.meter.file).name if scenario.meter else None,
     )

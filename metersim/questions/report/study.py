@@ -126,9 +126,9 @@ def report_on(
     BadInput
         When the run takes too long or too much memory, or the fan cannot give the vacuum.
     """
-    check_cells("--turns", cells_of(scenario, draws, units))
+    check_cells(Parameter("turns"), cells_of(scenario, draws, units))
     rows = len(scenario.working_rows) if scenario.is_toolbar else 1
-    check_memory("--turns", scenario.passages * rows * RECORD_BYTES)
+    check_memory(Parameter("turns"), scenario.passages * rows * RECORD_BYTES)
     each: Any = {"draws": draws, "on_cells": on_cells, "split": False}
     machine = None
     done: Run | Pass

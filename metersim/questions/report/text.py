@@ -158,6 +158,16 @@ def value_text(spec: Spec, value: object, units: str = "metric") -> str:
     return f"{written} {unit.symbol}".strip() if unit else written
 
 
+def one_run(report: Report) -> str:
+    """What the pictures show, beside the expected values."""
+    middle = ", and the middle of each range" if report.scenario.unknown else ""
+    of = "pass" if report.machine else "run"
+    said = f"Pictures and causes are those of one {of}, with usual coefficients{middle}."
+    if report.machine:
+        return said
+    return f"{said} Expected values are means over {report.draws} draws, so they differ a little."
+
+
 def measure_rows(report: Report, units: str = "metric") -> Rows:
     """Rows of the table of measures, with total intervals."""
     rows: Rows = []
