@@ -205,8 +205,8 @@ def _foot(response: Response, units: str) -> list[str]:
     unknown = "; ".join(one.text(units) for one in plan.unknown)
     middle = f" | at the middle of {unknown}" if unknown else ""
     return [
-        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}."
-        + (" The axis does not begin at 0 %." if _begins_higher(response) else ""),
+        f"Acceptable: {limits} ({response.source}). Plateau: {room_text(response)}.",
+        *(["The axis does not begin at 0 %."] if _begins_higher(response) else []),
         *(f"Note: {doubt}" for doubt in doubts(response, units)),
         textwrap.shorten(
             f"metersim {plan.version} | {plan.base.name}{changed} | random seed {plan.seed} | "
