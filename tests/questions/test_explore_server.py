@@ -4,9 +4,10 @@ import http.client
 import io
 import json
 import random
+import signal
 import threading
 import time
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 
 import pandas
 import pytest
@@ -22,6 +23,7 @@ from metersim.questions.explore.api import MOST_BODY, ROUTES, reply_to
 from metersim.questions.explore.controls import MAIN, controls_of, values_of
 from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
+from tests.test_ends import ended, started
 
 DRAWS = 2
 BENCH = m.load_scenario("maize_bench", "turns=20")
@@ -442,3 +444,16 @@ def test_a_browser_that_goes_away_leaves_the_server(page, session):
     with suppress(OSError, BadInput):
         link.close()
     assert asked(page, "redraw", session=session, total=False)[0] == 200
+
+
+@pytest.mark.slow
+def test_ctrl_c_ends_it_well(folder):
+    """In a process of its own: the address is there before anything is asked, and status 0."""
+    process = started("explore", "--port", "0", "--no-browser")
+    address = process.stdout.readline().decode().split()[0]
+    host = address.removeprefix("http://").rstrip("/")
+    with closing(http.client.HTTPConnection(host, timeout=20)) as link:
+        link.request("GET", "/")
+        assert link.getresponse().read().startswith(b"<!doctype html>")
+    process.send_signal(signal.SIGINT)
+    assert ended(process) == (0, "Stopped. What was not saved is gone.\n", "")
