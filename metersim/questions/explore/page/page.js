@@ -4,15 +4,16 @@ import { ask, askJson, handOver, Refused } from "./api.js";
 import { Asker } from "./asking.js";
 import { Disc } from "./disc.js";
 import { drawHistogram, drawStrip, histogramWords, stripWords } from "./drawing.js";
+import { keep, kept } from "./kept.js";
 import { build, find } from "./settings.js";
 import { drawWords, element, fillTable, oddCells, placeFaults, sayFirst } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const ONE_MOVE = 800; // ms within which moves of one setting are one move
+const LONG = 500; // ms without an answer, after which the page says so
 const QUIET = 700; // ms without a move, after which the headline is said aloud
 const NARROW = 640; // px, below which a piece of the row has half the cells
 const MOST_BACK = 200; // moves
-const KEPT = "metersim explore"; // name under which a browser keeps what a page shows
 
 const state = {
   session: null,
@@ -39,13 +40,17 @@ function changes() {
   return [...state.changes.values()];
 }
 
+let long = 0;
 function wanted() {
+  clearTimeout(long);
+  long = setTimeout(() => ($("draws").textContent = "The new setting is being worked out."), LONG);
   const { session, seed, units, first } = state;
   return { session, changes: changes(), seed, units, first, cells: innerWidth < NARROW ? 12 : 24 };
 }
 
 /** Show a line of an answer; the first one has everything. */
 function took(line, request, first) {
+  clearTimeout(long);
   $("draws").textContent = drawWords(line);
   if (line.words) sayWords(line.words);
   if (!first) return;
@@ -61,9 +66,12 @@ function took(line, request, first) {
   if (!moving && request.total) tried(() => loadMotion(request));
 }
 
+function parts() {
+  return Object.fromEntries(["headline", "spoils", "outside", "warnings"].map((name) => [name, $(name)]));
+}
+
 function sayWords(words) {
-  const parts = ["headline", "spoils", "outside", "warnings"];
-  sayFirst(words, Object.fromEntries(parts.map((name) => [name, $(name)])));
+  sayFirst(words, parts());
   fillTable($("measures"), words);
   sayLater(words);
 }
@@ -102,11 +110,14 @@ async function loadMotion({ session, changes, seed }) {
 
 /** A request for results was refused; the last good ones stay, marked as old. */
 function refused(error) {
+  clearTimeout(long);
+  $("draws").textContent = "";
   if (error.status === 404) return tryOpen(state.start, { ...moves(), pinned: state.pinned });
   const other = placeFaults(error.faults, controls);
   say(other.length ? other : error.faults, !other.length);
   $("old").hidden = !state.data;
   $("old").closest("main").classList.add("old");
+  if (!state.data) sayNothing("This setting cannot be run.");
 }
 
 function good() {
@@ -114,6 +125,12 @@ function good() {
   placeFaults([], controls);
   $("old").hidden = true;
   $("old").closest("main").classList.remove("old");
+}
+
+/** There is no result of this scenario; what is drawn is that of another. */
+function sayNothing(headline) {
+  sayFirst({ headline: [headline], spoils: "", outside: [], warnings: [] }, parts());
+  $("old").closest("main").classList.add("old");
 }
 
 /** Say what is wrong at the head of the page, or aloud alone. */
@@ -219,6 +236,7 @@ async function open(start, then = {}) {
   showPin();
   showMoves();
   good();
+  sayNothing("The first result is being worked out.");
   asker.moved();
 }
 
@@ -231,20 +249,7 @@ async function tryOpen(start, then) {
 function remember() {
   const { start, name } = state;
   const looks = { large: $("large").checked, grey: $("grey").checked };
-  const kept = { start, name, ...moves(), changes: [...state.changes], ...looks };
-  try {
-    sessionStorage.setItem(KEPT, JSON.stringify(kept));
-  } catch {
-    // a browser that keeps nothing still explores
-  }
-}
-
-function remembered() {
-  try {
-    return JSON.parse(sessionStorage.getItem(KEPT));
-  } catch {
-    return null;
-  }
+  keep({ start, name, ...moves(), changes: [...state.changes], ...looks });
 }
 
 /* Pin. */
@@ -379,14 +384,14 @@ function begin() {
     drawRow();
   });
   listen();
-  const kept = remembered();
-  if (kept) {
-    $("large").checked = kept.large;
-    $("grey").checked = kept.grey;
+  const before = kept();
+  if (before) {
+    $("large").checked = before.large;
+    $("grey").checked = before.grey;
     look();
   }
-  const { start, name, seed, units } = kept ?? {};
-  tryOpen(start ?? {}, kept ? { name, seed, units, changes: new Map(kept.changes) } : {});
+  const { start, name, seed, units, changes: moved } = before ?? {};
+  tryOpen(start ?? {}, before ? { name, seed, units, changes: new Map(moved) } : {});
 }
 
 begin();
