@@ -57,7 +57,7 @@ def test_game_goes_on_after_what_is_not_understood(said):
     assert after(said, "move notch=-1, vacuum=3.5").count("Moved notch and vacuum. ") == 1
     assert after(said, "end").count("What the meter truly does") == 1
     assert "the game has ended" in said[said.index("> count 300", 5) + 1]
-    assert said[-1] == "Play meter 7 again with --number 7."
+    assert said[-1] == "Play this meter again with --number 7 --level 1."
 
 
 def test_end_of_input_ends_politely():

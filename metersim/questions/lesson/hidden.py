@@ -95,7 +95,8 @@ def play(
 
         write_all([(out, encoded(plane_figure(state), Path(out)))])
         yield f"The plane is in {out}."
-    yield f"Play meter {state.meter.number} again with --number {state.meter.number}."
+    number, level = state.meter.number, state.meter.level
+    yield f"Play this meter again with --number {number} --level {level}."
 
 
 def answered(state: State, typed: str) -> tuple[State, list[str]]:

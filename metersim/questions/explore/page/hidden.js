@@ -80,12 +80,20 @@ function showForms(state) {
   const ways = state.ways.map((one) => element("option", { value: one.by }, BY[one.by]));
   keep($("by"), ways);
   const causes = () => state.causes.map((one) => element("option", { value: one.name }, `${one.name}: ${one.words}`));
-  keep($("first"), causes());
-  keep($("second"), [element("option", { value: "" }, "nothing else"), ...causes()]);
-  $("second-label").hidden = state.level !== 4;
+  keep($("cause"), [element("option", { value: "" }, "choose a cause"), ...causes()]);
+  keep($("other-cause"), [element("option", { value: "" }, "nothing else"), ...causes()]);
+  $("other-label").hidden = state.level !== 4;
   $("left").textContent = state.ended ? "" : `${state.acts_left} acts are left.`;
+  showSettings(state);
+}
+
+/** Fields of all settings; what was typed and not moved yet stays, unless a game begins. */
+function showSettings(state) {
+  const last = state.acts.at(-1);
+  const typed = !last || last.move ? [] : moves().map(([key, one]) => [key, one.read()]);
   fields.clear();
   $("settings-list").replaceChildren(...state.settings.map(settingRow));
+  for (const [key, value] of typed) fields.get(key)?.write(value);
   showMoving();
 }
 
@@ -106,7 +114,7 @@ function settingRow(one) {
     box.checked = one.value;
     box.addEventListener("input", showMoving);
     row.append(box);
-    fields.set(one.key, { setting: one, row, read: () => box.checked });
+    fields.set(one.key, { setting: one, row, read: () => box.checked, write: (to) => (box.checked = to) });
     return row;
   }
   const place = element("span", { class: "value" });
@@ -136,7 +144,7 @@ function settingRow(one) {
     row.querySelector(`button:nth-of-type(${way > 0 ? 2 : 1})`).click();
   });
   row.append(step(-1), hint, step(1));
-  fields.set(one.key, { setting: one, row, read: () => field.value.trim() });
+  fields.set(one.key, { setting: one, row, read: () => field.value.trim(), write: (to) => (field.value = to) });
   return row;
 }
 
@@ -248,10 +256,13 @@ function listen() {
   $("other").addEventListener("click", () => begin(Math.floor(Math.random() * (MOST_NUMBER + 1))));
   submit("count", () => act({ count: whole($("cells").value), by: $("by").value }));
   submit("guess", () => {
-    const second = game.level === 4 ? $("second").value : "";
-    act({ guess: [$("first").value, second].filter(Boolean) });
+    const second = game.level === 4 ? $("other-cause").value : "";
+    act({ guess: [$("cause").value, second].filter(Boolean) });
   });
-  submit("move", () => act({ move: moves().map(([key, one]) => `${key}=${one.read()}`) }));
+  submit("move", async () => {
+    await act({ move: moves().map(([key, one]) => `${key}=${one.read()}`) });
+    if (!moves().length) $("count").querySelector("button").focus(); // the button of this form rests
+  });
   submit("end", async () => {
     await act({ end: true });
     if (game.state.ended) $("truth").querySelector("h2").focus();
@@ -261,7 +272,7 @@ function listen() {
   }
   for (const id of ["large", "grey"]) $(id).addEventListener("change", look);
   $("all").addEventListener("change", draw);
-  new ResizeObserver(draw).observe($("results"));
+  new ResizeObserver(draw).observe($("outcome"));
 }
 
 async function begin() {
