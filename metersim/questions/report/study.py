@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from metersim.files.faults import Parameter
 from metersim.machine.scenario import Scenario
 from metersim.measures.estimates import Measured, differences, measure
 from metersim.measures.indices import BY_KEY
