@@ -40,7 +40,7 @@ def share(value, apart=0.001):
 
 def test_each_page_of_a_result_has_its_sentence():
     """A page is made by `headline`, which takes the sentence, or writes it by itself."""
-    for module in figures():
+    for module in [one for one in figures() if hasattr(one, "PAGES")]:
         source = Path(module.__file__).read_text("utf-8")
         assert "headline(" in source or 'gid="see"' in source, module
 

@@ -8,10 +8,14 @@ from pathlib import Path
 import pytest
 
 import metersim
+from metersim.questions.shared import style
 from metersim.questions.shared.style import CLASSES, CSS, GREY, INK, PALE, SERIES, SHADE, WHITE
 
 HERE = Path(metersim.__file__).parent
 SHEET = HERE / "questions/shared/style.py"
+COLOUR_NAMES = [
+    name for name, value in vars(style).items() if isinstance(value, str) and value[:1] == "#"
+]
 PAGE = HERE / "questions/explore/page/page.css"
 COLOURS = {
     *("c", "color", "colors", "fc", "ec", "mfc", "mec", "facecolor", "edgecolor", "ecolor"),
@@ -80,6 +84,18 @@ def test_a_look_of_its_own_is_noticed(line):
     assert len(own_looks(line)) == 1
     allowed = 'ax.plot(x, y, "o", ls="", color=INK, lw=0, fc="none", hatch="", fontsize=SMALL)'
     assert not own_looks(allowed)
+
+
+def test_documents_keep_to_the_colours_of_the_figures():
+    """HTML is written without this module, so its style sheets repeat some of the colours."""
+    known = {getattr(style, name).lower() for name in COLOUR_NAMES}
+    written = 0
+    for path in HERE.rglob("*.py"):
+        for short in re.findall(r"#[0-9a-fA-F]{3}\b|#[0-9a-fA-F]{6}\b", path.read_text("utf-8")):
+            whole = short if len(short) == 7 else "#" + "".join(2 * one for one in short[1:])
+            written += 1
+            assert whole.lower() in known, (path, short)
+    assert written > len(known)
 
 
 def lightness(colour):

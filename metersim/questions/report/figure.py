@@ -26,6 +26,7 @@ from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import STYLE, encoded, new_page
 from metersim.questions.shared.rowpicture import draw_row
 from metersim.questions.shared.rowwords import counted
+from metersim.questions.shared.sights import pass_sight, run_sight
 from metersim.questions.shared.spacingpicture import draw_spacings
 from metersim.questions.shared.style import BLUE, FINE, HAIR, INK, SMALL
 from metersim.run.records import Run
@@ -74,6 +75,7 @@ def _of_run(run: Run, units: str) -> Iterator[Picture]:
         figure,
         ax,
         "Histogram of the spacings between neighbouring seeds, with the share of each class.",
+        f"See: {run_sight(run)} "
         "Spacings shorter than half of the nominal one are close (multiple). Those longer than one "
         "and a half of it are missed (miss).",
     )
@@ -112,7 +114,8 @@ def _of_pass(done: Pass, units: str) -> Iterator[Picture]:
         figure,
         first,
         "Skips, doubles and vacuum of every row of the machine.",
-        f"{SENTENCES['rows']} The bars are {level_text(found.level)}s. {SENTENCES['vacuum']}",
+        f"See: {pass_sight(found, units)} {SENTENCES['rows']} "
+        f"The bars are {level_text(found.level)}s. {SENTENCES['vacuum']}",
     )
     figure = new_page(tall + 0.9, WIDE)
     ax = _axes(figure, 0.5, 0.5, 4.35, tall)

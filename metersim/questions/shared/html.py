@@ -37,14 +37,14 @@ table { border-collapse: collapse; width: 100%; margin: .5rem 0; font-size: .93r
 caption { text-align: left; color: #555; padding-bottom: .2rem }
 th { text-align: left; font-weight: normal } thead th { color: #555; vertical-align: bottom;
   border-bottom: 1px solid #222 } thead { display: table-header-group }
-td, th { padding: .22rem .8rem .22rem 0; vertical-align: top; border-bottom: 1px solid #ccc }
+td, th { padding: .22rem .8rem .22rem 0; vertical-align: top; border-bottom: 1px solid #cfcfcf }
 .number { text-align: right; white-space: nowrap }
 tr { break-inside: avoid }
 figure { margin: 1.1rem 0; max-width: 38rem; break-inside: avoid }
 figure img { display: block; width: 100%; height: auto }
 figcaption { font-size: .93rem; margin-top: .3rem }
 pre { font: .82rem/1.35 "DejaVu Sans Mono", Menlo, Consolas, monospace; background: #f4f4f4;
-  border: 1px solid #ccc; padding: .5rem .7rem; margin: .5rem 0; white-space: pre-wrap;
+  border: 1px solid #cfcfcf; padding: .5rem .7rem; margin: .5rem 0; white-space: pre-wrap;
   overflow-wrap: anywhere }
 @media print { html { font-size: 10pt } body { max-width: none; padding: 0 }
   .wide { overflow: visible } h2 { margin-top: 1.3rem } pre { font-size: 7.5pt } }

@@ -21,7 +21,7 @@ body { font: 11pt/1.22 "DejaVu Sans", Verdana, sans-serif; color: #222; max-widt
 h1 { font-size: 18pt; margin: 0 } h2 { font-size: 12pt; margin: .7em 0 .2em;
   border-bottom: 1px solid #222; break-after: avoid }
 .card { border-top: 3px solid #222; border-bottom: 3px solid #222; margin: .4em 0 }
-.card td { border-bottom: 1px solid #999; vertical-align: middle } .card tr:last-child td {
+.card td { border-bottom: 1px solid #8a8a8a; vertical-align: middle } .card tr:last-child td {
   border-bottom: 0 } .card b { font-size: 22pt; line-height: 1.1; white-space: nowrap }
 .card td:first-child { font-size: 12pt; width: 6.5em; white-space: normal }
 .card td:last-child { width: 39% }
@@ -34,7 +34,7 @@ h1 { font-size: 18pt; margin: 0 } h2 { font-size: 12pt; margin: .7em 0 .2em;
   .reasons td, .reasons th { padding: .03em .6em .03em 0 } tr { break-inside: avoid } }
 table { border-collapse: collapse; width: 100% } th { text-align: left; font-weight: normal;
   color: #555 } td, th { padding: .12em .6em .12em 0; vertical-align: top;
-  border-bottom: 1px solid #ccc } tr > :first-child { white-space: nowrap }
+  border-bottom: 1px solid #cfcfcf } tr > :first-child { white-space: nowrap }
 tr.first td { font-weight: bold }
 p { margin: .25em 0 } ul { list-style: none; padding: 0; margin: 0 }
 li { padding-left: 1.6em; text-indent: -1.6em; break-inside: avoid }
