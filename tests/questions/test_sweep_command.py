@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,8 @@ import pytest
 
 from metersim import __version__
 from metersim.cli import main
+from metersim.questions.shared.unknowns import spread_about
+from metersim.questions.sweep import response, totals
 from tests.strategies import with_usual_signals
 
 pytestmark = pytest.mark.usefixtures("folder")
@@ -35,6 +38,16 @@ MANY = (
 )
 ROWS = 120  # of MANY
 ENDLESS = tuple("4000" if word == "150" else word for word in MANY)  # never waited for
+
+
+@pytest.fixture(autouse=True, scope="module")
+def few_machines():
+    """Totals from few machines with few cells: how wide they are is tested elsewhere."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(totals, "NODE_DRAWS", 4)
+        patch.setattr(totals, "NODE_CELLS", 300)
+        patch.setattr(response, "spread_about", partial(spread_about, draws=4))
+        yield
 
 
 def started(*arguments, **options):
