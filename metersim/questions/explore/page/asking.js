@@ -2,7 +2,7 @@
 
 import { ask, lines, Refused } from "./api.js";
 
-const SOON = 250; // ms; moves that follow within it are one drag, which asks for no totals
+const SOON = 400; // ms; moves that follow within it are one drag, which asks for no totals
 
 /** Asks for what is shown, and hands on each line of the answer. */
 export class Asker {
