@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-import secrets
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -71,7 +71,7 @@ def play(
     BadInput
         For a wrong number, level or units.
     """
-    state = start(secrets.randbelow(MOST_NUMBER) if number is None else number, level, units)
+    state = start(_of_this_moment() if number is None else number, level, units)
     yield _text(state.lines)
     yield "Type count 300, move notch=1, guess edge worn, causes, plane, help or end."
     for line in lines:
@@ -128,6 +128,11 @@ def answered(state: State, typed: str) -> tuple[State, list[str]]:
         return state, aligned(HELP).splitlines()
     known = (*ACTS, TRUTH, MOVES, COUNTS, "plane", "causes", "settings", "help", "quit")
     raise bad("", typed[:60], f"is not understood; {hint(word, known)}")
+
+
+def _of_this_moment() -> int:
+    """A number that nobody has chosen; it is said, so that the meter can be had again."""
+    return time.time_ns() // 1_000_000 % (MOST_NUMBER + 1)
 
 
 def _count(rest: str) -> dict[str, Any]:
