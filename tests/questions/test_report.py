@@ -197,6 +197,14 @@ def test_a_crop_without_unseen_cases_is_said_plainly(report):
     assert said[0].startswith("The model has not been tried on an unseen case of sorghum.")
 
 
+def test_intervals_that_held_too_little_are_said_plainly(report):
+    maize = report.unseen
+    assert not any("held less" in one for one in unseen_lines(report))
+    outside = tuple(one for one in maize.tried if not one.inside)
+    few = replace(maize, tried=(*outside, maize.tried[0]))
+    assert any("held less" in one for one in unseen_lines(replace(report, unseen=few)))
+
+
 def test_what_is_inside_and_outside_evidence_is_said(report):
     assert "inside what published cases" in next(warnings(report))
     assert all(one.endswith(".") and one[0].isupper() for one in warnings(report))

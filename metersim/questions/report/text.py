@@ -74,6 +74,7 @@ NAMES = MAIN | {
 }
 MACHINE = (("toolbar", "rows"), ("toolbar", "working"), ("toolbar", "parked"), ("fan", "shut_off"))
 WORDS = {"bench": "on a bench, on a sticky belt", "field": "in a field", True: "yes", False: "no"}
+HELD = 0.8  # of the numbers expected inside, below which the report warns
 NORMAL, MISSED, CLOSE = "per_spacing.quality", "per_spacing.miss", "per_spacing.multiple"
 
 
@@ -245,12 +246,17 @@ def unseen_lines(report: Report, units: str = "metric") -> list[str]:
             f"Its middle value misses the published share by {found.miss:.2g} percentage points in "
             "half of these cases, or by less."
         )
+    if many > 1 and found.inside < HELD * CHANCE * many:
+        lines.append(
+            f"For {found.crop}, intervals held less than they state. Count before you rely on them."
+        )
     own = report.scenario.furrow.surface
     here = sum(one.surface == own for one in found.tried)
     where = {"bench": "on a bench", "field": "in a field"}
     if here < many:
         verb = "was" if here < 2 else "were"
-        lines.append(f"{here or 'None'} of them {verb} counted {where[own]}, as here.")
+        said = f"{here or 'None'} of them {verb} counted {where[own]}, as here."
+        lines.append(said if many > 1 else f"It was not counted {where[own]}, as is asked here.")
     first = found.tried[0]
     speed = about_quantity("speed", first.at.speed, units, 2)
     vacuum = about_quantity("pressure", first.at.vacuum, units, 2)

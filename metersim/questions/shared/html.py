@@ -46,6 +46,8 @@ figcaption { font-size: .93rem; margin-top: .3rem }
 pre { font: .82rem/1.35 "DejaVu Sans Mono", Menlo, Consolas, monospace; background: #f4f4f4;
   border: 1px solid #cfcfcf; padding: .5rem .7rem; margin: .5rem 0; white-space: pre-wrap;
   overflow-wrap: anywhere }
+@media screen and (max-width: 34rem) { table { font-size: .82rem }
+  td, th { padding-right: .5rem } .number { white-space: normal } }
 @media print { html { font-size: 10pt } body { max-width: none; padding: 0 }
   .wide { overflow: visible } h2 { margin-top: 1.3rem } pre { font-size: 7.5pt } }
 """.strip()
