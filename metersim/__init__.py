@@ -9,7 +9,7 @@ TYPE_CHECKING = False  # as typing.TYPE_CHECKING, without importing typing
 if TYPE_CHECKING:
     from typing import Any
 
-__version__ = "0.10.0"
+__version__ = "0.11.0"
 
 
 def __getattr__(name: str) -> "Any":
