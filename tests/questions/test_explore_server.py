@@ -23,6 +23,7 @@ from metersim.questions.explore.api import MOST_BODY, ROUTES, reply_to
 from metersim.questions.explore.controls import MAIN, controls_of, values_of
 from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
+from metersim.questions.shared.hiddenmeter import replayed
 from tests.test_ends import ended, started
 
 DRAWS = 2
@@ -51,7 +52,7 @@ def page():
 
 def sent(page, method, path, body=None, headers=KIND, **more):
     """Status, headers and body of a reply."""
-    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=20)
+    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=120)
     try:
         link.request(method, path, body, {**headers, **more})
         reply = link.getresponse()
@@ -204,10 +205,10 @@ def test_faults_are_those_of_the_command(page, session, capsys):
 
 
 def test_a_newer_request_ends_the_older_one(page, session):
-    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=20)
+    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=120)
     older = {"session": session, "changes": ["notch=2", "turns=4000"]}
     link.request("POST", "/api/redraw", json.dumps(older), KIND)
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + 60
     explorer = page.sessions.get(session).explorer
     while not explorer._newest and time.monotonic() < deadline:
         time.sleep(0.005)
@@ -380,6 +381,14 @@ def test_a_page_that_is_gone_is_told_so(page):
         assert status == 404 and "Load it anew" in json.loads(body)["faults"][0]
 
 
+def test_a_game_with_a_hidden_fault_is_replayed_from_its_acts(page):
+    acts = [{"count": 100}]
+    found = said(page, "hidden", number=7, level=1, units="us", acts=acts)
+    assert found == json.loads(json.dumps(replayed(7, 1, "us", acts).to_dict()))
+    assert asked(page, "hidden", number=7, acts=[{"count": "x"}])[0] == 400
+    assert asked(page, "hidden", number=-1)[0] == asked(page, "hidden", level=9)[0] == 400
+
+
 def anything(chance, deep=0):
     """Random JSON, often with keys and values that mean something."""
     words = ["", "notch", "notch=1", "turns=3", "a\0b", "us", "png", "\u2028", "lot=x.toml", "="]
@@ -438,7 +447,7 @@ def test_a_port_in_use_or_out_of_range_is_one_line(page, capsys):
 
 
 def test_a_browser_that_goes_away_leaves_the_server(page, session):
-    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=20)
+    link = http.client.HTTPConnection(server.HOST, page.server_port, timeout=120)
     link.request("POST", "/api/redraw", json.dumps({"session": session}), KIND)
     link.sock.close()
     with suppress(OSError, BadInput):
@@ -452,7 +461,7 @@ def test_ctrl_c_ends_it_well(folder):
     process = started("explore", "--port", "0", "--no-browser")
     address = process.stdout.readline().decode().split()[0]
     host = address.removeprefix("http://").rstrip("/")
-    with closing(http.client.HTTPConnection(host, timeout=20)) as link:
+    with closing(http.client.HTTPConnection(host, timeout=120)) as link:
         link.request("GET", "/")
         assert link.getresponse().read().startswith(b"<!doctype html>")
     process.send_signal(signal.SIGINT)

@@ -30,7 +30,6 @@ MOST_BODY = 256 * 1024  # bytes of a request
 MOST_TEXT = 200_000  # letters of a scenario that is opened
 MOST_SHOWN = 200  # cells of a strip, and letters of a word
 MOST_NUMBER = 10**18 - 1  # of a seed or a cell
-MOST_ACTS = 40  # of a game with a hidden fault
 MOST_FAULTS = 20  # lines
 JSON, LINES = "application/json", "application/x-ndjson"
 FIGURES = {"png": "image/png", "svg": "image/svg+xml", "pdf": "application/pdf"}
@@ -302,11 +301,13 @@ def _csv(sessions: Sessions, asked: Asked, _: str) -> Reply:
 
 def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
     """A game with a hidden fault, replayed from its number and acts."""
-    game = _loaded("metersim.questions.shared.hiddenmeter")
-    state = game.replayed(
-        asked.whole("number", 0, game.MOST_NUMBER, 1),
-        asked.whole("level", 1, 4, 1),
-        asked.units() if asked.has("units") else units,
+    from metersim.questions.shared.hiddencauses import MOST_NUMBER as MOST_METERS
+    from metersim.questions.shared.hiddenmeter import MOST_ACTS, replayed
+
+    state = replayed(
+        asked.whole("number", 0, MOST_METERS, 1),
+        asked.whole("level", 1, 9, 1),
+        asked.one_of("units", UNIT_SYSTEMS, units),
         asked.listed("acts", dict, MOST_ACTS),
     )
     return _said(state.to_dict())
