@@ -20,7 +20,7 @@ from metersim.questions.list.equations import STATIONS, functions_of
 
 ROOT = Path(metersim.__file__).parent
 HEAVY = ("numpy", "scipy", "simpy", "matplotlib", "pandas")
-DRAWS = "figure|film|scene|causefigure|dayfigure|hiddenfigure|machinefigure|flow|responses"
+DRAWS = "figure|film|scene|causefigure|dayfigure|machinefigure|hiddenfigure|pages|flow|responses"
 DRAWING = rf"metersim\.questions\.(\w+\.({DRAWS})|gallery\.study|shared\.(page|\w+picture))"
 HOMES = {"simpy": r"metersim\.run\.(events|breath)", "matplotlib": DRAWING}
 # what a seeded stream is made of; all else in numpy.random draws from a hidden global state,

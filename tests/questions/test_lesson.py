@@ -15,19 +15,20 @@ from matplotlib.text import Text
 from metersim.files.faults import bad
 from metersim.machine.reading import load_scenario
 from metersim.measures.intervals import Estimate
-from metersim.questions.lesson import command, counting, moves, row, study, written
+from metersim.questions.lesson import command, counting, moves, pages, row, study, written
 from metersim.questions.lesson.counting import Counting, Machine, Machines, Range, TwoCounts
 from metersim.questions.lesson.counttext import counting_chapter, machines_chapter
 from metersim.questions.lesson.figure import PANELS
 from metersim.questions.lesson.meter import PAIR_SIZE, SIZES, Rates, Seen
 from metersim.questions.lesson.moves import Curve, Point, SingleSteps, Step, Together, TradeOff
 from metersim.questions.lesson.movetext import steps_chapter, together_chapter, trade_chapter
+from metersim.questions.lesson.pages import lesson_pages
 from metersim.questions.lesson.phrases import found, hundred, share, went
 from metersim.questions.lesson.row import AtSpeed, DustyLens, Lens, Spacings, SpeedCost
 from metersim.questions.lesson.rowtext import lens_chapter, speed_chapter
 from metersim.questions.lesson.study import lesson
 from metersim.questions.lesson.text import about, answer_text, chapters, title
-from metersim.questions.lesson.written import lesson_html, lesson_pages
+from metersim.questions.lesson.written import lesson_html
 from metersim.questions.shared.counts import Share
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.page import encoded_pdf
@@ -314,24 +315,24 @@ def test_a_page_stands_alone_with_cautions_first_and_answers_last():
 
 @pytest.mark.slow
 def test_no_word_of_a_printed_page_leaves_its_paper():
-    pages = list(lesson_pages(short("half_parked_open", units="us")))
-    assert len(pages) >= 9
-    for one in pages:
+    made = list(lesson_pages(short("half_parked_open", units="us")))
+    assert len(made) >= 9
+    for one in made:
         one.draw_without_rendering()
         for text in one.findobj(Text):
             if text.get_visible() and text.get_text():
                 box = text.get_window_extent()
                 assert box.x0 >= 0 and box.y0 >= 0
                 assert box.x1 <= one.bbox.x1 and box.y1 <= one.bbox.y1
-    assert encoded_pdf(pages[-1:]) == encoded_pdf(pages[-1:])
+    assert encoded_pdf(made[-1:]) == encoded_pdf(made[-1:])
 
 
 @pytest.mark.slow
 def test_a_folder_keeps_its_files_and_takes_a_lesson_whole(folder, done, told, monkeypatch):
     made = short("half_parked_open", units="us")
     monkeypatch.setattr(study, "lesson", lambda *given, **more: made)
-    for name, content in (("lesson_html", "page"), ("lesson_pdf", b"pages")):
-        monkeypatch.setattr(written, name, lambda made, content=content: content)
+    monkeypatch.setattr(written, "lesson_html", lambda made: "page")
+    monkeypatch.setattr(pages, "lesson_pdf", lambda made: b"pages")
     (folder / "class").mkdir()
     (folder / "class/list.txt").write_text("names")
     for name in ("class", "new", "new"):

@@ -94,7 +94,8 @@ def _written(options: argparse.Namespace) -> str:
     announce(seconds_for(runs * CELLS, runs))
     with bar(runs, "run") as show:
         made = lesson(scenario, units=options.units, seed=seed, on_run=show)
-    from metersim.questions.lesson.written import lesson_html, lesson_pdf
+    from metersim.questions.lesson.pages import lesson_pdf
+    from metersim.questions.lesson.written import lesson_html
 
     contents: list[str | bytes] = [lesson_html(made), lesson_pdf(made)]
     _write(Path(options.out), list(zip(files, contents, strict=True)))
