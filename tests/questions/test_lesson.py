@@ -160,12 +160,13 @@ def pair(alone, both):
     [
         ((0.03, 0.031), "each move hides the other", "they cancel in the count"),
         ((0.03, 0.2), "the two add up", "would miss both at once"),
+        ((0.03, 0.056), "neither cancel nor add up", "miss both at once"),
     ],
 )
 def test_two_steps_hide_each_other_only_where_counts_miss_both(both, said, answer):
     part = together_chapter(pair((0.03, 0.06), both), "metric")
     assert said in part.sentences[-1] and answer in part.answer[0]
-    assert ("hides" in part.fact) == (both[1] < 0.1)
+    assert ("hides" in part.fact) == (both[1] < 0.05)
     nothing = together_chapter(Together(rates(MIDDLE, MIDDLE), (0.01, 0.01)), "metric")
     assert "none hides another" in nothing.fact
 

@@ -193,7 +193,7 @@ def _counting(axes: Sequence[Axes], counting: Counting, units: str) -> None:
         handles=[Line2D([], [], label=kind, **_kind(kind)) for kind in KINDS],
         loc="upper right", ncols=2,
     )  # fmt: skip
-    cells = np.geomspace(30, 100_000, 78)
+    cells = np.geomspace(30, 30_000, 66)
     for step, (colour, line, _), mark in zip(counting.steps, SERIES, STEP_MARKS, strict=False):
         right.plot(
             cells, [100 * step.seen.chance(one) for one in cells], color=colour, ls=line, lw=STROKE,
@@ -204,12 +204,12 @@ def _counting(axes: Sequence[Axes], counting: Counting, units: str) -> None:
     right.set_xscale("log")
     right.set_xticks(SIZES, [f"{size:,}" for size in SIZES])
     right.xaxis.set_minor_locator(NullLocator())
-    right.set_ylim(0, 105)
+    right.set_ylim(0, 155)  # with room for the names
     right.set_yticks(range(0, 101, 25))
     right.set_xlabel("cells of each of two counts")
     right.set_ylabel("of 100 pairs detect it")
     if counting.steps:
-        right.legend(loc="lower right")
+        right.legend(loc="upper left")
 
 
 def _together(axes: Sequence[Axes], together: Together, units: str) -> None:

@@ -22,6 +22,7 @@ from metersim.questions.lesson.meter import (
     seen,
 )
 from metersim.questions.shared.answer import is_distinct
+from metersim.questions.shared.counts import CERTAINTY
 from metersim.questions.shared.settings import SETTINGS, Steps, can_move, moved
 
 FACTORS = tuple(2 ** (k / 3) for k in range(-4, 5))  # of the present vacuum, on its curve
@@ -167,6 +168,14 @@ class Together:
             return 0.0
         alone = min(one.seen.chance(PAIR_SIZE) for one in self.alone)
         return alone - self.both.seen.chance(PAIR_SIZE)
+
+    @property
+    def hides(self) -> bool:
+        """Whether, beyond false alarms, both at once are detected half as often as either alone."""
+        if self.both is None:
+            return False
+        beyond = self.both.seen.chance(PAIR_SIZE) - (1 - CERTAINTY)
+        return self.hidden > max(beyond, 0.0)
 
 
 def is_possible(scenario: Scenario, steps: Steps, units: str) -> bool:

@@ -202,7 +202,7 @@ def together_chapter(together: Together, units: str) -> Chapter:
         f"second in {of_hundred(alone[1])}, and both at once in {of_hundred(both)}."
     )
     said.append(chances)
-    if both < min(alone):
+    if together.hides:
         said.append("So each move hides the other.")
         fact = f"{capital(words[0])} hides {words[1]}: {of_hundred(both)} of 100 counts see both."
         answer = [
