@@ -76,8 +76,8 @@ def _of_run(run: Run, units: str) -> Iterator[Picture]:
         ax,
         "Histogram of the spacings between neighbouring seeds, with the share of each class.",
         f"See: {run_sight(run)} "
-        "Spacings shorter than half of the nominal one are close (multiple). Those longer than one "
-        "and a half of it are missed (miss).",
+        "Spacings shorter than half of the nominal one are close. Those longer than one and a "
+        "half of it are missed.",
     )
     figure = new_page(1.5, WIDE)
     ax = _axes(figure, 0.7, 0.5, 4.2, 0.9)
