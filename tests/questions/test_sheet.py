@@ -249,9 +249,8 @@ def test_larger_seed_is_given_no_smaller_hole():
     assert holes[0] < holes[-1]
 
 
-@pytest.mark.parametrize(
-    "change", [pytest.param("speed_kmh=10", marks=pytest.mark.slow), "rate_per_ha=110000"]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("change", ["speed_kmh=10", "rate_per_ha=110000"])
 def test_more_asked_is_given_no_fewer_cells(change):
     key = change.partition("=")[0]
     asked = [one for one in ASKED if not one.startswith(key)]
@@ -871,6 +870,7 @@ def test_a_change_has_no_more_digits_than_its_interval_bears():
     assert pp(Estimate(0.0, 0.0, 0.0)) == "no difference in any cell"
 
 
+@pytest.mark.slow
 def test_holes_are_in_both_units_everywhere():
     """A hole of a tenth of an inch; the reader's unit stands first."""
     assert hole_text(2.54e-3) == "2.54 mm (0.1 in)"

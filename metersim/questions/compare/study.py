@@ -265,7 +265,7 @@ def compare(
     >>> sampling = found.spreads[0].sampling("cells.skip")
     >>> change.low <= sampling.low < change.value < sampling.high <= change.high
     True
-    >>> m.compare("gate_too_low", "maize_bench", changes=["turns=50"]).labels
+    >>> m.compare("gate_too_low", "maize_bench", changes=["turns=20"], draws=4).labels
     ('gate_too_low', 'maize_bench')
     """
     if replicates < 1:

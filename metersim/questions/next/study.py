@@ -245,7 +245,7 @@ def next_move(
     >>> found.differs, found.words
     (True, 'one notch more aggressive')
     >>> count = m.look_of_seeds(500, skips=2, doubles=5)
-    >>> m.next_move("maize_bench", count).words
+    >>> m.next_move("maize_bench", count, runs=60, each=100).words
     'leave it, count more'
     """
     settings = [setting for setting, _ in earlier]

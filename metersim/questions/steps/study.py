@@ -275,7 +275,7 @@ def steps(
     Examples
     --------
     >>> import metersim as m
-    >>> found = m.steps("maize_bench", seed=3)
+    >>> found = m.steps("maize_bench", cells=2_000, draws=6, seed=3)
     >>> table = found.to_dataframe().set_index(["setting", "step"])
     >>> notch = table.loc[("notch", 1)]
     >>> bool(notch.doubles_change < 0 < notch.skips_change)
