@@ -37,9 +37,12 @@ class Page:
 
     def wait(self, true, what="what was asked for"):
         """Wait until something is true."""
+        from selenium.common.exceptions import StaleElementReferenceException
         from selenium.webdriver.support.ui import WebDriverWait
 
-        return WebDriverWait(self.driver, SOON, 0.02).until(lambda _: true(), f"no {what} yet")
+        passing = (StaleElementReferenceException,)  # the page is being built anew
+        waiting = WebDriverWait(self.driver, SOON, 0.02, passing)
+        return waiting.until(lambda _: true(), f"no {what} yet")
 
     def at(self, chosen):
         """The element of a selector."""

@@ -76,15 +76,17 @@ class Control {
   showMoved() {
     const moved = this.value !== this.opened;
     this.root.classList.toggle("moved", moved);
-    if (!moved) return this.was.replaceChildren();
     const words = this.worded(this.opened);
+    if (moved && this.was.dataset.words === words) return; // a button in use stays
+    this.was.dataset.words = moved ? words : "";
+    if (!moved) return this.was.replaceChildren();
     const back = element("button", { type: "button", class: "plain" }, "put back");
     back.setAttribute("aria-label", `${this.setting.label}: put back to ${words}`);
     back.addEventListener("click", () => {
       this.send(this.opened);
       this.field.focus();
     });
-    return this.was.replaceChildren(`opened with ${words}, `, back);
+    this.was.replaceChildren(`opened with ${words}, `, back);
   }
 
   /** What the setting is, in a sentence. */
