@@ -233,8 +233,11 @@ def shares(found: Rates) -> tuple[float, float]:
 
 
 def effect_of(found: Rates) -> float:
-    """Variance of a count over that of independent cells, for skips and doubles alike. [1]"""
-    return max(1.0, found.skip_effect, found.double_effect)
+    """Variance of a count over that of independent cells, of skips and doubles together. [1]
+
+    Their mean, as each is estimated from a short run; 1 at least.
+    """
+    return max(1.0, (found.skip_effect + found.double_effect) / 2)
 
 
 @lru_cache(maxsize=64)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,7 @@ from metersim.run.streams import Streams
 
 MOST_LOOKS = 12  # counts after which the plain operator gives up
 FIRST = 1_000  # replicate before the first of the plain operator's counts
+MOST_TOGETHER = 3  # moves of several settings that are taken apart: the last ones
 ROOM = 0.005  # share of cells that the operator accepts above the meter in order
 
 
@@ -156,7 +157,8 @@ class Ending:
     shown : tuple of Shown
         What each count could have shown.
     together : tuple of Together
-        Settings that were moved at once between two counts, and causes that acted at once.
+        Settings that were moved at once between two counts, the last few of them, and causes that
+        acted at once.
     reached : tuple of Reached
         The meter in order, as found, as the class left it, and one step at a time.
     """
@@ -183,11 +185,9 @@ def ending_of(meter: HiddenMeter, counts: Sequence[Count], changes: Changes, uni
         Units of the plain operator's steps, ``metric`` or ``us``.
     """
     alike = most_alike(meter)
-    at_once = [
-        together
-        for one, two in pairwise(counts)
-        if one.by == two.by and (together := _moved_together(meter, one, two))
-    ]
+    pairs = [(one, two) for one, two in pairwise(counts) if one.by == two.by]
+    moves = (_moved_together(meter, *pair) for pair in reversed(pairs))
+    at_once = [*islice(filter(None, moves), MOST_TOGETHER)][::-1]
     if len(meter.hidden) > 1:
         at_once.append(_caused_together(meter))
     order, found, ends = (

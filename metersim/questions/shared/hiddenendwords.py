@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from metersim.machine.sections import all_fields
-from metersim.questions.shared.answer import capital
+from metersim.questions.shared.answer import LINES, capital
 from metersim.questions.shared.hiddencauses import HiddenMeter, Present
 from metersim.questions.shared.hiddencounts import place_of
 from metersim.questions.shared.hiddenend import Ending, Reached, Shown, Together, Wrong
@@ -59,11 +59,15 @@ class Part:
 
     @property
     def lines(self) -> list[str]:
-        """Lines for a terminal."""
+        """Lines for a terminal; the first tables are left out where they are too many."""
         made = [line for sentence in self.sentences for line in wrapped(sentence)]
-        for table in self.tables:
-            made += [*([""] if made else []), *table.lines]
-        return made
+        for left in range(len(self.tables) + 1):
+            lines = list(made)
+            for table in self.tables[left:]:
+                lines += [*([""] if lines else []), *table.lines]
+            if len(lines) < LINES:
+                break
+        return lines
 
     def to_dict(self) -> dict[str, Any]:
         """Sentences and tables for JSON."""
