@@ -260,8 +260,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         if path.is_fifo():
             raise bad(str(path), "", "is a pipe; give a file")
         content = read_whole(path, MOST_TOML)
-    except OSError as error:
-        raise bad(str(path), "", f"cannot be read: {error.strerror or error}") from None
+    except (OSError, ValueError) as error:  # a name with a null byte is a ValueError
+        said = getattr(error, "strerror", None) or error
+        raise bad(str(path), "", f"cannot be read: {said}") from None
     return parse_toml(content, str(path))
 
 

@@ -14,12 +14,12 @@ from scipy.special import stdtr
 import metersim as m
 from metersim.cli import main
 from metersim.files.units import UNITS
+from metersim.questions.shared.counts import COUNTED
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.notes import AT_A_METER, STOPPED
 from metersim.questions.shared.page import encoded
 from metersim.questions.shared.settings import SETTINGS, can_move, moved, steps_text
 from metersim.questions.shared.words import seeds_text
-from metersim.questions.steps.step import BY_CELLS
 from metersim.questions.steps.study import (
     CHANGES,
     paired_of,
@@ -217,7 +217,7 @@ def test_an_answer_alone_is_that_of_the_whole():
     for k in drawn:
         mine = alone.steps[k]
         other = found[mine.setting, mine.step]
-        assert mine.estimates == {kind: other.estimates[kind] for kind in BY_CELLS}
+        assert mine.estimates == {kind: other.estimates[kind] for kind in COUNTED}
         assert mine.shares == other.shares
 
 

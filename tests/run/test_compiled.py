@@ -181,10 +181,7 @@ def test_between_two_places():
 
 
 def test_a_missing_numba_is_said(monkeypatch):
-    find = importlib.util.find_spec
-    monkeypatch.setattr(
-        importlib.util, "find_spec", lambda name, *_: None if name == "numba" else find(name)
-    )
+    monkeypatch.setitem(sys.modules, "numba", None)  # then importing it is an ImportError
     with pytest.raises(BadInput, match=r"compiled: needs numba: pip install 'metersim\[fast\]'"):
         simulate(BENCH.replace(run__turns=1), engine="compiled")
 

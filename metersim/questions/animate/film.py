@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.colors import to_rgb
 
-from metersim.files.faults import bad
+from metersim.files.faults import Parameter, bad
 from metersim.questions.animate.figure import Frames
 from metersim.questions.animate.scene import DPI, HIGH, WIDE
 from metersim.questions.animate.study import Film
@@ -93,4 +93,4 @@ def as_mp4(film: Film, units: str = "metric") -> bytes:
                     done(k)
             return path.read_bytes()
         except (CalledProcessError, OSError) as error:
-            raise bad("--out", "", f"ffmpeg could not make it: {error}") from None
+            raise bad(Parameter("out"), "", f"ffmpeg could not make it: {error}") from None

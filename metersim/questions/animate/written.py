@@ -8,7 +8,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from metersim.files.faults import bad
+from metersim.files.faults import Parameter, bad
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.html import STYLE, document, element, group, paragraphs
 
@@ -26,9 +26,9 @@ def check_ending(name: str) -> None:
     """
     ending = Path(name).suffix.lower()
     if ending not in ENDINGS:
-        raise bad("--out", name, f"must end in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
+        raise bad(Parameter("out"), name, f"must end in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
     if ending == MP4 and not shutil.which("ffmpeg"):
-        raise bad("--out", name, FFMPEG)
+        raise bad(Parameter("out"), name, FFMPEG)
 
 
 CANVAS = (

@@ -56,7 +56,7 @@ LOOKS: dict[str, tuple[str, str]] = {  # colour and marker of a prediction, by v
     TREND: (AMBER, "s"),
     DISAGREES: (WARM, "X"),
 }
-TOP, FOOT = 0.7, 0.6  # in
+TOP, FOOT = 0.7, 0.44  # in
 ACROSS, LABELS, MARGIN = 5.45, 3.3, 0.2  # in: a column of levels, names of rows, right margin
 CLOSE, UNDER = 0.155, 0.48  # in: a row of levels, space under a panel for its axis
 COLUMN, MOST_COLUMNS = 6.6, 2  # in: height of a column of levels; a page of A4 or letter, lying
@@ -165,7 +165,9 @@ def levels_figure(found: Evidence) -> Figure | None:
     sight = levels_sight(shown)
     width = ACROSS * len(columns)
     head = sight_height(sight, width)
-    figure = new_page(inner + TOP + FOOT + head, width)
+    left = f"the first {drawn} of {total} levels" if drawn < total else ""
+    said = [_foot(found, "; ".join(filter(None, ["bars: 90 % intervals", left])))]
+    figure = new_page(inner + TOP + FOOT + caption_height(said, width) + head, width)
     across, tall = figure.get_size_inches()
     for k, column in enumerate(columns):
         top = tall - TOP - head
@@ -186,8 +188,7 @@ def levels_figure(found: Evidence) -> Figure | None:
     figure.legend(
         handles=handles, loc="upper left", ncols=4, bbox_to_anchor=(0.01, 1 - (0.3 + head) / tall)
     )
-    left = f"the first {drawn} of {total} levels" if drawn < total else ""
-    caption(figure, [_foot(found, "; ".join(filter(None, ["bars: 90 % intervals", left])))])
+    caption(figure, said)
     return figure
 
 

@@ -72,7 +72,7 @@ def draw(result: object, units: str = "metric") -> Figure:
     >>> import metersim as m
     >>> page = m.draw(m.simulate(m.load_scenario("maize_bench", ["speed_kmh=5"]), seed=3))
     >>> f"{page.get_figwidth():g} in by {page.get_figheight():g} in"
-    '7.5 in by 10 in'
+    '7.5 in by 10.23 in'
     """
     for figure in figures():
         for kind, page in getattr(figure, "PAGES", {}).items():

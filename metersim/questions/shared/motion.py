@@ -76,7 +76,7 @@ def motion_of(run: Run, first: int = 0, cells: int = 24) -> Motion:
     >>> run = m.simulate(m.load_scenario("maize_bench", "turns=10"), seed=3)
     >>> shown = motion_of(run, first=60, cells=12)
     >>> shown.many, sum(shown.counted(shown.end).values())
-    (12, 39)
+    (12, 42)
     """
     total = len(run.cells)
     if not 0 <= first < total:

@@ -96,13 +96,18 @@ def wrapped(part: str, letters: int = LINE) -> list[str]:
 
 def caption(figure: Figure, parts: Sequence[str]) -> None:
     """Write lines at the foot of a page."""
-    said = "\n".join(line for part in parts for line in wrapped(part))
+    across = figure.get_figwidth()
+    said = "\n".join(line for part in parts for line in _foot_lines(part, across))
     figure.text(0.02, 0.1 / figure.get_figheight(), said, color=INK, va="bottom", gid="caption")
 
 
-def caption_height(parts: Sequence[str]) -> float:
-    """Height of the lines at the foot of a page. [in]"""
-    return 0.158 * sum(len(wrapped(part)) for part in parts)
+def caption_height(parts: Sequence[str], width: float = WIDTH) -> float:
+    """Height of the lines at the foot of a page of a width in inches. [in]"""
+    return 0.158 * sum(len(_foot_lines(part, width)) for part in parts)
+
+
+def _foot_lines(part: str, width: float) -> list[str]:
+    return wrapped(part, round(LINE * width / WIDTH))
 
 
 def headline(figure: Figure, title: str, sight: str) -> None:
