@@ -34,24 +34,24 @@ def test_chances_and_scatter_are_recovered(delays):
     assert all(abs(z) > 4 for z in standardised(fit, wrong).values())  # control
 
 
+WIDE = TRUTH | {"scatter": 0.18}
+
+
 @pytest.fixture(scope="module")
-def many():
-    """Forty samples of 120 spacings with wide scatter, and what is fitted to each."""
+def fits():
+    """What is fitted to each of forty samples of 120 spacings with wide scatter."""
     rng = np.random.default_rng(22)
-    truth = TRUTH | {"scatter": 0.18}
-    rows = [cell_spacings(rng, 160, **truth)[:120] for _ in range(40)]
-    return truth, rows, [fit_cells([row]) for row in rows]
+    return [fit_cells([cell_spacings(rng, 160, **WIDE)[:120]]) for _ in range(40)]
 
 
 @pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["empty", "double", "scatter", "distance"])
-def test_intervals_cover_at_their_rate(name, many):
+def test_intervals_cover_at_their_rate(name, fits):
     """Of 40 short samples; what many longer ones gave stands in `metersim.measures.cellfit`."""
-    truth, rows, fits = many
-    held = sum(getattr(fit, name).low <= truth[name] <= getattr(fit, name).high for fit in fits)
-    error = np.sqrt(0.95 * 0.05 / len(rows))
-    assert (0.95 - held / len(rows)) / error < 4
+    held = sum(getattr(fit, name).low <= WIDE[name] <= getattr(fit, name).high for fit in fits)
+    error = np.sqrt(0.95 * 0.05 / len(fits))
+    assert (0.95 - held / len(fits)) / error < 4
 
 
 def test_intervals_widen_with_their_level_as_those_of_student():
@@ -65,22 +65,20 @@ def test_intervals_widen_with_their_level_as_those_of_student():
         assert reach[0] / reach[1] == pytest.approx(2.2010 / 0.6974, rel=2e-3)
 
 
-@pytest.mark.slow
-def test_shares_of_classes_are_no_chances(many):
+def test_shares_of_classes_are_no_chances():
     """Negative control: who takes misses for skips and multiples for doubles covers too rarely.
 
     Of spacings that scatter with an SD of 0.18 sqrt(2), 1 in 20 is out of the normal class on
     its own.
     """
-    truth, _, _ = many
     rng, samples = np.random.default_rng(31), 100
-    rows = [cell_spacings(rng, 600, **truth) for _ in range(samples)]
+    rows = [cell_spacings(rng, 600, **WIDE) for _ in range(samples)]
     error = np.sqrt(0.95 * 0.05 / samples)
     for name, bound in (("empty", lambda row: row > 1.5), ("double", lambda row: row <= 0.5)):
         held = 0
         for row in rows:
             one = share_interval(bound(row).sum(), row.size)
-            held += one.low <= truth[name] <= one.high
+            held += one.low <= WIDE[name] <= one.high
         assert (0.95 - held / len(rows)) / error > 4
 
 

@@ -457,7 +457,7 @@ def test_both_systems_say_the_same_harvest(done, folder):
 
 @pytest.mark.slow
 def test_there_is_no_money_without_a_price(done):
-    asked = ("maize_field", "--turns", 20, "--plants")
+    asked = ("maize_field", "--turns", 20, "--draws", 3, "--plants")
     for command, options in (("run", ()), ("compare", ("--vary", "notch=0,1"))):
         more = (*options, "--details")
         assert "money" not in done(command, *asked, *more)
