@@ -187,6 +187,7 @@ def test_distance_is_none_to_itself_and_alike_both_ways(report):
     tried = report.unseen.tried
     one, other = tried[0].at, tried[-1].at
     assert distance(one, one) == 0 < distance(one, other) == distance(other, one)
+    assert 1 < distance(one, replace(one, vacuum=0.0)) < 99
 
 
 def test_a_crop_without_unseen_cases_is_said_plainly(report):

@@ -18,6 +18,7 @@ PERCENT = "%"
 COMPARED = ("speed", "frequency", "peripheral_speed", "vacuum", "cells")
 """Conditions by whose ratios cases are called near."""
 ELSEWHERE = 1.0  # distance between bench and field, as of a factor e in one condition
+LEAST = 1e-3  # SI, in place of a vacuum or a speed of 0, which has no logarithm
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,8 @@ def unseen_like(scenario: Scenario) -> Unseen:
 
 def distance(one: Conditions, other: Conditions) -> float:
     """Root of the sum of squares of logarithms of ratios of the conditions in `COMPARED`. [1]"""
-    return math.hypot(*(math.log(getattr(one, k) / getattr(other, k)) for k in COMPARED))
+    logs = ([math.log(max(getattr(at, k), LEAST)) for k in COMPARED] for at in (one, other))
+    return math.dist(*logs)
 
 
 def _tested(case: Case, name: str) -> Scenario:
