@@ -95,6 +95,12 @@ def test_a_pinned_setting_that_is_the_present_one_differs_by_nothing():
     assert other.differences["precision"].value != 0
 
 
+def test_no_share_changes_by_more_than_all_of_it():
+    *_, last = m.redraw(SHORT, m.Request("vacuum_kpa=0"), pinned=(), draws=2)
+    change = last.differences["cells.skip"]
+    assert change.low < change.value < change.high == 1  # two draws alone give wide intervals
+
+
 def test_json_has_all_of_it_in_plain_numbers():
     found = next(m.redraw(BENCH, m.Request("notch=2", seed=2), pinned=()))
     made = json.loads(plain(found))

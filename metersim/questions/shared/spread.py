@@ -253,6 +253,9 @@ class Spread:
             wide, sides = 0.0, (0.0, 0.0)  # the two runs are the same in every cell
         reach = [math.hypot(wide, side) for side in sides]
         made = scale.back(np.array([centre, centre - reach[0], centre + reach[1]]))
+        measure = self.measures.get(key)
+        if self.change and measure is not None and is_share(measure):
+            made = made.clip(-1.0, 1.0)  # a share cannot change by more
         value, low, high = made.tolist()
         return Estimate(value, min(low, value), max(high, value))
 
