@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
@@ -157,7 +157,18 @@ def _covers_alone(path: Path) -> dict[str, Any]:
     return tomllib.loads("\n".join(COVERS.findall(path.read_text(encoding="utf-8"))))
 
 
-def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list[str]:
+def key_of(place: str, units: str) -> str:
+    """The key that people type for a setting, given as section and field."""
+    section, _, name = place.partition(".")
+    return _written(specs(SECTIONS[section])[name], units)[0]
+
+
+def outside(
+    scenario: Scenario,
+    units: str = "metric",
+    most: int = MOST,
+    named: Callable[[str, str], str] = key_of,
+) -> list[str]:
     """Keys in which a scenario lies outside all published cases of its crop, in words.
 
     A value is inside if it lies between the least and the greatest value in cases of the crop.
@@ -172,6 +183,8 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
         ``metric`` or ``us``.
     most : int
         Most lines, 2 or more; one line sums up the rest.
+    named : callable
+        Name of a setting, from its section and field and the units; by default its key.
 
     Returns
     -------
@@ -206,7 +219,9 @@ def outside(scenario: Scenario, units: str = "metric", most: int = MOST) -> list
             unstated.append(spec)
         elif not ends[0] * (1 - SLACK) <= value <= ends[1] * (1 + SLACK):
             cases = f"published cases of {crop}{f' {place}' if of_the_row else ''}"
-            lines.append(_outside_text(spec, value, ends, units, cases))
+            keys = ", ".join(named(place, units) for place in MOVED_BY[name])
+            text = _outside_text(spec, value, ends, units, cases)
+            lines.append(f"{text} (set by {keys})")
             said.append(spec.meaning)
     room = most - bool(unstated)
     if len(lines) > room:
@@ -228,7 +243,7 @@ def _union(ranges: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
 def _outside_text(
     spec: Spec, value: float, ends: tuple[float, float], units: str, cases: str
 ) -> str:
-    """A value outside its range, in words: the value, the range, the settings that change it."""
+    """A value outside its range, in words: the value and the range."""
     unit = _written(spec, units)[1]
     symbol = unit.symbol if unit else ""
     # three digits distinguish every value beyond the slack from the end of the range
@@ -236,9 +251,8 @@ def _outside_text(
         sentence_number(unit.from_si(number) if unit else number, 3) for number in (value, *ends)
     )
     span = f"{low} {symbol}" if low == high else f"{low} to {high} {symbol}"
-    keys = ", ".join(_setting(place, units) for place in MOVED_BY[spec.name])
     value_text = f"{spec.meaning} {at} {symbol}".strip()
-    return f"{value_text} is outside {cases}: {span.strip()} (set by {keys})"
+    return f"{value_text} is outside {cases}: {span.strip()}"
 
 
 def _unstated_text(unstated: Iterable[Spec], place: str) -> str:
@@ -246,12 +260,6 @@ def _unstated_text(unstated: Iterable[Spec], place: str) -> str:
     names = {spec.name: spec.meaning for spec in unstated}
     of_the_row = " and ".join(names.pop(name) for name in OF_THE_ROW if name in names)
     return ", ".join([*names.values(), *([f"{of_the_row} {place}"] if of_the_row else [])])
-
-
-def _setting(place: str, units: str) -> str:
-    """The key of a setting, given as section and field."""
-    section, _, name = place.partition(".")
-    return _written(specs(SECTIONS[section])[name], units)[0]
 
 
 def _written(spec: Spec, units: str) -> tuple[str, Unit | None]:
@@ -331,8 +339,13 @@ def causes(measured: Measured) -> list[Cause]:
     return sorted(found, key=lambda cause: (cause.name != HOPPER, -cause.share))
 
 
-def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
-    """Lines that say where a scenario lies outside the published cases."""
+def cautions(
+    scenario: Scenario, units: str = "metric", named: Callable[[str, str], str] = key_of
+) -> list[str]:
+    """Lines that say where a scenario lies outside the published cases.
+
+    `named` is as for `outside`.
+    """
     found = []
     if scenario.lot.crop in STUDIED_CROPS:
         study = "above the range of onal2012 (maize and cotton)"
@@ -347,4 +360,4 @@ def cautions(scenario: Scenario, units: str = "metric") -> list[str]:
             found.append(
                 f"{at:.3f} {unit.symbol} at the holes is over {ceiling:.4g} (from memory): {study}"
             )
-    return found + outside(scenario, units, MOST - len(found))
+    return found + outside(scenario, units, MOST - len(found), named)

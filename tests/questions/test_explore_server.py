@@ -4,6 +4,7 @@ import http.client
 import io
 import json
 import random
+import re
 import signal
 import threading
 import time
@@ -18,11 +19,13 @@ from metersim.files.faults import BadInput
 from metersim.machine.given import scenario_of
 from metersim.machine.losses import REASONS
 from metersim.machine.sections import all_fields
+from metersim.measures.limits import cautions
 from metersim.questions.explore import command, server
 from metersim.questions.explore.api import MOST_BODY, ROUTES, reply_to
 from metersim.questions.explore.controls import MAIN, controls_of, values_of
 from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
+from metersim.questions.explore.words import words_of
 from metersim.questions.shared.hiddenmeter import replayed
 from tests.test_ends import ended, started
 
@@ -176,7 +179,7 @@ def test_its_sentences_are_those_of_the_command(page, session, capsys):
     assert main([*run, "--units", "us"]) == 0
     told = capsys.readouterr().out
     for sentence in (*words["headline"], words["spoils"], *words["outside"]):
-        assert sentence in told
+        assert sentence.partition(" (set by")[0] in told
     assert "mph" in words["headline"][0] and "km/h" not in json.dumps(words)
     for label, value, interval, _ in words["table"]:
         assert any(line.split("  ")[0] == label and value in line for line in told.splitlines())
@@ -187,7 +190,18 @@ def test_a_setting_that_drops_no_seed_has_its_words(page, session):
     _, body = asked(page, "redraw", session=session, changes=["vacuum_kpa=0"], total=False)
     words = lines(body)[0]["words"]
     assert words["headline"] == ["No seed leaves the meter."]
+    assert words["spoils"].endswith(", 100 of 100 cells.")
     assert "none" in words["table"][0][1]
+
+
+def test_what_is_outside_evidence_is_said_with_the_names_of_the_controls():
+    scenario = m.load_scenario("maize_bench", ["cells=12", "vacuum_kpa=0.5", "turns=20"])
+    words = words_of(next(m.redraw(scenario, draws=0)))
+    assert len(words["outside"]) == len(cautions(scenario)) > 2
+    labels = {one.to_dict()["label"] for one in controls_of(scenario)}
+    named = [re.search(r"\(set by (.+)\)\.$", one) for one in words["outside"]]
+    assert {one for found in named if found for one in found[1].split(", ")} <= labels
+    assert "holes on the disc" in json.dumps(words["outside"])
 
 
 def test_faults_are_those_of_the_command(page, session, capsys):

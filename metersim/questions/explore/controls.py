@@ -158,12 +158,11 @@ class Control:
 
     def to_dict(self) -> dict[str, Any]:
         """The control for JSON; numbers in metric and in US units."""
-        section, _, name = self.key.partition(".")
-        spec = self.spec
+        section, spec = self.key.partition(".")[0], self.spec
         made: dict[str, Any] = {
             "key": self.key,
             "typed": {system: _typed(spec, system) for system in SYSTEMS},
-            "label": LABELS.get(self.key, name.replace("_", " ")),
+            "label": label_of(self.key),
             "group": GROUPS[section],
             "meaning": spec.meaning,
             "kind": KINDS[spec.kind],
@@ -200,6 +199,11 @@ class Control:
         number = round if spec.kind == "count" else float
         ends = min(float(f"{down * step:.10g}"), value), max(float(f"{up * step:.10g}"), value)
         return number(ends[0]), number(ends[1]), number(step)
+
+
+def label_of(key: str) -> str:
+    """What the page calls a setting, given as section and field."""
+    return LABELS.get(key) or key.partition(".")[2].replace("_", " ")
 
 
 def controls_of(scenario: Scenario) -> tuple[Control, ...]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from metersim.measures.indices import BY_KEY
-from metersim.measures.limits import cautions, outside
+from metersim.measures.limits import cautions
+from metersim.questions.explore.controls import label_of
 from metersim.questions.explore.result import SAMPLING, TOTAL, Redrawn
 from metersim.questions.shared.answer import capital, change_told, is_distinct, movement
 from metersim.questions.shared.notes import in_doubt, level_text
@@ -48,7 +49,7 @@ def words_of(result: Redrawn, units: str = "metric") -> dict[str, Any]:
         headline = [NO_SEED]
     if measured.spilt_share > MUCH_SPILT:
         headline.append(spilt_text(measured, units))
-    found = dict.fromkeys([*outside(scenario, units), *cautions(scenario, units)])
+    found = cautions(scenario, units, named=lambda place, _: label_of(place))
     return {
         "headline": headline,
         "spoils": main_cause(measured) or EVEN,
