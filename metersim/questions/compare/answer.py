@@ -30,6 +30,7 @@ from metersim.questions.shared.hedges import NONE, fixed_words
 from metersim.questions.shared.notes import decisive, level_text, settings_text
 from metersim.questions.shared.partwords import change_note
 from metersim.questions.shared.plantwords import NAMES, change_sentences
+from metersim.questions.shared.rowwords import of_hundred
 from metersim.questions.shared.words import FIRST, WIDE, aligned, shown
 
 QUALITY = ("per_spacing.quality", "normal spacings")
@@ -158,7 +159,7 @@ def _sentences(
         found.append(f"Differences of {left} more from {names[0].short} are under --details.")
     cause = result.binding[-1]
     if cause:
-        share = f"{100 * cause.share:.2g} of 100 spacings uneven at {names[-1].short}"
+        share = f"{of_hundred(cause.share)} spacings uneven at {names[-1].short}"
         found.append(f"Main cause: {cause.name}. It makes {share}.")
     else:
         found.append(f"At {names[-1].short} every spacing is normal.")

@@ -25,7 +25,7 @@ from metersim.questions.shared.machinepicture import (
 from metersim.questions.shared.notes import level_text
 from metersim.questions.shared.page import STYLE, encoded, new_page
 from metersim.questions.shared.rowpicture import draw_row
-from metersim.questions.shared.rowwords import counted
+from metersim.questions.shared.rowwords import counted, of_hundred
 from metersim.questions.shared.sights import pass_sight, run_sight
 from metersim.questions.shared.spacingpicture import draw_spacings
 from metersim.questions.shared.style import BLUE, FINE, HAIR, INK, SMALL
@@ -142,7 +142,7 @@ def causes_picture(report: Report) -> Picture | None:
     figure = new_page(0.4 * len(found) + 0.55, WIDE)
     ax = _axes(figure, 0.12, 0.45, 4.6, 0.4 * len(found))
     draw_causes(ax, found, counted(report.row.whole))
-    alt = "; ".join(f"{one.name}: {100 * one.share:.2g} of 100" for one in found)
+    alt = "; ".join(f"{one.name}: {of_hundred(one.share)}" for one in found)
     said = "The longest bar spoils most. A spacing counts to one cause only."
     return _picture(figure, ax, f"Causes of uneven spacing. {alt}.", said)
 
@@ -168,8 +168,8 @@ def draw_causes(ax: Axes, found: list[Cause], of: str) -> list[Any]:
     shares = [100 * one.share for one in found]
     places = range(len(found))
     bars = list(ax.barh(places, shares, 0.3, fc=BLUE, ec=INK, lw=HAIR))
-    for place, one, share in zip(places, found, shares, strict=True):
-        words = f"{one.name}: {share:.2g}"
+    for place, one in zip(places, found, strict=True):
+        words = f"{one.name}: {of_hundred(one.share).partition(' ')[0]}"
         ax.annotate(words, (0, place - 0.22), (3, 0), textcoords="offset points", va="bottom")
     ax.set_ylim(len(found) - 0.6, -0.8)
     ax.set_xlim(0, 1.05 * max(shares))

@@ -50,6 +50,7 @@ from metersim.questions.shared.rowwords import (
     counted,
     lying,
     main_cause,
+    of_hundred,
     spilt_text,
     told_first,
 )
@@ -129,7 +130,7 @@ def summary(
     notes = decisive(measured, units)
     if row.before:
         main = causes(row.whole)[0]
-        share = f"{100 * main.share:.2g} of 100 {counted(row.whole)}"
+        share = f"{of_hundred(main.share)} {counted(row.whole)}"
         need = about_quantity("mass", row.needed, units, digits=2)
         notes.insert(
             0,

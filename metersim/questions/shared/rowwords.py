@@ -54,8 +54,15 @@ def main_cause(measured: Measured) -> str:
     found = causes(measured)
     if not found:
         return ""
-    most = f"{100 * found[0].share:.2g} of 100 {counted(measured)}"
-    return f"Main cause of uneven spacing: {found[0].name}, {most}."
+    return (
+        f"Main cause of uneven spacing: {found[0].name}, {of_hundred(found[0].share)} "
+        f"{counted(measured)}."
+    )
+
+
+def of_hundred(share: float) -> str:
+    """A share as ``12 of 100``, with two digits."""
+    return f"{float(f'{100 * share:.2g}'):g} of 100"
 
 
 def counted(measured: Measured) -> str:
