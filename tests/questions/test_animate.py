@@ -87,7 +87,7 @@ def test_an_avalanche_is_the_largest_slide():
 
 def test_a_moment_that_never_comes_is_one_line(folder, done, told):
     (said,) = told("animate", "maize_bench", "--moment", "triple", "--turns", "3", "--out", "f.gif")
-    assert "0 of 90 cells; try --set notch=-3" in said and not (folder / "f.gif").exists()
+    assert "0 of 90 cells; try notch=-3" in said and not (folder / "f.gif").exists()
 
 
 def test_a_time_outside_the_run_is_refused():

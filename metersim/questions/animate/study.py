@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from metersim.files.faults import BadInput, bad
+from metersim.files.faults import BadInput, Parameter, bad
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, EDGE, LEAVES
 from metersim.questions.shared.faults.fault import MeterFault
@@ -33,9 +33,9 @@ MOVED = 0.01  # m, least change of a seed's place that a fault is shown by
 
 DOUBLE, SKIP, TRIPLE, AVALANCHE = KINDS = ("double", "skip", "triple", "avalanche")
 TRY = {  # what makes a moment more likely
-    DOUBLE: "--set notch=-2 or --set vacuum_kpa=6",
-    TRIPLE: "--set notch=-3 or --set vacuum_kpa=8",
-    SKIP: "--set vacuum_kpa=1.5 or --set notch=3",
+    DOUBLE: "notch=-2 or vacuum_kpa=6",
+    TRIPLE: "notch=-3 or vacuum_kpa=8",
+    SKIP: "vacuum_kpa=1.5 or notch=3",
     AVALANCHE: "another scenario, such as maize_bench or gate_too_low",
 }
 MEANT = {
@@ -113,13 +113,14 @@ def run_for(scenario: Scenario, seed: int, row: int | None = None) -> Run:
     """The run of a scenario, or of a row of a machine whose rows share a fan."""
     if not scenario.is_toolbar:
         if row is not None:
-            raise bad("--row", str(row), "the scenario has one row; leave --row out")
+            raise bad(Parameter("row"), str(row), "the scenario has one row; leave `row` out")
         return simulate(scenario, seed=seed)
     rows = {one.number: one.run for one in simulate_pass(scenario, seed=seed).rows}
     number = min(rows) if row is None else row
     if number not in rows:
         working = ", ".join(map(str, rows))
-        raise bad("--row", str(row), f"does not work in this pass; working rows: {working}")
+        message = f"does not work in this pass; working rows: {working}"
+        raise bad(Parameter("row"), str(row), message)
     return rows[number]
 
 
@@ -127,12 +128,13 @@ def with_fault(scenario: Scenario, fault: MeterFault) -> Scenario:
     """The scenario with a fault of the library at its worst."""
     if not fault.fits(scenario):
         message = "the machine of this scenario cannot have it; see 'metersim list faults'"
-        raise bad("--fault", fault.name, f"{message}, or choose a machine with a fan of its own")
+        message += ", or choose a machine with a fan of its own"
+        raise bad(Parameter("fault"), fault.name, message)
     try:
         return fault.put(scenario, WORST)
     except BadInput:
         message = "the scenario cannot have it at any severity; choose another fault or scenario"
-        raise bad("--fault", fault.name, message) from None
+        raise bad(Parameter("fault"), fault.name, message) from None
 
 
 def kind_moment(run: Run, kind: str) -> Moment:
@@ -164,7 +166,7 @@ def _never(run: Run, kind: str, early: int) -> BadInput:
     cells = len(run.cells)
     where = "after the first turn " if early else ""
     message = f"no cell {where}{MEANT[kind]}: 0 of {cells:,} cells; try {TRY[kind]}"
-    return bad("--moment", kind, f"{message}, more --turns or another --seed")
+    return bad(Parameter("moment"), kind, f"{message}, more `turns` or another random seed")
 
 
 def cell_moment(run: Run, cell: int, often: str) -> Moment:
@@ -226,8 +228,8 @@ def time_moment(run: Run, time: float) -> Moment:
     """A moment that was asked for by its time [s]."""
     course = course_of(run)
     if not 0 <= time <= course.end:
-        message = f"outside the run, which lasts 0 to {course.end:.1f} s; give more --turns"
-        raise bad("--moment", f"{time:g}", message)
+        message = f"outside the run, which lasts 0 to {course.end:.1f} s; give more `turns`"
+        raise bad(Parameter("moment"), f"{time:g}", message)
     return Moment(
         words=f"It shows the meter at {time:g} s.",
         often="",
@@ -274,8 +276,8 @@ def fault_moment(run: Run, healthy: Run, fault: MeterFault) -> Moment:
     if found.size:
         often = f"With the fault ({fault.words}), {found.size:,} {words}."
         return cell_moment(run, int(found[0]), often)
-    message = f"shows in none of {cells:,} cells; give more --turns, or another scenario"
-    raise bad("--fault", fault.name, message)
+    message = f"shows in none of {cells:,} cells; give more `turns`, or another scenario"
+    raise bad(Parameter("fault"), fault.name, message)
 
 
 def _unseen(run: Run, healthy: Run) -> tuple[NDArray[np.int64], str]:

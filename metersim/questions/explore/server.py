@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from metersim import __version__
-from metersim.files.faults import bad
+from metersim.files.faults import Parameter, bad
 from metersim.questions.explore.api import JSON, MOST_BODY, ROUTES, Reply, faulty, reply_to
 from metersim.questions.explore.sessions import Sessions
 
@@ -78,7 +78,7 @@ class Server(ThreadingHTTPServer):
                 message = "is in use; give another port, or 0 for a free one"
             else:
                 message = f"cannot be had: {error.strerror}; give another, or 0 for a free one"
-            raise bad("--port", str(port), message) from None
+            raise bad(Parameter("port"), str(port), message) from None
 
     def server_bind(self) -> None:
         """Take the port; the name of this computer is not looked up."""
