@@ -234,23 +234,24 @@
       if (kind === "more") words("+", x + 1.7 * d, y, { weight: "bold" });
     }
 
-    function words(text, x, y, how) {
+    function words(text, x, y, how) { // moved sideways where they would leave the canvas; gives their width
       how = how || {};
       pen.font = (how.weight || "normal") + " " + (how.size || 1) * size + "px " +
         (getComputedStyle(canvas).fontFamily || "sans-serif");
-      pen.textAlign = how.align || "left";
-      pen.textBaseline = how.base || "middle";
+      pen.textAlign = "left";
+      pen.textBaseline = "middle";
+      var w = pen.measureText(text).width, h = 1.25 * size;
+      var left = how.align === "right" ? x - w : how.align === "center" ? x - w / 2 : x;
+      left = Math.max(Math.min(left, wide - w - 3), 3);
       if (how.plate) {
-        var w = pen.measureText(text).width, h = 1.25 * size;
-        var left = how.align === "right" ? x - w : how.align === "center" ? x - w / 2 : x;
         pen.globalAlpha = 0.86;
         pen.fillStyle = colours.paper;
         pen.fillRect(left - 2, y - h / 2, w + 4, h);
         pen.globalAlpha = 1;
       }
       pen.fillStyle = how.colour || colours.ink;
-      pen.fillText(text, x, y);
-      return pen.measureText(text).width;
+      pen.fillText(text, left, y);
+      return w;
     }
 
     function inLines(text, room) { // two lines of some px at most; the second is shortened
@@ -487,8 +488,8 @@
        between from the speed at which it got there (assumption); a belt carries it at one speed. */
     function depthOf(s, at, t) {
       var g = motion.geometry, belt = g.delivery === "conveyor", beam = g.tube_m - g.beam_m;
-      var pitch = (2 * Math.PI) / g.holes, launch = ((s.leaves_hole - motionCell(s.cell).cut) * 0) +
-        (angleAt(motion, s.leaves_hole) - angleAt(motion, s.leaves_hole - 0.01)) / 0.01 * g.circle_radius_m;
+      var pitch = (2 * Math.PI) / g.holes, before = angleAt(motion, s.leaves_hole - 0.01);
+      var launch = ((angleAt(motion, s.leaves_hole) - before) / 0.01) * g.circle_radius_m;
       var first = part(0, beam, s.leaves_hole, s.beam, launch, t, belt);
       if (t <= s.beam) return first.depth;
       return part(beam, g.tube_m, s.beam, s.lands, first.speed, t, belt).depth;
@@ -533,8 +534,8 @@
           if (isShort()) words("the machine moves this way \u2192", 8, py(-g.tube_m - 0.02) + size, { plate: true });
           else {
             var moves = words("the machine moves this way \u2192", px(x + 0.05), py(-g.tube_m) - size);
-            var after = px(x + 0.05) + moves;
-            if (after + 14 * size < wide) words("(ticks: nominal spacing)", after + 0.5 * size, py(-g.tube_m) - size);
+            var after = px(x + 0.05) + moves + 0.5 * size, ticks = "(ticks: nominal spacing)";
+            if (after + pen.measureText(ticks).width + 3 < wide) words(ticks, after, py(-g.tube_m) - size);
           }
         }
       }
