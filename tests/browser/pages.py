@@ -32,7 +32,7 @@ class Page:
         self.driver.get(address + "/page.css")
         self.js("sessionStorage.clear()")
         self.driver.get(address)
-        self.wait(lambda: self.words("headline"))
+        self.wait(lambda: self.every("#measures tbody tr"), "first answer")
         return self
 
     def wait(self, true, what="what was asked for"):

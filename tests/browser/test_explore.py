@@ -123,7 +123,7 @@ def test_reload_keeps_the_setting(page, browser):
     value = page.field("vacuum.vacuum").get_attribute("value")
     assert value != "4"
     browser.refresh()
-    page.wait(lambda: page.words("headline"))
+    page.wait(lambda: page.every("#measures tbody tr"))
     assert page.field("vacuum.vacuum").get_attribute("value") == value
 
 
@@ -254,7 +254,7 @@ def test_units_and_scenarios(page):
         )
         title = m.load_scenario(name).title
         page.wait(lambda title=title: page.words("title") == title, name)
-        page.wait(lambda: page.words("headline"), name)
+        page.wait(lambda: page.every("#measures tbody tr"), name)
         assert page.words("trouble") == "", name
 
 
