@@ -6,6 +6,7 @@ import json
 import random
 import re
 import signal
+import socket
 import threading
 import time
 from contextlib import closing, contextmanager, suppress
@@ -467,6 +468,33 @@ def test_a_browser_that_goes_away_leaves_the_server(page, session):
     with suppress(OSError, BadInput):
         link.close()
     assert asked(page, "redraw", session=session, total=False)[0] == 200
+
+
+def plainly(page, *lines, body=b""):
+    """What comes back for the lines of a request and a body, after which nothing more is sent."""
+    host = f"Host: {server.HOST}:{page.server_port}"
+    head = "\r\n".join((lines[0], host, "Content-Type: application/json", *lines[1:], "", ""))
+    with socket.create_connection((server.HOST, page.server_port), timeout=60) as link:
+        link.sendall(head.encode() + body)
+        link.shutdown(socket.SHUT_WR)
+        return link.makefile("rb").read()
+
+
+def test_what_is_no_whole_request_is_not_acted_on(page):
+    """No shorter body, no second length or origin, and no request in the body of another one."""
+    opening, origin = "POST /api/open HTTP/1.1", f"Origin: http://{server.HOST}:{page.server_port}"
+    whole = plainly(page, opening, "Content-Length: 2", origin, "Connection: close", body=b"{}")
+    assert whole.startswith(b"HTTP/1.1 200")
+    for status, *lines in (
+        (400, "Content-Length: 9"),
+        (411, "Content-Length: 2", "Content-Length: 3"),
+        (403, "Content-Length: 2", origin, "Origin: null"),
+    ):
+        reply = plainly(page, opening, *lines, body=b"{}")
+        assert reply.startswith(b"HTTP/1.1 %d" % status) and reply.count(b'"faults"') == 1
+    inner = b"GET /hidden HTTP/1.1\r\n\r\n"
+    reply = plainly(page, "GET /favicon.ico HTTP/1.1", f"Content-Length: {len(inner)}", body=inner)
+    assert reply.count(b"HTTP/1.1") == 1
 
 
 @pytest.mark.slow

@@ -1,9 +1,12 @@
 """A game with a hidden fault in a terminal: what is typed, what is said, and its plane."""
 
+import io
+import time
+
 import pytest
 
 from metersim.files.faults import BadInput
-from metersim.questions.lesson.hidden import answered, play
+from metersim.questions.lesson.hidden import answered, lines_of, play
 from metersim.questions.lesson.hiddenplane import ACROSS, DOWN, LEFT, place, plane_lines
 from metersim.questions.shared.answer import LINES
 from metersim.questions.shared.hiddencounts import Count
@@ -96,6 +99,16 @@ def test_typed_lines_are_acts(typed, asked):
 def test_what_is_not_understood_is_refused(typed):
     with pytest.raises(BadInput):
         answered(start(7, 1), typed)
+
+
+@pytest.mark.parametrize("typed", ["move " + "a" * 300_000, "9" * 300_000, "a=1, " * 60_000])
+def test_a_line_without_end_is_refused_at_once(typed):
+    stream = io.TextIOWrapper(io.BytesIO(f"{typed}\n".encode() + b"count 20\xff\nquit"))
+    before = time.process_time()
+    texts = list(play(7, 1, "metric", lines_of(stream), echo=True))
+    assert time.process_time() - before < 0.3
+    assert "is too long" in texts[3] and len(texts[2]) + len(texts[3]) < 300
+    assert texts[4] == "> count 20\N{REPLACEMENT CHARACTER}" and texts[6] == "> quit"
 
 
 def count_of(number, skips, doubles):

@@ -368,7 +368,14 @@ def test_a_folder_keeps_its_files_and_takes_a_lesson_whole(folder, done, told, m
         (("nowhere", "--out", "new"), "nowhere"),
         (("maize_bench", "--hidden"), "does not go with --hidden"),
         (("--hidden", "--level", "5"), "--level: 5"),
-        (("--hidden", "--number", "-1"), "--number: -1"),
+        (("--hidden", "--level", ""), "--level: must be a whole number from 1 to 4"),
+        (
+            ("--hidden", "--number", "1000000"),
+            "--number: 1000000: must be a whole",
+        ),
+        (("--hidden", "--seed", ""), "--seed: does not go with --hidden"),
+        (("--hidden", "--out", "new.txt"), "--out: new.txt: must end in .png"),
+        (("--out", "new", "--seed", ""), "--seed: must be"),
     ],
 )
 def test_what_cannot_be_written_is_said_before_anything_runs(words, said, folder, told):

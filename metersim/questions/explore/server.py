@@ -112,6 +112,8 @@ class Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """Give a file of the page."""
+        if "Content-Length" in self.headers or "Transfer-Encoding" in self.headers:
+            self.close_connection = True  # a body is not read, and is no further request
         if refused := self._foreign():
             return self._send(refused)
         path = self.path.partition("?")[0]
@@ -130,7 +132,11 @@ class Handler(BaseHTTPRequestHandler):
         if refused := self._foreign() or self._unfit():
             self.close_connection = True  # its body is not read
             return self._send(refused)
-        body = self.rfile.read(int(self.headers["Content-Length"]))
+        length = int(self.headers["Content-Length"])
+        body = self.rfile.read(length)
+        if len(body) < length:
+            self.close_connection = True
+            return self._send(faulty(400, ["The body ends before its stated length."]))
         if not self.path.startswith(API) or route not in ROUTES:
             known = self.path.partition("?")[0] in ASSETS
             said = "Ask with GET." if known else "There is no such request."
@@ -147,8 +153,8 @@ class Handler(BaseHTTPRequestHandler):
         named = self.headers.get_all("Host") or []
         if len(named) != 1 or named[0].lower() not in self.server.hosts:
             return faulty(403, [f"This page is at {self.server.address} alone."])
-        origin = self.headers.get("Origin")
-        if origin is not None and origin not in {f"http://{one}" for one in self.server.hosts}:
+        origins = set(self.headers.get_all("Origin") or [])
+        if origins - {f"http://{one}" for one in self.server.hosts}:
             return faulty(403, ["Another page may not ask here."])
         return None
 
@@ -157,7 +163,7 @@ class Handler(BaseHTTPRequestHandler):
         kind = self.headers.get("Content-Type", "").partition(";")[0].strip().lower()
         if kind != JSON:
             return faulty(415, [f"The body must be {JSON}."])
-        length = self.headers.get("Content-Length", "")
+        length = ", ".join(self.headers.get_all("Content-Length") or [])  # of one alone a number
         if "Transfer-Encoding" in self.headers or not (length.isascii() and length.isdigit()):
             return faulty(411, ["The length of the body must be stated."])
         if len(length) > 12 or int(length) > MOST_BODY:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from metersim.files.faults import BadInput, Fault, all_of, bad, whole
-from metersim.files.whole import check_writable, write_all
+from metersim.files.whole import FIGURES, check_writable, write_all
 from metersim.machine.reading import load_scenario
 from metersim.questions.shared.options import changes_of, seed_of, units_option
 
@@ -58,19 +58,29 @@ def answer(options: argparse.Namespace) -> str | Iterator[str]:
 
 
 def _game(options: argparse.Namespace) -> Iterator[str]:
-    given = {"SCENARIO": options.scenario, "--seed": options.seed, "--set": "".join(options.set)}
+    changes = " ".join(options.set) if options.set else None
+    given = {"SCENARIO": options.scenario, "--seed": options.seed, "--set": changes}
     if faults := [Fault(name, word, "does not go with --hidden; leave it out")
-                  for name, word in given.items() if word]:  # fmt: skip
+                  for name, word in given.items() if word is not None]:  # fmt: skip
         raise BadInput(faults)
-    from metersim.questions.lesson.hidden import play  # a lesson does without
+    from metersim.questions.lesson.hidden import lines_of, play  # a lesson does without
+    from metersim.questions.shared.hiddencauses import MOST_NUMBER as MOST
 
     number, level, _ = all_of(
-        lambda: None if options.number is None else whole("--number", options.number, 0),
-        lambda: whole("--level", options.level or "1", 1, MOST_LEVEL),
-        lambda: check_writable([("--figure", options.out)]),
+        lambda: None if options.number is None else whole("--number", options.number, 0, MOST),
+        lambda: 1 if options.level is None else whole("--level", options.level, 1, MOST_LEVEL),
+        lambda: _check_picture(options.out),
     )
     shown = sys.stdin is not None and sys.stdin.isatty()
-    return play(number, level, options.units, sys.stdin or (), options.out, echo=not shown)
+    lines = () if sys.stdin is None else lines_of(sys.stdin)
+    return play(number, level, options.units, lines, options.out, echo=not shown)
+
+
+def _check_picture(name: str | None) -> None:
+    """Refuse a file that no picture can be written to."""
+    check_writable([("--out", name)])
+    if name is not None and Path(name).suffix.lower() not in FIGURES:
+        raise bad("--out", name, f"must end in {' or '.join(FIGURES)}")
 
 
 def _written(options: argparse.Namespace) -> str:
@@ -78,7 +88,7 @@ def _written(options: argparse.Namespace) -> str:
                   for name, word in (("--number", options.number), ("--level", options.level))
                   if word is not None]:  # fmt: skip
         raise BadInput(faults)
-    options.seed = options.seed or "1"
+    options.seed = "1" if options.seed is None else options.seed
     scenario, seed, files = all_of(
         lambda: load_scenario(options.scenario or USUAL, changes_of(options)),
         lambda: seed_of(options),
@@ -110,7 +120,8 @@ def _files(options: argparse.Namespace) -> list[str]:
         folder = Path(options.out)
         there = folder.exists()
     except (OSError, ValueError) as error:  # a name that no folder can have
-        raise bad("--out", options.out, f"cannot be made: {error}") from None
+        reason = getattr(error, "strerror", None) or error
+        raise bad("--out", options.out, f"cannot be made: {reason}") from None
     if there and not folder.is_dir():
         raise bad("--out", options.out, "is a file; name a folder")
     if not there and not folder.parent.is_dir():

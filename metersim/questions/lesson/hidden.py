@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from io import TextIOWrapper
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.whole import write_all
@@ -20,6 +21,8 @@ from metersim.questions.shared.hiddenwords import at_text
 from metersim.questions.shared.words import aligned, wrapped
 
 USUAL_CELLS = 300
+MOST_LINE = 600  # letters of a typed line
+SHOWN = 60  # letters of a line that is not understood
 HELP = (
     ("count 300", f"count so many cells, {FEWEST} to {MOST:,}; 'count 300 sensor' or 'tape' too"),
     ("move notch=1", f"move {', '.join(MOVABLE)}; several at once if you like"),
@@ -77,7 +80,7 @@ def play(
     for line in lines:
         typed = " ".join(line.split())
         if echo and typed:
-            yield f"> {typed}"
+            yield f"> {typed if len(typed) <= MOST_LINE else typed[:SHOWN] + ' ...'}"
         if typed.lower() in LEFT:
             break
         if not typed:
@@ -99,6 +102,17 @@ def play(
     yield f"Play this meter again with --number {number} --level {level}."
 
 
+def lines_of(stream: TextIO) -> Iterator[str]:
+    """Lines of a stream as they come; of a very long one its head alone, whatever follows."""
+    if isinstance(stream, TextIOWrapper):
+        stream.reconfigure(errors="replace")  # bytes that are no text
+    while head := stream.readline(10 * MOST_LINE):
+        rest = head
+        while rest and not rest.endswith("\n"):
+            rest = stream.readline(10 * MOST_LINE)
+        yield head
+
+
 def answered(state: State, typed: str) -> tuple[State, list[str]]:
     """The game after a typed line, and what is said.
 
@@ -107,6 +121,8 @@ def answered(state: State, typed: str) -> tuple[State, list[str]]:
     BadInput
         For what is not understood, or cannot be done.
     """
+    if len(typed) > MOST_LINE:
+        raise bad("", f"{typed[:SHOWN]} ...", f"is too long; {MOST_LINE} letters are all there is")
     word, _, rest = typed.partition(" ")
     word = word.lower()
     if word in ACTS:
@@ -127,7 +143,7 @@ def answered(state: State, typed: str) -> tuple[State, list[str]]:
     if word in ("help", "?"):
         return state, aligned(HELP).splitlines()
     known = (*ACTS, TRUTH, MOVES, COUNTS, "plane", "causes", "settings", "help", "quit")
-    raise bad("", typed[:60], f"is not understood; {hint(word, known)}")
+    raise bad("", typed[:SHOWN], f"is not understood; {hint(word, known)}")
 
 
 def _of_this_moment() -> int:

@@ -357,7 +357,7 @@ def _count(state: State, given: Mapping[str, Any]) -> State:
     cells, by = given["count"], given.get("by", "belt")
     if not _is_whole(cells) or not FEWEST <= cells <= MOST:
         raise bad("count", str(cells), f"must be a whole number from {FEWEST} to {MOST:,}")
-    if by not in BY:
+    if by not in tuple(BY):  # what JSON can hold may have no hash
         raise bad("count", str(by), f"must be by {', '.join(BY)}")
     count = counted(
         state.meter, state.changes, state.meter.hidden, cells, by, len(state.counts) + 1

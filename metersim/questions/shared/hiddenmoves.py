@@ -181,6 +181,11 @@ def _known(fault: Fault) -> Fault:
     """A fault that says what can be moved, where a key is unknown."""
     if "key=value" in fault.message or "cannot be read" in fault.message:
         return fault
+    bare = fault.key.rpartition(".")[2]
+    for name, one in MOVABLE.items():
+        if bare in (name, one.field):  # known, but not with this unit
+            symbols = [unit.symbol for unit in one.spec.keys.values() if unit]
+            return Fault("move", fault.key, f"must be a number of {' or '.join(symbols)}")
     names = [*MOVABLE]
     return Fault("move", fault.key, f"cannot be moved by an operator; {hint(fault.key, names)}")
 
