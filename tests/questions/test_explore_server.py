@@ -24,6 +24,7 @@ from metersim.measures.limits import cautions
 from metersim.questions.explore import command, server
 from metersim.questions.explore.api import MOST_BODY, ROUTES, reply_to
 from metersim.questions.explore.controls import MAIN, controls_of, values_of
+from metersim.questions.explore.hiddenjson import state_json
 from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
 from metersim.questions.explore.words import words_of
@@ -399,7 +400,7 @@ def test_a_page_that_is_gone_is_told_so(page):
 def test_a_game_with_a_hidden_fault_is_replayed_from_its_acts(page):
     acts = [{"count": 100}]
     found = said(page, "hidden", number=7, level=1, units="us", acts=acts)
-    assert found == json.loads(json.dumps(replayed(7, 1, "us", acts).to_dict()))
+    assert found == json.loads(json.dumps(state_json(replayed(7, 1, "us", acts))))
     assert asked(page, "hidden", number=7, acts=[{"count": "x"}])[0] == 400
     assert asked(page, "hidden", number=-1)[0] == asked(page, "hidden", level=9)[0] == 400
 

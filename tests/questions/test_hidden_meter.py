@@ -8,6 +8,7 @@ import pytest
 from metersim.files.faults import BadInput
 from metersim.machine.given import scenario_of
 from metersim.machine.reading import shipped_scenarios
+from metersim.questions.explore.hiddenjson import state_json
 from metersim.questions.shared import hiddenmeter
 from metersim.questions.shared.hiddencauses import (
     CAUSES,
@@ -44,7 +45,7 @@ def played():
 
 
 def words(state):
-    return json.dumps(state.to_dict(), allow_nan=False, sort_keys=True)
+    return json.dumps(state_json(state), allow_nan=False, sort_keys=True)
 
 
 @pytest.mark.slow
@@ -106,9 +107,9 @@ def test_each_count_has_draws_of_its_own():
 
 
 def test_nothing_is_told_before_the_end(played):
-    before = replayed(NUMBER, 1, "metric", ACTS[:-1]).to_dict()
+    before = state_json(replayed(NUMBER, 1, "metric", ACTS[:-1]))
     assert before["truth"] is None and before["end"] == {} and before["plane"]["true"] == []
-    after = played.to_dict()
+    after = state_json(played)
     assert after["ended"] and after["truth"]["causes"][0]["name"] in CAUSES
     cause = after["truth"]["causes"][0]["words"]
     said = [line for lines in before["said"] for line in lines]
@@ -173,17 +174,19 @@ def test_acts_are_few_and_the_last_is_the_end():
         act(state, {"guess": "edge far"})
     with pytest.raises(BadInput, match="40 acts at most"):
         replayed(NUMBER, acts=[{"guess": "edge far"}] * (MOST_ACTS + 1))
+    with pytest.raises(BadInput, match="4,000 letters at most"):
+        replayed(NUMBER, acts=[{"guess": "x" * 4_000}])
     with pytest.raises(BadInput, match="has ended"):
         act(replayed(NUMBER, acts=[{"end": True}]), {"count": 300})
 
 
 def test_settings_on_the_page_are_those_that_can_be_moved(played):
-    for one in start(NUMBER, 1, "us").to_dict()["settings"]:
+    for one in state_json(start(NUMBER, 1, "us"))["settings"]:
         if one["kind"] == "flag" or one["low"] == one["high"]:
             continue
         for value in (one["low"], one["high"]):
             act(start(NUMBER, 1, "us"), {"move": [f"{one['key']}={value}"]})
-    assert [one["name"] for one in played.to_dict()["settings"]] == list(MOVABLE)
+    assert [one["name"] for one in state_json(played)["settings"]] == list(MOVABLE)
 
 
 def test_causes_answer_to_names_in_any_order():

@@ -301,6 +301,7 @@ def _csv(sessions: Sessions, asked: Asked, _: str) -> Reply:
 
 def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
     """A game with a hidden fault, replayed from its number and acts."""
+    from metersim.questions.explore.hiddenjson import state_json
     from metersim.questions.shared.hiddencauses import MOST_NUMBER as MOST_METERS
     from metersim.questions.shared.hiddenmeter import MOST_ACTS, replayed
 
@@ -310,7 +311,7 @@ def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
         asked.one_of("units", UNIT_SYSTEMS, units),
         asked.listed("acts", dict, MOST_ACTS),
     )
-    return _said(state.to_dict())
+    return _said(state_json(state))
 
 
 def _session(sessions: Sessions, asked: Asked) -> Session:

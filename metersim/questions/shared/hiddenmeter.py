@@ -13,7 +13,6 @@ from functools import lru_cache
 from typing import Any
 
 from metersim.files.faults import bad, hint
-from metersim.questions.shared.countregion import LEVEL
 from metersim.questions.shared.hiddencauses import (
     LEVELS,
     MOST_NUMBER,
@@ -34,29 +33,22 @@ from metersim.questions.shared.hiddencounts import (
 from metersim.questions.shared.hiddenend import Ending, ending_of
 from metersim.questions.shared.hiddenendwords import TRUTH, Part, ending_parts
 from metersim.questions.shared.hiddenmoves import (
-    LABELS,
-    MOVABLE,
     Changes,
-    key_of,
-    limits_of,
     moved_names,
     moved_to,
-    settings_text,
 )
 from metersim.questions.shared.hiddenwords import (
-    CELLS,
-    at_text,
     count_lines,
     guess_lines,
     move_lines,
     opening,
 )
-from metersim.questions.shared.notes import RUNNING
 
 MOST_ACTS = 40
 ACTS = ("count", "move", "guess", "end")
 UNITS = ("metric", "us")
 MOST_LETTERS = 200  # of a typed word
+MOST_TEXT = 4_000  # letters of an act
 MOST_MOVED = 8  # settings in one move
 
 
@@ -108,137 +100,6 @@ class State:
     def lines(self) -> tuple[str, ...]:
         """Lines that the last act said."""
         return self.said[-1]
-
-    def to_dict(self) -> dict[str, Any]:
-        """All that whoever plays may see, for JSON; shares in SI, settings in the chosen units."""
-        meter, shown = self.meter, self.meter.shown
-        return {
-            "number": meter.number,
-            "level": meter.level,
-            "levels": [{"level": key, "words": words} for key, words in LEVELS.items()],
-            "units": self.units,
-            "scenario": shown.name,
-            "title": shown.title,
-            "shows": shown.shows,
-            "caution": RUNNING,
-            "acts": [json.loads(one) for one in self.acts],
-            "acts_left": 0 if self.ended else MOST_ACTS - len(self.acts),
-            "said": [list(lines) for lines in self.said],
-            "lines": list(self.lines),
-            "ended": self.ended,
-            "settings": self._settings(),
-            "now": settings_text(place_of(meter, self.changes), self.units),
-            "causes": [{"name": one.name, "words": one.words} for one in meter.causes],
-            "ways": [{"by": by, "counts": CELLS[by]} for by in BY],
-            "cells": {"low": FEWEST, "high": MOST},
-            "guesses": [list(one) for one in self.guesses],
-            "plane": self._plane(),
-            "end": {name: part.to_dict() for name, part in self.parts.items()},
-            "truth": self._truth(),
-        }
-
-    def _settings(self) -> list[dict[str, Any]]:
-        place, found = place_of(self.meter, self.changes), []
-        for name, one in MOVABLE.items():
-            ends = limits_of(one, self.meter.shown, self.units)
-            unit = one.spec.unit_for(self.units)
-            switch = one.spec.kind == "switch"
-
-            def read(value: Any, unit: Any = unit) -> Any:
-                return float(f"{unit.from_si(value) if unit else value:.6g}")
-
-            now, start = one.of(place), one.of(self.meter.shown)
-            found.append(
-                {
-                    "name": name,
-                    "key": key_of(one, self.units),
-                    "label": LABELS[name],
-                    "kind": "flag" if switch else "number",
-                    "unit": unit.symbol if unit else "",
-                    "value": now if switch else read(now),
-                    "start": start if switch else read(start),
-                    "low": read(ends.low),
-                    "high": read(ends.high),
-                    "step": read(ends.step),
-                }
-            )
-        return found
-
-    def _plane(self) -> dict[str, Any]:
-        """Numbers of the plane of skips against doubles."""
-        return {
-            "x": "doubles",
-            "y": "skips",
-            "coverage": LEVEL,
-            "points": [
-                {
-                    "number": one.number,
-                    "by": one.by,
-                    "cells": one.cells,
-                    "skips": one.skips,
-                    "doubles": one.doubles,
-                    "skip": one.shares[0],
-                    "double": one.shares[1],
-                    "region": [list(corner) for corner in one.region],
-                    "at": at_text(self.meter, one, self.units),
-                }
-                for one in (self.before, *self.counts)
-            ],
-            "true": [
-                {
-                    "who": one.who,
-                    "skip": round(one.truth.skip, 6),
-                    "double": round(one.truth.double, 6),
-                }
-                for one in (self.ending.reached if self.ending else ())
-            ],
-        }
-
-    def _truth(self) -> dict[str, Any] | None:
-        """Numbers of the end; None before it."""
-        if self.ending is None:
-            return None
-        return {
-            "causes": [
-                {"name": one.cause.name, "words": one.cause.words, "severity": one.severity}
-                for one in self.ending.wrong
-            ],
-            "alike": self.ending.alike.cause.name if self.ending.alike else None,
-            "counts": [
-                {
-                    "number": one.count.number,
-                    "skip": one.truth.skip,
-                    "double": one.truth.double,
-                    "shows_fault": one.from_order,
-                    "not_alike": one.from_alike,
-                }
-                for one in self.ending.shown
-            ],
-            "together": [
-                {
-                    "names": list(one.names),
-                    "counts": list(one.numbers),
-                    "before": list(one.before.shares),
-                    "alone": [list(there.shares) for there in one.alone],
-                    "both": list(one.after.shares),
-                    "chances": list(one.chances),
-                    "chance": one.chance,
-                    "hidden": one.hidden,
-                }
-                for one in self.ending.together
-            ],
-            "reached": [
-                {
-                    "who": one.who,
-                    "cells": one.cells,
-                    "counts": one.counts,
-                    "skip": one.truth.skip,
-                    "double": one.truth.double,
-                    "changes": list(one.changes),
-                }
-                for one in self.ending.reached
-            ],
-        }
 
 
 def start(number: int, level: int = 1, units: str = "metric") -> State:
@@ -335,7 +196,9 @@ def replayed(
             text = json.dumps(one)
         except (TypeError, ValueError):
             raise bad("act", "", f"must be one of {', '.join(ACTS)}") from None
-        state = _after(number, level, units, state.acts, text) if len(text) < 4_000 else state
+        if len(text) > MOST_TEXT:
+            raise bad("act", "", f"must be {MOST_TEXT:,} letters at most")
+        state = _after(number, level, units, state.acts, text)
     return state
 
 
