@@ -47,7 +47,8 @@ export function drawPlane(svg, plane, all) {
   }
   const places = counted.map((one) => [across.at(one.double), upward.at(one.skip)]);
   for (let k = 1; k < places.length; k += 1) parts.push(...arrow(places[k - 1], places[k], letter));
-  for (const one of plane.true) parts.push(...mark(one, across, upward, letter, width));
+  for (const one of plane.true) parts.push(mark(one, across, upward, letter));
+  parts.push(...marked(plane.true, across, upward, letter, width));
   for (const one of plane.points) {
     const [x, y] = [across.at(one.double), upward.at(one.skip)];
     const wide = (String(one.number).length * 0.62 + 0.3) * letter;
@@ -99,8 +100,8 @@ function* arrow([x, y], [toX, toY], letter) {
   });
 }
 
-/** The true shares of somebody's meter: a mark of its own and words. */
-function* mark(one, across, upward, letter, width) {
+/** The true shares of somebody's meter, a mark of its own. */
+function mark(one, across, upward, letter) {
   const [x, y, r] = [across.at(one.double), upward.at(one.skip), 0.45 * letter];
   const ways = {
     "in order": `M${x - r} ${y - r}h${2 * r}v${2 * r}h${-2 * r}Z`,
@@ -108,8 +109,22 @@ function* mark(one, across, upward, letter, width) {
     class: `M${x} ${y - 1.2 * r}L${x + 1.2 * r} ${y}L${x} ${y + 1.2 * r}L${x - 1.2 * r} ${y}Z`,
     "one step": `M${x - r} ${y + r}h${2 * r}L${x} ${y - r}Z`,
   };
-  yield shape("path", { d: ways[one.who], class: "true" });
-  const right = x < width - 9 * letter;
-  const place = right ? { x: x + 1.6 * r } : { x: x - 1.6 * r, class: "end" };
-  yield shape("text", { ...place, y: y + (one.who === "class" ? 1.6 : -0.6) * r + 0.3 * letter }, WHO[one.who]);
+  return shape("path", { d: ways[one.who], class: "true" });
+}
+
+/** Words beside the marks; those that would lie on others go below them. */
+function* marked(reached, across, upward, letter, width) {
+  const placed = [];
+  const sorted = [...reached].sort((one, other) => upward.at(one.skip) - upward.at(other.skip));
+  for (const one of sorted) {
+    const x = across.at(one.double);
+    let y = upward.at(one.skip) + 0.35 * letter;
+    for (const [otherX, otherY] of placed) {
+      if (Math.abs(x - otherX) < 9 * letter && y < otherY + 1.2 * letter) y = otherY + 1.2 * letter;
+    }
+    placed.push([x, y]);
+    const right = x < width - 9 * letter;
+    const place = right ? { x: x + 0.8 * letter } : { x: x - 0.8 * letter, class: "end" };
+    yield shape("text", { ...place, y }, WHO[one.who]);
+  }
 }
