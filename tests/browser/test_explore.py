@@ -223,6 +223,8 @@ def test_stopped_disc_shows_the_cell_of_the_records(page):
         assert f"{joined} seed{'s' * (joined > 1)} joined" in said or not joined
         page.click("#after")
     assert len(seen) == 4
+    spoken = page.js("return document.getElementById('now').textContent")
+    assert f"Last at the edge: cell {max(seen) + 1}," in spoken
     page.click("#play")
     page.wait(lambda: "Pause" in page.words("play"))
     page.js("document.activeElement.blur()")

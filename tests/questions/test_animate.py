@@ -31,7 +31,7 @@ from metersim.questions.animate.study import (
     with_fault,
 )
 from metersim.questions.shared.faults.library import LIBRARY
-from metersim.questions.shared.motion import motion_of
+from metersim.questions.shared.motion import SCRIPTS, motion_of
 
 
 @cache
@@ -223,7 +223,7 @@ def test_html_stands_alone(folder, done):
     numbers = json.loads(re.search(r"var METERSIM_MOTION = (\{.*\});\n", text)[1])
     film = film_of(run_of(), kind_moment(run_of(), DOUBLE), seconds=2)
     assert numbers == json.loads(json.dumps(film.motion.to_dict()))
-    assert text.count("<script>") == text.count("</script>") == 3
+    assert text.count("<script>") == text.count("</script>") == len(SCRIPTS) + 2
 
 
 def test_mp4_without_ffmpeg_is_one_line(folder, told, monkeypatch):

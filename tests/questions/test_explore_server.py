@@ -29,6 +29,7 @@ from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
 from metersim.questions.explore.words import words_of
 from metersim.questions.shared.hiddenmeter import replayed
+from metersim.questions.shared.motion import SCRIPTS
 from tests.test_ends import ended, started
 
 DRAWS = 2
@@ -89,7 +90,7 @@ def session(page):
 
 
 def test_it_gives_its_own_files_alone_with_headers_that_keep_others_out(page):
-    for path in {"/", "/page.css", "/page.js", "/motion.js"} & {*ASSETS}:
+    for path in {"/", "/page.css", "/page.js", *(f"/{one}" for one in SCRIPTS)} & {*ASSETS}:
         status, headers, body = sent(page, "GET", path)
         assert status == 200 and body == ASSETS[path].read_bytes()
         assert {name: headers[name] for name in SAFE} == SAFE

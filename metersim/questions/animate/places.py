@@ -1,6 +1,6 @@
 """Places of all seeds at a moment of a film, in m about the axis of the disc; nothing is drawn.
 
-The rules are those of `metersim/questions/shared/motion.js`.
+The rules are those of `metersim/questions/shared/motionmeter.js`.
 """
 
 from __future__ import annotations

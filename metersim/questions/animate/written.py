@@ -11,6 +11,7 @@ from typing import Any
 from metersim.files.faults import Parameter, bad
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.html import STYLE, document, element, group, paragraphs
+from metersim.questions.shared.motion import SCRIPTS
 
 GIF, HTML, MP4 = ENDINGS = (".gif", ".html", ".mp4")
 FFMPEG = "needs the program ffmpeg, which is not found; install it, or give .gif or .html"
@@ -87,7 +88,7 @@ def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -
     shared = resources.files("metersim.questions.shared")
     own = resources.files("metersim.questions.animate")
     scripts = [
-        (shared / "motion.js").read_text("utf-8"),
+        *((shared / name).read_text("utf-8") for name in SCRIPTS),
         f"var METERSIM_MOTION = {_inside(film.motion.to_dict())};\n"
         f"var METERSIM_FILM = {_inside(settings)};",
         (own / "film.js").read_text("utf-8"),

@@ -20,6 +20,7 @@ from metersim import __version__
 from metersim.files.faults import Parameter, bad
 from metersim.questions.explore.api import JSON, MOST_BODY, ROUTES, Reply, faulty, reply_to
 from metersim.questions.explore.sessions import Sessions
+from metersim.questions.shared.motion import SCRIPTS
 
 HOST = "127.0.0.1"
 NAMES = (HOST, "localhost")
@@ -35,7 +36,7 @@ ASSETS: Mapping[str, Path] = {
     "/": PAGE / "index.html",
     "/hidden": PAGE / "hidden.html",
     **{f"/{file.name}": file for file in sorted(PAGE.glob("*.*")) if file.suffix != ".html"},
-    "/motion.js": SHARED / "motion.js",
+    **{f"/{name}": SHARED / name for name in SCRIPTS},
 }
 """Files that are served, by their path; nothing else of the disk is."""
 SAFE = {

@@ -1,6 +1,6 @@
 """The disc in motion: what a moving picture of a run shows, as numbers from the run's records.
 
-Nothing is drawn here.  `motion.js` beside this file draws it on a page, and
+Nothing is drawn here.  The files of `SCRIPTS` beside this one draw it on a page, and
 `metersim.questions.animate` draws it into a film.
 """
 
@@ -40,6 +40,8 @@ from metersim.run.course import Course
 from metersim.run.records import Run
 from metersim.run.snapshot import course_of
 
+SCRIPTS = ("motionnumbers.js", "motionbrush.js", "motionmeter.js", "motionlabels.js", "motion.js")
+"""Files that draw a motion on a page, in the order in which it loads them."""
 MOST_CELLS = 200  # of one motion; 300 kB of JSON
 AFTER = 0.3  # s that a motion goes on when its last cell has passed the cut-off, at least
 STEPS = 4  # samples of the course in the time of one cell

@@ -7,7 +7,7 @@ const NEAR = 1e-9; // s
 /** Plays the motion of one piece of a run on a canvas. */
 export class Disc {
   constructor(parts, said) {
-    this.parts = parts; // canvas, cell, play, before, after, rate, view, noMotion
+    this.parts = parts; // canvas, now, cell, play, before, after, rate, view, noMotion
     this.said = said; // called with the number of the cell at the edge
     this.motion = null;
     this.cells = []; // those that the motion is about
@@ -38,7 +38,12 @@ export class Disc {
     const { first, many } = motion;
     this.cells = motion.cells.filter((one) => first <= one.cell && one.cell < first + many);
     const { canvas, rate, view } = this.parts;
-    this.player = window.metersimMotion.create(canvas, motion, { units, view: view.value });
+    this.player = window.metersimMotion.create(canvas, motion, {
+      units,
+      view: view.value,
+      since: this.cells[0].times.cut - NEAR, // then the count is that of the piece
+      onText: (text) => (this.parts.now.textContent = text),
+    });
     this.player.rate(Number(rate.value));
     this.player.onFrame(() => this.frame());
     this.seek(cell);
@@ -68,7 +73,7 @@ export class Disc {
 
   play() {
     if (!this.player || this.still.matches) return;
-    if (this.current === this.cells.at(-1)) this.seek(this.cells[0].cell);
+    if (this.player.time >= this.player.end) this.seek(this.cells[0].cell);
     this.playing = true;
     this.player.play();
     this.parts.play.textContent = "Pause";
@@ -93,12 +98,12 @@ export class Disc {
 
   /** Called with each picture of the motion. */
   frame(always = false) {
+    if (this.playing && this.player.time >= this.player.end) return this.pause();
     const cell = this.current;
     if (!cell || (!always && cell === this.last)) return;
     this.last = cell;
     this.parts.cell.replaceChildren(...cellWords(cell, this.motion));
     this.said(cell.cell);
-    if (cell === this.cells.at(-1) && this.playing) this.pause();
   }
 }
 

@@ -378,7 +378,7 @@ function listen() {
 
 function begin() {
   $("more").open = innerWidth >= NARROW;
-  const names = ["canvas", "cell", "play", "before", "after", "rate", "view", "noMotion"];
+  const names = ["canvas", "now", "cell", "play", "before", "after", "rate", "view", "noMotion"];
   disc = new Disc(Object.fromEntries(names.map((name) => [name, $(name)])), (cell) => {
     state.chosen = cell;
     drawRow();
