@@ -32,8 +32,12 @@ class Page:
         self.driver.get(address + "/page.css")
         self.js("sessionStorage.clear()")
         self.driver.get(address)
-        self.wait(lambda: self.every("#measures tbody tr"), "first answer")
+        self.wait(self.is_begun)
         return self
+
+    def is_begun(self):
+        """Whether the page says what a run found; before the first one it says that it waits."""
+        return self.words("headline") and "being worked out" not in self.words("headline")
 
     def wait(self, true, what="what was asked for"):
         """Wait until something is true."""

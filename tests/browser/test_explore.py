@@ -123,7 +123,7 @@ def test_reload_keeps_the_setting(page, browser):
     value = page.field("vacuum.vacuum").get_attribute("value")
     assert value != "4"
     browser.refresh()
-    page.wait(lambda: page.every("#measures tbody tr"))
+    page.wait(page.is_begun)
     assert page.field("vacuum.vacuum").get_attribute("value") == value
 
 
@@ -256,7 +256,7 @@ def test_units_and_scenarios(page):
         )
         title = m.load_scenario(name).title
         page.wait(lambda title=title: page.words("title") == title, name)
-        page.wait(lambda: page.every("#measures tbody tr"), name)
+        page.wait(page.is_begun, name)
         assert page.words("trouble") == "", name
 
 
@@ -284,3 +284,17 @@ def test_slow_answers_do_not_overtake(page):
     first = next(m.redraw(BENCH, m.Request([f"vacuum_kpa={value}"]), draws=0))
     shown = page.words("histogram-words")
     assert f"{first.histogram.shares.spacings:,}" in shown
+
+
+def test_what_is_shown_is_pinned(page):
+    """A bad value beside it, which no result shows, is not pinned."""
+    page.type("singulator.notch", "1")
+    page.settled()
+    with page.answered():
+        page.type("vacuum.vacuum", "abc")
+    page.click("#pin")
+    page.wait(lambda: "pinned" in page.words("pinned"))
+    page.type("vacuum.vacuum", "3")
+    page.wait(lambda: page.words("pinned") == "Pinned: vacuum 4 kPa. Now: vacuum 3 kPa.")
+    page.click("#unpin")
+    page.wait(lambda: len(page.every("#measures thead th")) == 2)

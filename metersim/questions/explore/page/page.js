@@ -26,7 +26,9 @@ const state = {
   chosen: null, // cell on the disc
   back: [],
   last: { key: null, time: 0 }, // of moves
-  data: null,
+  data: null, // what is shown
+  shown: [], // its changes, older than `changes` while a newer setting is worked out
+  settings: {}, // its values by key of a setting
   pinned: null, // histogram and seed of the pinned setting
 };
 let controls = new Map();
@@ -54,7 +56,7 @@ function took(line, request, first) {
   $("draws").textContent = drawWords(line);
   if (line.words) sayWords(line.words);
   if (!first) return;
-  state.data = line.data;
+  Object.assign(state, { data: line.data, shown: request.changes, settings: line.settings });
   good();
   const moving = asker.again; // then some controls show what is newer than this answer
   for (const [key, control] of controls) {
@@ -254,17 +256,20 @@ function remember() {
 
 /* Pin. */
 
+/** Pin what is shown, so that its histogram is that of the pinned setting. */
 async function pin() {
-  await askJson("pin", { session: state.session, changes: changes() });
-  const held = [...controls].map(([key, control]) => [key, control.held]);
-  const { histogram, seed } = state.data;
-  state.pinned = { changes: changes(), histogram, seed, held: new Map(held) };
+  const { session, data, shown, settings } = state;
+  await askJson("pin", { session, changes: shown });
+  const { histogram, seed } = data;
+  state.pinned = { changes: shown, histogram, seed, held: new Map(Object.entries(settings)) };
+  showPin();
   asker.moved();
 }
 
 async function unpin() {
   await askJson("unpin", { session: state.session });
   state.pinned = null;
+  showPin();
   asker.moved();
 }
 
