@@ -19,7 +19,8 @@ from metersim.questions.shared.hiddencauses import (
     with_causes,
 )
 from metersim.questions.shared.hiddencounts import TRUE_CELLS, Truth, counted, true_at
-from metersim.questions.shared.hiddenend import Together, ending_of, one_step
+from metersim.questions.shared.hiddenend import Together, Wrong, ending_of, one_step
+from metersim.questions.shared.hiddenendwords import wrong_text
 from metersim.questions.shared.hiddenmeter import MOST_ACTS, act, replayed, start
 from metersim.questions.shared.hiddenmoves import MOVABLE, moved_to
 from metersim.questions.shared.looks import kept_full, loads_at, rates
@@ -276,3 +277,10 @@ def test_regions_of_simulated_counts_hold_the_truth_as_often_as_stated():
     assert min(held) > LEVEL - 4 * error
     assert abs(np.mean(held) - LEVEL) < 0.04  # some meters are more regular than their effect
     assert np.mean(control) < LEVEL - 0.2
+
+
+def test_holes_of_a_fault_are_said_in_words():
+    every = {"every 1": "all", "every 3": "one in 3", "2 5": "2 5"}
+    for stated, said in every.items():
+        wrong = Wrong(CAUSES["worn holes"], 0.5, (("disc", "worn_holes", "none", stated),))
+        assert f"(worn holes {said} instead of none)" in wrong_text(wrong, "metric")

@@ -119,7 +119,10 @@ def _value(section: str, field: str, value: object, units: str) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if not isinstance(value, int | float):
-        return str(value)
+        first, _, many = str(value).partition(" ")
+        if first != "every":  # of holes, such as every 3
+            return str(value)
+        return "all" if many == "1" else f"one in {many}"
     unit = spec.unit_for(units)
     return f"{unit.from_si(value) if unit else value:.3g} {unit.symbol if unit else ''}".rstrip()
 
