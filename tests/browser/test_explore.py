@@ -258,6 +258,7 @@ def test_units_and_scenarios(page):
         page.wait(lambda title=title: page.words("title") == title, name)
         page.wait(page.is_begun, name)
         assert page.words("trouble") == "", name
+        assert page.js("return document.querySelector('input[name=units][value=us]').checked"), name
 
 
 @pytest.mark.parametrize("size", [(1280, 720), (768, 1024), (390, 800)])

@@ -22,6 +22,7 @@ const state = {
   changes: new Map(), // key of a setting: its change as typed
   seed: 1,
   units: "metric",
+  chosenUnits: null,
   first: null, // cell of the strip, null for a piece with a skip and a double
   chosen: null, // cell on the disc
   back: [],
@@ -211,6 +212,7 @@ function setSeed(typed) {
 
 function setUnits(units) {
   state.units = units;
+  state.chosenUnits = units; // they stay when another scenario is opened
   for (const control of controls.values()) if (!control.wrong) control.show(control.held, units);
   showMoves();
   asker.moved();
@@ -223,7 +225,7 @@ async function open(start, then = {}) {
   asker.stop();
   Object.assign(state, { session: opened.session, start, name: opened.name, data: null });
   Object.assign(state, { changes: new Map(), back: [], first: null, chosen: null, pinned: null });
-  state.units = opened.units;
+  state.units = state.chosenUnits ?? opened.units;
   if (!then.name || then.name === opened.name) Object.assign(state, then);
   if (state.pinned) await askJson("pin", { session: state.session, changes: state.pinned.changes });
   controls = build(opened.settings, onMoved, $("main-settings"), $("groups"));
