@@ -8,6 +8,7 @@ from pathlib import Path
 
 from metersim.files.faults import all_of, amount, bad, whole
 from metersim.files.whole import check_writable, write_all
+from metersim.machine.airline import middle_row
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
 from metersim.questions.animate.study import (
@@ -144,6 +145,8 @@ def _number(option: str, word: str | None, least: float, most: float) -> float |
 def sentences(film: Film) -> list[str]:
     """What a film shows, and how often that happens."""
     said = [film.moment.words, *film.said()]
+    if (scenario := film.run.scenario).is_toolbar:
+        said.insert(0, f"Row {middle_row(scenario)} of {scenario.toolbar.rows} is shown.")
     return [*said, film.moment.often] if film.moment.often else said
 
 

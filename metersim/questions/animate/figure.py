@@ -34,6 +34,7 @@ from metersim.questions.shared.style import (
 )
 
 LETTERS = 84  # of a line at the foot
+NAMED_AT = 0.52  # of the radius, where the name of the marked cell stands, clear of the vacuum
 TOLD = 6.0  # s of the film for which an event stays to be read
 
 
@@ -172,7 +173,7 @@ class Frames(Scene):
         self._level.set_text(f"pool: {places.pool(time):,} seeds")
         self._gate.set_text(self._at_gate(time))
         moment = self._film.moment
-        place = places.cell(moment.cell, time, 0.7 * self._r) if moment.marked else None
+        place = places.cell(moment.cell, time, NAMED_AT * self._r) if moment.marked else None
         self._mark.set_text(f"cell {moment.cell}" if place else "")
         self._mark.set_position(place or (0.0, 0.0))
         for kind, many in motion.counted(time, self._film.start).items():

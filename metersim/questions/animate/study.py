@@ -186,7 +186,7 @@ def cell_moment(run: Run, cell: int, often: str) -> Moment:
     hole = cell % run.scenario.disc.cells + 1
     kind = named(many) if many != 1 else "cell with one seed"
     return Moment(
-        words=f"It shows cell {cell} (hole {hole}): a {kind}.",
+        words=f"The film shows cell {cell} (hole {hole}): a {kind}.",
         often=often,
         cell=cell,
         begins=cause,
@@ -215,7 +215,7 @@ def _avalanche(run: Run) -> Moment:
     time, many = float(run.ticks.time[tick]), int(slides.sum())
     after = ", after an arch had stopped the gate" if tick and run.ticks.arched[tick - 1] else ""
     return Moment(
-        words=f"It shows the largest slide: {int(came[tick])} seeds slide into the pool{after}.",
+        words=f"The film shows the largest slide: {int(came[tick])} seeds enter the pool{after}.",
         often=f"The run has {many:,} {plural(many, 'slide')} in {float(run.ticks.time[-1]):.0f} s.",
         cell=_cell_at(run, course, time),
         begins=time - 0.4,
@@ -231,7 +231,7 @@ def time_moment(run: Run, time: float) -> Moment:
         message = f"outside the run, which lasts 0 to {course.end:.1f} s; give more `turns`"
         raise bad(Parameter("moment"), f"{time:g}", message)
     return Moment(
-        words=f"It shows the meter at {time:g} s.",
+        words=f"The film shows the meter at {time:g} s.",
         often="",
         cell=_cell_at(run, course, time),
         begins=time - 0.75,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from metersim.machine.airline import middle_row
 from metersim.measures.indices import BY_KEY
 from metersim.measures.limits import cautions
 from metersim.questions.explore.controls import label_of
@@ -49,6 +50,9 @@ def words_of(result: Redrawn, units: str = "metric") -> dict[str, Any]:
         headline = [NO_SEED]
     if measured.spilt_share > MUCH_SPILT:
         headline.append(spilt_text(measured, units))
+    if scenario.is_toolbar:
+        whose = f"row {middle_row(scenario)} of {scenario.toolbar.rows}"
+        headline.append(f"This is {whose} alone: the command run gives all rows.")
     found = cautions(scenario, units, named=lambda place, _: label_of(place))
     return {
         "headline": headline,

@@ -42,7 +42,7 @@
       }
       var marked = scene.options.mark === null || scene.options.mark === undefined ? null : scene.cell(scene.options.mark);
       if (marked && marked.enters <= t && t < marked.cut) {
-        var inside = place(M.angleAt(scene.motion, t) - (marked.cell * 2 * Math.PI) / g.holes, 0.7 * r);
+        var inside = place(M.angleAt(scene.motion, t) - (marked.cell * 2 * Math.PI) / g.holes, 0.52 * r);
         words("cell " + marked.cell, px(inside[0]), py(inside[1]), { weight: "bold", align: "center", plate: true });
       }
       var usual = scene.rate >= 1 ? "at true speed" : "slow motion: 1 s lasts " + +(1 / scene.rate).toPrecision(3) + " s";
