@@ -1,6 +1,7 @@
 """A game with a hidden fault in a terminal: what is typed, what is said, and its plane."""
 
 import io
+import json
 import time
 
 import pytest
@@ -52,6 +53,16 @@ def test_every_answer_fits_a_terminal(said):
 def test_caution_comes_before_what_can_hurt(said):
     assert said[0].startswith("Caution: ")
     assert after(said, "move notch=-1, vacuum=3.5").startswith("Caution: ")
+
+
+@pytest.mark.parametrize("number", [1, 3])  # notch 0, and notch +1
+def test_examples_can_be_typed(number):
+    """The acts that are offered first move something, and name a cause of this meter."""
+    offered = list(play(number, 1, "metric", []))[1].removeprefix("Type ").split(", ")
+    state = start(number, 1)
+    for typed in offered[1:3]:
+        state, _ = answered(state, typed)
+    assert [next(iter(json.loads(one))) for one in state.acts] == ["move", "guess"]
 
 
 def test_game_goes_on_after_what_is_not_understood(said):

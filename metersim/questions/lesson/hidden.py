@@ -24,9 +24,6 @@ USUAL_CELLS = 300
 MOST_LINE = 600  # letters of a typed line
 SHOWN = 60  # letters of a line that is not understood
 HELP = (
-    ("count 300", f"count so many cells, {FEWEST} to {MOST:,}; 'count 300 sensor' or 'tape' too"),
-    ("move notch=1", f"move {', '.join(MOVABLE)}; several at once if you like"),
-    ("guess edge worn", "say what you think is wrong; 'and' between two causes"),
     ("causes", "list the causes to choose from"),
     ("plane", "draw all counts in the plane of skips against doubles"),
     ("settings", "say what is set now"),
@@ -76,7 +73,7 @@ def play(
     """
     state = start(_of_this_moment() if number is None else number, level, units)
     yield _text(state.lines)
-    yield "Type count 300, move notch=1, guess edge worn, causes, plane, help or end."
+    yield f"Type {', '.join(typed for typed, _ in _examples(state))}, causes, plane, help or end."
     for line in lines:
         typed = " ".join(line.split())
         if echo and typed:
@@ -141,9 +138,25 @@ def answered(state: State, typed: str) -> tuple[State, list[str]]:
         place = place_of(state.meter, state.changes)
         return state, [f"Now: {settings_text(place, state.units)}."]
     if word in ("help", "?"):
-        return state, aligned(HELP).splitlines()
+        return state, aligned((*_examples(state), *HELP)).splitlines()
     known = (*ACTS, TRUTH, MOVES, COUNTS, "plane", "causes", "settings", "help", "quit")
     raise bad("", typed[:SHOWN], f"is not understood; {hint(word, known)}")
+
+
+def _examples(state: State) -> list[tuple[str, str]]:
+    """Acts that this meter allows, as they are typed, and what each does."""
+    notch = MOVABLE["notch"].of(place_of(state.meter, state.changes))
+    return [
+        (
+            "count 300",
+            f"count so many cells, {FEWEST} to {MOST:,}; 'count 300 sensor' or 'tape' too",
+        ),
+        (f"move notch={notch - 1:g}", f"move {', '.join(MOVABLE)}; several at once if you like"),
+        (
+            f"guess {state.meter.causes[0].name}",
+            "say what you think is wrong; 'and' between two causes",
+        ),
+    ]
 
 
 def _of_this_moment() -> int:

@@ -86,4 +86,4 @@ def move_lines(meter: HiddenMeter, now: Changes, names: Sequence[str], units: st
 def guess_lines(names: Sequence[str]) -> list[str]:
     """Lines on a guess, which is judged at the end alone."""
     each = " and ".join(f"{name} ({CAUSES[name].words})" for name in names)
-    return [f"Guess: {each}. The end will tell whether it is right."]
+    return [f"Guess: {each}. The end says whether it is right."]
