@@ -37,6 +37,7 @@ from metersim.questions.shared.style import (
 )
 
 TALL = 5.2  # in, of the plane
+LEGEND = 0.55  # in, of what the meter truly does, above the plane and clear of its outlines
 TRUE_MARKS = {"in order": "s", "found": "v", "class": "D", "one step": "^"}
 """Marks of what a meter truly does, by who left it so."""
 
@@ -48,7 +49,8 @@ def plane_figure(state: State) -> Figure:
     words = [f"{one.number}: {at_text(state.meter, one, state.units)}" for one in counts]
     sight, parts = _sight(state), ["; ".join(words), f"metersim {__version__} | {_origin(state)}"]
     foot = caption_height(parts) + 0.75
-    figure = new_page(TALL + foot + 0.5 + sight_height(sight))
+    over = LEGEND if state.ending else 0.0
+    figure = new_page(TALL + foot + 0.5 + over + sight_height(sight))
     headline(figure, "Skips against doubles: counts, and what sampling error covers", sight)
     whole = figure.get_figheight()
     ax = figure.add_axes((0.09, foot / whole, 0.88, TALL / whole))
@@ -91,7 +93,7 @@ def _draw(ax: Axes, state: State) -> None:
     ax.set_ylabel("skips [% of cells], wider near 0")
     ax.spines[["top", "right"]].set_visible(False)
     if true:
-        ax.legend(loc="upper right")
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2)
 
 
 def _sight(state: State) -> str:
