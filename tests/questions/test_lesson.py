@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import replace
 from functools import cache
+from html import escape
 from itertools import pairwise
 
 import numpy as np
@@ -28,7 +29,7 @@ from metersim.questions.lesson.row import AtSpeed, DustyLens, Lens, Spacings, Sp
 from metersim.questions.lesson.rowtext import lens_chapter, speed_chapter
 from metersim.questions.lesson.study import lesson
 from metersim.questions.lesson.text import about, answer_text, chapters, title
-from metersim.questions.lesson.written import lesson_html
+from metersim.questions.lesson.written import lesson_html, printed
 from metersim.questions.shared.counts import Share
 from metersim.questions.shared.looks import kept_full
 from metersim.questions.shared.page import encoded_pdf
@@ -310,8 +311,9 @@ def test_a_page_stands_alone_with_cautions_first_and_answers_last():
     page = lesson_html(made)
     assert page.count("data:image/svg+xml") == 7 and not re.search(r'(src|href)="(?!data:)', page)
     assert page.index("guards") < page.index("1. Skips") < page.index(">Answers<")
-    for part in chapters(made):
+    for part in printed(made):
         assert page.index(part.title) < page.index(">Answers<")
+        assert all(page.index(escape(said)) > page.index(">Answers<") for said in part.sentences)
 
 
 @pytest.mark.slow

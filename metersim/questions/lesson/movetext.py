@@ -182,16 +182,17 @@ def together_chapter(together: Together, units: str) -> Chapter:
         "The cross is the present meter. Counts inside the ring are usual when nothing was moved. "
         "Where does each step alone end, and where do both together end?"
     )
+    words = [steps_text(one.steps, units) for one in together.alone]
     question = (
-        f"A student makes both moves at once, counts {PAIR_SIZE:,} cells before and after, and "
-        "sees no difference. What may the student say of the two settings?"
+        f"A student makes two moves at once{': ' if words else ''}{' and '.join(words)}. Counts of "
+        f"{PAIR_SIZE:,} cells before and after cannot be distinguished. What may the student say "
+        "of the two settings?"
     )
     if together.both is None:
         fact = "No two settings here have an effect that these runs detect, so none hides another."
         said = [fact, "Move one setting at a time all the same: then a change has one cause."]
         answer = ["Nothing. Here not even long runs detect what either does alone."]
         return Chapter("together", title, fact, tuple(said), see, question, tuple(answer))
-    words = [steps_text(one.steps, units) for one in together.alone]
     alone = [one.seen.chance(PAIR_SIZE) for one in together.alone]
     both = together.both.seen.chance(PAIR_SIZE)
     said = [f"Alone, {_moved(together, one, units)}." for one in together.alone]

@@ -12,7 +12,7 @@ from metersim.questions.lesson.chapter import Chapter
 from metersim.questions.lesson.figure import HEIGHT, draw_chapter
 from metersim.questions.lesson.study import Lesson
 from metersim.questions.lesson.text import CAUTIONS, USE, about, title
-from metersim.questions.lesson.written import ANSWERS, BEFORE, FIRST, METER, OURS, RULES, printed
+from metersim.questions.lesson.written import ANSWERS, BEFORE, METER, OURS, RULES, printed
 from metersim.questions.shared.flow import Flow
 from metersim.questions.shared.page import STYLE, WIDTH, encoded_pdf, new_page, origin_line
 from metersim.questions.shared.style import (
@@ -30,6 +30,7 @@ from metersim.questions.shared.style import (
 
 SHEETS = {"metric": (8.27, 11.69), "us": (8.5, 11.0)}  # of paper, by family of units; in
 MARGIN = 0.5  # in
+ANSWER = 3.3  # in, of the longest answer
 
 
 def lesson_pdf(lesson: Lesson) -> bytes:
@@ -90,12 +91,6 @@ def _chapter(lesson: Lesson, part: Chapter, number: int) -> Figure:
     draw_chapter(page.figure, lesson, part.name, ((across - WIDTH) / 2, bottom, WIDTH, HEIGHT))
     page.top += HEIGHT + 0.1
     page.write(part.see, LARGE, color=QUIET)
-    page.top += 0.2
-    page.heading(FIRST, WALL_HEAD)
-    page.top += 0.08
-    for sentence in part.sentences:
-        page.write(f"\N{BULLET} {sentence}", WALL, inset=0.13)
-        page.top += 0.06
     page.top += 0.25
     page.write(OURS, WALL_HEAD, weight="bold")
     for _ in range(RULES):
@@ -110,7 +105,7 @@ def _answers(lesson: Lesson, parts: tuple[Chapter, ...]) -> Iterator[Figure]:
     page = _page(lesson)
     page.write(ANSWERS, WALL_TITLE, weight="bold")
     for number, part in enumerate(parts, 1):
-        if page.top > page.figure.get_figheight() - MARGIN - 1.5:
+        if page.top > page.figure.get_figheight() - MARGIN - ANSWER:
             yield page.figure
             page = _page(lesson)
         page.top += 0.18
@@ -119,4 +114,7 @@ def _answers(lesson: Lesson, parts: tuple[Chapter, ...]) -> Iterator[Figure]:
         page.top += 0.04
         for sentence in part.answer:
             page.write(sentence, WALL)
+        for sentence in part.sentences:
+            page.top += 0.04
+            page.write(f"\N{BULLET} {sentence}", LARGE, inset=0.13)
     yield page.figure

@@ -22,13 +22,14 @@ from metersim.questions.shared.html import (
 from metersim.questions.shared.page import encoded, origin_line, unbroken
 
 BEFORE, ANSWERS = "Cautions", "Answers"
-METER, FIRST = "The meter of this lesson", "What it shows"
+METER = "The meter of this lesson"
 OURS = "Our answer:"
 RULES = 3  # lines to write on
 OWN_STYLE = """
 .question { font-weight: bold; font-size: 1.08rem }
-.ours { display: none }
-@media print { section.chapter { break-before: page } section.answers { break-before: page }
+.ours { display: none } .answer { break-inside: avoid }
+@media print { section.chapter { break-before: page } .chapter figure { max-width: none }
+  section.answers { break-before: page }
   .ours { display: block; margin-top: 1rem } .ours hr { border: 0;
   border-bottom: 1px solid #8a8a8a; margin: 0 0 1.9rem } }
 """.strip()
@@ -52,8 +53,6 @@ def lesson_html(lesson: Lesson) -> str:
                     f"{part.title}: {part.fact}",
                     part.see,
                 ),
-                element("h3", FIRST),
-                listing(part.sentences),
                 group("ours", element("p", OURS), rules),
                 kind="chapter",
             )
@@ -62,12 +61,12 @@ def lesson_html(lesson: Lesson) -> str:
         section(
             ANSWERS,
             *(
-                "\n".join(
-                    [
-                        element("h3", f"{number}. {part.title}"),
-                        element("p", part.question, "quiet"),
-                        paragraphs([" ".join(part.answer)]),
-                    ]
+                group(
+                    "answer",
+                    element("h3", f"{number}. {part.title}"),
+                    element("p", part.question, "quiet"),
+                    paragraphs([" ".join(part.answer)]),
+                    listing(part.sentences),
                 )
                 for number, part in enumerate(parts, 1)
             ),
