@@ -36,6 +36,7 @@ from metersim.run.snapshot import snapshot, telling_moment
 WIDE = 5.0  # in; letters of a page then have their size on a phone that is turned
 ROW_CELLS = 16  # of the piece of the row
 MOST_CAUSES = 6
+FEW = 0.001  # least share of a cause that is given as a number
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,7 +170,8 @@ def draw_causes(ax: Axes, found: list[Cause], of: str) -> list[Any]:
     places = range(len(found))
     bars = list(ax.barh(places, shares, 0.3, fc=BLUE, ec=INK, lw=HAIR))
     for place, one in zip(places, found, strict=True):
-        words = f"{one.name}: {of_hundred(one.share).partition(' ')[0]}"
+        many = of_hundred(one.share).partition(" ")[0]
+        words = f"{one.name}: {many if one.share >= FEW else f'under {100 * FEW:g}'}"
         ax.annotate(words, (0, place - 0.22), (3, 0), textcoords="offset points", va="bottom")
     ax.set_ylim(len(found) - 0.6, -0.8)
     ax.set_xlim(0, 1.05 * max(shares))
