@@ -115,6 +115,9 @@ def test_saved_scenario_opens_again(page, saved, tmp_path):
     page.at("#file").send_keys(str(path))
     page.wait(lambda: page.field("vacuum.vacuum").get_attribute("value") == "3.3")
     page.wait(lambda: page.words("headline") == first, "same answer")
+    path.write_text("#" * 400_000)  # a file that the program would not even read to its end
+    page.at("#file").send_keys(str(path))
+    page.wait(lambda: "mine.toml is too long" in page.words("trouble"))
 
 
 def test_reload_keeps_the_setting(page, browser):

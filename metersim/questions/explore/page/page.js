@@ -153,6 +153,7 @@ async function tried(act) {
   }
 }
 
+const MOST_FILE = 200_000; // bytes that the program takes of a file
 let saying = 0;
 function sayLater(words) {
   clearTimeout(saying);
@@ -371,7 +372,8 @@ function listen() {
   $("scenario").addEventListener("change", () => tryOpen({ scenario: $("scenario").value }));
   $("file").addEventListener("change", async () => {
     const [file] = $("file").files;
-    if (file) await tryOpen({ text: await file.text(), name: file.name });
+    if (file?.size > MOST_FILE) say([`${file.name} is too long for a scenario file.`]);
+    else if (file) await tryOpen({ text: await file.text(), name: file.name });
     $("file").value = "";
   });
   for (const radio of document.getElementsByName("units")) {
