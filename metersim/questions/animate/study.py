@@ -215,7 +215,8 @@ def _avalanche(run: Run) -> Moment:
     time, many = float(run.ticks.time[tick]), int(slides.sum())
     after = ", after an arch had stopped the gate" if tick and run.ticks.arched[tick - 1] else ""
     return Moment(
-        words=f"The film shows the largest slide: {int(came[tick])} seeds enter the pool{after}.",
+        words="The film shows the largest slide: "
+        f"{int(came[tick])} seeds slide into the pool{after}.",
         often=f"The run has {many:,} {plural(many, 'slide')} in {float(run.ticks.time[-1]):.0f} s.",
         cell=_cell_at(run, course, time),
         begins=time - 0.4,
