@@ -56,5 +56,5 @@ def test_a_notebook_gets_a_picture_of_the_size_of_its_page():
     made, shown = page._repr_png_()
     assert made == encoded(page, "x.png")
     width, height = struct.unpack(">II", made[16:24])
-    assert (width, height) == (1500, 2000)
+    assert (width, height) == (1500, 200 * page.get_figheight())
     assert shown == {"width": 720}
