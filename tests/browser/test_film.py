@@ -7,7 +7,7 @@ import pytest
 
 import metersim as m
 from metersim.cli import main
-from metersim.questions.shared.moved import COUNTED
+from metersim.questions.shared.motion.moved import COUNTED
 
 KEYS = {"left": "\ue012", "right": "\ue014"}
 

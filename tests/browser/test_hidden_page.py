@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from metersim.questions.shared.hiddenmeter import replayed
+from metersim.questions.shared.game.meter import replayed
 
 ENTER, UP = "\ue007", "\ue013"
 ACTS = [

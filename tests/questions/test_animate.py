@@ -31,7 +31,7 @@ from metersim.questions.animate.study import (
     with_fault,
 )
 from metersim.questions.shared.faults.library import LIBRARY
-from metersim.questions.shared.motion import SCRIPTS, motion_of
+from metersim.questions.shared.motion.followed import SCRIPTS, motion_of
 
 
 @cache

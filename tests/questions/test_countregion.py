@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, multinomial, power_divergence
 
-from metersim.questions.shared.countregion import (
+from metersim.questions.shared.game.region import (
     HALF,
     LEVEL,
     RAYS,

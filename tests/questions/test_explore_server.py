@@ -28,8 +28,8 @@ from metersim.questions.explore.hiddenjson import state_json
 from metersim.questions.explore.server import ASSETS, SAFE, Server
 from metersim.questions.explore.sessions import MOST_SESSIONS, Sessions
 from metersim.questions.explore.words import words_of
-from metersim.questions.shared.hiddenmeter import replayed
-from metersim.questions.shared.motion import SCRIPTS
+from metersim.questions.shared.game.meter import replayed
+from metersim.questions.shared.motion.followed import SCRIPTS
 from tests.test_ends import ended, started
 
 DRAWS = 2

@@ -9,8 +9,8 @@ from metersim.files.faults import BadInput
 from metersim.machine.given import scenario_of
 from metersim.machine.reading import shipped_scenarios
 from metersim.questions.explore.hiddenjson import state_json
-from metersim.questions.shared import hiddenmeter
-from metersim.questions.shared.hiddencauses import (
+from metersim.questions.shared.game import meter as game
+from metersim.questions.shared.game.causes import (
     CAUSES,
     LEVELS,
     SCENARIOS,
@@ -18,11 +18,11 @@ from metersim.questions.shared.hiddencauses import (
     hidden_meter,
     with_causes,
 )
-from metersim.questions.shared.hiddencounts import TRUE_CELLS, Truth, counted, true_at
-from metersim.questions.shared.hiddenend import Together, Wrong, ending_of, one_step
-from metersim.questions.shared.hiddenendwords import wrong_text
-from metersim.questions.shared.hiddenmeter import MOST_ACTS, act, replayed, start
-from metersim.questions.shared.hiddenmoves import MOVABLE, moved_to
+from metersim.questions.shared.game.counts import TRUE_CELLS, Truth, counted, true_at
+from metersim.questions.shared.game.end import Together, Wrong, ending_of, one_step
+from metersim.questions.shared.game.endwords import wrong_text
+from metersim.questions.shared.game.meter import MOST_ACTS, act, replayed, start
+from metersim.questions.shared.game.moves import MOVABLE, moved_to
 from metersim.questions.shared.looks import kept_full, loads_at, rates
 from metersim.questions.shared.operators import Wanted
 
@@ -54,7 +54,7 @@ def test_acts_alone_make_the_game_to_the_last_byte(played):
     state = start(NUMBER)
     for one in ACTS:
         state = act(state, one)
-    hiddenmeter._after.cache_clear()
+    game._after.cache_clear()
     assert words(state) == words(played) == words(replayed(NUMBER, 1, "metric", ACTS))
     other = replayed(NUMBER + 1, 1, "metric", ACTS[:1])
     assert words(other) != words(replayed(NUMBER, 1, "metric", ACTS[:1]))
@@ -256,8 +256,8 @@ def test_regions_of_simulated_counts_hold_the_truth_as_often_as_stated():
 
     With a bound for half of all counts, they do not.
     """
-    from metersim.questions.shared.countregion import LEVEL, bound, departure
-    from metersim.questions.shared.hiddencounts import meter_at
+    from metersim.questions.shared.game.counts import meter_at
+    from metersim.questions.shared.game.region import LEVEL, bound, departure
     from metersim.questions.shared.looks import rates_of
 
     cells, many = 300, 200

@@ -10,8 +10,8 @@ from metersim.files.faults import BadInput
 from metersim.questions.lesson.hidden import answered, lines_of, play
 from metersim.questions.lesson.hiddenplane import ACROSS, DOWN, LEFT, place, plane_lines
 from metersim.questions.shared.answer import LINES
-from metersim.questions.shared.hiddencounts import Count
-from metersim.questions.shared.hiddenmeter import start
+from metersim.questions.shared.game.counts import Count
+from metersim.questions.shared.game.meter import start
 from metersim.questions.shared.words import WIDE
 
 TYPED = [

@@ -10,9 +10,9 @@ import pytest
 import metersim as m
 from metersim.machine.losses import BY_NAME, REASONS, TAKING
 from metersim.machine.stations import CUT, ENTERS, LEAVES, POINTS
-from metersim.questions.shared.motion import MOST_CELLS, motion_of
-from metersim.questions.shared.motionwords import ODD, events_of
-from metersim.questions.shared.moved import COUNTED
+from metersim.questions.shared.motion.followed import MOST_CELLS, motion_of
+from metersim.questions.shared.motion.moved import COUNTED
+from metersim.questions.shared.motion.words import ODD, events_of
 from metersim.run.snapshot import snapshot
 
 PLACES = {"pool": "pool", "singulator": "edge", "carry": "carry"}

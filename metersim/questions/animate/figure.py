@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from metersim.questions.animate.scene import FOOT, HIGH, TOP, Scene
 from metersim.questions.animate.study import Film
-from metersim.questions.shared.motionwords import ODD, Happening, events_of, is_slide
+from metersim.questions.shared.motion.words import ODD, Happening, events_of, is_slide
 from metersim.questions.shared.page import STYLE, wrapped
 from metersim.questions.shared.style import (
     CENTRED,

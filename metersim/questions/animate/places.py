@@ -1,6 +1,6 @@
 """Places of all seeds at a moment of a film, in m about the axis of the disc; nothing is drawn.
 
-The rules are those of `metersim/questions/shared/motionmeter.js`.
+The rules are those of `metersim/questions/shared/motion/motionmeter.js`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 
 from metersim.files.units import STANDARD_GRAVITY as GRAVITY
 from metersim.machine.tube import BELOW_TUBE
-from metersim.questions.shared.moved import Array, Motion, MovedCell, MovedSeed
+from metersim.questions.shared.motion.moved import Array, Motion, MovedCell, MovedSeed
 
 RIM = 1.09  # radius of the disc over that of its circle of holes (assumption)
 TUBE_WIDTH = 0.036  # m, of the tube as drawn (assumption)

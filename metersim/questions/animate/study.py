@@ -12,9 +12,9 @@ from metersim.files.faults import BadInput, Parameter, bad
 from metersim.machine.scenario import Scenario
 from metersim.machine.stations import CUT, EDGE, LEAVES
 from metersim.questions.shared.faults.fault import MeterFault
-from metersim.questions.shared.motion import MOST_CELLS, inflow_of, motion_of
-from metersim.questions.shared.motionwords import events_of, is_slide, named
-from metersim.questions.shared.moved import Motion
+from metersim.questions.shared.motion.followed import MOST_CELLS, inflow_of, motion_of
+from metersim.questions.shared.motion.moved import Motion
+from metersim.questions.shared.motion.words import events_of, is_slide, named
 from metersim.questions.shared.words import plural
 from metersim.run.course import Course
 from metersim.run.records import Run

@@ -11,7 +11,7 @@ from typing import Any
 from metersim.files.faults import Parameter, bad
 from metersim.questions.animate.study import Film
 from metersim.questions.shared.html import STYLE, document, element, group, paragraphs
-from metersim.questions.shared.motion import SCRIPTS
+from metersim.questions.shared.motion.followed import SCRIPTS
 
 GIF, HTML, MP4 = ENDINGS = (".gif", ".html", ".mp4")
 FFMPEG = "needs the program ffmpeg, which is not found; install it, or give .gif or .html"
@@ -85,7 +85,7 @@ def as_html(film: Film, lines: list[str], assumes: str, units: str = "metric") -
         "slower": sorted({*SLOWER, film.slow}),
         "units": units,
     }
-    shared = resources.files("metersim.questions.shared")
+    shared = resources.files("metersim.questions.shared.motion")
     own = resources.files("metersim.questions.animate")
     scripts = [
         *((shared / name).read_text("utf-8") for name in SCRIPTS),

@@ -21,7 +21,7 @@ from metersim.questions.explore.result import UPDATING, Redrawn
 from metersim.questions.explore.sessions import Gone, Session, Sessions
 from metersim.questions.explore.study import Cancelled, Request
 from metersim.questions.explore.words import words_of
-from metersim.questions.shared.motion import MOST_CELLS, motion_of
+from metersim.questions.shared.motion.followed import MOST_CELLS, motion_of
 from metersim.questions.shared.rowcsv import as_csv, cells_csv
 
 T = TypeVar("T")
@@ -302,8 +302,8 @@ def _csv(sessions: Sessions, asked: Asked, _: str) -> Reply:
 def _hidden(_: Sessions, asked: Asked, units: str) -> Reply:
     """A game with a hidden fault, replayed from its number and acts."""
     from metersim.questions.explore.hiddenjson import state_json
-    from metersim.questions.shared.hiddencauses import MOST_NUMBER as MOST_METERS
-    from metersim.questions.shared.hiddenmeter import MOST_ACTS, replayed
+    from metersim.questions.shared.game.causes import MOST_NUMBER as MOST_METERS
+    from metersim.questions.shared.game.meter import MOST_ACTS, replayed
 
     state = replayed(
         asked.whole("number", 0, MOST_METERS, 1),

@@ -5,18 +5,18 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from metersim.questions.shared.countregion import LEVEL
-from metersim.questions.shared.hiddencauses import LEVELS
-from metersim.questions.shared.hiddencounts import BY, FEWEST, MOST, place_of
-from metersim.questions.shared.hiddenmeter import MOST_ACTS, State
-from metersim.questions.shared.hiddenmoves import (
+from metersim.questions.shared.game.causes import LEVELS
+from metersim.questions.shared.game.counts import BY, FEWEST, MOST, place_of
+from metersim.questions.shared.game.meter import MOST_ACTS, State
+from metersim.questions.shared.game.moves import (
     LABELS,
     MOVABLE,
     key_of,
     limits_of,
     settings_text,
 )
-from metersim.questions.shared.hiddenwords import CELLS, at_text
+from metersim.questions.shared.game.region import LEVEL
+from metersim.questions.shared.game.words import CELLS, at_text
 from metersim.questions.shared.notes import RUNNING
 
 

@@ -20,14 +20,14 @@ from metersim import __version__
 from metersim.files.faults import Parameter, bad
 from metersim.questions.explore.api import JSON, MOST_BODY, ROUTES, Reply, faulty, reply_to
 from metersim.questions.explore.sessions import Sessions
-from metersim.questions.shared.motion import SCRIPTS
+from metersim.questions.shared.motion.followed import SCRIPTS
 
 HOST = "127.0.0.1"
 NAMES = (HOST, "localhost")
 API = "/api/"
 WAIT = 30.0  # s that a connection may say nothing
 HERE = Path(__file__).parent
-PAGE, SHARED = HERE / "page", HERE.parent / "shared"
+PAGE, MOTION = HERE / "page", HERE.parent / "shared" / "motion"
 KINDS = {
     suffix: f"text/{kind}; charset=utf-8"
     for suffix, kind in ((".html", "html"), (".css", "css"), (".js", "javascript"))
@@ -36,7 +36,7 @@ ASSETS: Mapping[str, Path] = {
     "/": PAGE / "index.html",
     "/hidden": PAGE / "hidden.html",
     **{f"/{file.name}": file for file in sorted(PAGE.glob("*.*")) if file.suffix != ".html"},
-    **{f"/{name}": SHARED / name for name in SCRIPTS},
+    **{f"/{name}": MOTION / name for name in SCRIPTS},
 }
 """Files that are served, by their path; nothing else of the disk is."""
 SAFE = {

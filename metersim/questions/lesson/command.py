@@ -64,7 +64,7 @@ def _game(options: argparse.Namespace) -> Iterator[str]:
                   for name, word in given.items() if word is not None]:  # fmt: skip
         raise BadInput(faults)
     from metersim.questions.lesson.hidden import lines_of, play  # a lesson does without
-    from metersim.questions.shared.hiddencauses import MOST_NUMBER as MOST
+    from metersim.questions.shared.game.causes import MOST_NUMBER as MOST
 
     number, level, _ = all_of(
         lambda: None if options.number is None else whole("--number", options.number, 0, MOST),

@@ -12,12 +12,12 @@ from typing import Any, TextIO
 from metersim.files.faults import BadInput, Fault, bad, hint
 from metersim.files.whole import write_all
 from metersim.questions.lesson.hiddenplane import plane_lines
-from metersim.questions.shared.hiddencauses import MOST_NUMBER
-from metersim.questions.shared.hiddencounts import BY, FEWEST, MOST, place_of
-from metersim.questions.shared.hiddenendwords import COUNTS, MOVES, TRUTH
-from metersim.questions.shared.hiddenmeter import State, act, start
-from metersim.questions.shared.hiddenmoves import MOVABLE, settings_text
-from metersim.questions.shared.hiddenwords import at_text
+from metersim.questions.shared.game.causes import MOST_NUMBER
+from metersim.questions.shared.game.counts import BY, FEWEST, MOST, place_of
+from metersim.questions.shared.game.endwords import COUNTS, MOVES, TRUTH
+from metersim.questions.shared.game.meter import State, act, start
+from metersim.questions.shared.game.moves import MOVABLE, settings_text
+from metersim.questions.shared.game.words import at_text
 from metersim.questions.shared.words import aligned, wrapped
 
 USUAL_CELLS = 300

@@ -12,9 +12,9 @@ from matplotlib.figure import Figure
 
 from metersim import __version__
 from metersim.questions.lesson.hiddenplane import scale_top, ticks_to
-from metersim.questions.shared.hiddenendwords import WHO
-from metersim.questions.shared.hiddenmeter import State
-from metersim.questions.shared.hiddenwords import at_text, listed
+from metersim.questions.shared.game.endwords import WHO
+from metersim.questions.shared.game.meter import State
+from metersim.questions.shared.game.words import at_text, listed
 from metersim.questions.shared.page import (
     STYLE,
     caption,

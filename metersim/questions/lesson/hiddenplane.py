@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from metersim.questions.shared.hiddencounts import Count
+from metersim.questions.shared.game.counts import Count
 from metersim.questions.shared.words import WIDE
 
 ACROSS, DOWN = 72, 16  # letters and lines of the plane

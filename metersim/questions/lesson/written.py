@@ -50,7 +50,7 @@ def lesson_html(lesson: Lesson) -> str:
                 element("p", part.question, "question"),
                 figure(
                     encoded(chapter_figure(lesson, part.name), f"{part.name}.svg"),
-                    f"{part.title}: {part.fact}",
+                    f"{part.title}: a figure whose answer stands at the end",
                     part.see,
                 ),
                 group("ours", element("p", OURS), rules),

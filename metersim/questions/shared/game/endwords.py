@@ -8,11 +8,11 @@ from typing import Any
 
 from metersim.machine.sections import all_fields
 from metersim.questions.shared.answer import LINES, capital
-from metersim.questions.shared.hiddencauses import HiddenMeter, Present
-from metersim.questions.shared.hiddencounts import place_of
-from metersim.questions.shared.hiddenend import Ending, Reached, Shown, Together, Wrong
-from metersim.questions.shared.hiddenmoves import moved_names, settings_text
-from metersim.questions.shared.hiddenwords import listed, percent
+from metersim.questions.shared.game.causes import HiddenMeter, Present
+from metersim.questions.shared.game.counts import place_of
+from metersim.questions.shared.game.end import Ending, Reached, Shown, Together, Wrong
+from metersim.questions.shared.game.moves import moved_names, settings_text
+from metersim.questions.shared.game.words import listed, percent
 from metersim.questions.shared.words import aligned, wrapped
 
 WHO = {

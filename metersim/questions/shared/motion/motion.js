@@ -1,4 +1,4 @@
-/* Plays a disc in motion on a canvas, to scale, from the numbers of metersim/questions/shared/motion.py.
+/* Plays a disc in motion on a canvas, to scale, from the numbers of metersim/questions/shared/motion/followed.py.
    The other files of `SCRIPTS` there stand before this one.
 
    metersimMotion.create(canvas, motion, options) gives a player:

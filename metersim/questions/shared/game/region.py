@@ -97,7 +97,7 @@ def holds(
 
     Examples
     --------
-    >>> from metersim.questions.shared.countregion import holds
+    >>> from metersim.questions.shared.game.region import holds
     >>> holds(6, 9, 300, (0.02, 0.02)), holds(6, 9, 300, (0.05, 0.02))
     (True, False)
     """

@@ -1,4 +1,4 @@
-/* Numbers of a disc in motion: what sits where at a time, by metersim/questions/shared/motion.py. */
+/* Numbers of a disc in motion: what sits where at a time, by metersim/questions/shared/motion/followed.py. */
 (function () {
   "use strict";
 

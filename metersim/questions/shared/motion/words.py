@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from metersim.questions.shared.moved import COUNTED, Motion, MovedCell
+from metersim.questions.shared.motion.moved import COUNTED, Motion, MovedCell
 from metersim.questions.shared.words import plural
 
 PLAIN, ODD = "plain", "odd"

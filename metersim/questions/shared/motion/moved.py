@@ -245,7 +245,7 @@ class Motion:
 
         The cells that it is about stand apart from the others on the disc.
         """
-        from metersim.questions.shared.motionwords import events_of
+        from metersim.questions.shared.motion.words import events_of
 
         own = [self.first <= one.cell < self.first + self.many for one in self.cells]
         told = [one.to_dict() for one in self.cells]

@@ -8,8 +8,7 @@ from functools import lru_cache
 from metersim.files.faults import BadInput, bad
 from metersim.machine.given import scenario_of
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.countregion import outline
-from metersim.questions.shared.hiddencauses import (
+from metersim.questions.shared.game.causes import (
     HiddenMeter,
     Present,
     effect_of,
@@ -17,7 +16,8 @@ from metersim.questions.shared.hiddencauses import (
     shares,
     with_causes,
 )
-from metersim.questions.shared.hiddenmoves import Changes
+from metersim.questions.shared.game.moves import Changes
+from metersim.questions.shared.game.region import outline
 from metersim.questions.shared.looks import BELT, SENSOR, SPACED, kept_full, loads_at, rates
 
 TRUE_CELLS = 3_000  # cells of a run that gives true shares

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from metersim.questions.shared.countregion import apart
-from metersim.questions.shared.hiddencauses import CAUSES, LEVELS, HiddenMeter
-from metersim.questions.shared.hiddencounts import Count, place_of
-from metersim.questions.shared.hiddenmoves import Changes, moved_names, settings_text
+from metersim.questions.shared.game.causes import CAUSES, LEVELS, HiddenMeter
+from metersim.questions.shared.game.counts import Count, place_of
+from metersim.questions.shared.game.moves import Changes, moved_names, settings_text
+from metersim.questions.shared.game.region import apart
 from metersim.questions.shared.notes import IN_THE_ROW, RUNNING, STOPPED
 from metersim.questions.shared.words import plural
 

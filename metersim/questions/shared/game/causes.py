@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput, bad, hint
 from metersim.machine.reading import load_scenario
 from metersim.machine.scenario import Scenario
-from metersim.questions.shared.countregion import HALF, chance_apart
 from metersim.questions.shared.faults.fault import MeterFault
 from metersim.questions.shared.faults.library import LIBRARY
+from metersim.questions.shared.game.region import HALF, chance_apart
 from metersim.questions.shared.looks import BELT, SENSOR, SPACED, Rates, rates
 from metersim.run.streams import Streams
 

@@ -24,7 +24,7 @@ from metersim.machine.stations import (
     Stations,
     stations_of,
 )
-from metersim.questions.shared.moved import (
+from metersim.questions.shared.motion.moved import (
     COUNTED,
     Array,
     Geometry,
@@ -74,7 +74,7 @@ def motion_of(run: Run, first: int = 0, cells: int = 24) -> Motion:
     Examples
     --------
     >>> import metersim as m
-    >>> from metersim.questions.shared.motion import motion_of
+    >>> from metersim.questions.shared.motion.followed import motion_of
     >>> run = m.simulate(m.load_scenario("maize_bench", "turns=10"), seed=3)
     >>> shown = motion_of(run, first=60, cells=12)
     >>> shown.many, sum(shown.counted(shown.end).values())

@@ -13,14 +13,14 @@ from functools import lru_cache
 from typing import Any
 
 from metersim.files.faults import bad, hint
-from metersim.questions.shared.hiddencauses import (
+from metersim.questions.shared.game.causes import (
     LEVELS,
     MOST_NUMBER,
     HiddenMeter,
     cause_named,
     hidden_meter,
 )
-from metersim.questions.shared.hiddencounts import (
+from metersim.questions.shared.game.counts import (
     BY,
     FEWEST,
     MOST,
@@ -30,14 +30,14 @@ from metersim.questions.shared.hiddencounts import (
     place_of,
     reference,
 )
-from metersim.questions.shared.hiddenend import Ending, ending_of
-from metersim.questions.shared.hiddenendwords import TRUTH, Part, ending_parts
-from metersim.questions.shared.hiddenmoves import (
+from metersim.questions.shared.game.end import Ending, ending_of
+from metersim.questions.shared.game.endwords import TRUTH, Part, ending_parts
+from metersim.questions.shared.game.moves import (
     Changes,
     moved_names,
     moved_to,
 )
-from metersim.questions.shared.hiddenwords import (
+from metersim.questions.shared.game.words import (
     count_lines,
     guess_lines,
     move_lines,
@@ -121,7 +121,7 @@ def start(number: int, level: int = 1, units: str = "metric") -> State:
 
     Examples
     --------
-    >>> from metersim.questions.shared.hiddenmeter import act, start
+    >>> from metersim.questions.shared.game.meter import act, start
     >>> state = act(start(7), {"count": 300})
     >>> state.counts[0].cells, state.ended
     (300, False)

@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from metersim.files.faults import BadInput
 from metersim.machine.scenario import Scenario
 from metersim.machine.sections import all_fields
-from metersim.questions.shared.countregion import chance_apart, chance_different
-from metersim.questions.shared.hiddencauses import HIDES, RUNGS, Cause, HiddenMeter, Present
-from metersim.questions.shared.hiddencounts import (
+from metersim.questions.shared.game.causes import HIDES, RUNGS, Cause, HiddenMeter, Present
+from metersim.questions.shared.game.counts import (
     Count,
     Truth,
     counted,
@@ -22,13 +21,14 @@ from metersim.questions.shared.hiddencounts import (
     place_of,
     true_at,
 )
-from metersim.questions.shared.hiddenmoves import (
+from metersim.questions.shared.game.moves import (
     MOVABLE,
     Changes,
     change_of,
     changes_of,
     moved_names,
 )
+from metersim.questions.shared.game.region import chance_apart, chance_different
 from metersim.questions.shared.looks import Look
 from metersim.questions.shared.operators import COUNT, Seen, Wanted, one_notch, place_after
 from metersim.run.streams import Streams

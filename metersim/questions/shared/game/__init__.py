@@ -1,0 +1,1 @@
+"""A meter with a hidden fault: counts, guesses, moves, and the truth at the end."""
