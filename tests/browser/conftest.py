@@ -7,6 +7,8 @@ from contextlib import contextmanager
 
 import pytest
 
+from tests.browser.pages import Page
+
 FLAGS = (
     "--headless=new",
     "--no-sandbox",  # as root, Chromium refuses its sandbox
@@ -41,7 +43,6 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if "tests/browser/" in item.path.as_posix():
             item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))  # one browser for all of them
             if reason:
                 item.add_marker(pytest.mark.skip(reason=reason))
 
@@ -62,7 +63,7 @@ def served(*words):
             process.terminate()
 
 
-SHORT = "turns=60"  # in place of 300, so that many moves take little time
+SHORT = "turns=20"  # in place of 300, so that many moves take little time
 
 
 @pytest.fixture(scope="session")
@@ -93,3 +94,16 @@ def browser(tmp_path_factory, saved):
     driver = webdriver.Chrome(options=options, service=service)
     yield driver
     driver.quit()
+
+
+@pytest.fixture
+def page(browser, address):
+    """The page as it is opened; at the end, no script has complained."""
+    browser.set_window_size(1280, 720)
+    opened = Page(browser).open(address)
+    yield opened
+    assert opened.complaints() == []
+    for handle in browser.window_handles[1:]:
+        browser.switch_to.window(handle)
+        browser.close()
+    browser.switch_to.window(browser.window_handles[0])
