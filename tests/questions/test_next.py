@@ -286,6 +286,9 @@ def test_a_move_stands_until_later_counts_alone_exclude_it(monkeypatch):
     # the whole, or the earlier count, is no proof
     whole = {("up", (0, 1)): 1, ("up", (0,)): 1}
     assert advised(monkeypatch, [HERE, HERE], says, whole).stands
+    # nor does a count between
+    three = says | {(0, 1, 2): deciding.Advice(SAME)}
+    assert advised(monkeypatch, [HERE, HERE, HERE], three, {}).stands
 
 
 def test_a_move_back_needs_the_proof_of_the_counts_since(monkeypatch):
