@@ -19,7 +19,7 @@ ANSWERS = (
            f"{F}faults.py", "5 percent would be taken for all"),
     Mutant("a value on its end leaves its range", "files.fields",
            "min(max(si, self.low), self.high) + 0.0", "si * (1 + 1e-7)",
-           f"{M}reading.py {F}units.py",
+           f"{F}units.py {F}typed.py {F}unknown.py",
            "units would change what is set"),
     Mutant("outputs replaced one by one", "files.whole", "os.chmod(draft, _usual_mode(real))",
            "os.replace(drafts.pop()[0], real)",
