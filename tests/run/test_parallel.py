@@ -40,7 +40,8 @@ def test_work_that_ends_while_processes_start_does_not_wait_for_them(monkeypatch
     assert len(started) == 2
     for process in started:
         process.join(5)
-        assert process.exitcode
+        with pytest.raises(ProcessLookupError):  # its exit code may go to a thread of the pool
+            os.kill(process.pid, 0)
 
 
 def test_an_error_of_work_is_told_as_without_processes():
