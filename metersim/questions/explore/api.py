@@ -287,8 +287,9 @@ def _figure(sessions: Sessions, asked: Asked, _: str) -> Reply:
     """The page of pictures of a run, as a file."""
     kind, units = asked.one_of("kind", FIGURES, "png"), asked.units()
     run = _run(sessions, asked)
-    draw = _loaded("metersim").draw  # as a notebook draws a run: questions import no other
-    encoded = _loaded("metersim.questions.shared.page").encoded
+    from metersim.questions.shared.page import encoded
+
+    draw = importlib.import_module("metersim").draw  # as a notebook: questions import no other
     with _DRAWING:
         return Reply(200, FIGURES[kind], encoded(draw(run, units), f"page.{kind}"))
 
@@ -323,10 +324,6 @@ def _run(sessions: Sessions, asked: Asked) -> Any:
     session, changes = _session(sessions, asked), asked.changes()
     session.setting(changes)
     return session.explorer.run(changes, asked.seed())
-
-
-def _loaded(name: str) -> Any:
-    return importlib.import_module(name)
 
 
 def _said(made: Mapping[str, Any]) -> Reply:

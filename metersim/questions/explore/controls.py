@@ -125,8 +125,6 @@ KINDS = {
     "text": "text",
 }
 
-PerSystem = dict[str, Any]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Control:

@@ -12,7 +12,7 @@ from metersim.measures.indices import BY_KEY
 from metersim.measures.intervals import Estimate
 from metersim.measures.observed import observed_spacings
 from metersim.measures.tally import stretches_of, tally_of
-from metersim.questions.lesson.meter import ODD, USUAL_SIZE
+from metersim.questions.lesson.meter import ODD
 from metersim.questions.lesson.moves import is_possible
 from metersim.questions.shared.counts import CERTAINTY, COUNTED
 from metersim.questions.shared.looks import kept_full
@@ -162,11 +162,6 @@ class DustyLens:
     def is_as_planned(self) -> bool:
         """Whether as many seeds lie in the row as were planned."""
         return abs(self.placed.value / self.planned - 1) < PLANNED
-
-    @property
-    def in_a_count(self) -> float:
-        """Skips that the monitor adds to a usual count through the dustiest lens."""
-        return USUAL_SIZE * (self.lenses[-1].skips.value - self.skips.value)
 
 
 def dusty_lens(scenario: Scenario, seed: int, on_run: Callable[[], object]) -> DustyLens:
